@@ -1,0 +1,25 @@
+//! probeside: a voice-guided, hands-free procedure assistant.
+//!
+//! The way of one spoken answer, room by room:
+//!
+//! 1. [`hear`] turns sound into hypotheses, decoded against the grammar that [`phrase`] made of the step;
+//! 2. [`phrase`] weighs the hypotheses and the stakes and accepts, confirms or rejects;
+//! 3. [`walk`], which does no I/O and reads no clock, turns the answer into effects;
+//! 4. [`session`] writes the record and syncs it to disk;
+//! 5. [`speak`] says it back, and the next check.
+//!
+//! [`procedure`] and [`bike`] are the data being walked, [`check`] says what is wrong with them, [`review`] reads what was
+//! written, [`commands`] wires the rooms together. Imports run in one direction only; `tests/house.rs` checks it.
+
+pub mod bike;
+pub mod check;
+pub mod commands;
+pub mod hear;
+pub mod phrase;
+pub mod procedure;
+pub mod review;
+pub mod session;
+pub mod speak;
+pub mod trade;
+pub mod walk;
+pub mod written;

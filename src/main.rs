@@ -1,0 +1,3 @@
+//! The command line: parse, dispatch, exit code. No logic.
+
+fn main() {}
