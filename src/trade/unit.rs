@@ -2,12 +2,10 @@
 //!
 //! Every [`Unit`] belongs to one [`Quantity`] and converts to that quantity's base unit by a factor and an offset.
 
-use serde::{Deserialize, Serialize};
-
 macro_rules! names {
     ($(#[$doc:meta])* $type:ident { $($(#[$vdoc:meta])* $variant:ident = $name:literal),* $(,)? }) => {
         $(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, ::serde::Serialize, ::serde::Deserialize)]
         pub enum $type { $($(#[$vdoc])* #[serde(rename = $name)] $variant),* }
         impl $type {
             /// Every member, in order of declaration.

@@ -1,0 +1,341 @@
+//! The types a procedure file is decoded into.
+
+use crate::bike::{Engine, InstrumentKind, PointsAt};
+use crate::trade::{Quantity, Unit, names};
+use crate::written::{Place, Written};
+use std::collections::BTreeMap;
+
+/// A text in Jinja syntax, rendered for the bike and the loop at hand.
+pub type Template = Written<String>;
+/// A Common Expression Language expression.
+pub type Expression = Written<String>;
+
+names! {
+    /// Signal words by severity (ANSI Z535.6).
+    SignalWord {
+        /// Will kill or maim if not avoided.
+        Danger = "DANGER",
+        /// Could kill or maim.
+        Warning = "WARNING",
+        /// Could hurt.
+        Caution = "CAUTION",
+        /// Could damage things.
+        Notice = "NOTICE",
+    }
+}
+
+names! {
+    /// What a caution is about. `check` knows which states of a bike call for which.
+    Hazard {
+        /// Ignition voltage.
+        HighVoltage = "high-voltage",
+        /// Fuel vapour near sparks.
+        FuelVapour = "fuel-vapour",
+        /// Battery acid, gas and short circuits at the battery.
+        Battery = "battery",
+        /// Short circuit of the feed through a jumper or a slip of the probe.
+        ShortCircuit = "short-circuit",
+        /// Moving parts.
+        MovingParts = "moving-parts",
+        /// Kickback of the kickstarter.
+        Kickback = "kickback",
+        /// Exhaust gas indoors.
+        Exhaust = "exhaust",
+        /// Hot parts.
+        HotParts = "hot-parts",
+        /// The bike falls off its stand.
+        Stand = "stand",
+        /// Coils that cook with the key on and the points closed.
+        CoilHeat = "coil-heat",
+    }
+}
+
+/// A caution, spoken before the step and acknowledged.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Caution {
+    /// Its id.
+    pub id: Written<String>,
+    /// Severity.
+    pub signal: SignalWord,
+    /// What it is about.
+    pub hazards: Vec<Hazard>,
+    /// In full, without the signal word (the walker says that first).
+    pub say: Template,
+    /// What is said when it was heard before in this session.
+    pub brief: Template,
+}
+
+/// Repetition over what the bike has.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Loop {
+    /// Its id, a target for `each`.
+    pub id: Written<String>,
+    /// An expression that gives a list: `bike.points`.
+    pub over: Expression,
+    /// The name of the item in templates and expressions: `set`.
+    pub bind: Written<String>,
+    /// The first step of every round.
+    pub first: Written<String>,
+    /// Where it leads after the last round.
+    pub then: Route,
+}
+
+/// Where an answer leads.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Target {
+    /// A step of this procedure.
+    Step(Written<String>),
+    /// The first round of a loop.
+    Each(Written<String>),
+    /// The next round of the loop we are in, or its `then` after the last.
+    Next(Place),
+    /// Another procedure, and then back to a target here. What it concludes is kept as `seen.<procedure>`; unless a conclusion there
+    /// has `final: true`, the walk comes back.
+    Call {
+        /// Its file name without `.yaml`, in the same folder.
+        procedure: Written<String>,
+        /// Where to go on.
+        then: Box<Target>,
+    },
+    /// Back to the calling procedure (from a called one).
+    Return(Place),
+    /// The same step again.
+    Again(Place),
+    /// A conclusion.
+    Conclude(Written<String>),
+}
+
+/// One condition of a route.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Condition {
+    /// When; `None` is "otherwise" and stands last.
+    pub when: Option<Expression>,
+    /// Where to.
+    pub to: Target,
+}
+
+/// Where to go, the first condition that holds. Never empty; the last is unconditional.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Route(pub Vec<Condition>);
+
+names! {
+    /// What an answer says about the part under test.
+    Meaning {
+        /// As on a healthy bike.
+        Good = "good",
+        /// Not as on a healthy bike.
+        Bad = "bad",
+        /// Neither.
+        Neither = "neither",
+    }
+}
+
+/// One answer that can be chosen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Choice {
+    /// Its id within the step.
+    pub id: Written<String>,
+    /// What may be said for it, lower case; the first is the one that is taught.
+    pub phrases: Vec<Template>,
+    /// How it is said back, in other words.
+    pub echo: Template,
+    /// What it means.
+    pub means: Meaning,
+    /// Where to go the first time this answer is given, before the step is asked again; the second time `go` holds. This is
+    /// how "dark" and "no spark" are doubted: prove the lamp, then look again.
+    pub doubt: Option<Target>,
+    /// Where it leads.
+    pub go: Route,
+}
+
+/// A range of a reading.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Band {
+    /// Its id within the step; `seen.<step>_band` in expressions.
+    pub id: Written<String>,
+    /// At least this (an expression giving a double); the lowest band has none.
+    pub from: Option<Expression>,
+    /// Below this; the highest band has none.
+    pub below: Option<Expression>,
+    /// What it means.
+    pub means: Meaning,
+    /// What is said after the number is read back.
+    pub say: Option<Template>,
+    /// As for a choice.
+    pub doubt: Option<Target>,
+    /// Where it leads.
+    pub go: Route,
+}
+
+/// A number that is asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReadingAsk {
+    /// The name under which the value is kept: `seen.rest_voltage`.
+    pub name: Written<String>,
+    /// What is measured.
+    pub quantity: Quantity,
+    /// The unit asked for.
+    pub unit: Unit,
+    /// Lowest plausible value, in `unit`.
+    pub low: Expression,
+    /// Highest plausible value, in `unit`.
+    pub high: Expression,
+    /// Smallest step that the instrument shows, in `unit`.
+    pub resolution: f64,
+    /// Bands that cover the plausible range without hole or overlap, lowest first.
+    pub bands: Vec<Band>,
+    /// Where "over range" leads, if it can happen.
+    pub over_range: Option<Route>,
+    /// Where the limits come from.
+    pub source: Template,
+}
+
+/// What is asked at a step.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Ask {
+    /// One of several answers.
+    Choice(Vec<Choice>),
+    /// A number.
+    Reading(ReadingAsk),
+    /// An acknowledgement ("ready", "done").
+    Done(Route),
+    /// A watched event: the choices are what may be seen; the first is the event itself. After `within` seconds the walker
+    /// asks, it never concludes.
+    Watch {
+        /// What may be seen.
+        choices: Vec<Choice>,
+        /// Seconds after which it asks.
+        within: f64,
+    },
+    /// A free note, kept as sound and best-effort text.
+    Note(Route),
+}
+
+/// The state a step needs, as templates. Rendered by `procedure` into a [`crate::bike::StateNeed`].
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct StateTemplate {
+    /// Switch name -> position.
+    pub switches: Vec<(Template, Template)>,
+    /// To unplug.
+    pub unplug: Vec<Template>,
+    /// To plug in.
+    pub plug_in: Vec<Template>,
+    /// Points set -> place.
+    pub points: Vec<(Template, PointsAt)>,
+    /// The engine.
+    pub engine: Option<Engine>,
+    /// What to fit, between which terminals.
+    pub fit: Vec<(Template, [Template; 2])>,
+    /// What to take off.
+    pub remove: Vec<Template>,
+    /// Instrument kind and its two leads.
+    pub instrument: Option<(InstrumentKind, Template, Template)>,
+    /// Lay the instrument down.
+    pub lay_down: bool,
+    /// Where the block stands.
+    pub place: Option<Place>,
+}
+
+/// One step.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Step {
+    /// Its id.
+    pub id: Written<String>,
+    /// The prompt: one action or question, side first.
+    pub say: Template,
+    /// The prompt when "shorter" was asked for.
+    pub brief: Option<Template>,
+    /// The explanation on "help".
+    pub more: Template,
+    /// Cautions before the step, by id.
+    pub cautions: Vec<Written<String>>,
+    /// What the step needs; the walker tells the person the difference before the prompt.
+    pub state: StateTemplate,
+    /// What must already hold from the steps before; checked over all ways to the step.
+    pub assumes: StateTemplate,
+    /// Left out (going to `otherwise`) unless this holds.
+    pub when: Option<Expression>,
+    /// Where to go when `when` does not hold.
+    pub otherwise: Option<Route>,
+    /// What is asked.
+    pub ask: Ask,
+    /// Working time in seconds before silence is noticed.
+    pub time: f64,
+    /// Typical minutes the check takes, for estimates.
+    pub minutes: f64,
+    /// Where it leads when the check cannot be made (skipped, cannot reach, have not got one).
+    pub untested: Route,
+}
+
+/// A conclusion.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Conclusion {
+    /// Its id.
+    pub id: Written<String>,
+    /// What is wrong, a sentence.
+    pub cause: Template,
+    /// What to do, a sentence.
+    pub remedy: Template,
+    /// What it rules out.
+    pub rules_out: Vec<Template>,
+    /// What was not tested.
+    pub not_tested: Vec<Template>,
+    /// What to check again after the repair.
+    pub recheck: Vec<Template>,
+    /// Cautions that go with the remedy.
+    pub cautions: Vec<Written<String>>,
+    /// In a called procedure: ends the whole walk instead of going back.
+    pub is_final: bool,
+}
+
+/// A whole procedure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Procedure {
+    /// Its id: the file's name without `.yaml`.
+    pub id: String,
+    /// Title, spoken at the start.
+    pub title: Template,
+    /// Version, counted up by its author.
+    pub version: u32,
+    /// Language tag: `en`.
+    pub language: String,
+    /// Said once at the start, before the first step: what is meant by left and right, what this defers to.
+    pub opening: Vec<Template>,
+    /// Holds for the bikes it applies to.
+    pub applies: Option<Expression>,
+    /// Tools it needs, in words.
+    pub tools: Vec<Template>,
+    /// First target.
+    pub start: Target,
+    /// Cautions by id.
+    pub cautions: Vec<Caution>,
+    /// Loops by id.
+    pub loops: Vec<Loop>,
+    /// Steps, in the file's order.
+    pub steps: Vec<Step>,
+    /// Conclusions.
+    pub conclusions: Vec<Conclusion>,
+    /// Where an escape leads after it is journalled, by name (`flickers`, `sometimes`, `changed`); the others repeat or leave the step untested.
+    pub escapes: BTreeMap<String, Route>,
+    /// Where the file stands.
+    pub place: Place,
+}
+
+impl Procedure {
+    /// The step with this id.
+    pub fn step(&self, id: &str) -> Option<&Step> {
+        self.steps.iter().find(|s| *s.id == id)
+    }
+    /// The loop with this id.
+    pub fn each(&self, id: &str) -> Option<&Loop> {
+        self.loops.iter().find(|l| *l.id == id)
+    }
+    /// The conclusion with this id.
+    pub fn conclusion(&self, id: &str) -> Option<&Conclusion> {
+        self.conclusions.iter().find(|c| *c.id == id)
+    }
+    /// The caution with this id.
+    pub fn caution(&self, id: &str) -> Option<&Caution> {
+        self.cautions.iter().find(|c| *c.id == id)
+    }
+}
