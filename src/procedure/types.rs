@@ -101,6 +101,8 @@ pub enum Target {
     Return(Place),
     /// The same step again.
     Again(Place),
+    /// From a doubt chain back to the doubted step, which is asked again.
+    Back(Place),
     /// A conclusion.
     Conclude(Written<String>),
 }

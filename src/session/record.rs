@@ -1,0 +1,192 @@
+//! What the walker has written down. The walker emits these; the journal stores them; the review reads them.
+
+use crate::phrase::{Answer, Command, Escape, Reading};
+use crate::trade::{Quantity, Unit};
+use serde::{Deserialize, Serialize};
+
+/// A moment: monotonic milliseconds since the session began (it goes on over a resume), and wall time with offset.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Now {
+    /// Milliseconds since the session began.
+    pub mono_ms: u64,
+    /// RFC 3339 with offset: `2026-11-25T10:14:03.120+01:00`.
+    pub wall: String,
+}
+
+/// One thing worth keeping. Every record names the step it belongs to, and the round of the loop (`left`), where there is one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "record")]
+pub enum Record {
+    /// A step was entered and its prompt given.
+    Entered {
+        /// Procedure id.
+        procedure: String,
+        /// Step id.
+        step: String,
+        /// Loop item id.
+        round: Option<String>,
+        /// What was asked, in full.
+        asked: String,
+    },
+    /// A caution was spoken and acknowledged.
+    Acknowledged {
+        /// Step.
+        step: String,
+        /// Loop item.
+        round: Option<String>,
+        /// Caution id.
+        caution: String,
+        /// Signal word.
+        signal: String,
+        /// What was said.
+        said: String,
+    },
+    /// An answer that is a choice, an acknowledgement of a step or a note.
+    Answered {
+        /// Step.
+        step: String,
+        /// Loop item.
+        round: Option<String>,
+        /// The answer.
+        answer: Answer,
+        /// The words heard or typed.
+        words: String,
+        /// How it is said back.
+        echo: String,
+        /// `good`, `bad`, `neither`.
+        means: String,
+        /// Probability of the hypothesis.
+        confidence: f64,
+        /// It was asked back and agreed to.
+        confirmed: bool,
+        /// Id of the clip that holds its sound, where there is one.
+        clip: Option<String>,
+    },
+    /// A reading.
+    Read {
+        /// Step.
+        step: String,
+        /// Loop item.
+        round: Option<String>,
+        /// Number of the reading in this session, from 1; amendments name it.
+        number: u32,
+        /// Its name: `rest_voltage`.
+        name: String,
+        /// What was measured.
+        quantity: Quantity,
+        /// The reading.
+        reading: Reading,
+        /// The unit that was asked for; `reading.value` is in it when it is plain or about.
+        unit: Unit,
+        /// The band it fell in, and that band's meaning.
+        band: Option<String>,
+        /// `good`, `bad`, `neither`.
+        verdict: String,
+        /// Lower limit of the band that is good, where one is.
+        low: Option<f64>,
+        /// Upper limit of the band that is good, where one is.
+        high: Option<f64>,
+        /// Where the limits come from.
+        source: String,
+        /// The words heard or typed.
+        words: String,
+        /// Probability of the hypothesis.
+        confidence: f64,
+        /// It was asked back and agreed to.
+        confirmed: bool,
+        /// The reading that this one amends.
+        amends: Option<u32>,
+        /// Clip id.
+        clip: Option<String>,
+    },
+    /// An escape.
+    Escaped {
+        /// Step.
+        step: String,
+        /// Loop item.
+        round: Option<String>,
+        /// Which.
+        escape: Escape,
+        /// Clip id.
+        clip: Option<String>,
+    },
+    /// A check was left out.
+    Untested {
+        /// Step.
+        step: String,
+        /// Loop item.
+        round: Option<String>,
+        /// Why, in the person's words or the escape's name.
+        why: String,
+    },
+    /// A note.
+    Noted {
+        /// Step.
+        step: String,
+        /// Loop item.
+        round: Option<String>,
+        /// Best-effort text.
+        text: String,
+        /// Clip id.
+        clip: Option<String>,
+    },
+    /// A spoken control was carried out.
+    Controlled {
+        /// Step.
+        step: String,
+        /// Which.
+        command: Command,
+    },
+    /// Something was heard and not taken.
+    NotTaken {
+        /// Step.
+        step: String,
+        /// Why: `stranger`, `unsure`, `silence`.
+        why: String,
+        /// Free transcript.
+        free: Option<String>,
+        /// Clip id.
+        clip: Option<String>,
+    },
+    /// The bike's state as agreed from here on, and what was changed, in words.
+    State {
+        /// Step.
+        step: String,
+        /// What the person was told to change.
+        told: Vec<String>,
+        /// The whole state.
+        state: crate::bike::BikeState,
+    },
+    /// The walk was interrupted or went on.
+    Interrupted {
+        /// Step.
+        step: String,
+        /// `pause`, `standby`, `microphone-lost`, `microphone-back`, `resumed`, `stopped`.
+        what: String,
+        /// Details in words.
+        detail: String,
+    },
+    /// A conclusion was reached.
+    Concluded {
+        /// Procedure.
+        procedure: String,
+        /// Conclusion id.
+        conclusion: String,
+        /// Loop item.
+        round: Option<String>,
+        /// Cause.
+        cause: String,
+        /// Remedy.
+        remedy: String,
+        /// Ruled out.
+        rules_out: Vec<String>,
+        /// Not tested, those left out in this walk included.
+        not_tested: Vec<String>,
+        /// To check again after the repair.
+        recheck: Vec<String>,
+        /// To reconnect or switch off before leaving the bike.
+        put_back: Vec<String>,
+        /// The walk ends with it (a called procedure's may not).
+        last: bool,
+    },
+}
