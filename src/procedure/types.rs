@@ -198,7 +198,7 @@ pub enum Ask {
     /// One of several answers.
     Choice(Vec<Choice>),
     /// A number.
-    Reading(ReadingAsk),
+    Reading(Box<ReadingAsk>),
     /// An acknowledgement ("ready", "done").
     Done(Route),
     /// A watched event: the choices are what may be seen; the first is the event itself. After `within` seconds the walker
