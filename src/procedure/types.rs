@@ -340,4 +340,26 @@ impl Procedure {
     pub fn caution(&self, id: &str) -> Option<&Caution> {
         self.cautions.iter().find(|c| *c.id == id)
     }
+    /// Every target that stands in the procedure, in no order that matters.
+    pub fn targets(&self) -> Vec<&Target> {
+        let mut all = vec![&self.start];
+        let mut routes: Vec<&Route> = self.loops.iter().map(|l| &l.then).chain(self.escapes.values()).collect();
+        for step in &self.steps {
+            routes.push(&step.untested);
+            routes.extend(&step.otherwise);
+            match &step.ask {
+                Ask::Choice(choices) | Ask::Watch { choices, .. } => {
+                    routes.extend(choices.iter().map(|c| &c.go));
+                    all.extend(choices.iter().filter_map(|c| c.doubt.as_ref()));
+                }
+                Ask::Reading(ask) => {
+                    routes.extend(ask.bands.iter().map(|b| &b.go).chain(&ask.over_range));
+                    all.extend(ask.bands.iter().filter_map(|b| b.doubt.as_ref()));
+                }
+                Ask::Done(route) | Ask::Note(route) => routes.push(route),
+            }
+        }
+        all.extend(routes.into_iter().flat_map(|r| r.0.iter().map(|c| &c.to)));
+        all
+    }
 }

@@ -1,1 +1,20 @@
-//! To be filled.
+//! The walker: a pure state machine that leads a person through a procedure. No I/O, no clock.
+//!
+//! **The one invariant:** `Walker::handle(event, now)` changes the walker and returns everything that has to be done, in order;
+//! the caller does it all before the next event. Nothing is said back before the event [`Event::Recorded`] has named its
+//! record. A session is therefore its list of events: feeding them again gives the same walker.
+
+mod answer;
+mod conclude;
+mod control;
+mod enter;
+mod event;
+mod grammar;
+mod readings;
+mod silence;
+mod walker;
+mod world;
+
+pub use event::{Effect, Event, Pedal, SayKind, TimerKind, Tone};
+pub use walker::Walker;
+pub use world::World;

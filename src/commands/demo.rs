@@ -1,0 +1,149 @@
+//! `probeside demo`: the whole job with no microphone. An invented mechanic works on an invented bike with a known fault; the
+//! mechanic's answers are synthesised, heard by the real recogniser, walked, journalled and reported.
+
+use super::drive::Moment;
+use super::load;
+use super::outcome::{Failure, Outcome};
+use super::walk::{End, Job, Session, open_engine};
+use crate::hear::{self, Given, Script};
+use crate::phrase::Answer;
+use crate::speak::{EspeakNg, Voice};
+use serde::Deserialize;
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::rc::Rc;
+use std::time::{Duration, Instant};
+
+/// Arguments of `demo`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Where prompts go: printed, aloud, or a WAV file
+    #[arg(long, default_value = "printed", value_name = "printed|aloud|FILE.wav")]
+    say: String,
+    /// The folder for the session's record [default: sessions/demo-DATE-TIME]
+    #[arg(long, value_name = "DIR")]
+    into: Option<PathBuf>,
+    /// Another story than the shipped one
+    #[arg(long, value_name = "FILE")]
+    story: Option<PathBuf>,
+    /// The recogniser [default: moonshine]
+    #[arg(long, value_name = "NAME")]
+    engine: Option<String>,
+}
+
+/// A story: who brings what, and what every step shows on that bike.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct Story {
+    procedure: String,
+    bike: String,
+    complaint: String,
+    mileage: String,
+    temperature: String,
+    instruments: String,
+    person: String,
+    /// The voice of the mechanic, an espeak-ng voice name.
+    voice: String,
+    /// What is said at a step (`STEP` or `STEP ROUND`); several are said in turn.
+    answers: BTreeMap<String, Vec<String>>,
+}
+
+/// The invented mechanic.
+struct Mechanic {
+    story: Story,
+    voice: EspeakNg,
+    said: BTreeMap<String, usize>,
+    moment: Rc<RefCell<Moment>>,
+    show: bool,
+}
+
+impl Mechanic {
+    fn words(&mut self) -> Option<String> {
+        let moment = self.moment.borrow().clone();
+        let has = |wanted: &Answer| moment.grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
+        if let Some(yes) = has(&Answer::Yes) {
+            return Some(yes);
+        }
+        let place = moment.round.as_ref().map(|r| format!("{} {r}", moment.step));
+        let key = place.filter(|p| self.story.answers.contains_key(p)).unwrap_or(moment.step);
+        let own = self.story.answers.get(&key).filter(|_| moment.asking);
+        match own {
+            Some(all) => {
+                let turn = self.said.entry(key).or_default();
+                let words = all.get(*turn).or(all.last()).cloned();
+                *turn += 1;
+                words
+            }
+            None => has(&Answer::Done),
+        }
+    }
+
+    fn speak(&mut self) -> Given {
+        let Some(words) = self.words() else { return Given::End };
+        if self.show {
+            println!("        mechanic: \"{words}\"");
+        }
+        match self.voice.synthesise(&words, 1.0) {
+            Ok(pcm) => Given::Sound(hear::to_16k(&pcm.samples, pcm.rate)),
+            Err(why) => {
+                eprintln!("{why}");
+                Given::End
+            }
+        }
+    }
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> Outcome {
+    let began = Instant::now();
+    let shipped = load::shipped();
+    let file = args.story.clone().unwrap_or_else(|| shipped.join("demo.yaml"));
+    let story = read_story(&file)?;
+    let loaded = load::world(
+        &shipped.join(&story.procedure).with_extension("yaml"),
+        &shipped.join("bikes").join(&story.bike).with_extension("yaml"),
+        &shipped.join("vocabulary/en.yaml"),
+    )?;
+    let voice = EspeakNg::new(&story.voice).map_err(|e| Failure::Lacks(e.to_string()))?;
+    let engine = open_engine(args.engine.as_deref())?;
+    let job = Job {
+        complaint: story.complaint.clone(),
+        mileage: story.mileage.clone(),
+        temperature: story.temperature.clone(),
+        instruments: story.instruments.clone(),
+        person: story.person.clone(),
+    };
+    let into = args.into.clone().unwrap_or_else(|| {
+        Path::new("sessions").join(format!("demo-{}", jiff::Zoned::now().strftime("%Y-%m-%d-%H%M%S")))
+    });
+    println!("{} brings {}: \"{}\"", story.person, loaded.world.bike.name, story.complaint);
+    println!("Invented people, an invented bike with a known fault; every answer below is spoken and heard.");
+    let session = Session::begin(loaded, &into, &job)?;
+    let moment = Rc::new(RefCell::new(Moment::default()));
+    let mut mechanic =
+        Mechanic { story, voice, said: BTreeMap::new(), moment: moment.clone(), show: args.say == "printed" };
+    let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
+    let ears = Box::new(Script::new(to_ears, move || mechanic.speak()));
+    let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
+    let mouth = super::walk::open_mouth(&args.say, to_mouth)?;
+    let end = session.drive(ears, from_ears, mouth, from_mouth, Some(engine), Some(moment))?;
+    report(&end, began.elapsed())
+}
+
+fn read_story(file: &Path) -> Result<Story, Failure> {
+    let text = std::fs::read_to_string(file)
+        .map_err(|e| Failure::Input(format!("{}: the story cannot be read: {e}.", file.display())))?;
+    serde_yaml::from_str(&text).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))
+}
+
+fn report(end: &End, took: Duration) -> Outcome {
+    println!();
+    print!("{}", crate::review::of_folder(&end.folder).map_err(|e| Failure::Input(e.to_string()))?.to_text());
+    println!();
+    println!("{} answers spoken and heard in {:.1} s.", end.heard_by_sound, took.as_secs_f64());
+    if let Some(line) = end.delays_in_words() {
+        println!("{line}");
+    }
+    Ok(end.code)
+}

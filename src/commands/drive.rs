@@ -1,0 +1,443 @@
+//! The driver: one single-threaded event loop between the walker, the ears, the recogniser, the mouth and the journal.
+//!
+//! The recogniser and the journal have a thread each; the driver only passes messages. It gives the walker one event at a time
+//! and carries out all its effects before the next. Every event is in the journal before the walker sees it.
+
+use super::clock::Clock;
+use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
+use crate::phrase::{self, Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary};
+use crate::session::{Record, Stored, Writer};
+use crate::speak::{Mouth, MouthEvent, Say};
+use crate::walk::{Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
+use serde_json::json;
+use std::cell::RefCell;
+use std::collections::{BTreeMap, VecDeque};
+use std::rc::Rc;
+use std::sync::{Arc, mpsc};
+use std::time::Duration;
+use tokio::sync::mpsc::UnboundedReceiver;
+
+/// The microphone opens this long after the listening tone was handed over, so that it does not hear it.
+const AFTER_TONE: Duration = Duration::from_millis(220);
+/// Steps of loudness, and its bounds.
+const LOUDER: f32 = 1.25;
+const LOUDNESS: (f32, f32) = (0.25, 4.0);
+/// Speech faster when fewer words were asked for would be one more thing to get wrong: one speed.
+const SPEED: f32 = 1.0;
+
+/// Sound to be understood.
+struct Job {
+    listen: u64,
+    utterance: Utterance,
+    grammar: Arc<Grammar>,
+}
+
+/// What became of it.
+pub struct Decoded {
+    listen: u64,
+    utterance: Utterance,
+    result: Result<Hypotheses, String>,
+    took: Duration,
+}
+
+/// How long it took from the end of speech to a decision: the silence waited for, and the computing.
+#[derive(Debug, Clone, Copy)]
+pub struct Delay {
+    /// Silence after the voice before the sound was handed over.
+    pub waited: Duration,
+    /// Computing until the verdict.
+    pub computed: Duration,
+}
+
+/// Where the driver's news comes from.
+pub struct Sources {
+    /// From the ears.
+    pub ears: UnboundedReceiver<EarEvent>,
+    /// From the mouth.
+    pub mouth: UnboundedReceiver<MouthEvent>,
+    /// From the journal's thread.
+    pub stored: UnboundedReceiver<Stored>,
+}
+
+struct OpenListen {
+    id: u64,
+    grammar: Arc<Grammar>,
+    high: Vec<Answer>,
+    /// Jobs given to the recogniser and not answered.
+    pending: u32,
+    settled: bool,
+}
+
+/// What an invented mechanic knows when a listen begins.
+#[derive(Debug, Clone, Default)]
+pub struct Moment {
+    /// Step at hand.
+    pub step: String,
+    /// Round of its loop.
+    pub round: Option<String>,
+    /// What may be said.
+    pub grammar: Grammar,
+    /// The step's own question is open.
+    pub asking: bool,
+}
+
+/// The driver.
+pub struct Driver {
+    walker: Walker,
+    ears: Box<dyn Ears>,
+    mouth: Box<dyn Mouth>,
+    writer: Writer,
+    clock: Clock,
+    vocabulary: Vocabulary,
+    jobs: Option<mpsc::Sender<Job>>,
+    decoded: UnboundedReceiver<Decoded>,
+    listen: Option<OpenListen>,
+    typed: VecDeque<String>,
+    inbox: VecDeque<Event>,
+    giving: bool,
+    timers: BTreeMap<TimerKind, u64>,
+    open_at: Option<tokio::time::Instant>,
+    moment: Option<Rc<RefCell<Moment>>>,
+    loudness: f32,
+    ended: bool,
+    finished: Option<(u8, String)>,
+    /// Delay of every utterance that was understood by sound.
+    pub delays: Vec<Delay>,
+    /// Words of every answer taken by sound.
+    pub heard_by_sound: u32,
+}
+
+impl Driver {
+    /// A driver over a walker that has or has not begun.
+    pub fn new(
+        walker: Walker,
+        ears: Box<dyn Ears>,
+        mouth: Box<dyn Mouth>,
+        recogniser: Option<Box<dyn Recogniser>>,
+        writer: Writer,
+        clock: Clock,
+        vocabulary: Vocabulary,
+    ) -> Self {
+        let (to, decoded) = tokio::sync::mpsc::unbounded_channel();
+        let jobs = recogniser.map(|mut recogniser| {
+            let (jobs, from) = mpsc::channel::<Job>();
+            std::thread::spawn(move || {
+                for job in from {
+                    let began = std::time::Instant::now();
+                    let result = recogniser.hear(&job.utterance.sound, &job.grammar).map_err(|e| e.to_string());
+                    let Job { listen, utterance, .. } = job;
+                    if to.send(Decoded { listen, utterance, result, took: began.elapsed() }).is_err() {
+                        return;
+                    }
+                }
+            });
+            jobs
+        });
+        Self {
+            walker,
+            ears,
+            mouth,
+            writer,
+            clock,
+            vocabulary,
+            jobs,
+            decoded,
+            listen: None,
+            typed: VecDeque::new(),
+            inbox: VecDeque::new(),
+            giving: false,
+            timers: BTreeMap::new(),
+            open_at: None,
+            moment: None,
+            loudness: 1.0,
+            ended: false,
+            finished: None,
+            delays: Vec::new(),
+            heard_by_sound: 0,
+        }
+    }
+
+    /// The walker, for whoever wants to know where it is.
+    pub fn walker(&self) -> &Walker {
+        &self.walker
+    }
+
+    /// Tells whoever holds the other end what is asked whenever a listen begins.
+    pub fn tell_moment(&mut self, moment: Option<Rc<RefCell<Moment>>>) {
+        self.moment = moment;
+    }
+
+    /// Drives the walk to its end. Gives the exit code and why.
+    pub async fn run(&mut self, first: Vec<Event>, mut sources: Sources) -> (u8, String) {
+        for event in first {
+            self.give(event);
+        }
+        loop {
+            if let Some(finished) = self.finished.clone() {
+                return finished;
+            }
+            let due = self.next_due();
+            let wait = async {
+                match due {
+                    Some(at) => tokio::time::sleep_until(at).await,
+                    None => std::future::pending().await,
+                }
+            };
+            tokio::select! {
+                biased;
+                Some(stored) = sources.stored.recv() => self.stored(stored),
+                Some(decoded) = self.decoded.recv(), if self.jobs.is_some() => self.decoded(decoded),
+                Some(event) = sources.mouth.recv() => self.mouthed(event),
+                Some(event) = sources.ears.recv() => self.heard(event),
+                _ = tokio::signal::ctrl_c() => self.give(Event::Stop { why: "the interrupt key was pressed".into() }),
+                () = wait => self.due(),
+            }
+        }
+    }
+
+    /// Hands the journal back when the walk is over.
+    pub fn into_writer(self) -> Writer {
+        self.writer
+    }
+
+    fn is_live(&self) -> bool {
+        self.ears.is_live()
+    }
+
+    fn next_due(&self) -> Option<tokio::time::Instant> {
+        let timer = self.timers.values().min().filter(|_| self.is_live()).map(|at| {
+            let ms = at.saturating_sub(self.clock.mono_ms());
+            tokio::time::Instant::now() + Duration::from_millis(ms)
+        });
+        [timer, self.open_at].into_iter().flatten().min()
+    }
+
+    fn due(&mut self) {
+        if self.open_at.is_some_and(|at| at <= tokio::time::Instant::now()) {
+            self.open_at = None;
+            if self.listen.is_some() {
+                self.ears.open();
+            }
+        }
+        let now = self.clock.mono_ms();
+        let due: Vec<TimerKind> = self.timers.iter().filter(|(_, at)| **at <= now).map(|(t, _)| *t).collect();
+        for timer in due {
+            self.timers.remove(&timer);
+            self.give(Event::Timer { timer });
+        }
+    }
+
+    /// Gives the walker an event; one that an effect leads to waits until all effects before it are carried out.
+    fn give(&mut self, event: Event) {
+        self.inbox.push_back(event);
+        if std::mem::replace(&mut self.giving, true) {
+            return;
+        }
+        while let Some(event) = self.inbox.pop_front() {
+            let now = self.clock.now();
+            tracing::debug!(?event, mono_ms = now.mono_ms, "event");
+            self.writer.append("event", serde_json::to_value(&event).unwrap_or_default(), &now);
+            for effect in self.walker.handle(event, &now) {
+                self.carry_out(effect);
+            }
+        }
+        self.giving = false;
+    }
+
+    fn carry_out(&mut self, effect: Effect) {
+        tracing::trace!(?effect, "effect");
+        match effect {
+            Effect::Say { id, text, kind } => {
+                let now = self.clock.now();
+                self.writer.append("said", json!({"id": id, "text": text, "kind": kind}), &now);
+                let interruptible = kind != SayKind::Caution;
+                self.mouth.say(Say { id, text, interruptible, volume: self.loudness, speed: SPEED });
+            }
+            Effect::Cut => self.mouth.cut(),
+            Effect::Tone { tone } => self.mouth.tone(match tone {
+                Tone::Listening => crate::speak::Tone::Listening,
+                Tone::Taken => crate::speak::Tone::Taken,
+                Tone::NotUnderstood => crate::speak::Tone::NotUnderstood,
+            }),
+            Effect::Listen { id, grammar, high, .. } => self.open_listen(id, grammar, high),
+            Effect::Deaf => {
+                self.listen = None;
+                self.open_at = None;
+                self.ears.close();
+            }
+            Effect::Record { id, record, sync } => self.record(id, &record, sync),
+            Effect::StartTimer { timer, ms } => {
+                self.timers.insert(timer, self.clock.mono_ms() + ms);
+            }
+            Effect::StopTimer { timer } => {
+                self.timers.remove(&timer);
+            }
+            Effect::Loudness { louder } => {
+                let factor = if louder { LOUDER } else { 1.0 / LOUDER };
+                self.loudness = (self.loudness * factor).clamp(LOUDNESS.0, LOUDNESS.1);
+            }
+            Effect::Finish { code, why } => {
+                self.ears.close();
+                self.finished = Some((code, why));
+            }
+        }
+    }
+
+    fn record(&mut self, id: u64, record: &Record, sync: bool) {
+        let now = self.clock.now();
+        let body = json!({"id": id, "sync": sync, "record": record});
+        match sync {
+            true => self.writer.append_synced(id, "record", body, &now),
+            false => self.writer.append("record", body, &now),
+        }
+    }
+
+    fn open_listen(&mut self, id: u64, grammar: Grammar, high: Vec<Answer>) {
+        if let Some(moment) = &self.moment {
+            let (step, round) = self.walker.place();
+            *moment.borrow_mut() = Moment {
+                step: step.to_owned(),
+                round: round.map(str::to_owned),
+                grammar: grammar.clone(),
+                asking: self.walker.is_asking(),
+            };
+        }
+        self.listen = Some(OpenListen { id, grammar: Arc::new(grammar), high, pending: 0, settled: false });
+        if self.is_live() && self.mouth.is_live() {
+            self.open_at = Some(tokio::time::Instant::now() + AFTER_TONE + self.mouth.latency());
+        } else {
+            self.ears.open();
+        }
+        if let Some(line) = self.typed.pop_front() {
+            self.typed_line(&line);
+        } else if self.ended {
+            self.give(Event::Stop { why: "there are no more answers".into() });
+        }
+    }
+
+    fn heard(&mut self, event: EarEvent) {
+        match event {
+            EarEvent::Began { .. } => {
+                if self.listen.is_some() {
+                    self.give(Event::SpeechBegan);
+                }
+            }
+            EarEvent::Utterance(utterance) => self.utterance(utterance),
+            EarEvent::Typed(line) => match self.listen {
+                Some(_) => self.typed_line(&line),
+                None => self.typed.push_back(line),
+            },
+            EarEvent::Pedal(PedalKey::Listen) => self.give(Event::Pressed { pedal: Pedal::Listen }),
+            EarEvent::Pedal(PedalKey::Repeat) => self.give(Event::Pressed { pedal: Pedal::Repeat }),
+            EarEvent::Pedal(PedalKey::Stop) => self.give(Event::Stop { why: "the stop key was pressed".into() }),
+            EarEvent::Lost(why) => {
+                eprintln!("{why}");
+                self.give(Event::MicrophoneLost { why });
+            }
+            EarEvent::Back => self.give(Event::MicrophoneBack),
+            EarEvent::Ended => {
+                self.ended = true;
+                let waiting = self.listen.as_ref().is_some_and(|l| l.pending == 0);
+                if waiting && self.typed.is_empty() {
+                    self.give(Event::Stop { why: "there are no more answers".into() });
+                }
+            }
+        }
+    }
+
+    fn utterance(&mut self, utterance: Utterance) {
+        let Some(listen) = &mut self.listen else { return };
+        let Some(jobs) = &self.jobs else { return };
+        if listen.settled {
+            return;
+        }
+        if !self.ears.is_live() {
+            self.clock.count(utterance.end - utterance.begin);
+        }
+        listen.pending += 1;
+        let job = Job { listen: listen.id, utterance, grammar: listen.grammar.clone() };
+        if jobs.send(job).is_err() {
+            self.give(Event::Stop { why: "the recogniser stopped".into() });
+        }
+    }
+
+    fn decoded(&mut self, decoded: Decoded) {
+        let Decoded { listen, utterance, result, took } = decoded;
+        let Some(open) = self.listen.as_mut().filter(|l| l.id == listen && !l.settled) else { return };
+        open.pending -= 1;
+        let hypotheses = match result {
+            Ok(hypotheses) => hypotheses,
+            Err(why) => {
+                tracing::warn!(%why, "the recogniser failed on an utterance");
+                Hypotheses::default()
+            }
+        };
+        let verdict = verdict_of(&hypotheses, &open.high);
+        let sure = matches!(verdict, Verdict::Accept { .. });
+        if !utterance.last && (!sure || hypotheses.may_go_on) {
+            self.ears.wait_longer();
+            return;
+        }
+        if open.pending > 0 && !sure {
+            return;
+        }
+        open.settled = true;
+        self.ears.close();
+        let waited = Duration::from_millis(utterance.waited * 1000 / u64::from(RATE));
+        self.delays.push(Delay { waited, computed: took });
+        let clip = match &verdict {
+            Verdict::Reject { .. } => None,
+            _ => {
+                let id = format!("{listen:05}");
+                self.writer.clip(&id, utterance.sound.clone(), &self.clock.now());
+                self.heard_by_sound += 1;
+                Some(id)
+            }
+        };
+        if let Some(best) = hypotheses.best.first() {
+            tracing::info!(words = %best.words, probability = best.probability, ?took, "heard");
+        }
+        self.give(Event::Heard { listen, verdict, begin: utterance.begin, end: utterance.end, clip });
+    }
+
+    fn typed_line(&mut self, line: &str) {
+        let Some(open) = &mut self.listen else { return };
+        open.settled = true;
+        let (id, grammar, high) = (open.id, open.grammar.clone(), open.high.clone());
+        let hypotheses = phrase::understand(line, &grammar, &self.vocabulary);
+        let verdict = verdict_of(&hypotheses, &high);
+        self.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip: None });
+    }
+
+    fn mouthed(&mut self, event: MouthEvent) {
+        match event {
+            MouthEvent::PromptBegan { id } => tracing::trace!(id, "prompt begins"),
+            MouthEvent::PromptEnded { id, whole, samples } => {
+                if !self.mouth.is_live() {
+                    self.clock.count(samples);
+                }
+                self.give(Event::PromptEnded { id, whole });
+            }
+            MouthEvent::Lost(why) => eprintln!("{why}"),
+            MouthEvent::Back => eprintln!("The loudspeaker is back."),
+        }
+    }
+
+    fn stored(&mut self, stored: Stored) {
+        match stored {
+            Stored::Recorded { id } => self.give(Event::Recorded { id }),
+            Stored::Failed { id, why } => {
+                eprintln!("{why}");
+                self.give(Event::RecordFailed { id, why });
+            }
+        }
+    }
+}
+
+fn verdict_of(hypotheses: &Hypotheses, high: &[Answer]) -> Verdict {
+    let stakes = match hypotheses.best.first() {
+        Some(best) if high.contains(&best.answer) => Stakes::High,
+        _ => Stakes::Low,
+    };
+    phrase::decide(hypotheses, stakes)
+}

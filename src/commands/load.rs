@@ -1,0 +1,129 @@
+//! Loading everything a walk needs: a procedure and all it calls, a bike, a vocabulary; with the bytes of each file, which the
+//! journal keeps copies of.
+
+use crate::bike;
+use crate::phrase::Vocabulary;
+use crate::procedure::{self, Procedure, Target};
+use crate::walk::World;
+use crate::written::{Diagnostic, Place};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// A world and the files it was made of.
+pub struct Loaded {
+    /// What the walker reads.
+    pub world: World,
+    /// Name in a session's folder, and bytes.
+    pub files: Vec<(String, Vec<u8>)>,
+}
+
+/// Name of the bike's copy in a session's folder.
+pub const BIKE_COPY: &str = "bike.yaml";
+/// Name of the vocabulary's copy in a session's folder.
+pub const VOCABULARY_COPY: &str = "vocabulary.yaml";
+/// Folder of the procedures' copies in a session's folder.
+pub const PROCEDURE_COPIES: &str = "procedures";
+
+/// Loads a procedure with all it calls, a bike and a vocabulary.
+///
+/// # Errors
+/// Every finding in any of the files, and a procedure that does not apply to the bike.
+pub fn world(procedure: &Path, bike: &Path, vocabulary: &Path) -> Result<Loaded, Vec<Diagnostic>> {
+    let mut found = Vec::new();
+    let mut files = Vec::new();
+    let mut procedures = BTreeMap::new();
+    let mut main = None;
+    let mut queue = vec![procedure.to_path_buf()];
+    while let Some(path) = queue.pop() {
+        match procedure::load(&path) {
+            Ok(loaded) => {
+                let folder = path.parent().unwrap_or(Path::new("."));
+                for called in calls(&loaded) {
+                    let next = folder.join(format!("{called}.yaml"));
+                    if !procedures.contains_key(&called) && !queue.contains(&next) && called != loaded.id {
+                        queue.push(next);
+                    }
+                }
+                main.get_or_insert_with(|| loaded.id.clone());
+                keep(&path, format!("{PROCEDURE_COPIES}/{}.yaml", loaded.id), &mut files, &mut found);
+                procedures.insert(loaded.id.clone(), loaded);
+            }
+            Err(all) => found.extend(all),
+        }
+    }
+    let loaded_bike = bike::load(bike).map_err(|all| found.extend(all)).ok();
+    keep(bike, BIKE_COPY.to_owned(), &mut files, &mut found);
+    let text = std::fs::read_to_string(vocabulary).map_err(|e| found.push(unreadable(vocabulary, &e))).ok();
+    let words = text.and_then(|text| {
+        let name = vocabulary.display().to_string();
+        Vocabulary::from_yaml(&text, &name).map_err(|all| found.extend(all)).ok()
+    });
+    keep(vocabulary, VOCABULARY_COPY.to_owned(), &mut files, &mut found);
+    let (Some(main), Some(bike), Some(vocabulary), true) = (main, loaded_bike, words, found.is_empty()) else {
+        return Err(found);
+    };
+    let bike_value = bike::as_value(&bike);
+    if let Some(applies) = &procedures[&main].applies {
+        let scope = procedure::Scope::new(bike_value.clone(), Default::default(), Default::default());
+        match procedure::evaluate_bool(applies, &scope) {
+            Ok(true) => {}
+            Ok(false) => {
+                let what = format!("This procedure does not apply to {}: {} does not hold.", bike.name, applies.value);
+                return Err(vec![Diagnostic::error(&applies.place, "does-not-apply", what)]);
+            }
+            Err(d) => return Err(vec![d]),
+        }
+    }
+    Ok(Loaded { world: World { main, procedures, bike, bike_value, vocabulary }, files })
+}
+
+fn keep(path: &Path, name: String, files: &mut Vec<(String, Vec<u8>)>, found: &mut Vec<Diagnostic>) {
+    match std::fs::read(path) {
+        Ok(bytes) => files.push((name, bytes)),
+        Err(e) if found.is_empty() => found.push(unreadable(path, &e)),
+        Err(_) => {}
+    }
+}
+
+fn unreadable(path: &Path, why: &std::io::Error) -> Diagnostic {
+    let place = Place { file: path.display().to_string().into(), line: 0, column: 0 };
+    Diagnostic::error(&place, "unreadable", format!("This file cannot be read: {why}."))
+}
+
+/// Ids of the procedures that one calls.
+pub fn calls(procedure: &Procedure) -> Vec<String> {
+    fn of(target: &Target, to: &mut Vec<String>) {
+        if let Target::Call { procedure, then } = target {
+            to.push(procedure.value.clone());
+            of(then, to);
+        }
+    }
+    let mut found = Vec::new();
+    for target in procedure.targets() {
+        of(target, &mut found);
+    }
+    found.sort();
+    found.dedup();
+    found
+}
+
+/// The folder of the shipped procedures: `PROBESIDE_PROCEDURES`, beside the program, or in the source tree.
+pub fn shipped() -> PathBuf {
+    if let Some(set) = std::env::var_os("PROBESIDE_PROCEDURES") {
+        return set.into();
+    }
+    let beside = std::env::current_exe().ok().and_then(|exe| Some(exe.parent()?.join("procedures")));
+    match beside {
+        Some(folder) if folder.is_dir() => folder,
+        _ => Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures"),
+    }
+}
+
+/// A procedure or bike as the user named it: a path, or the name of a shipped one.
+pub fn find(name: &Path, shipped_in: &Path) -> PathBuf {
+    if name.exists() || name.components().count() > 1 {
+        return name.to_path_buf();
+    }
+    let file = shipped_in.join(name).with_extension("yaml");
+    if file.exists() { file } else { name.to_path_buf() }
+}

@@ -1,0 +1,52 @@
+//! How a command ends: an exit code, or a failure with a sentence and its exit code.
+
+use crate::written::Diagnostic;
+use std::fmt;
+
+/// What a command gives.
+pub type Outcome = Result<u8, Failure>;
+
+/// Why a command failed.
+#[derive(Debug)]
+pub enum Failure {
+    /// The input or the result is at fault: exit 1.
+    Input(String),
+    /// Findings in files: exit 1.
+    Found(Vec<Diagnostic>),
+    /// Wrong usage: exit 2.
+    Usage(String),
+    /// The machine lacks something: exit 3.
+    Lacks(String),
+}
+
+impl Failure {
+    /// The exit code.
+    pub fn code(&self) -> u8 {
+        match self {
+            Self::Input(_) | Self::Found(_) => 1,
+            Self::Usage(_) => 2,
+            Self::Lacks(_) => 3,
+        }
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Input(why) | Self::Usage(why) | Self::Lacks(why) => f.write_str(why),
+            Self::Found(all) => {
+                for (at, finding) in all.iter().enumerate() {
+                    let end = if at + 1 == all.len() { "" } else { "\n" };
+                    write!(f, "{finding}{end}")?;
+                }
+                Ok(())
+            }
+        }
+    }
+}
+
+impl From<Vec<Diagnostic>> for Failure {
+    fn from(all: Vec<Diagnostic>) -> Self {
+        Self::Found(all)
+    }
+}

@@ -1,0 +1,361 @@
+//! Taking what was heard: verdicts, confirmations, choices, escapes, and where they lead.
+
+use super::control::command_works_in;
+use super::enter::How;
+use super::event::{Effect, SayKind, TimerKind, Tone};
+use super::walker::{After, Frame, Phase, Walker};
+use crate::phrase::{Answer, Escape, Hypothesis, Verdict};
+use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
+use crate::session::Record;
+use serde_json::{Value, json};
+
+/// An unsure person gets the explanation this many times before the check is left out.
+const UNSURE_BEFORE_LEFT_OUT: u32 = 2;
+
+impl Walker {
+    pub(super) fn speech_began(&mut self) {
+        self.in_speech = true;
+        self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
+    }
+
+    pub(super) fn heard(&mut self, listen: u64, verdict: Verdict, clip: Option<String>) {
+        self.in_speech = false;
+        if self.listening != Some(listen) {
+            return;
+        }
+        self.deaf();
+        match verdict {
+            Verdict::Accept { heard } => {
+                self.silences = 0;
+                self.take(heard, clip, false);
+            }
+            Verdict::Confirm { heard, rival } => {
+                self.silences = 0;
+                self.confirm(heard, rival, clip);
+            }
+            Verdict::Reject { free } => self.not_understood("stranger", free, clip),
+        }
+        let due = std::mem::take(&mut self.due);
+        for timer in due {
+            if self.listening.is_some() || self.listen_after {
+                self.timer(timer);
+            }
+        }
+    }
+
+    fn confirm(&mut self, heard: Hypothesis, rival: Option<Hypothesis>, clip: Option<String>) {
+        // A doubtful "yes" or a doubtful control word is not worth a second question.
+        let plain = matches!(heard.answer, Answer::Yes | Answer::No | Answer::Done);
+        if plain || matches!(self.phase, Phase::Confirming { .. } | Phase::StopConfirm) {
+            return self.not_understood("unsure", None, clip);
+        }
+        let a = self.said_back(&heard.answer, &heard.words);
+        match rival.filter(|r| !matches!(r.answer, Answer::Yes | Answer::No | Answer::Done)) {
+            Some(rival) => {
+                let b = self.said_back(&rival.answer, &rival.words);
+                self.sentence("this-or-that", json!({"a": a, "b": b}), SayKind::Question);
+            }
+            None => self.sentence("did-you-say", json!({"a": a}), SayKind::Question),
+        }
+        if matches!(self.phase, Phase::Asking) {
+            self.phase = Phase::Confirming { heard, clip };
+        } else {
+            // Elsewhere the question at hand is simply asked again.
+            return self.not_understood("unsure", None, clip);
+        }
+        self.listen_when_quiet();
+    }
+
+    /// An answer in other words, for a question about it.
+    fn said_back(&self, answer: &Answer, words: &str) -> String {
+        let world = self.world.clone();
+        match (answer, self.step(&world)) {
+            (Answer::Choice(id), Some(step)) => {
+                let choice = choices(step).iter().find(|c| *c.id == *id);
+                let echo = choice.and_then(|c| procedure::render(&c.echo, &self.scope()).ok());
+                match (echo, choice.and_then(|c| c.phrases.first())) {
+                    (Some(echo), _) => echo,
+                    (None, Some(phrase)) => phrase.value.clone(),
+                    _ => words.to_owned(),
+                }
+            }
+            (Answer::Reading(reading), Some(step)) => self.reading_words(reading, step),
+            _ => words.to_owned(),
+        }
+    }
+
+    pub(super) fn not_understood(&mut self, why: &str, free: Option<String>, clip: Option<String>) {
+        self.tone(Tone::NotUnderstood);
+        self.note_down(Record::NotTaken { step: self.step_id(), why: why.to_owned(), free, clip });
+        if matches!(self.phase, Phase::Waiting) {
+            return self.listen_when_quiet();
+        }
+        self.misses += 1;
+        match &self.phase {
+            Phase::Asking => {}
+            Phase::Confirming { .. } => {
+                self.phase = Phase::Asking;
+            }
+            _ => {
+                self.sentence("not-understood-1", json!({}), SayKind::Notice);
+                self.repeat_last();
+                return self.listen_when_quiet();
+            }
+        }
+        match self.misses {
+            1 => {
+                self.sentence("not-understood-1", json!({}), SayKind::Notice);
+                self.repeat_last();
+            }
+            2 => {
+                self.sentence("not-understood-2", json!({}), SayKind::Notice);
+                self.explain();
+            }
+            _ => {
+                self.sentence("not-understood-3", json!({}), SayKind::Notice);
+                self.name_choices();
+            }
+        }
+        self.listen_when_quiet();
+    }
+
+    /// Says the last question again.
+    pub(super) fn repeat_last(&mut self) {
+        let said = std::mem::take(&mut self.last_said);
+        for (text, kind) in said {
+            self.say(text, kind);
+        }
+    }
+
+    /// Says the step's explanation.
+    pub(super) fn explain(&mut self) {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return };
+        match procedure::render(&step.more, &self.scope()) {
+            Ok(text) => self.say(text, SayKind::Notice),
+            Err(d) => self.fault(&d.to_string()),
+        }
+    }
+
+    /// Takes an answer that is sure enough.
+    pub(super) fn take(&mut self, heard: Hypothesis, clip: Option<String>, confirmed: bool) {
+        if let Answer::Command(command) = heard.answer
+            && command_works_in(command, &self.phase)
+        {
+            return self.command(command);
+        }
+        let phase = self.phase.clone();
+        match (phase, heard.answer.clone()) {
+            (Phase::Caution { now, rest }, Answer::Done) => self.caution_acknowledged(now, rest),
+            (Phase::Restate, Answer::Done) => self.ask(),
+            (Phase::Confirming { heard, clip }, Answer::Yes) => {
+                self.phase = Phase::Asking;
+                self.take(heard, clip, true);
+            }
+            (Phase::Confirming { .. }, Answer::No) => {
+                self.phase = Phase::Asking;
+                self.ask_again();
+            }
+            (Phase::Doubting { answer, words, confidence, clip }, Answer::Yes) => {
+                let heard = Hypothesis { answer, words, probability: confidence };
+                self.take_reading(heard, clip, true, true);
+            }
+            (Phase::Doubting { .. }, Answer::No) => self.ask_again(),
+            (Phase::StopConfirm, Answer::Yes) => self.stop_for_good("stopped by word"),
+            (Phase::StopConfirm, Answer::No) => self.go_on_after_stop_question(),
+            (Phase::SkipWhy, Answer::Note(text)) => self.leave_out(&text),
+            (Phase::SkipWhy, Answer::Escape(escape)) => self.leave_out(escape.name()),
+            (Phase::Noting, Answer::Note(text)) => self.keep_note(text, clip),
+            (Phase::Correcting { .. }, Answer::Reading(_)) => self.take_reading(heard, clip, confirmed, false),
+            (Phase::Asking | Phase::Confirming { .. } | Phase::Doubting { .. }, _) => {
+                self.phase = Phase::Asking;
+                self.take_step_answer(heard, clip, confirmed);
+            }
+            _ => self.not_understood("unsure", None, clip),
+        }
+    }
+
+    fn caution_acknowledged(&mut self, id: String, rest: Vec<String>) {
+        let world = self.world.clone();
+        let procedure = self.procedure(&world);
+        self.tone(Tone::Taken);
+        let key = format!("{}/{id}", procedure.id);
+        if let Some(caution) = procedure.caution(&id) {
+            let text = if self.cautions.contains_key(&key) { &caution.brief } else { &caution.say };
+            let record = Record::Acknowledged {
+                step: self.step_id(),
+                round: self.round(),
+                caution: id,
+                signal: caution.signal.name().to_owned(),
+                said: procedure::render(text, &self.scope()).unwrap_or_default(),
+            };
+            self.note_down(record);
+        }
+        self.cautions.insert(key, self.now.mono_ms);
+        let restated = self.restate_after_cautions;
+        self.cautions_then_ask(rest, restated);
+    }
+
+    fn take_step_answer(&mut self, heard: Hypothesis, clip: Option<String>, confirmed: bool) {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return };
+        self.out.push(Effect::StopTimer { timer: TimerKind::Watch });
+        match (&heard.answer, &step.ask) {
+            (Answer::Choice(id), Ask::Choice(choices) | Ask::Watch { choices, .. }) => {
+                let Some(at) = choices.iter().position(|c| *c.id == *id) else {
+                    return self.not_understood("unsure", None, clip);
+                };
+                let echo = match procedure::render(&choices[at].echo, &self.scope()) {
+                    Ok(echo) => echo,
+                    Err(d) => return self.fault(&d.to_string()),
+                };
+                let means = choices[at].means;
+                self.write_answer(&heard, &echo, means, confirmed, clip, After::Chosen { choice: at, echo: echo.clone() });
+            }
+            (Answer::Reading(_), Ask::Reading(_)) => self.take_reading(heard, clip, confirmed, false),
+            (Answer::Done, Ask::Done(_)) | (Answer::Note(_), Ask::Note(_)) => {
+                self.write_answer(&heard, "", Meaning::Neither, confirmed, clip, After::Done)
+            }
+            (Answer::Escape(escape), _) => self.take_escape(*escape, clip),
+            _ => self.not_understood("unsure", None, clip),
+        }
+    }
+
+    fn write_answer(
+        &mut self,
+        heard: &Hypothesis,
+        echo: &str,
+        means: Meaning,
+        confirmed: bool,
+        clip: Option<String>,
+        then: After,
+    ) {
+        let record = Record::Answered {
+            step: self.step_id(),
+            round: self.round(),
+            answer: heard.answer.clone(),
+            words: heard.words.clone(),
+            echo: echo.to_owned(),
+            means: means.name().to_owned(),
+            confidence: heard.probability,
+            confirmed,
+            clip,
+        };
+        self.write(record, then);
+    }
+
+    /// A choice is on disk: say it back and go where it leads.
+    pub(super) fn chosen(&mut self, at: usize, echo: &str) {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return };
+        let choice = &choices(step)[at];
+        self.remember();
+        self.tested(step);
+        self.see(&step.id.value.replace('-', "_"), Value::String(choice.id.value.clone()));
+        self.tone(Tone::Taken);
+        self.sentence("echo", json!({"answer": echo}), SayKind::Echo);
+        self.lead_on(&choice.id.value, choice.doubt.as_ref(), &choice.go, choice.means);
+    }
+
+    /// Keeps the position, so that "go back" finds it.
+    pub(super) fn remember(&mut self) {
+        self.history.push(self.at.clone());
+    }
+
+    /// Keeps what was seen under `name`, and under `name_round` in a loop.
+    pub(super) fn see(&mut self, name: &str, value: Value) {
+        if let Some(round) = self.round() {
+            self.at.seen.insert(format!("{name}_{}", round.replace('-', "_")), value.clone());
+        }
+        self.at.seen.insert(name.to_owned(), value);
+    }
+
+    /// Follows an answer: into its doubt the first time, else where it leads.
+    pub(super) fn lead_on(&mut self, answer: &str, doubt: Option<&Target>, go: &procedure::Route, means: Meaning) {
+        if let Some(saved) = self.detour.take() {
+            if means != Meaning::Bad {
+                self.at.frames = saved.frames;
+                let step = self.step_id();
+                return self.enter(&step, How::Restated);
+            }
+        }
+        if let Some(doubt) = doubt {
+            let key = format!("{}/{}/{:?}/{answer}", self.frame().procedure, self.frame().step, self.round());
+            if self.doubted.insert(key) {
+                let frames: Vec<Frame> = self.at.frames.clone();
+                self.at.doubting.push(frames);
+                return self.go(doubt);
+            }
+        }
+        self.follow(go);
+    }
+
+    fn take_escape(&mut self, escape: Escape, clip: Option<String>) {
+        let world = self.world.clone();
+        let procedure = self.procedure(&world);
+        self.note_down(Record::Escaped { step: self.step_id(), round: self.round(), escape, clip });
+        self.tone(Tone::Taken);
+        match escape {
+            Escape::NotSure => {
+                self.unsure += 1;
+                if self.unsure >= UNSURE_BEFORE_LEFT_OUT {
+                    return self.leave_out(escape.name());
+                }
+                self.explain();
+                self.listen_when_quiet();
+            }
+            Escape::CannotReach | Escape::HaveNot => self.leave_out(escape.name()),
+            Escape::ColoursDiffer => {
+                self.sentence("colours-differ", json!({}), SayKind::Notice);
+                self.explain();
+                self.listen_when_quiet();
+            }
+            Escape::Flickers | Escape::Sometimes | Escape::Changed => match procedure.escapes.get(escape.name()) {
+                Some(route) => {
+                    self.sentence(&format!("escape-{}", escape.name()), json!({}), SayKind::Echo);
+                    self.remember();
+                    let route = route.clone();
+                    self.follow(&route);
+                }
+                None => {
+                    self.sentence(&format!("escape-{}", escape.name()), json!({}), SayKind::Echo);
+                    self.explain();
+                    self.listen_when_quiet();
+                }
+            },
+        }
+    }
+
+    /// Leaves the check out, with the reason on disk first.
+    pub(super) fn leave_out(&mut self, why: &str) {
+        let record = Record::Untested { step: self.step_id(), round: self.round(), why: why.to_owned() };
+        self.write(record, After::LeftOut);
+    }
+
+    /// The reason is on disk: say so and take the step's way for it.
+    pub(super) fn left_out(&mut self) {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return };
+        let words = self.untested_words(step);
+        let key = self.untested_key(step);
+        self.tested(step);
+        self.untested.push((key, words));
+        self.remember();
+        self.sentence("left-out", json!({}), SayKind::Echo);
+        let route = step.untested.clone();
+        self.follow(&route);
+    }
+
+    fn untested_words(&self, step: &Step) -> String {
+        let prompt = procedure::render(step.brief.as_ref().unwrap_or(&step.say), &self.scope()).unwrap_or_default();
+        self.words("not-tested-step", json!({"step": step.id.value.replace('-', " "), "prompt": prompt}))
+    }
+}
+
+/// The choices of a step; empty where it asks for something else.
+pub(super) fn choices(step: &Step) -> &[Choice] {
+    match &step.ask {
+        Ask::Choice(choices) | Ask::Watch { choices, .. } => choices,
+        _ => &[],
+    }
+}

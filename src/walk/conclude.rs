@@ -1,0 +1,118 @@
+//! Conclusions: what is wrong, what to do, what was ruled out and what was not, what to check again, what to put back.
+
+use super::event::SayKind;
+use super::walker::{After, Phase, Walker};
+use crate::bike::{BikeState, Change, StateNeed};
+use crate::procedure::{self, Step, Template};
+use crate::session::Record;
+use serde_json::{Value, json};
+
+impl Walker {
+    /// Concludes: the record first; it is said once it is on disk.
+    pub(super) fn conclude(&mut self, id: &str) {
+        let world = self.world.clone();
+        let procedure = self.procedure(&world);
+        let Some(conclusion) = procedure.conclusion(id) else {
+            return self.fault(&format!("there is no conclusion {id}"));
+        };
+        let scope = self.scope();
+        let one = |t: &Template| procedure::render(t, &scope).map_err(|d| d.to_string());
+        let all = |ts: &[Template]| ts.iter().map(one).collect::<Result<Vec<String>, String>>();
+        let parts = || -> Result<_, String> {
+            let mut cautions = Vec::new();
+            for id in &conclusion.cautions {
+                let Some(caution) = procedure.caution(id) else { continue };
+                let signal = self.words(&format!("signal-{}", caution.signal.name().to_lowercase()), json!({}));
+                cautions.push(self.words("caution", json!({"signal": signal, "text": one(&caution.say)?})));
+            }
+            Ok((
+                one(&conclusion.cause)?,
+                one(&conclusion.remedy)?,
+                all(&conclusion.rules_out)?,
+                all(&conclusion.not_tested)?,
+                all(&conclusion.recheck)?,
+                cautions,
+            ))
+        };
+        let (cause, remedy, rules_out, mut not_tested, recheck, cautions) = match parts() {
+            Ok(parts) => parts,
+            Err(why) => return self.fault(&why),
+        };
+        not_tested.extend(self.untested.iter().map(|(_, words)| words.clone()));
+        let last = self.at.frames.len() == 1 || conclusion.is_final;
+        let put_back = if last { self.put_back() } else { Vec::new() };
+        let mut lines = vec![self.words("concluded-cause", json!({"cause": cause}))];
+        if last {
+            lines.extend(cautions);
+            lines.push(self.words("concluded-remedy", json!({"remedy": remedy})));
+            let lists = [
+                ("concluded-rules-out", &rules_out),
+                ("concluded-not-tested", &not_tested),
+                ("concluded-recheck", &recheck),
+                ("concluded-put-back", &put_back),
+            ];
+            for (key, items) in lists {
+                if !items.is_empty() {
+                    lines.push(self.words(key, json!({"items": items})));
+                }
+            }
+        }
+        let record = Record::Concluded {
+            procedure: procedure.id.clone(),
+            conclusion: id.to_owned(),
+            round: self.round(),
+            cause,
+            remedy,
+            rules_out,
+            not_tested,
+            recheck,
+            put_back,
+            last,
+        };
+        self.concluded_as = id.to_owned();
+        self.write(record, After::Concluded { lines, last });
+    }
+
+    /// The conclusion is on disk: say it, and end or go back to the caller.
+    pub(super) fn concluded(&mut self, lines: Vec<String>, last: bool) {
+        for line in lines {
+            self.say(line, SayKind::Conclusion);
+        }
+        let id = self.concluded_as.clone();
+        if last {
+            self.phase = Phase::Closing { code: 0, why: id };
+            return;
+        }
+        let key = self.frame().procedure.replace('-', "_");
+        self.see(&key, Value::String(id));
+        self.give_back("the end of a called procedure");
+    }
+
+    /// What is not as it was found: to be put back before the bike is left.
+    pub(super) fn put_back(&self) -> Vec<String> {
+        let bike = &self.world.bike;
+        let mut need = StateNeed { plugged: self.state.unplugged.clone(), ..Default::default() };
+        need.removed = self.state.fitted.keys().cloned().collect();
+        need.lay_down = true;
+        let mut switched = self.state.clone();
+        if self.state.switches.contains_key("key")
+            && let Some(off) = bike.key.positions.iter().find(|p| !p.connects)
+        {
+            need.switches.insert("key".to_owned(), off.name.value.clone());
+        }
+        switched.engine = None;
+        let changes: Vec<Change> = BikeState::changes(&switched, &need);
+        changes.iter().filter_map(|c| self.world.vocabulary.change_words(c, bike).ok()).collect()
+    }
+
+    /// A check that was left out before has now been made.
+    pub(super) fn tested(&mut self, step: &Step) {
+        let key = self.untested_key(step);
+        self.untested.retain(|(k, _)| *k != key);
+    }
+
+    /// The name under which a left-out check is kept.
+    pub(super) fn untested_key(&self, step: &Step) -> String {
+        format!("{}/{}/{}", self.frame().procedure, step.id.value, self.round_id().unwrap_or_default())
+    }
+}

@@ -1,0 +1,229 @@
+//! Spoken controls.
+
+use super::enter::How;
+use super::event::{Effect, SayKind, TimerKind};
+use super::walker::{After, Detail, Phase, Walker};
+use crate::phrase::{Answer, Command, ReadingKind};
+use crate::procedure::{self, Ask, Meaning};
+use crate::session::Record;
+use serde_json::{Value, json};
+
+/// Whether a control has a meaning in a phase.
+pub(super) fn command_works_in(command: Command, phase: &Phase) -> bool {
+    match phase {
+        Phase::Waiting | Phase::Stuck { .. } => {
+            matches!(command, Command::Resume | Command::Stop | Command::Where | Command::LastReading | Command::Repeat)
+        }
+        Phase::SkipWhy | Phase::Noting => matches!(command, Command::Stop),
+        Phase::StopConfirm => false,
+        Phase::Idle | Phase::Writing { .. } | Phase::Closing { .. } | Phase::Over => false,
+        _ => true,
+    }
+}
+
+impl Walker {
+    pub(super) fn command(&mut self, command: Command) {
+        self.note_down(Record::Controlled { step: self.step_id(), command });
+        match command {
+            Command::Repeat => {
+                match &self.phase {
+                    Phase::Waiting => self.sentence("paused", json!({}), SayKind::Notice),
+                    _ => self.repeat_last(),
+                }
+                self.listen_when_quiet();
+            }
+            Command::Help => {
+                self.explain();
+                self.name_choices();
+                self.listen_when_quiet();
+            }
+            Command::Back => self.back(),
+            Command::Skip => {
+                self.sentence("skip-why", json!({}), SayKind::Question);
+                self.phase = Phase::SkipWhy;
+                self.listen_when_quiet();
+            }
+            Command::Pause => self.wait("paused", "pause"),
+            Command::Resume => match std::mem::replace(&mut self.phase, Phase::Asking) {
+                Phase::Stuck { record, then } => self.write(*record, *then),
+                Phase::Waiting => self.carry_on(),
+                phase => {
+                    self.phase = phase;
+                    self.repeat_last();
+                    self.listen_when_quiet();
+                }
+            },
+            Command::Correct => self.correct(),
+            Command::LastReading => {
+                self.say_last_reading();
+                self.listen_when_quiet();
+            }
+            Command::Where => self.say_where(),
+            Command::Note => {
+                self.sentence("note-go", json!({}), SayKind::Question);
+                self.phase = Phase::Noting;
+                self.listen_when_quiet();
+            }
+            Command::Shorter => self.set_detail(Detail::Short, "shorter"),
+            Command::Longer => self.set_detail(Detail::Long, "longer"),
+            Command::Louder | Command::Quieter => {
+                self.out.push(Effect::Loudness { louder: command == Command::Louder });
+                self.sentence(command.name(), json!({}), SayKind::Notice);
+                self.listen_when_quiet();
+            }
+            Command::Stop => {
+                self.out.push(Effect::Cut);
+                self.speaking.clear();
+                self.sentence("stop-confirm", json!({}), SayKind::Question);
+                self.phase = Phase::StopConfirm;
+                self.listen_when_quiet();
+            }
+        }
+    }
+
+    fn set_detail(&mut self, towards: Detail, sentence: &str) {
+        self.detail = match (self.detail, towards) {
+            (Detail::Long, Detail::Short) | (Detail::Short, Detail::Long) => Detail::Normal,
+            _ => towards,
+        };
+        self.sentence(sentence, json!({}), SayKind::Notice);
+        self.repeat_question();
+    }
+
+    /// Asks the open question again in the present detail, whatever phase it is in.
+    fn repeat_question(&mut self) {
+        match self.phase {
+            Phase::Asking | Phase::Confirming { .. } | Phase::Doubting { .. } => self.ask_again(),
+            _ => {
+                self.repeat_last();
+                self.listen_when_quiet();
+            }
+        }
+    }
+
+    /// Asks the step's question again.
+    pub(super) fn ask_again(&mut self) {
+        self.correcting = None;
+        self.last_said.clear();
+        self.ask();
+    }
+
+    fn back(&mut self) {
+        let Some(position) = self.history.pop() else {
+            self.sentence("nothing-before", json!({}), SayKind::Notice);
+            self.repeat_last();
+            return self.listen_when_quiet();
+        };
+        self.out.push(Effect::StopTimer { timer: TimerKind::Watch });
+        self.at = position;
+        self.sentence("going-back", json!({}), SayKind::Notice);
+        let step = self.step_id();
+        self.enter(&step, How::Restated);
+    }
+
+    /// Amends the last reading; where the last answer was none, goes back to it.
+    fn correct(&mut self) {
+        if let Phase::Correcting { .. } = self.phase {
+            return self.listen_when_quiet();
+        }
+        let last_is_reading = self.history.last().is_some_and(|p| p.reading.is_some());
+        if self.readings.is_empty() || (!last_is_reading && !self.history.is_empty()) {
+            return self.back();
+        }
+        let index = self.readings.len() - 1;
+        let taken = self.readings[index].clone();
+        let reading = match taken.reading.kind {
+            ReadingKind::OverRange => self.words("over-range-words", json!({})),
+            _ => self.world.vocabulary.say_number(taken.reading.value, taken.unit, taken.resolution),
+        };
+        let name = taken.name.replace(['_', '-'], " ");
+        self.sentence("correct-what", json!({"name": name, "reading": reading}), SayKind::Question);
+        self.phase = Phase::Correcting { index };
+        self.listen_when_quiet();
+    }
+
+    fn say_where(&mut self) {
+        let world = self.world.clone();
+        let title = procedure::render(&self.procedure(&world).title, &self.scope()).unwrap_or_default();
+        let side = self.at.frames.iter().rev().find_map(|f| f.rounds.last());
+        let side = side.and_then(|r| r.items[r.at].get("side_words")).and_then(Value::as_str).unwrap_or_default();
+        let values = json!({
+            "title": title,
+            "step": self.step_id().replace('-', " "),
+            "side": side,
+            "answers": self.history.len(),
+        });
+        self.sentence("where", values, SayKind::Notice);
+        self.listen_when_quiet();
+    }
+
+    pub(super) fn keep_note(&mut self, text: String, clip: Option<String>) {
+        let record = Record::Noted { step: self.step_id(), round: self.round(), text, clip };
+        self.write(record, After::NoteKept);
+    }
+
+    pub(super) fn note_kept(&mut self) {
+        self.sentence("note-kept", json!({}), SayKind::Echo);
+        let step = self.step_id();
+        self.enter(&step, How::Again);
+    }
+
+    /// A step that only had to be acknowledged, or whose note is kept, leads on.
+    pub(super) fn done(&mut self) {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return };
+        let route = match &step.ask {
+            Ask::Done(route) | Ask::Note(route) => route.clone(),
+            _ => return,
+        };
+        self.tone(super::event::Tone::Taken);
+        self.remember();
+        self.tested(step);
+        self.see(&step.id.value.replace('-', "_"), Value::String("done".into()));
+        self.lead_on("done", None, &route, Meaning::Neither);
+    }
+
+    pub(super) fn go_on_after_stop_question(&mut self) {
+        self.sentence("going-on", json!({}), SayKind::Notice);
+        let step = self.step_id();
+        self.enter(&step, How::Restated);
+    }
+
+    pub(super) fn stop_for_good(&mut self, why: &str) {
+        let record =
+            Record::Interrupted { step: self.step_id(), what: "stopped".to_owned(), detail: why.to_owned() };
+        self.write(record, After::Stopped);
+    }
+
+    pub(super) fn stop_from_outside(&mut self, why: &str) {
+        if matches!(self.phase, Phase::Closing { .. }) {
+            return;
+        }
+        self.out.push(Effect::Cut);
+        self.speaking.clear();
+        self.stop_for_good(why);
+    }
+
+    /// The stop is on disk: what to put back, then the end.
+    pub(super) fn stopped(&mut self) {
+        self.sentence("stopped", json!({}), SayKind::Notice);
+        let back = self.put_back();
+        if !back.is_empty() {
+            self.sentence("concluded-put-back", json!({"items": back}), SayKind::Conclusion);
+        }
+        let why = "the walk was stopped before a conclusion".to_owned();
+        self.phase = Phase::Closing { code: 1, why };
+    }
+
+    /// Whether an answer would be a choice of the step at hand (used by the driver's listing of what may be said).
+    pub fn accepts(&self, answer: &Answer) -> bool {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return false };
+        match answer {
+            Answer::Choice(id) => super::answer::choices(step).iter().any(|c| *c.id == *id),
+            Answer::Reading(_) => matches!(step.ask, Ask::Reading(_)),
+            Answer::Done => matches!(step.ask, Ask::Done(_)),
+            _ => true,
+        }
+    }
+}

@@ -1,0 +1,317 @@
+//! Entering a step: following routes, cautions first, then what to change on the bike, then the question.
+
+use super::event::{Effect, SayKind, TimerKind};
+use super::walker::{Detail, Frame, Phase, Round, Walker};
+use crate::bike::{Change, PointsAt};
+use crate::procedure::{self, Ask, Route, Target};
+use crate::session::Record;
+use serde_json::json;
+
+/// A caution acknowledged less than this long ago is said in its brief form and not asked for again.
+const CAUTION_FRESH_MS: u64 = 15 * 60_000;
+/// With the key on and points closed, this long until "key off".
+const COIL_HEAT_MS: u64 = 60_000;
+/// More steps than this without an answer mean that a procedure runs in a circle of left-out steps.
+const MOST_LEFT_OUT_IN_A_ROW: u32 = 1000;
+
+/// Why a step is entered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum How {
+    /// In the course of the walk.
+    Onward,
+    /// By "go back", after a resume or a pause: the bike's state is restated and confirmed.
+    Restated,
+    /// The same question again.
+    Again,
+}
+
+impl Walker {
+    pub(super) fn begin(&mut self) {
+        let world = self.world.clone();
+        let procedure = self.procedure(&world);
+        let scope = self.scope();
+        let mut lines = vec![&procedure.title];
+        lines.extend(&procedure.opening);
+        for line in lines {
+            match procedure::render(line, &scope) {
+                Ok(text) => self.say(text, SayKind::Notice),
+                Err(d) => return self.fault(&d.to_string()),
+            }
+        }
+        self.go(&procedure.start);
+    }
+
+    /// Follows a route from the step at hand.
+    pub(super) fn follow(&mut self, route: &Route) {
+        match procedure::choose(route, &self.scope()) {
+            Ok(target) => {
+                let target = target.clone();
+                self.go(&target);
+            }
+            Err(d) => self.fault(&d.to_string()),
+        }
+    }
+
+    /// Goes to a target.
+    pub(super) fn go(&mut self, target: &Target) {
+        match target {
+            Target::Step(id) => self.enter(id, How::Onward),
+            Target::Again(_) => {
+                let step = self.step_id();
+                self.enter(&step, How::Again);
+            }
+            Target::Back(place) => match self.at.doubting.pop() {
+                Some(frames) => {
+                    self.at.frames = frames;
+                    let step = self.step_id();
+                    self.enter(&step, How::Again);
+                }
+                None => self.fault(&format!("{place}: `back` was reached without a doubted answer")),
+            },
+            Target::Each(id) => self.first_round(id),
+            Target::Next(place) => self.next_round(&place.to_string()),
+            Target::Call { procedure, then } => {
+                self.frame_mut().then = Some((**then).clone());
+                let start = match self.world.procedures.get(&**procedure) {
+                    Some(called) => called.start.clone(),
+                    None => return self.fault(&format!("{}: there is no procedure {}", procedure.place, procedure.value)),
+                };
+                let called = procedure.value.clone();
+                self.at.frames.push(Frame { procedure: called, rounds: Vec::new(), step: String::new(), then: None });
+                self.go(&start);
+            }
+            Target::Return(place) => self.give_back(&place.to_string()),
+            Target::Conclude(id) => self.conclude(id),
+        }
+    }
+
+    /// Leaves the called procedure and goes on in the calling one.
+    pub(super) fn give_back(&mut self, place: &str) {
+        if self.at.frames.len() < 2 {
+            return self.fault(&format!("{place}: `return` was reached in a procedure that nothing called"));
+        }
+        self.at.frames.pop();
+        match self.frame_mut().then.take() {
+            Some(then) => self.go(&then),
+            None => self.fault(&format!("{place}: the caller does not say where to go on")),
+        }
+    }
+
+    fn first_round(&mut self, id: &str) {
+        let world = self.world.clone();
+        let Some(each) = self.procedure(&world).each(id) else {
+            return self.fault(&format!("there is no loop {id}"));
+        };
+        let items = match procedure::evaluate_list(&each.over, &self.scope()) {
+            Ok(items) => items,
+            Err(d) => return self.fault(&d.to_string()),
+        };
+        // A loop that is begun again from inside starts over.
+        let rounds = &mut self.frame_mut().rounds;
+        if let Some(at) = rounds.iter().position(|r| r.each == id) {
+            rounds.truncate(at);
+        }
+        if items.is_empty() {
+            let then = each.then.clone();
+            return self.follow(&then);
+        }
+        let bind = each.bind.value.clone();
+        self.frame_mut().rounds.push(Round { each: id.to_owned(), bind, items, at: 0 });
+        let first = each.first.value.clone();
+        self.enter(&first, How::Onward);
+    }
+
+    fn next_round(&mut self, place: &str) {
+        let world = self.world.clone();
+        let Some(round) = self.frame_mut().rounds.last_mut() else {
+            return self.fault(&format!("{place}: `next` was reached outside a loop"));
+        };
+        round.at += 1;
+        let over = round.at >= round.items.len();
+        let id = round.each.clone();
+        let each = self.procedure(&world).each(&id).expect("a round belongs to a loop");
+        if over {
+            self.frame_mut().rounds.pop();
+            let then = each.then.clone();
+            self.follow(&then);
+        } else {
+            let first = each.first.value.clone();
+            self.enter(&first, How::Onward);
+        }
+    }
+
+    /// Enters the step `id` of the procedure at hand.
+    pub(super) fn enter(&mut self, id: &str, how: How) {
+        let world = self.world.clone();
+        let Some(step) = self.procedure(&world).step(id) else {
+            return self.fault(&format!("there is no step {id}"));
+        };
+        self.frame_mut().step = id.to_owned();
+        if let (Some(when), Some(otherwise)) = (&step.when, &step.otherwise) {
+            match procedure::evaluate_bool(when, &self.scope()) {
+                Ok(true) => {}
+                Ok(false) => {
+                    self.steps_taken += 1;
+                    if self.steps_taken > MOST_LEFT_OUT_IN_A_ROW {
+                        return self.fault(&format!("{}: the procedure goes in a circle", step.id.place));
+                    }
+                    return self.follow(otherwise);
+                }
+                Err(d) => return self.fault(&d.to_string()),
+            }
+        }
+        self.steps_taken = 0;
+        if how != How::Again {
+            self.misses = 0;
+            self.unsure = 0;
+        }
+        self.silences = 0;
+        self.last_said.clear();
+        let all: Vec<String> = step.cautions.iter().map(|c| c.value.clone()).collect();
+        let restated = how == How::Restated;
+        self.restate_after_cautions = restated;
+        self.cautions_then_ask(all, restated);
+    }
+
+    /// Says the cautions still due, one by one, then the changes and the question.
+    pub(super) fn cautions_then_ask(&mut self, mut due: Vec<String>, restated: bool) {
+        let world = self.world.clone();
+        let procedure = self.procedure(&world);
+        while !due.is_empty() {
+            let id = due.remove(0);
+            let Some(caution) = procedure.caution(&id) else {
+                return self.fault(&format!("there is no caution {id}"));
+            };
+            let key = format!("{}/{id}", procedure.id);
+            let heard = self.cautions.get(&key).copied();
+            let fresh = heard.is_some_and(|at| self.now.mono_ms.saturating_sub(at) < CAUTION_FRESH_MS);
+            let text = if heard.is_some() { &caution.brief } else { &caution.say };
+            let text = match procedure::render(text, &self.scope()) {
+                Ok(text) => text,
+                Err(d) => return self.fault(&d.to_string()),
+            };
+            let signal = self.words(&format!("signal-{}", caution.signal.name().to_lowercase()), json!({}));
+            let said = self.words("caution", json!({"signal": signal, "text": text}));
+            self.say(said, SayKind::Caution);
+            if !fresh {
+                self.sentence("acknowledge", json!({}), SayKind::Caution);
+                self.phase = Phase::Caution { now: id, rest: due };
+                self.listen_when_quiet();
+                return;
+            }
+        }
+        if restated { self.restate() } else { self.ask() }
+    }
+
+    /// Tells the differences in the bike's state and has them confirmed, then asks.
+    fn restate(&mut self) {
+        let told = match self.changes() {
+            Ok(told) => told,
+            Err(d) => return self.fault(&d),
+        };
+        if told.is_empty() {
+            return self.ask();
+        }
+        self.sentence("state-differs", json!({"changes": told.join(" ")}), SayKind::Prompt);
+        self.agree_state(told);
+        self.sentence("acknowledge", json!({}), SayKind::Prompt);
+        self.phase = Phase::Restate;
+        self.listen_when_quiet();
+    }
+
+    /// What has to be changed for the step at hand, in words.
+    fn changes(&self) -> Result<Vec<String>, String> {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return Ok(Vec::new()) };
+        let need = procedure::render_state(&step.state, &self.scope(), &world.bike).map_err(|d| d.to_string())?;
+        let changes = self.state.changes(&need);
+        let in_the_prompt = |c: &&Change| matches!(c, Change::Engine(_) | Change::Points { to: PointsAt::Turning, .. });
+        let spoken = changes.iter().filter(|c| !in_the_prompt(c));
+        spoken.map(|c| world.vocabulary.change_words(c, &world.bike).map_err(|e| e.to_string())).collect()
+    }
+
+    /// The state of the bike is as the step needs it from here on.
+    fn agree_state(&mut self, told: Vec<String>) {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return };
+        let Ok(need) = procedure::render_state(&step.state, &self.scope(), &world.bike) else { return };
+        let next = self.state.after(&need);
+        if next != self.state {
+            self.state = next;
+            let record = Record::State { step: self.step_id(), told, state: self.state.clone() };
+            self.note_down(record);
+        }
+        self.watch_heat();
+    }
+
+    /// Starts or stops the timer that keeps the coils from cooking.
+    pub(super) fn watch_heat(&mut self) {
+        let hot = self.coils_draw_current();
+        if hot && !self.heat_timer {
+            self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms: COIL_HEAT_MS });
+        } else if !hot && self.heat_timer {
+            self.out.push(Effect::StopTimer { timer: TimerKind::CoilHeat });
+        }
+        self.heat_timer = hot;
+    }
+
+    /// The key connects and a points set that is plugged in is closed, or may be.
+    pub(super) fn coils_draw_current(&self) -> bool {
+        let bike = &self.world.bike;
+        let connects = |switch: &crate::bike::Switch, name: &str| {
+            let at = self.state.switches.get(name);
+            at.is_some_and(|at| switch.positions.iter().any(|p| *p.name.value == *at && p.connects))
+        };
+        let feed = connects(&bike.key, "key")
+            && bike.kill.as_ref().is_none_or(|k| k.action != crate::bike::KillAction::OpensFeed || connects(k, "kill"));
+        feed && bike.points.iter().any(|set| {
+            let closed = self.state.points.get(&*set.id).is_none_or(|at| *at != PointsAt::Open);
+            closed && !self.state.unplugged.contains(&*set.connector)
+        })
+    }
+
+    /// Tells the changes, asks the step's question and listens.
+    pub(super) fn ask(&mut self) {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return };
+        let told = match self.changes() {
+            Ok(told) => told,
+            Err(d) => return self.fault(&d),
+        };
+        let scope = self.scope();
+        let prompt = match (&step.brief, self.detail) {
+            (Some(brief), Detail::Short) => brief,
+            _ => &step.say,
+        };
+        let prompt = procedure::render(prompt, &scope);
+        let more = procedure::render(&step.more, &scope);
+        let (prompt, more) = match (prompt, more) {
+            (Ok(prompt), Ok(more)) => (prompt, more),
+            (Err(d), _) | (_, Err(d)) => return self.fault(&d.to_string()),
+        };
+        let mut asked = told.join(" ");
+        if !told.is_empty() {
+            self.say(asked.clone(), SayKind::Prompt);
+            asked.push(' ');
+        }
+        asked.push_str(&prompt);
+        self.agree_state(told);
+        self.say(prompt, SayKind::Prompt);
+        if self.detail == Detail::Long {
+            self.say(more, SayKind::Prompt);
+        }
+        let record = Record::Entered {
+            procedure: self.frame().procedure.clone(),
+            step: self.step_id(),
+            round: self.round(),
+            asked,
+        };
+        self.note_down(record);
+        self.phase = Phase::Asking;
+        if let Ask::Watch { within, .. } = &step.ask {
+            let ms = (within * 1000.0) as u64;
+            self.out.push(Effect::StartTimer { timer: TimerKind::Watch, ms });
+        }
+        self.listen_when_quiet();
+    }
+}

@@ -1,0 +1,179 @@
+//! What may be said in each phase, and what hangs on it.
+
+use super::answer::choices;
+use super::event::{Effect, TimerKind, Tone};
+use super::walker::{Phase, Walker};
+use crate::phrase::{Answer, Command, Grammar, NumberSlot, Phrase, normalise};
+use crate::procedure::{self, Ask, ReadingAsk, SignalWord, Step, Target};
+
+/// Working time where no step gives one: cautions, confirmations.
+const OTHER_WORKING_TIME_S: f64 = 20.0;
+
+impl Walker {
+    /// Listens as soon as everything has been said.
+    pub(super) fn listen_when_quiet(&mut self) {
+        self.listen_after = true;
+        if self.speaking.is_empty() {
+            self.listen();
+        }
+    }
+
+    pub(super) fn prompt_ended(&mut self, id: u64) {
+        self.speaking.remove(&id);
+        if !self.speaking.is_empty() {
+            return;
+        }
+        if let Phase::Closing { code, why } = &self.phase {
+            let (code, why) = (*code, why.clone());
+            self.phase = Phase::Over;
+            self.out.push(Effect::Finish { code, why });
+        } else if self.listen_after {
+            self.listen();
+        }
+    }
+
+    /// Stops listening.
+    pub(super) fn deaf(&mut self) {
+        self.listen_after = false;
+        self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
+        if self.listening.take().is_some() {
+            self.out.push(Effect::Deaf);
+        }
+    }
+
+    fn listen(&mut self) {
+        self.listen_after = false;
+        if self.microphone_gone {
+            self.listen_after = true;
+            return;
+        }
+        let (grammar, high) = match self.grammar() {
+            Ok(both) => both,
+            Err(why) => return self.fault(&why),
+        };
+        let id = self.id();
+        self.listening = Some(id);
+        self.tone(Tone::Listening);
+        self.out.push(Effect::Listen { id, grammar, high, bargein: false });
+        self.start_silence();
+    }
+
+    /// Starts counting silence, where silence means anything.
+    pub(super) fn start_silence(&mut self) {
+        let world = self.world.clone();
+        let seconds = match &self.phase {
+            Phase::Waiting | Phase::Stuck { .. } => return,
+            Phase::Asking => self.step(&world).map_or(OTHER_WORKING_TIME_S, |s| s.time),
+            _ => OTHER_WORKING_TIME_S,
+        };
+        self.out.push(Effect::StartTimer { timer: TimerKind::Silence, ms: (seconds * 1000.0) as u64 });
+    }
+
+    /// The grammar of the moment, and the answers on which much hangs.
+    fn grammar(&self) -> Result<(Grammar, Vec<Answer>), String> {
+        let words = &self.world.vocabulary;
+        let commands = |keep: &dyn Fn(Command) -> bool| {
+            words.command_phrases().into_iter().filter(|p| matches!(p.answer, Answer::Command(c) if keep(c)))
+        };
+        let mut grammar = Grammar::default();
+        let mut high = Vec::new();
+        match &self.phase {
+            Phase::Asking | Phase::Confirming { .. } | Phase::Doubting { .. } => {
+                let world = self.world.clone();
+                let Some(step) = self.step(&world) else { return Ok((grammar, high)) };
+                if self.correcting.is_none() {
+                    self.step_phrases(step, &mut grammar, &mut high)?;
+                }
+                grammar.phrases.extend(commands(&|c| c != Command::Resume));
+                if matches!(self.phase, Phase::Asking) {
+                    grammar.phrases.extend(words.escape_phrases());
+                } else {
+                    grammar.phrases.extend(words.yes_no_phrases());
+                }
+            }
+            Phase::Caution { .. } | Phase::Restate => {
+                grammar.phrases = words.done_phrases();
+                grammar.phrases.extend(commands(&|c| c != Command::Resume && c != Command::Correct));
+            }
+            Phase::SkipWhy => {
+                grammar.note = true;
+                grammar.phrases = words.escape_phrases();
+                grammar.phrases.extend(commands(&|c| c == Command::Stop));
+            }
+            Phase::Noting => {
+                grammar.note = true;
+                grammar.phrases.extend(commands(&|c| c == Command::Stop));
+            }
+            Phase::Correcting { index } => {
+                let taken = &self.readings[*index];
+                let frame = taken.frames.last().expect("the stack of calls is never empty");
+                if let Some(Ask::Reading(ask)) = self.world.procedures[&frame.procedure].step(&taken.step).map(|s| &s.ask) {
+                    grammar.number = Some(self.slot(ask)?);
+                }
+                grammar.phrases.extend(commands(&|c| matches!(c, Command::Repeat | Command::Back | Command::Stop)));
+            }
+            Phase::Waiting | Phase::Stuck { .. } => {
+                let useful = |c| {
+                    matches!(c, Command::Resume | Command::Stop | Command::Where | Command::LastReading | Command::Repeat)
+                };
+                grammar.phrases.extend(commands(&useful));
+            }
+            Phase::StopConfirm => grammar.phrases = words.yes_no_phrases(),
+            Phase::Idle | Phase::Writing { .. } | Phase::Closing { .. } | Phase::Over => {}
+        }
+        Ok((grammar, high))
+    }
+
+    fn step_phrases(&self, step: &Step, grammar: &mut Grammar, high: &mut Vec<Answer>) -> Result<(), String> {
+        let scope = self.scope();
+        let hazardous = step.cautions.iter().any(|id| {
+            let caution = self.procedure(&self.world).caution(id);
+            caution.is_some_and(|c| matches!(c.signal, SignalWord::Danger | SignalWord::Warning))
+        });
+        for choice in choices(step) {
+            let answer = Answer::Choice(choice.id.value.clone());
+            for phrase in &choice.phrases {
+                let words = normalise(&procedure::render(phrase, &scope).map_err(|d| d.to_string())?);
+                grammar.phrases.push(Phrase { words, answer: answer.clone() });
+            }
+            let concludes = choice.go.0.iter().any(|c| matches!(c.to, Target::Conclude(_)));
+            if concludes || hazardous {
+                high.push(answer);
+            }
+        }
+        match &step.ask {
+            Ask::Reading(ask) => grammar.number = Some(self.slot(ask)?),
+            Ask::Done(_) => grammar.phrases.extend(self.world.vocabulary.done_phrases()),
+            Ask::Note(_) => grammar.note = true,
+            Ask::Choice(_) | Ask::Watch { .. } => {}
+        }
+        Ok(())
+    }
+
+    fn slot(&self, ask: &ReadingAsk) -> Result<NumberSlot, String> {
+        let scope = self.scope();
+        let low = procedure::evaluate_number(&ask.low, &scope).map_err(|d| d.to_string())?;
+        let high = procedure::evaluate_number(&ask.high, &scope).map_err(|d| d.to_string())?;
+        // Implausible values are listened for too, so that they can be questioned.
+        let wide = (high - low).abs() * 0.25;
+        let low = if low >= 0.0 { (low - wide).max(0.0) } else { low - wide };
+        let high = high + wide;
+        Ok(NumberSlot { quantity: ask.quantity, unit: ask.unit, low, high, resolution: ask.resolution })
+    }
+
+    /// The choices in words, for somebody who was not understood three times.
+    pub(super) fn name_choices(&mut self) {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return };
+        let scope = self.scope();
+        let phrases = match &step.ask {
+            Ask::Reading(ask) => vec![self.words("say-a-number", serde_json::json!({"unit": world.vocabulary.unit_words(ask.unit)}))],
+            Ask::Done(_) => world.vocabulary.done_phrases().into_iter().take(1).map(|p| p.words).collect(),
+            Ask::Note(_) => vec![self.words("say-anything", serde_json::json!({}))],
+            Ask::Choice(_) | Ask::Watch { .. } => {
+                choices(step).iter().filter_map(|c| procedure::render(c.phrases.first()?, &scope).ok()).collect()
+            }
+        };
+        self.sentence("choices", serde_json::json!({"choices": phrases}), super::event::SayKind::Notice);
+    }
+}

@@ -1,0 +1,264 @@
+//! Readings: plausibility, bands, read-back, and amending one later.
+
+use super::event::{SayKind, Tone};
+use super::walker::{After, Frame, Phase, Walker};
+use crate::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind};
+use crate::procedure::{self, Ask, Band, Meaning, ReadingAsk, Scope, Step};
+use crate::session::Record;
+use crate::trade::{Quantity, Unit};
+use serde_json::{Value, json};
+
+/// A reading as it was taken.
+#[derive(Debug, Clone)]
+pub(super) struct Taken {
+    pub number: u32,
+    pub name: String,
+    pub step: String,
+    pub frames: Vec<Frame>,
+    pub quantity: Quantity,
+    pub unit: Unit,
+    pub resolution: f64,
+    pub reading: Reading,
+    pub band: Option<usize>,
+    /// How many positions "go back" knew when it was taken.
+    pub history: usize,
+}
+
+impl Walker {
+    /// What templates and expressions see at another place of this walk.
+    fn scope_at(&self, frames: &[Frame]) -> Scope {
+        let mut there = self.at.clone();
+        there.frames = frames.to_vec();
+        self.scope_of(&there)
+    }
+
+    /// Takes a number for the step at hand, or for the reading being corrected. `sure`: an implausible value was agreed to.
+    pub(super) fn take_reading(&mut self, heard: Hypothesis, clip: Option<String>, confirmed: bool, sure: bool) {
+        let Answer::Reading(reading) = &heard.answer else { return };
+        let world = self.world.clone();
+        let amends = match self.phase {
+            Phase::Correcting { index } => Some(index),
+            _ => self.correcting,
+        };
+        let (frames, number) = match amends {
+            Some(index) => (self.readings[index].frames.clone(), self.readings[index].number),
+            None => (self.at.frames.clone(), self.readings.len() as u32 + 1),
+        };
+        let frame = frames.last().expect("the stack of calls is never empty");
+        let Some(step) = world.procedures[&frame.procedure].step(&frame.step) else { return };
+        let Ask::Reading(ask) = &step.ask else { return self.not_understood("unsure", None, clip) };
+        if let Some(said) = reading.said_unit
+            && said.quantity() != ask.quantity
+        {
+            let unit = |u: Unit| world.vocabulary.unit_words(u);
+            self.sentence("unit-doubt", json!({"asked": unit(ask.unit), "said": unit(said)}), SayKind::Question);
+            return self.listen_when_quiet();
+        }
+        let scope = self.scope_at(&frames);
+        match reading.kind {
+            ReadingKind::NoReading => {
+                let answer = Answer::Escape(Escape::NotSure);
+                return self.take(Hypothesis { answer, ..heard.clone() }, clip, confirmed);
+            }
+            ReadingKind::OverRange if ask.over_range.is_none() => {
+                self.sentence("over-range-unexpected", json!({}), SayKind::Question);
+                return self.listen_when_quiet();
+            }
+            ReadingKind::OverRange => {}
+            ReadingKind::Plain | ReadingKind::About => {
+                let bounds = procedure::evaluate_number(&ask.low, &scope)
+                    .and_then(|low| Ok((low, procedure::evaluate_number(&ask.high, &scope)?)));
+                let (low, high) = match bounds {
+                    Ok(bounds) => bounds,
+                    Err(d) => return self.fault(&d.to_string()),
+                };
+                if !sure && !(low..=high).contains(&reading.value) {
+                    let words = self.reading_words(reading, step);
+                    self.sentence("reading-implausible", json!({"reading": words}), SayKind::Question);
+                    let Hypothesis { answer, words, probability } = heard;
+                    self.correcting = amends;
+                    self.phase = Phase::Doubting { answer, words, confidence: probability, clip };
+                    return self.listen_when_quiet();
+                }
+            }
+        }
+        let band = match self.band(ask, reading, &scope) {
+            Ok(band) => band,
+            Err(why) => return self.fault(&why),
+        };
+        let verdict = band.map_or(Meaning::Bad, |at| ask.bands[at].means);
+        let (low, high) = good_limits(ask, &scope);
+        let record = Record::Read {
+            step: step.id.value.clone(),
+            round: round_of(&frames),
+            number,
+            name: ask.name.value.clone(),
+            quantity: ask.quantity,
+            reading: reading.clone(),
+            unit: ask.unit,
+            band: band.map(|at| ask.bands[at].id.value.clone()),
+            verdict: verdict.name().to_owned(),
+            low,
+            high,
+            source: procedure::render(&ask.source, &scope).unwrap_or_default(),
+            words: heard.words.clone(),
+            confidence: heard.probability,
+            confirmed: confirmed || sure,
+            amends: amends.map(|_| number),
+            clip,
+        };
+        let taken = Taken {
+            number,
+            name: ask.name.value.clone(),
+            step: step.id.value.clone(),
+            frames,
+            quantity: ask.quantity,
+            unit: ask.unit,
+            resolution: ask.resolution,
+            reading: reading.clone(),
+            band,
+            history: self.history.len(),
+        };
+        self.correcting = None;
+        self.write(record, After::Read { taken: Box::new(taken), amends: amends.is_some() });
+    }
+
+    /// The band a reading falls in; none for over range. A value beyond the plausible range falls in the nearest band.
+    fn band(&self, ask: &ReadingAsk, reading: &Reading, scope: &Scope) -> Result<Option<usize>, String> {
+        if reading.kind == ReadingKind::OverRange {
+            return Ok(None);
+        }
+        for (at, band) in ask.bands.iter().enumerate() {
+            let Some(below) = &band.below else { return Ok(Some(at)) };
+            let below = procedure::evaluate_number(below, scope).map_err(|d| d.to_string())?;
+            if reading.value < below {
+                return Ok(Some(at));
+            }
+        }
+        Ok(ask.bands.len().checked_sub(1))
+    }
+
+    /// A reading is on disk: say it back and go where it leads.
+    pub(super) fn read(&mut self, taken: Taken, amends: bool) {
+        let world = self.world.clone();
+        let frame = taken.frames.last().expect("the stack of calls is never empty");
+        let Some(step) = world.procedures[&frame.procedure].step(&taken.step) else { return };
+        let Ask::Reading(ask) = &step.ask else { return };
+        self.tone(Tone::Taken);
+        self.read_back(&taken);
+        if amends {
+            return self.amended(taken, ask);
+        }
+        self.remember();
+        if let Some(position) = self.history.last_mut() {
+            position.reading = Some(taken.number);
+        }
+        self.tested(step);
+        self.see_reading(&taken, ask);
+        self.readings.push(taken.clone());
+        self.lead_on_from(&taken, ask);
+    }
+
+    fn see_reading(&mut self, taken: &Taken, ask: &ReadingAsk) {
+        if taken.reading.kind != ReadingKind::OverRange {
+            self.see(&taken.name.replace('-', "_"), json!(taken.reading.value));
+        }
+        let step = taken.step.replace('-', "_");
+        let band = taken.band.map_or("over-range", |at| ask.bands[at].id.as_str());
+        self.see(&format!("{step}_band"), Value::String(band.to_owned()));
+        self.see(&step, Value::String(band.to_owned()));
+    }
+
+    fn lead_on_from(&mut self, taken: &Taken, ask: &ReadingAsk) {
+        match taken.band.map(|at| &ask.bands[at]) {
+            Some(Band { id, say, doubt, go, means, .. }) => {
+                if let Some(say) = say {
+                    match procedure::render(say, &self.scope()) {
+                        Ok(text) => self.say(text, SayKind::Echo),
+                        Err(d) => return self.fault(&d.to_string()),
+                    }
+                }
+                self.lead_on(&id.value, doubt.as_ref(), go, *means);
+            }
+            None => match &ask.over_range {
+                Some(route) => self.lead_on("over-range", None, route, Meaning::Bad),
+                None => self.fault("an over-range reading was taken where none is foreseen"),
+            },
+        }
+    }
+
+    /// The last reading was amended: both are in the journal; the walk goes on from there if it now leads elsewhere.
+    fn amended(&mut self, mut taken: Taken, ask: &ReadingAsk) {
+        let Some(index) = self.readings.iter().position(|r| r.number == taken.number) else { return };
+        let old = self.readings[index].clone();
+        taken.history = old.history;
+        let same_way = old.band == taken.band;
+        self.readings[index] = taken.clone();
+        if same_way {
+            // What was seen is keyed by that step's place, not by the one at hand.
+            let here = std::mem::replace(&mut self.at.frames, taken.frames.clone());
+            self.see_reading(&taken, ask);
+            self.at.frames = here;
+            return self.ask();
+        }
+        let Some(position) = self.history.get(old.history).cloned() else { return self.ask() };
+        self.history.truncate(old.history + 1);
+        self.at = position;
+        self.sentence("amended-leads-elsewhere", json!({}), SayKind::Notice);
+        self.see_reading(&taken, ask);
+        self.lead_on_from(&taken, ask);
+    }
+
+    fn read_back(&mut self, taken: &Taken) {
+        let words = &self.world.vocabulary;
+        match taken.reading.kind {
+            ReadingKind::OverRange => self.sentence("reading-back-over-range", json!({}), SayKind::Echo),
+            kind => {
+                let number = words.say_number(taken.reading.value, taken.unit, taken.resolution);
+                let digits = words.say_digits(taken.reading.value, taken.resolution);
+                let about = kind == ReadingKind::About;
+                self.sentence("reading-back", json!({"words": number, "digits": digits, "about": about}), SayKind::Echo);
+            }
+        }
+    }
+
+    /// A reading in words for questions about it.
+    pub(super) fn reading_words(&self, reading: &Reading, step: &Step) -> String {
+        let resolution = match &step.ask {
+            Ask::Reading(ask) => ask.resolution,
+            _ => 0.01,
+        };
+        match reading.kind {
+            ReadingKind::OverRange => self.words("over-range-words", json!({})),
+            ReadingKind::NoReading => self.words("no-reading-words", json!({})),
+            _ => self.world.vocabulary.say_number(reading.value, reading.unit, resolution),
+        }
+    }
+
+    /// "Last reading".
+    pub(super) fn say_last_reading(&mut self) {
+        match self.readings.last().cloned() {
+            Some(taken) => {
+                let number = match taken.reading.kind {
+                    ReadingKind::OverRange => self.words("over-range-words", json!({})),
+                    _ => self.world.vocabulary.say_number(taken.reading.value, taken.unit, taken.resolution),
+                };
+                let name = taken.name.replace(['_', '-'], " ");
+                self.sentence("last-reading", json!({"name": name, "reading": number}), SayKind::Notice);
+            }
+            None => self.sentence("no-reading-yet", json!({}), SayKind::Notice),
+        }
+    }
+}
+
+/// The outer limits of the bands that are good, where they are bounded.
+fn good_limits(ask: &ReadingAsk, scope: &Scope) -> (Option<f64>, Option<f64>) {
+    let good: Vec<&Band> = ask.bands.iter().filter(|b| b.means == Meaning::Good).collect();
+    let number = |e: &Option<procedure::Expression>| e.as_ref().and_then(|e| procedure::evaluate_number(e, scope).ok());
+    (good.first().and_then(|b| number(&b.from)), good.last().and_then(|b| number(&b.below)))
+}
+
+fn round_of(frames: &[Frame]) -> Option<String> {
+    let round = frames.iter().rev().find_map(|f| f.rounds.last())?;
+    round.items[round.at].get("id").and_then(Value::as_str).map(str::to_owned)
+}

@@ -1,0 +1,283 @@
+//! Silence, timers, the microphone, the pedal, failing storage and waking up again. Silence is never an answer.
+
+use super::enter::How;
+use super::event::{Effect, Pedal, SayKind, TimerKind, Tone};
+use super::walker::{After, Phase, Walker};
+use crate::bike::{BikeState, InstrumentKind, StateNeed};
+use crate::phrase::Command;
+use crate::procedure::Ask;
+use crate::session::Record;
+use serde_json::json;
+
+/// A pause longer than this makes battery readings stale.
+const BATTERY_STALE_MS: u64 = 4 * 3_600_000;
+/// Where the coils' heat falls due while a record is being written: try again after this long.
+const HEAT_AGAIN_MS: u64 = 2_000;
+
+impl Walker {
+    pub(super) fn timer(&mut self, timer: TimerKind) {
+        if self.in_speech {
+            if !self.due.contains(&timer) {
+                self.due.push(timer);
+            }
+            return;
+        }
+        match timer {
+            TimerKind::Silence => self.silent(),
+            TimerKind::Watch => self.watched_for_long(),
+            TimerKind::CoilHeat => self.coils_hot(),
+        }
+    }
+
+    /// First a tone, then a question, then standby.
+    fn silent(&mut self) {
+        if self.listening.is_none() || matches!(self.phase, Phase::Waiting) {
+            return;
+        }
+        self.silences += 1;
+        match self.silences {
+            1 => {
+                self.tone(Tone::Listening);
+                self.start_silence();
+            }
+            2 => {
+                self.deaf();
+                self.sentence("still-there", json!({}), SayKind::Question);
+                self.listen_when_quiet();
+            }
+            _ => {
+                self.note_down(Record::NotTaken { step: self.step_id(), why: "silence".into(), free: None, clip: None });
+                self.wait("standby", "standby");
+            }
+        }
+    }
+
+    fn watched_for_long(&mut self) {
+        if !matches!(self.phase, Phase::Asking) {
+            return;
+        }
+        self.deaf();
+        self.sentence("watch-ask", json!({}), SayKind::Question);
+        self.name_choices();
+        self.listen_when_quiet();
+    }
+
+    fn coils_hot(&mut self) {
+        self.heat_timer = false;
+        if !self.coils_draw_current() {
+            return;
+        }
+        if matches!(self.phase, Phase::Writing { .. } | Phase::Closing { .. } | Phase::Stuck { .. }) {
+            self.heat_timer = true;
+            self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms: HEAT_AGAIN_MS });
+            return;
+        }
+        self.wait("key-off-heat", "pause");
+    }
+
+    /// The walk waits: a pause, standby, or the coils' heat. With the key on and points closed it says "key off" first.
+    pub(super) fn wait(&mut self, sentence: &str, what: &str) {
+        self.out.push(Effect::Cut);
+        self.speaking.clear();
+        self.deaf();
+        self.out.push(Effect::StopTimer { timer: TimerKind::Watch });
+        if self.coils_draw_current() && sentence != "key-off-heat" {
+            self.sentence("key-off-paused", json!({}), SayKind::Notice);
+        }
+        self.key_off();
+        self.sentence(sentence, json!({}), SayKind::Notice);
+        let record =
+            Record::Interrupted { step: self.step_id(), what: what.to_owned(), detail: sentence.replace('-', " ") };
+        self.note_down(record);
+        self.phase = Phase::Waiting;
+        self.waiting_since = Some(self.now.mono_ms);
+        self.listen_when_quiet();
+    }
+
+    /// The key is off from here on, as far as current through the coils goes.
+    fn key_off(&mut self) {
+        if !self.coils_draw_current() {
+            return;
+        }
+        let off = self.world.bike.key.positions.iter().find(|p| !p.connects).map(|p| p.name.value.clone());
+        match off {
+            Some(off) => self.state.switches.insert("key".to_owned(), off),
+            None => self.state.switches.remove("key"),
+        };
+        self.watch_heat();
+    }
+
+    /// "Carry on".
+    pub(super) fn carry_on(&mut self) {
+        let gap = self.waiting_since.take().map_or(0, |since| self.now.mono_ms.saturating_sub(since));
+        self.silences = 0;
+        self.sentence("going-on", json!({}), SayKind::Notice);
+        self.go_on_after(gap);
+    }
+
+    fn go_on_after(&mut self, gap_ms: u64) {
+        if gap_ms >= BATTERY_STALE_MS && self.battery_again() {
+            return;
+        }
+        let step = self.step_id();
+        if step.is_empty() {
+            return self.begin();
+        }
+        self.enter(&step, How::Restated);
+    }
+
+    /// After hours a battery is not what it was: the check of it that was made is made again, then the walk goes on.
+    fn battery_again(&mut self) -> bool {
+        let world = self.world.clone();
+        let at_battery = |taken: &&super::readings::Taken| {
+            let frame = taken.frames.last().expect("the stack of calls is never empty");
+            let step = world.procedures[&frame.procedure].step(&taken.step);
+            step.is_some_and(|s| {
+                matches!(s.ask, Ask::Reading(_))
+                    && s.state.instrument.as_ref().is_some_and(|(kind, a, b)| {
+                        *kind == InstrumentKind::Voltmeter && a.starts_with("battery.") && b.starts_with("battery.")
+                    })
+            })
+        };
+        let Some(taken) = self.readings.iter().find(at_battery).cloned() else { return false };
+        if taken.step == self.step_id() {
+            return false;
+        }
+        self.sentence("battery-again", json!({}), SayKind::Notice);
+        self.detour = Some(self.at.clone());
+        self.at.frames = taken.frames;
+        self.enter(&taken.step, How::Restated);
+        true
+    }
+
+    /// The program was started again on this session: what is known is said again before anything else.
+    pub(super) fn resumed(&mut self, gap_ms: u64) {
+        self.speaking.clear();
+        self.listening = None;
+        self.in_speech = false;
+        self.due.clear();
+        self.heat_timer = false;
+        self.microphone_gone = false;
+        self.cautions.clear();
+        let detail = format!("after {} s", gap_ms / 1000);
+        self.note_down(Record::Interrupted { step: self.step_id(), what: "resumed".into(), detail });
+        self.sentence("resumed", json!({}), SayKind::Notice);
+        if let Phase::Closing { .. } = self.phase {
+            return self.repeat_last();
+        }
+        if !self.readings.is_empty() {
+            self.say_last_reading();
+        }
+        let was_waiting = self.waiting_since.take();
+        let state = std::mem::take(&mut self.state);
+        let told = self.state_words(&state);
+        if !told.is_empty() {
+            self.sentence("restate-state", json!({"state": told.join(" ")}), SayKind::Notice);
+        }
+        self.state = state;
+        // Whether the key was left on is not known: a step that needs it says so again.
+        self.state.switches.remove("key");
+        let waited = was_waiting.map_or(0, |since| self.now.mono_ms.saturating_sub(since));
+        if let Phase::Writing { .. } | Phase::Stuck { .. } = self.phase {
+            return self.sentence("storage-waits", json!({}), SayKind::Notice);
+        }
+        self.go_on_after(gap_ms.max(waited));
+    }
+
+    /// A state in words.
+    fn state_words(&self, state: &BikeState) -> Vec<String> {
+        let need = StateNeed {
+            switches: state.switches.clone(),
+            unplugged: state.unplugged.clone(),
+            fitted: state.fitted.clone(),
+            instrument: state.instrument.clone(),
+            ..Default::default()
+        };
+        let changes = BikeState::default().changes(&need);
+        changes.iter().filter_map(|c| self.world.vocabulary.change_words(c, &self.world.bike).ok()).collect()
+    }
+
+    pub(super) fn microphone_lost(&mut self, why: &str) {
+        self.deaf();
+        self.in_speech = false;
+        self.microphone_gone = true;
+        let detail = why.to_owned();
+        self.note_down(Record::Interrupted { step: self.step_id(), what: "microphone-lost".into(), detail });
+        self.sentence("mic-lost", json!({}), SayKind::Notice);
+        self.listen_after = true;
+    }
+
+    pub(super) fn microphone_back(&mut self) {
+        if !std::mem::take(&mut self.microphone_gone) {
+            return;
+        }
+        let record =
+            Record::Interrupted { step: self.step_id(), what: "microphone-back".into(), detail: String::new() };
+        self.note_down(record);
+        self.sentence("mic-back", json!({}), SayKind::Notice);
+        if matches!(self.phase, Phase::Writing { .. } | Phase::Closing { .. }) {
+            return;
+        }
+        self.repeat_last();
+        self.listen_when_quiet();
+    }
+
+    pub(super) fn pressed(&mut self, pedal: Pedal) {
+        match (pedal, &self.phase) {
+            (_, Phase::Writing { .. } | Phase::Closing { .. } | Phase::Idle) => {}
+            (Pedal::Listen, Phase::Waiting | Phase::Stuck { .. }) => self.command(Command::Resume),
+            (Pedal::Listen, _) => {
+                // Whoever presses does not need to hear the rest.
+                self.out.push(Effect::Cut);
+                self.speaking.clear();
+                self.deaf();
+                self.listen_when_quiet();
+            }
+            (Pedal::Repeat, _) => self.command(Command::Repeat),
+        }
+    }
+
+    pub(super) fn recorded(&mut self, id: u64) {
+        let Phase::Writing { id: waited, then } = &self.phase else { return };
+        if *waited != id {
+            return;
+        }
+        self.pending = None;
+        let then = (**then).clone();
+        self.phase = Phase::Asking;
+        match then {
+            After::Chosen { choice, echo } => self.chosen(choice, &echo),
+            After::Read { taken, amends } => self.read(*taken, amends),
+            After::Done => self.done(),
+            After::Concluded { lines, last } => self.concluded(lines, last),
+            After::LeftOut => self.left_out(),
+            After::NoteKept => self.note_kept(),
+            After::Stopped => self.stopped(),
+        }
+    }
+
+    /// Nothing is acknowledged that is not stored: say so, wait, and write it again on "carry on".
+    pub(super) fn record_failed(&mut self, id: u64, why: &str) {
+        self.tone(Tone::NotUnderstood);
+        let phase = std::mem::replace(&mut self.phase, Phase::Waiting);
+        self.phase = match (phase, self.pending.take()) {
+            (Phase::Writing { id: waited, then }, Some(record)) if waited == id => {
+                Phase::Stuck { record: Box::new(record), then }
+            }
+            (Phase::Writing { id, then }, pending) => {
+                self.pending = pending;
+                Phase::Writing { id, then }
+            }
+            (Phase::Stuck { record, then }, _) => Phase::Stuck { record, then },
+            _ => {
+                self.waiting_since = Some(self.now.mono_ms);
+                Phase::Waiting
+            }
+        };
+        self.deaf();
+        self.sentence("storage-failed", json!({"why": why}), SayKind::Notice);
+        if !matches!(self.phase, Phase::Writing { .. }) {
+            self.listen_when_quiet();
+        }
+    }
+}

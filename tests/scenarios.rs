@@ -1,0 +1,137 @@
+//! Every file in `tests/scenarios` is a walk that reads as a story and runs as a test. `DEVELOPERS.md` documents the format.
+
+mod support;
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use support::stage::{Stage, world};
+
+/// More answers than this mean that a table of answers goes in a circle.
+const MOST_ANSWERS: usize = 400;
+
+fn minutes_or_seconds(text: &str) -> u64 {
+    let (number, unit) = text.trim().split_once(' ').unwrap_or((text.trim(), "s"));
+    let number: f64 = number.parse().unwrap_or_else(|_| panic!("not a time: {text}"));
+    (number * match unit { "s" => 1e3, "min" => 6e4, "h" => 3.6e6, _ => panic!("not a unit of time: {unit}") }) as u64
+}
+
+fn words_occur(words: &str, said: &str) -> bool {
+    let said = said.to_lowercase();
+    words.split_whitespace().all(|w| said.contains(&w.trim_matches(|c: char| ".,:;".contains(c)).to_lowercase()))
+}
+
+fn run(file: &Path) {
+    let text = std::fs::read_to_string(file).unwrap();
+    let mut header = BTreeMap::new();
+    let mut table: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    let mut expected: BTreeMap<String, String> = BTreeMap::new();
+    let mut script = Vec::new();
+    for (number, line) in text.lines().enumerate() {
+        let line = line.trim();
+        if line.is_empty() || line.starts_with('#') || line.starts_with("```") {
+            continue;
+        }
+        if let Some(rest) = line.strip_prefix("at ") {
+            let (place, answer) = rest.split_once(':').unwrap_or_else(|| panic!("{}:{}: at PLACE: ANSWER", file.display(), number + 1));
+            table.entry(place.trim().to_owned()).or_default().push(answer.trim().to_owned());
+        } else if let Some(rest) = line.strip_prefix("expect at ") {
+            let (place, words) = rest.split_once(':').expect("expect at PLACE: WORDS");
+            expected.insert(place.trim().to_owned(), words.trim().to_owned());
+        } else if ["> it says:", "they say:", "silence:", "time passes:", "restart"].iter().any(|p| line.starts_with(p)) {
+            script.push(line.to_owned());
+        } else if let Some((key, value)) = line.split_once(':') {
+            header.insert(key.trim().to_owned(), value.trim().to_owned());
+        } else {
+            panic!("{}:{}: not understood: {line}", file.display(), number + 1);
+        }
+    }
+    let mut stage = Stage::new(world(&header["procedure"], &header["bike"]));
+    let mut script = script.into_iter();
+    let by_hand = header.get("cautions").is_some_and(|v| v == "by hand");
+    let mut answers = 0;
+    let mut asked: BTreeMap<String, usize> = BTreeMap::new();
+    while stage.finished.is_none() {
+        answers += 1;
+        assert!(answers < MOST_ANSWERS, "{}: goes in a circle at {:?}", file.display(), stage.walker.place());
+        let (step, round) = stage.walker.place();
+        let place = round.map_or(step.to_owned(), |r| format!("{step} {r}"));
+        let step = step.to_owned();
+        let waits_for_ready = stage.listen.as_ref().is_some_and(|l| {
+            l.grammar.number.is_none() && l.grammar.phrases.iter().any(|p| p.answer == probeside::phrase::Answer::Done)
+        });
+        let own_answer = table.get(&place).or_else(|| table.get(&step));
+        if let Some(words) = expected.get(&place) {
+            let said = stage.said_since();
+            assert!(words_occur(words, &said), "{}: at {place} expected {words:?} in:\n{said}", file.display());
+            expected.remove(&place);
+        }
+        if waits_for_ready && !by_hand && stage.would_be("ready").is_some() && !(own_answer.is_some() && is_step_ask(&stage)) {
+            stage.answer("ready");
+            continue;
+        }
+        if let Some(all) = own_answer {
+            let n = asked.entry(place.clone()).or_default();
+            let answer = all.get(*n).or(all.last()).expect("a table has an answer").clone();
+            *n += 1;
+            stage.answer(&answer);
+            continue;
+        }
+        let Some(line) = script.next() else {
+            panic!("{}: no answer for {place}; said since:\n{}", file.display(), stage.said_since());
+        };
+        if let Some(words) = line.strip_prefix("> it says:") {
+            let said = stage.said_since();
+            assert!(words_occur(words, &said), "{}: expected {words:?} at {place} in:\n{said}", file.display());
+        } else if let Some(words) = line.strip_prefix("they say:") {
+            stage.answer(words.trim());
+        } else if let Some(time) = line.strip_prefix("silence:") {
+            stage.mark = stage.said.len();
+            stage.silence(minutes_or_seconds(time));
+        } else if let Some(time) = line.strip_prefix("time passes:") {
+            stage.now_ms += minutes_or_seconds(time);
+        } else {
+            stage.mark = stage.said.len();
+            stage.restart(line.strip_prefix("restart after:").map_or(5_000, minutes_or_seconds));
+        }
+    }
+    for line in script {
+        if let Some(words) = line.strip_prefix("> it says:") {
+            let said = stage.said_since();
+            assert!(words_occur(words, &said), "{}: expected {words:?} at the end in:\n{said}", file.display());
+        } else {
+            panic!("{}: the walk was over before: {line}", file.display());
+        }
+    }
+    let ends = header["ends"].split_whitespace().map(str::to_owned).collect::<Vec<_>>();
+    match stage.conclusion() {
+        Some((id, round)) => {
+            let got: Vec<String> = [Some(id), round].into_iter().flatten().collect();
+            assert_eq!(got[..ends.len().min(got.len())], ends[..], "{}", file.display());
+        }
+        None => assert_eq!(ends, ["none"], "{}: no conclusion: {:?}", file.display(), stage.finished),
+    }
+    assert!(expected.is_empty(), "{}: never reached: {expected:?}", file.display());
+}
+
+/// The open listen belongs to the step's own "done" question, not to a caution before it.
+fn is_step_ask(stage: &Stage) -> bool {
+    stage.walker.is_asking()
+}
+
+#[test]
+fn every_scenario() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/scenarios");
+    let mut files: Vec<_> = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()).collect();
+    files.retain(|f| f.extension().is_some_and(|e| e == "md"));
+    files.sort();
+    let mut failed = Vec::new();
+    for file in &files {
+        if let Err(why) = std::panic::catch_unwind(|| run(file)) {
+            let why = why.downcast_ref::<String>().cloned().unwrap_or_default();
+            failed.push(format!("{}: {why}", file.file_name().unwrap().to_string_lossy()));
+        }
+    }
+    println!("{} scenarios", files.len());
+    assert!(files.len() >= 18, "{} scenarios", files.len());
+    assert!(failed.is_empty(), "{} failed:\n{}", failed.len(), failed.join("\n"));
+}

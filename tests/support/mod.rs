@@ -1,0 +1,5 @@
+//! What several test files share.
+
+#![allow(dead_code)]
+
+pub mod stage;

@@ -1,0 +1,182 @@
+//! A stage to walk on without sound, disk or clock: typed answers, virtual time, records acknowledged at once.
+
+use probeside::phrase::{self, Answer, Grammar, Stakes, Verdict};
+use probeside::session::{Now, Record};
+use probeside::walk::{Effect, Event, SayKind, TimerKind, Walker, World};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// How fast a prompt goes by on the stage, milliseconds a word.
+const MS_PER_WORD: u64 = 350;
+
+/// The folder of the shipped procedures.
+pub fn procedures() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures")
+}
+
+/// A world for a shipped procedure and bike.
+pub fn world(procedure: &str, bike: &str) -> Arc<World> {
+    let file = procedures().join(format!("{procedure}.yaml"));
+    let bike = procedures().join("bikes").join(format!("{bike}.yaml"));
+    let words = procedures().join("vocabulary/en.yaml");
+    match probeside::commands::load::world(&file, &bike, &words) {
+        Ok(loaded) => Arc::new(loaded.world),
+        Err(all) => panic!("{}", all.iter().map(|d| format!("{d}\n")).collect::<String>()),
+    }
+}
+
+/// An open listen.
+pub struct Listen {
+    pub id: u64,
+    pub grammar: Grammar,
+    pub high: Vec<Answer>,
+}
+
+/// A walker and everything around it.
+pub struct Stage {
+    pub world: Arc<World>,
+    pub walker: Walker,
+    pub now_ms: u64,
+    /// All that was said, in order.
+    pub said: Vec<(SayKind, String)>,
+    /// How much of `said` was there at the last answer.
+    pub mark: usize,
+    pub listen: Option<Listen>,
+    pub timers: BTreeMap<TimerKind, u64>,
+    pub records: Vec<Record>,
+    pub events: Vec<(Event, Now)>,
+    pub finished: Option<(u8, String)>,
+}
+
+impl Stage {
+    pub fn new(world: Arc<World>) -> Self {
+        let walker = Walker::new(world.clone());
+        let mut stage = Self {
+            world,
+            walker,
+            now_ms: 0,
+            said: Vec::new(),
+            mark: 0,
+            listen: None,
+            timers: BTreeMap::new(),
+            records: Vec::new(),
+            events: Vec::new(),
+            finished: None,
+        };
+        stage.give(Event::Begin);
+        stage
+    }
+
+    pub fn now(&self) -> Now {
+        let (hours, rest) = (self.now_ms / 3_600_000, self.now_ms % 3_600_000);
+        let (minutes, rest) = (rest / 60_000, rest % 60_000);
+        let (day, hour) = (1 + (8 + hours) / 24, (8 + hours) % 24);
+        let wall = format!("2026-03-{day:02}T{hour:02}:{minutes:02}:{:02}.{:03}+01:00", rest / 1000, rest % 1000);
+        Now { mono_ms: self.now_ms, wall }
+    }
+
+    /// Gives an event and carries out what it leads to.
+    pub fn give(&mut self, event: Event) {
+        let mut queue = std::collections::VecDeque::from([event]);
+        while let Some(event) = queue.pop_front() {
+            let now = self.now();
+            self.events.push((event.clone(), now.clone()));
+            for effect in self.walker.handle(event, &now) {
+                match effect {
+                    Effect::Say { id, text, kind } => {
+                        self.now_ms += MS_PER_WORD * text.split_whitespace().count() as u64;
+                        self.said.push((kind, text));
+                        queue.push_back(Event::PromptEnded { id, whole: true });
+                    }
+                    Effect::Cut => queue.retain(|e| !matches!(e, Event::PromptEnded { .. })),
+                    Effect::Listen { id, grammar, high, .. } => self.listen = Some(Listen { id, grammar, high }),
+                    Effect::Deaf => self.listen = None,
+                    Effect::Record { id, record, sync } => {
+                        self.records.push(record);
+                        if sync {
+                            queue.push_back(Event::Recorded { id });
+                        }
+                    }
+                    Effect::StartTimer { timer, ms } => {
+                        self.timers.insert(timer, self.now_ms + ms);
+                    }
+                    Effect::StopTimer { timer } => {
+                        self.timers.remove(&timer);
+                    }
+                    Effect::Finish { code, why } => self.finished = Some((code, why)),
+                    Effect::Tone { .. } | Effect::Loudness { .. } => {}
+                }
+            }
+        }
+    }
+
+    /// Somebody says (types) something now.
+    pub fn answer(&mut self, text: &str) {
+        let listen = self.listen.take().unwrap_or_else(|| panic!("nobody listens for {text:?} at {:?}", self.walker.place()));
+        self.mark = self.said.len();
+        self.now_ms += 1500;
+        let hypotheses = phrase::understand(text, &listen.grammar, &self.world.vocabulary);
+        let stakes = match hypotheses.best.first() {
+            Some(best) if listen.high.contains(&best.answer) => Stakes::High,
+            _ => Stakes::Low,
+        };
+        let verdict = phrase::decide(&hypotheses, stakes);
+        self.listen = Some(listen);
+        let id = self.listen.as_ref().map_or(0, |l| l.id);
+        self.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip: None });
+    }
+
+    /// What would be made of a text now, without saying it.
+    pub fn would_be(&self, text: &str) -> Option<Verdict> {
+        let listen = self.listen.as_ref()?;
+        let hypotheses = phrase::understand(text, &listen.grammar, &self.world.vocabulary);
+        Some(phrase::decide(&hypotheses, Stakes::Low))
+    }
+
+    /// Time passes in silence; timers come due.
+    pub fn silence(&mut self, ms: u64) {
+        let until = self.now_ms + ms;
+        while let Some((timer, due)) = self.timers.iter().map(|(t, d)| (*t, *d)).min_by_key(|(_, d)| *d) {
+            if due > until {
+                break;
+            }
+            self.now_ms = self.now_ms.max(due);
+            self.timers.remove(&timer);
+            self.give(Event::Timer { timer });
+        }
+        self.now_ms = self.now_ms.max(until);
+    }
+
+    /// The program is killed, and started again `gap_ms` later: the events are replayed, the records must be the same.
+    pub fn restart(&mut self, gap_ms: u64) {
+        let mut walker = Walker::new(self.world.clone());
+        let mut records = Vec::new();
+        for (event, now) in &self.events {
+            for effect in walker.handle(event.clone(), now) {
+                if let Effect::Record { record, .. } = effect {
+                    records.push(record);
+                }
+            }
+        }
+        assert_eq!(records, self.records, "a replay must give the same records");
+        self.walker = walker;
+        self.listen = None;
+        self.timers.clear();
+        self.now_ms += gap_ms;
+        self.give(Event::Resumed { gap_ms });
+    }
+
+    /// Everything said since the last answer.
+    pub fn said_since(&self) -> String {
+        self.said[self.mark..].iter().map(|(_, t)| format!("{t}\n")).collect()
+    }
+
+    /// The conclusion reached, and its round.
+    pub fn conclusion(&self) -> Option<(String, Option<String>)> {
+        self.records.iter().rev().find_map(|r| match r {
+            Record::Concluded { conclusion, round, last: true, .. } => Some((conclusion.clone(), round.clone())),
+            _ => None,
+        })
+    }
+}
