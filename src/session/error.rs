@@ -1,0 +1,161 @@
+//! What can go wrong with a session's folder, each as a sentence that says what to do.
+
+use std::io;
+
+/// Why something could not be written to, or read from, a session's folder.
+#[derive(Debug, thiserror::Error)]
+pub enum SessionError {
+    /// No space, or no quota, is left.
+    #[error("the disk under {place} is full: make room on it, then try again; nothing already written is lost")]
+    Full {
+        /// The session's folder.
+        place: String,
+    },
+    /// The folder can be read but not written.
+    #[error(
+        "{place} cannot be written: it is read-only or belongs to somebody else; make it writable, or start with --into another folder"
+    )]
+    ReadOnly {
+        /// The session's folder.
+        place: String,
+    },
+    /// The folder, or a file in it, was there and is gone.
+    #[error("{place} has vanished ({what}): put the disk or the folder back, then try again")]
+    Vanished {
+        /// The session's folder.
+        place: String,
+        /// What was looked for.
+        what: String,
+    },
+    /// Another process writes to this session.
+    #[error("{place} is in use by another probeside: end that one, or wait until it has ended")]
+    Locked {
+        /// The session's folder.
+        place: String,
+    },
+    /// There is a session here already.
+    #[error("{place} already holds a session: go on with it by --resume {place}, or give another folder")]
+    AlreadyThere {
+        /// The session's folder.
+        place: String,
+    },
+    /// The folder holds no session that could be read.
+    #[error("{place} is not a session: {why}; give the folder that holds a journal.jsonl")]
+    NotASession {
+        /// The session's folder.
+        place: String,
+        /// What is missing or wrong.
+        why: String,
+    },
+    /// A line that was whole no longer fits the chain.
+    #[error(
+        "{place}/journal.jsonl, line {line}: {why}; the journal was altered and cannot be gone on with: keep it as it is, read it with `probeside review`, and start a new session"
+    )]
+    Broken {
+        /// The session's folder.
+        place: String,
+        /// Line of the journal, from 1.
+        line: u64,
+        /// What does not fit.
+        why: String,
+    },
+    /// A copy or a clip is not what the journal says it is.
+    #[error("{place}/{file} is not the file this session began with: put the original back, or start a new session")]
+    Altered {
+        /// The session's folder.
+        place: String,
+        /// The file.
+        file: String,
+    },
+    /// More than a journal may hold, see the limits in [`crate::session::limits`].
+    #[error("{what} is larger than {limit} bytes: it is not kept; start a new session, or make it smaller")]
+    TooLarge {
+        /// What is.
+        what: String,
+        /// The limit in bytes.
+        limit: u64,
+    },
+    /// A file name that could lead out of the folder, or a link instead of a file.
+    #[error(
+        "the file name {name:?} is refused: inside a session only plain files with plain names are read or written"
+    )]
+    Name {
+        /// The name.
+        name: String,
+    },
+    /// A clip's id was used before, for other sound.
+    #[error("a clip named {id} is already in the journal with other sound: give this one a name of its own")]
+    ClipTwice {
+        /// The clip's id.
+        id: String,
+    },
+    /// The entry cannot be turned into JSON.
+    #[error(
+        "an entry of kind {kind} cannot be written as JSON ({why}): this is a fault in probeside, please report it"
+    )]
+    Unwritable {
+        /// Kind of the entry.
+        kind: String,
+        /// What the serialiser said.
+        why: String,
+    },
+    /// The thread that writes the journal is gone.
+    #[error("the journal is closed: nothing more can be recorded in this session; resume it with --resume")]
+    Closed,
+    /// Anything else the system said.
+    #[error("{place}: {doing} did not work ({source}): see to the disk, then try again")]
+    Io {
+        /// The session's folder.
+        place: String,
+        /// What was tried.
+        doing: String,
+        /// What the system said.
+        source: io::Error,
+    },
+}
+
+impl SessionError {
+    /// Sorts what the system said while `doing` something at `place` into the cases a person can do something about.
+    pub fn from_io(place: &str, doing: &str, error: io::Error) -> Self {
+        let place = place.to_owned();
+        match error.kind() {
+            io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => Self::Full { place },
+            io::ErrorKind::ReadOnlyFilesystem | io::ErrorKind::PermissionDenied => Self::ReadOnly { place },
+            io::ErrorKind::NotFound | io::ErrorKind::StaleNetworkFileHandle | io::ErrorKind::NotADirectory => {
+                Self::Vanished { place, what: doing.to_owned() }
+            }
+            io::ErrorKind::WouldBlock => Self::Locked { place },
+            io::ErrorKind::FileTooLarge => {
+                Self::TooLarge { what: format!("{place}: {doing}"), limit: super::limits::JOURNAL }
+            }
+            io::ErrorKind::InvalidFilename => Self::Name { name: doing.to_owned() },
+            _ => Self::Io { place, doing: doing.to_owned(), source: error },
+        }
+    }
+
+    /// The exit code a command ends with: 3 where the machine is short of something, 1 otherwise.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Self::Full { .. } | Self::ReadOnly { .. } => 3,
+            _ => 1,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Numbers of errors by Linux' `errno-base.h`: ENOENT 2, EIO 5, EACCES 13, ENOSPC 28, EROFS 30; EDQUOT 122 by `errno.h`.
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn what_linux_says_is_sorted() {
+        let sorted = |number| SessionError::from_io("there", "append", io::Error::from_raw_os_error(number));
+        assert!(matches!(sorted(28), SessionError::Full { .. }));
+        assert!(matches!(sorted(122), SessionError::Full { .. }));
+        assert!(matches!(sorted(30), SessionError::ReadOnly { .. }));
+        assert!(matches!(sorted(13), SessionError::ReadOnly { .. }));
+        assert!(matches!(sorted(2), SessionError::Vanished { .. }));
+        assert!(matches!(sorted(5), SessionError::Io { .. }));
+    }
+}

@@ -1,0 +1,206 @@
+//! What entries other than records hold: the header with the job, spoken words, clips, repairs, remarks.
+
+use super::record::Now;
+use serde::{Deserialize, Serialize};
+
+/// Version of the journal's format, in every header. A reader refuses a higher one.
+pub const FORMAT: u32 = 1;
+
+/// The job: which bike, why it came, who is at it with what. Empty text where it was not said.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Job {
+    /// The bike's name.
+    pub bike: String,
+    /// The odometer, as said, with its unit: `23450 km`.
+    pub mileage: String,
+    /// What the customer complains of.
+    pub complaint: String,
+    /// Air temperature in the workshop, degrees Celsius.
+    pub temperature_c: Option<f64>,
+    /// Lamp, meter, tester used.
+    pub instruments: Vec<String>,
+    /// Who answers.
+    pub person: String,
+}
+
+/// A copy kept in the session's folder.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StoredCopy {
+    /// Its name in the folder: `procedure/no-spark.yaml`, `bike/heron.yaml`, `vocabulary/en.yaml`. The folder says what it is.
+    pub name: String,
+    /// SHA-256 of its bytes, hexadecimal.
+    pub sha256: String,
+    /// Its length.
+    pub bytes: u64,
+}
+
+/// The first line of a journal.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Header {
+    /// Version of the format, [`FORMAT`].
+    pub format: u32,
+    /// Name and version of the program.
+    pub program: String,
+    /// The session's id.
+    pub session: String,
+    /// The job.
+    pub job: Job,
+    /// Copies of procedures, bike and vocabulary.
+    pub files: Vec<StoredCopy>,
+    /// Anything else the walk needs to be taken up again: options of the command line, as the driver likes.
+    #[serde(default)]
+    pub settings: serde_json::Value,
+}
+
+impl Header {
+    /// A header without copies; [`super::Journal::create`] adds them.
+    pub fn new(session: impl Into<String>, job: Job, settings: serde_json::Value) -> Self {
+        let program = concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")).to_owned();
+        Header { format: FORMAT, program, session: session.into(), job, files: Vec::new(), settings }
+    }
+
+    /// The copies in one folder: `procedure`, `bike`, `vocabulary`.
+    pub fn copies<'a>(&'a self, folder: &'a str) -> impl Iterator<Item = &'a StoredCopy> {
+        self.files.iter().filter(move |copy| copy.name.split_once('/').is_some_and(|(first, _)| first == folder))
+    }
+}
+
+/// A name for a session and its folder: the wall time without what file systems dislike, and the bike's name.
+///
+/// ```
+/// let id = probeside::session::session_id("2026-11-25T10:14:03.120+01:00", "Heron Twin 360");
+/// assert_eq!(id, "2026-11-25T101403-heron-twin-360");
+/// ```
+pub fn session_id(wall: &str, bike: &str) -> String {
+    const SECONDS: usize = "2026-11-25T10:14:03".len();
+    let time: String = wall.chars().take(SECONDS).filter(|c| c.is_ascii_alphanumeric() || *c == '-').collect();
+    let words = bike.to_lowercase();
+    let words: Vec<&str> = words.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).take(6).collect();
+    if words.is_empty() { time } else { format!("{time}-{}", words.join("-")) }
+}
+
+/// Words that were said or heard, for the transcript. Times are [`Now::mono_ms`].
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Spoken {
+    /// Id of the prompt or of the utterance.
+    pub id: u64,
+    /// The words.
+    pub text: String,
+    /// Begin, milliseconds since the session began.
+    pub began_ms: u64,
+    /// End.
+    pub ended_ms: u64,
+    /// It was cut short.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub cut: bool,
+    /// The clip that holds its sound.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clip: Option<String>,
+}
+
+/// A clip of sound: announced with its hash, then stored under `clips/`, then entered as stored.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Clip {
+    /// Its id, as records name it.
+    pub id: String,
+    /// Its file in the folder.
+    pub file: String,
+    /// SHA-256 of the file's bytes.
+    pub sha256: String,
+    /// Samples, at 16 kHz, one channel, 16 bits.
+    pub samples: u64,
+}
+
+/// What was cut off on opening a journal whose last write was cut short.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Repair {
+    /// Bytes cut off.
+    pub bytes: u64,
+    /// The line they began at, from 1.
+    pub line: u64,
+    /// What was wrong.
+    pub why: String,
+    /// The file in the folder that keeps them.
+    pub file: String,
+    /// SHA-256 of these bytes.
+    pub sha256: String,
+}
+
+impl Repair {
+    /// The sentence for the person.
+    pub fn sentence(&self) -> String {
+        format!(
+            "The last write before the interruption was cut short: {} bytes of line {} were set aside in {}; every line before it is whole.",
+            self.bytes, self.line, self.file
+        )
+    }
+}
+
+/// A remark that is not part of the walk. It never alters what is there.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Remark {
+    /// Who remarks; the program's name for its own.
+    pub by: String,
+    /// What.
+    pub text: String,
+    /// The line it is about, by `seq`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub about: Option<u64>,
+}
+
+impl Remark {
+    /// A remark of the program's own.
+    pub fn own(text: impl Into<String>) -> Self {
+        Remark { by: env!("CARGO_PKG_NAME").to_owned(), text: text.into(), about: None }
+    }
+}
+
+/// Keeps session time over stops: monotonic milliseconds that go on where the journal left off, and wall time with offset.
+#[derive(Debug, Clone)]
+pub struct Clock {
+    began: std::time::Instant,
+    offset_ms: u64,
+}
+
+impl Clock {
+    /// A session that begins now.
+    pub fn start() -> Self {
+        Clock { began: std::time::Instant::now(), offset_ms: 0 }
+    }
+
+    /// A session taken up again: the time between, by the wall clock, counts; if that was set back, none does.
+    pub fn resume(last: &Now) -> Self {
+        let away = last
+            .wall
+            .parse::<jiff::Timestamp>()
+            .map_or(0, |then| jiff::Timestamp::now().duration_since(then).as_millis());
+        Clock {
+            began: std::time::Instant::now(),
+            offset_ms: last.mono_ms.saturating_add(u64::try_from(away).unwrap_or(0)),
+        }
+    }
+
+    /// The present moment.
+    pub fn now(&self) -> Now {
+        let run = u64::try_from(self.began.elapsed().as_millis()).unwrap_or(u64::MAX);
+        let wall = jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S.%3f%:z").to_string();
+        Now { mono_ms: self.offset_ms.saturating_add(run), wall }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn resumed_time_goes_on() {
+        let now = Clock::start().now();
+        assert!(now.wall.parse::<jiff::Timestamp>().is_ok(), "{}", now.wall);
+        let before = Now { mono_ms: 5_000, wall: "2020-01-01T00:00:00.000+00:00".into() };
+        assert!(Clock::resume(&before).now().mono_ms > 5_000 + 86_400_000);
+        let future = Now { mono_ms: 5_000, wall: "2999-01-01T00:00:00.000+00:00".into() };
+        let resumed = Clock::resume(&future).now().mono_ms;
+        assert!((5_000..86_400_000).contains(&resumed), "a clock set back counts as no time");
+    }
+}

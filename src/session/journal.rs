@@ -1,0 +1,332 @@
+//! The journal itself: begun, added to, taken up again.
+//!
+//! What was promised is kept through every failure: an entry whose write or sync failed is not in the journal once something later is.
+//! After a failed sync the system may have forgotten which bytes it still owed the disk, so the journal is cut back to what was synced
+//! for sure and the rest is written anew.
+
+use super::chain::{self, Entry, Kind, NO_LINE, State, sha256_hex};
+use super::clip::{clip_file, wav};
+use super::digest::{DIGEST_FILE, Digest};
+use super::error::SessionError;
+use super::header::{Clip, Clock, FORMAT, Header, Repair, StoredCopy};
+use super::limits;
+use super::record::{Now, Record};
+use super::storage::{PART, Storage, plain_name};
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::io;
+
+/// The journal's file in the session's folder.
+pub const JOURNAL_FILE: &str = "journal.jsonl";
+/// Unsynced bytes kept in memory before a sync is made without being asked for.
+const UNSYNCED_MOST: usize = 1 << 20;
+
+/// The journal of one session, locked for this process.
+pub struct Journal {
+    storage: Box<dyn Storage>,
+    header: Header,
+    next_seq: u64,
+    prev: String,
+    /// Length of the part of the file that is known to be on disk.
+    synced: u64,
+    /// The lines after it.
+    unsynced: Vec<u8>,
+    /// The file may hold something else than `synced` bytes and `unsynced`.
+    doubtful: bool,
+    clips: BTreeMap<String, (Clip, bool)>,
+}
+
+/// A journal taken up again.
+pub struct Opened {
+    /// The journal, ready to be added to.
+    pub journal: Journal,
+    /// Every entry in it, the header first; a [`Kind::Repaired`] one last if the end was torn.
+    pub entries: Vec<Entry>,
+    /// What was cut off, if the end was torn.
+    pub repair: Option<Repair>,
+    /// Session time, going on where the journal stopped.
+    pub clock: Clock,
+}
+
+/// The raw bytes of a journal, for reading only; no lock is taken.
+pub fn read_journal(storage: &mut dyn Storage) -> Result<Vec<u8>, SessionError> {
+    let place = storage.place();
+    storage.read(JOURNAL_FILE, limits::JOURNAL).map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => {
+            SessionError::NotASession { place, why: format!("there is no {JOURNAL_FILE} in it") }
+        }
+        io::ErrorKind::FileTooLarge => {
+            SessionError::TooLarge { what: format!("{place}/{JOURNAL_FILE}"), limit: limits::JOURNAL }
+        }
+        _ => SessionError::from_io(&place, "reading the journal", error),
+    })
+}
+
+/// The header, if the first line is one this version understands.
+pub(crate) fn header_of(place: &str, first: Option<&Entry>) -> Result<Header, SessionError> {
+    let refuse = |why: String| SessionError::NotASession { place: place.to_owned(), why };
+    let entry = first.filter(|e| e.is(Kind::Header)).ok_or_else(|| refuse("its first line is not a header".into()))?;
+    let format = entry.body.get("format").and_then(serde_json::Value::as_u64);
+    if format.is_some_and(|format| format > u64::from(FORMAT)) {
+        return Err(refuse("it was written by a newer probeside".into()));
+    }
+    entry.body_as().ok_or_else(|| refuse("its header is not one of a session".into()))
+}
+
+impl Journal {
+    /// Begins a session in an empty folder: stores the copies, then the header with their hashes. Once it returns, all of it is on
+    /// disk; if it fails, the folder holds no journal.
+    pub fn create(
+        mut storage: Box<dyn Storage>,
+        mut header: Header,
+        files: Vec<(String, Vec<u8>)>,
+        now: &Now,
+    ) -> Result<Journal, SessionError> {
+        let place = storage.place();
+        let fail = |doing: &str| {
+            let (place, doing) = (place.clone(), doing.to_owned());
+            move |error| SessionError::from_io(&place, &doing, error)
+        };
+        storage.lock().map_err(fail("taking the folder"))?;
+        if storage.list().map_err(fail("looking into the folder"))?.iter().any(|name| name == JOURNAL_FILE) {
+            return Err(SessionError::AlreadyThere { place });
+        }
+        for (name, bytes) in files {
+            if !plain_name(&name) || !name.contains('/') {
+                return Err(SessionError::Name { name });
+            }
+            if bytes.len() as u64 > limits::COPY {
+                return Err(SessionError::TooLarge { what: name, limit: limits::COPY });
+            }
+            storage.write_whole(&name, &bytes).map_err(fail("storing the copy"))?;
+            header.files.push(StoredCopy { name, sha256: sha256_hex(&bytes), bytes: bytes.len() as u64 });
+        }
+        let raw = chain::line(0, now, Kind::Header, &header, NO_LINE)
+            .map_err(|error| SessionError::Unwritable { kind: Kind::Header.name().into(), why: error.to_string() })?;
+        if raw.len() as u64 > limits::LINE {
+            return Err(SessionError::TooLarge { what: "the session's header".into(), limit: limits::LINE });
+        }
+        let (prev, synced) = (sha256_hex(&raw), raw.len() as u64 + 1);
+        storage.write_whole(JOURNAL_FILE, &[raw, b"\n".to_vec()].concat()).map_err(fail("writing the header"))?;
+        Ok(Journal {
+            storage,
+            header,
+            next_seq: 1,
+            prev,
+            synced,
+            unsynced: Vec::new(),
+            doubtful: false,
+            clips: BTreeMap::new(),
+        })
+    }
+
+    /// Takes a session up again: locks it, checks the whole chain, sets a torn end aside and says so, syncs what is there. A line that
+    /// was altered is refused and nothing is touched.
+    pub fn open(mut storage: Box<dyn Storage>) -> Result<Opened, SessionError> {
+        let place = storage.place();
+        let fail = |doing: &str| {
+            let (place, doing) = (place.clone(), doing.to_owned());
+            move |error| SessionError::from_io(&place, &doing, error)
+        };
+        read_journal(&mut *storage)?;
+        storage.lock().map_err(fail("taking the folder"))?;
+        let bytes = read_journal(&mut *storage)?;
+        let mut entries = Vec::new();
+        let scan = chain::scan(&bytes, |_, entry, _, fits| {
+            if fits {
+                entries.push(entry);
+            }
+        });
+        let torn = match scan.state {
+            State::Broken { line, why } => return Err(SessionError::Broken { place, line, why }),
+            State::Torn { line, why } => Some((line, why)),
+            State::Whole => None,
+        };
+        let header = header_of(&place, entries.first())?;
+        let mut clips = BTreeMap::new();
+        for entry in &entries {
+            if let Some(clip) = entry.body_as::<Clip>().filter(|_| entry.is(Kind::Clip) || entry.is(Kind::ClipStored)) {
+                clips.insert(clip.id.clone(), (clip, entry.is(Kind::ClipStored)));
+            }
+        }
+        let list = storage.list().map_err(fail("looking into the folder"))?;
+        for name in list.iter().filter(|name| name.ends_with(PART) && plain_name(name)) {
+            storage.remove(name).map_err(fail("clearing away a half-written file"))?;
+        }
+        let repair = match torn {
+            None => None,
+            Some((line, why)) => {
+                let cut = &bytes[scan.bytes as usize..];
+                let sha256 = sha256_hex(cut);
+                let file = format!("torn-{}.bytes", &sha256[..8]);
+                storage.write_whole(&file, cut).map_err(fail("setting the torn end aside"))?;
+                storage.truncate(JOURNAL_FILE, scan.bytes).map_err(fail("cutting the torn end off"))?;
+                Some(Repair { bytes: cut.len() as u64, line, why, file, sha256 })
+            }
+        };
+        storage.sync(JOURNAL_FILE).map_err(fail("syncing the journal"))?;
+        storage.sync_folder(JOURNAL_FILE).map_err(fail("syncing the folder"))?;
+        let last = entries.last().map_or(Now { mono_ms: 0, wall: String::new() }, Entry::at);
+        let clock = Clock::resume(&last);
+        let mut journal = Journal {
+            storage,
+            header,
+            next_seq: scan.lines,
+            prev: scan.digest,
+            synced: scan.bytes,
+            unsynced: Vec::new(),
+            doubtful: false,
+            clips,
+        };
+        if let Some(repair) = &repair {
+            let now = clock.now();
+            let prev = journal.prev.clone();
+            let seq = journal.append_synced(Kind::Repaired, repair, &now)?;
+            let body = serde_json::to_value(repair).unwrap_or_default();
+            let kind = Kind::Repaired.name().to_owned();
+            entries.push(Entry { seq, mono_ms: now.mono_ms, wall: now.wall, kind, body, prev });
+        }
+        Ok(Opened { journal, entries, repair, clock })
+    }
+
+    /// The header.
+    pub fn header(&self) -> &Header {
+        &self.header
+    }
+
+    /// What to call the session's folder.
+    pub fn place(&self) -> String {
+        self.storage.place()
+    }
+
+    /// The digest of the journal as it is now.
+    pub fn digest(&self) -> Digest {
+        Digest::new(self.next_seq - 1, &self.prev)
+    }
+
+    /// A copy that was stored at the beginning, checked against its hash.
+    pub fn copy(&mut self, name: &str) -> Result<Vec<u8>, SessionError> {
+        let place = self.place();
+        let altered = || SessionError::Altered { place: place.clone(), file: name.to_owned() };
+        let hash = self.header.files.iter().find(|copy| copy.name == name).map(|copy| copy.sha256.clone());
+        let hash = hash.ok_or_else(altered)?;
+        let bytes = self
+            .storage
+            .read(name, limits::COPY)
+            .map_err(|error| SessionError::from_io(&place, &format!("reading {name}"), error))?;
+        if sha256_hex(&bytes) == hash { Ok(bytes) } else { Err(altered()) }
+    }
+
+    /// Adds an entry; it is on disk for sure only after the next synced one. Kinds that are always synced are synced here too.
+    /// Returns the entry's number.
+    pub fn append(&mut self, kind: Kind, body: &impl Serialize, now: &Now) -> Result<u64, SessionError> {
+        let sync = kind.always_synced() || self.unsynced.len() > UNSYNCED_MOST;
+        self.add(kind, body, now, sync)
+    }
+
+    /// Adds an entry and returns once it, and all before it, would survive a power cut. After an error the journal is as it was
+    /// before, and the same may be tried again.
+    pub fn append_synced(&mut self, kind: Kind, body: &impl Serialize, now: &Now) -> Result<u64, SessionError> {
+        self.add(kind, body, now, true)
+    }
+
+    /// Adds what the walker wrote down, synced.
+    pub fn record(&mut self, record: &Record, now: &Now) -> Result<u64, SessionError> {
+        self.append_synced(Kind::Record, record, now)
+    }
+
+    /// Keeps a clip of sound (16 kHz, full scale 1.0): first its hash, then the file, then that it is stored, so that "never stored" and
+    /// "removed" differ. After an error it may be tried again with the same sound.
+    pub fn clip(&mut self, id: &str, sound: &[f32], now: &Now) -> Result<Clip, SessionError> {
+        let file = clip_file(id);
+        if !plain_name(&file) || id.contains('/') {
+            return Err(SessionError::Name { name: id.to_owned() });
+        }
+        let bytes =
+            wav(sound).map_err(|error| SessionError::Unwritable { kind: file.clone(), why: error.to_string() })?;
+        if bytes.len() as u64 > limits::CLIP {
+            return Err(SessionError::TooLarge { what: file, limit: limits::CLIP });
+        }
+        let clip = Clip { id: id.to_owned(), file, sha256: sha256_hex(&bytes), samples: sound.len() as u64 };
+        match self.clips.get(id) {
+            Some((before, _)) if *before != clip => return Err(SessionError::ClipTwice { id: id.to_owned() }),
+            Some((_, true)) => return Ok(clip),
+            Some((_, false)) => {}
+            None => {
+                self.append_synced(Kind::Clip, &clip, now)?;
+                self.clips.insert(id.to_owned(), (clip.clone(), false));
+            }
+        }
+        let place = self.place();
+        self.storage
+            .write_whole(&clip.file, &bytes)
+            .map_err(|error| SessionError::from_io(&place, &format!("storing {}", clip.file), error))?;
+        self.append(Kind::ClipStored, &clip, now)?;
+        self.clips.insert(id.to_owned(), (clip.clone(), true));
+        Ok(clip)
+    }
+
+    /// Ends the session: a last entry, and the digest beside the journal.
+    pub fn finish(&mut self, now: &Now) -> Result<Digest, SessionError> {
+        self.append_synced(Kind::End, &serde_json::json!({}), now)?;
+        let digest = self.digest();
+        let text = serde_json::to_vec_pretty(&digest)
+            .map_err(|error| SessionError::Unwritable { kind: DIGEST_FILE.into(), why: error.to_string() })?;
+        let place = self.place();
+        self.storage
+            .write_whole(DIGEST_FILE, &text)
+            .map_err(|error| SessionError::from_io(&place, "writing the digest", error))?;
+        Ok(digest)
+    }
+
+    fn add(&mut self, kind: Kind, body: &impl Serialize, now: &Now, sync: bool) -> Result<u64, SessionError> {
+        let mut raw = chain::line(self.next_seq, now, kind, body, &self.prev)
+            .map_err(|error| SessionError::Unwritable { kind: kind.name().into(), why: error.to_string() })?;
+        if raw.len() as u64 > limits::LINE {
+            return Err(SessionError::TooLarge { what: format!("an entry of kind {kind}"), limit: limits::LINE });
+        }
+        if self.synced + (self.unsynced.len() + raw.len()) as u64 >= limits::JOURNAL {
+            return Err(SessionError::TooLarge { what: "the journal".into(), limit: limits::JOURNAL });
+        }
+        let hash = sha256_hex(&raw);
+        raw.push(b'\n');
+        self.settle().and_then(|()| self.write(&raw, sync)).map_err(|error| {
+            self.doubtful = true;
+            SessionError::from_io(&self.place(), &format!("writing {JOURNAL_FILE}"), error)
+        })?;
+        if sync {
+            self.synced += (self.unsynced.len() + raw.len()) as u64;
+            self.unsynced.clear();
+        } else {
+            self.unsynced.extend_from_slice(&raw);
+        }
+        self.prev = hash;
+        self.next_seq += 1;
+        Ok(self.next_seq - 1)
+    }
+
+    fn write(&mut self, raw: &[u8], sync: bool) -> io::Result<()> {
+        self.storage.append(JOURNAL_FILE, raw)?;
+        if sync { self.storage.sync(JOURNAL_FILE) } else { Ok(()) }
+    }
+
+    /// After a failure: back to what is known to be on disk, then the lines that were taken since.
+    fn settle(&mut self) -> io::Result<()> {
+        if self.doubtful {
+            self.storage.truncate(JOURNAL_FILE, self.synced)?;
+            self.storage.sync(JOURNAL_FILE)?;
+            self.storage.append(JOURNAL_FILE, &self.unsynced)?;
+            self.doubtful = false;
+        }
+        Ok(())
+    }
+}
+
+impl std::fmt::Debug for Journal {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Journal")
+            .field("place", &self.place())
+            .field("next_seq", &self.next_seq)
+            .finish_non_exhaustive()
+    }
+}

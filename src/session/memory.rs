@@ -1,0 +1,358 @@
+//! The double of the storage: a disk in memory that loses power, fills up and breaks when a test says so.
+//!
+//! It keeps two states, what programs see and what would survive a power cut, by the strict reading of POSIX: contents survive
+//! from `sync`, names from `sync_folder`, a failed `sync` leaves what it was about to write lost for good even if the next one
+//! succeeds (as Linux does), and a failed `append` may have written a part.
+
+use super::storage::{Storage, refuse_name};
+use std::collections::BTreeMap;
+use std::io;
+use std::ops::Range;
+use std::sync::{Arc, Mutex, MutexGuard};
+
+/// How an operation fails.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fault {
+    /// No space left (ENOSPC). An append writes half of its bytes first.
+    Full,
+    /// Read-only file system (EROFS).
+    ReadOnly,
+    /// The device fails (EIO). An append writes half of its bytes first.
+    Device,
+    /// The folder is gone (ENOENT).
+    Gone,
+}
+
+impl Fault {
+    /// All of them.
+    pub const ALL: [Fault; 4] = [Fault::Full, Fault::ReadOnly, Fault::Device, Fault::Gone];
+
+    fn error(self) -> io::Error {
+        match self {
+            Fault::Full => io::ErrorKind::StorageFull.into(),
+            Fault::ReadOnly => io::ErrorKind::ReadOnlyFilesystem.into(),
+            Fault::Device => io::Error::other("input/output error"),
+            Fault::Gone => io::ErrorKind::NotFound.into(),
+        }
+    }
+}
+
+/// What a power cut leaves of that which was not synced.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Keep {
+    /// Nothing.
+    Nothing,
+    /// Any part, chosen by the seed: some names, some beginnings of contents, zeros where a block was not written yet.
+    Some(u64),
+}
+
+#[derive(Debug, Default, Clone)]
+struct Inode {
+    seen: Vec<u8>,
+    durable: Vec<u8>,
+    dirty: Vec<Range<usize>>,
+}
+
+#[derive(Debug, Default)]
+struct State {
+    inodes: Vec<Inode>,
+    names: BTreeMap<String, usize>,
+    durable_names: BTreeMap<String, usize>,
+    operations: u64,
+    faults: Vec<(Range<u64>, Fault)>,
+    cut: Option<(u64, Keep)>,
+    dark: bool,
+    locked: bool,
+}
+
+/// A disk in memory; clones are the same disk.
+#[derive(Debug, Default, Clone)]
+pub struct Disk(Arc<Mutex<State>>);
+
+/// A session's folder on a [`Disk`].
+#[derive(Debug)]
+pub struct Memory {
+    disk: Disk,
+    holds_lock: bool,
+}
+
+/// A small generator of numbers for choosing what survives (SplitMix64 by Steele, Lea and Flood, 2014).
+fn next_number(seed: &mut u64) -> u64 {
+    *seed = seed.wrapping_add(0x9E37_79B9_7F4A_7C15);
+    let mut z = *seed;
+    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    z ^ (z >> 31)
+}
+
+fn folder_of(name: &str) -> &str {
+    name.rsplit_once('/').map_or("", |(folder, _)| folder)
+}
+
+impl Inode {
+    fn sync(&mut self) {
+        self.durable.resize(self.seen.len(), 0);
+        for range in std::mem::take(&mut self.dirty) {
+            let range = range.start.min(self.seen.len())..range.end.min(self.seen.len());
+            self.durable[range.clone()].copy_from_slice(&self.seen[range]);
+        }
+    }
+
+    fn keep_some(&mut self, seed: &mut u64) {
+        for range in std::mem::take(&mut self.dirty) {
+            let end = range.end.min(self.seen.len());
+            if range.start >= end || next_number(seed).is_multiple_of(3) {
+                continue;
+            }
+            let kept = range.start + (next_number(seed) as usize) % (end - range.start + 1);
+            if self.durable.len() < kept {
+                self.durable.resize(kept, 0);
+            }
+            self.durable[range.start..kept].copy_from_slice(&self.seen[range.start..kept]);
+            if next_number(seed).is_multiple_of(2) && self.durable.len() < end {
+                self.durable.resize(end, 0);
+            }
+        }
+    }
+}
+
+impl State {
+    fn power_cut(&mut self, keep: Keep) {
+        if let Keep::Some(mut seed) = keep {
+            let changed: Vec<String> = self.names.keys().chain(self.durable_names.keys()).cloned().collect();
+            for name in changed {
+                if next_number(&mut seed).is_multiple_of(2) {
+                    match self.names.get(&name) {
+                        Some(inode) => self.durable_names.insert(name, *inode),
+                        None => self.durable_names.remove(&name),
+                    };
+                }
+            }
+            self.inodes.iter_mut().for_each(|inode| inode.keep_some(&mut seed));
+        }
+        self.names = self.durable_names.clone();
+        for inode in &mut self.inodes {
+            inode.dirty.clear();
+            inode.seen.clone_from(&inode.durable);
+        }
+        self.dark = true;
+    }
+
+    /// Counts an operation. `Some` when it is to fail.
+    fn begin(&mut self) -> io::Result<Option<Fault>> {
+        let number = self.operations;
+        self.operations += 1;
+        if let Some((at, keep)) = self.cut
+            && number >= at
+        {
+            self.cut = None;
+            self.power_cut(keep);
+        }
+        if self.dark {
+            return Err(io::Error::other("the power is off"));
+        }
+        Ok(self.faults.iter().find(|(when, _)| when.contains(&number)).map(|(_, fault)| *fault))
+    }
+
+    fn inode(&mut self, name: &str) -> io::Result<&mut Inode> {
+        let at = *self.names.get(name).ok_or(io::ErrorKind::NotFound)?;
+        Ok(&mut self.inodes[at])
+    }
+}
+
+impl Disk {
+    /// An empty disk.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    fn state(&self) -> MutexGuard<'_, State> {
+        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
+    }
+
+    /// The session's folder on this disk, as a process sees it.
+    pub fn folder(&self) -> Memory {
+        Memory { disk: self.clone(), holds_lock: false }
+    }
+
+    /// Operations that were tried so far.
+    pub fn operations(&self) -> u64 {
+        self.state().operations
+    }
+
+    /// Makes the operations with these numbers (the first is 0) fail.
+    pub fn fail(&self, operations: Range<u64>, fault: Fault) {
+        self.state().faults.push((operations, fault));
+    }
+
+    /// Cuts the power just before the operation with this number; from then on everything fails.
+    pub fn cut_before(&self, operation: u64, keep: Keep) {
+        self.state().cut = Some((operation, keep));
+    }
+
+    /// Cuts the power now.
+    pub fn cut_now(&self, keep: Keep) {
+        self.state().power_cut(keep);
+    }
+
+    /// Power and faults are mended, locks are gone; what survived is there.
+    pub fn restart(&self) {
+        let mut state = self.state();
+        if !state.dark {
+            state.power_cut(Keep::Nothing);
+        }
+        (state.dark, state.locked, state.cut) = (false, false, None);
+        state.faults.clear();
+    }
+
+    /// Faults are mended; the process lives on.
+    pub fn mend(&self) {
+        self.state().faults.clear();
+    }
+
+    /// What programs see of a file.
+    pub fn contents(&self, name: &str) -> Option<Vec<u8>> {
+        self.state().inode(name).ok().map(|inode| inode.seen.clone())
+    }
+
+    /// Puts a file there, as if it had always been there.
+    pub fn put(&self, name: &str, bytes: &[u8]) {
+        let mut state = self.state();
+        state.inodes.push(Inode { seen: bytes.to_vec(), durable: bytes.to_vec(), dirty: Vec::new() });
+        let at = state.inodes.len() - 1;
+        state.names.insert(name.to_owned(), at);
+        state.durable_names.insert(name.to_owned(), at);
+    }
+}
+
+impl Memory {
+    fn whole(&self, name: &str) -> io::Result<MutexGuard<'_, State>> {
+        refuse_name(name)?;
+        let mut state = self.disk.state();
+        match state.begin()? {
+            Some(fault) => Err(fault.error()),
+            None => Ok(state),
+        }
+    }
+}
+
+impl Drop for Memory {
+    fn drop(&mut self) {
+        if self.holds_lock {
+            self.disk.state().locked = false;
+        }
+    }
+}
+
+impl Storage for Memory {
+    fn place(&self) -> String {
+        "memory".to_owned()
+    }
+
+    fn lock(&mut self) -> io::Result<()> {
+        if self.holds_lock {
+            return Ok(());
+        }
+        let mut state = self.whole("lock")?;
+        if state.locked {
+            return Err(io::ErrorKind::WouldBlock.into());
+        }
+        state.locked = true;
+        drop(state);
+        self.holds_lock = true;
+        Ok(())
+    }
+
+    fn list(&mut self) -> io::Result<Vec<String>> {
+        Ok(self.whole("list")?.names.keys().cloned().collect())
+    }
+
+    fn read(&mut self, name: &str, limit: u64) -> io::Result<Vec<u8>> {
+        let mut state = self.whole(name)?;
+        let inode = state.inode(name)?;
+        if inode.seen.len() as u64 > limit { Err(io::ErrorKind::FileTooLarge.into()) } else { Ok(inode.seen.clone()) }
+    }
+
+    fn create(&mut self, name: &str) -> io::Result<()> {
+        let mut state = self.whole(name)?;
+        match state.inode(name) {
+            Ok(inode) => {
+                inode.seen.clear();
+                inode.dirty.clear();
+            }
+            Err(_) => {
+                state.inodes.push(Inode::default());
+                let at = state.inodes.len() - 1;
+                state.names.insert(name.to_owned(), at);
+            }
+        }
+        Ok(())
+    }
+
+    fn append(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {
+        refuse_name(name)?;
+        let mut state = self.disk.state();
+        let fault = state.begin()?;
+        let written = match fault {
+            None => bytes,
+            Some(Fault::Full | Fault::Device) => &bytes[..bytes.len() / 2],
+            Some(fault) => return Err(fault.error()),
+        };
+        let inode = state.inode(name)?;
+        let start = inode.seen.len();
+        inode.seen.extend_from_slice(written);
+        inode.dirty.push(start..start + written.len());
+        fault.map_or(Ok(()), |fault| Err(fault.error()))
+    }
+
+    fn truncate(&mut self, name: &str, length: u64) -> io::Result<()> {
+        let length = usize::try_from(length).map_err(|_| io::ErrorKind::FileTooLarge)?;
+        let mut state = self.whole(name)?;
+        let inode = state.inode(name)?;
+        inode.seen.resize(length, 0);
+        for range in &mut inode.dirty {
+            *range = range.start.min(length)..range.end.min(length);
+        }
+        Ok(())
+    }
+
+    fn sync(&mut self, name: &str) -> io::Result<()> {
+        refuse_name(name)?;
+        let mut state = self.disk.state();
+        let fault = state.begin()?;
+        let inode = state.inode(name)?;
+        match fault {
+            None => {
+                inode.sync();
+                Ok(())
+            }
+            Some(fault) => {
+                inode.dirty.clear();
+                Err(fault.error())
+            }
+        }
+    }
+
+    fn rename(&mut self, from: &str, to: &str) -> io::Result<()> {
+        refuse_name(to)?;
+        let mut state = self.whole(from)?;
+        let at = state.names.remove(from).ok_or(io::ErrorKind::NotFound)?;
+        state.names.insert(to.to_owned(), at);
+        Ok(())
+    }
+
+    fn remove(&mut self, name: &str) -> io::Result<()> {
+        self.whole(name)?.names.remove(name).map(|_| ()).ok_or_else(|| io::ErrorKind::NotFound.into())
+    }
+
+    fn sync_folder(&mut self, name: &str) -> io::Result<()> {
+        let mut state = self.whole(name)?;
+        let folder = folder_of(name);
+        let mut durable = std::mem::take(&mut state.durable_names);
+        durable.retain(|name, _| folder_of(name) != folder);
+        durable
+            .extend(state.names.iter().filter(|(name, _)| folder_of(name) == folder).map(|(n, at)| (n.clone(), *at)));
+        state.durable_names = durable;
+        Ok(())
+    }
+}
