@@ -174,11 +174,8 @@ impl Activity {
         let power = clean.iter().map(|s| s * s).sum::<f32>() / FRAME as f32;
         let score = self.detector.predict_f32(&clean);
         let speaking = self.open.is_some();
-        let (need_score, above) = if speaking {
-            (SCORE_CARRIES, ABOVE_FLOOR_CARRIES)
-        } else {
-            (SCORE_BEGINS, ABOVE_FLOOR_BEGINS)
-        };
+        let (need_score, above) =
+            if speaking { (SCORE_CARRIES, ABOVE_FLOOR_CARRIES) } else { (SCORE_BEGINS, ABOVE_FLOOR_BEGINS) };
         let voice = power > LEAST_POWER && score >= need_score && power > self.floor * above;
         self.follow_floor(power, speaking, voice);
         let at = self.position;

@@ -16,7 +16,9 @@ pub struct Pcm {
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum SpeakError {
     /// The machine lacks the program that makes the voice. Exit 3.
-    #[error("The voice program '{program}' is not on this machine ({why}). Run 'models/setup', or use '--say printed'.")]
+    #[error(
+        "The voice program '{program}' is not on this machine ({why}). Run 'models/setup', or use '--say printed'."
+    )]
     NoProgram {
         /// Its name or path.
         program: String,
