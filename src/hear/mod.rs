@@ -1,1 +1,16 @@
-//! To be filled.
+//! Microphone, WAV file or typed line to utterances, and utterances to hypotheses.
+
+pub mod activity;
+mod ears;
+mod pedal;
+pub mod resample;
+mod script;
+mod typed;
+mod wav;
+
+pub use activity::{Activity, ActivitySettings, Voiced};
+pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, Utterance};
+pub use pedal::Pedal;
+pub use script::{Given, Script};
+pub use typed::Typed;
+pub use wav::{WavEars, WavError, read_wav, read_wav_as_is, to_16_bit, write_wav};

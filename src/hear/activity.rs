@@ -1,0 +1,262 @@
+//! Voice activity and end of speech: a stream of 16 kHz mono samples in, beginnings of speech and whole utterances out.
+//!
+//! It counts samples and reads no clock, so a file runs through it faster than real time with the same result. A frame is
+//! voice when the `earshot` network says so and the frame stands out of a noise floor that follows the room.
+
+use super::ears::{RATE, Utterance};
+use earshot::Detector;
+use std::collections::VecDeque;
+
+/// Samples per decision: the network's fixed frame, 16 ms.
+pub const FRAME: usize = 256;
+
+/// Samples in a number of milliseconds at [`RATE`].
+pub const fn samples(ms: u64) -> u64 {
+    ms * RATE as u64 / 1000
+}
+
+/// How speech is cut out of sound. All lengths in samples at [`RATE`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ActivitySettings {
+    /// Sound kept from before the first frame of voice, so that a soft first consonant is not lost.
+    pub pre_roll: u64,
+    /// Silence after which an utterance is handed over early.
+    pub short_silence: u64,
+    /// Silence after which an utterance is over.
+    pub long_silence: u64,
+    /// Sound kept after the last frame of voice.
+    pub tail: u64,
+    /// Less voice than this is a click.
+    pub least_voice: u64,
+    /// An utterance is cut at this length.
+    pub longest: u64,
+}
+
+impl Default for ActivitySettings {
+    fn default() -> Self {
+        Self {
+            pre_roll: samples(250),
+            short_silence: samples(250),
+            long_silence: samples(800),
+            tail: samples(200),
+            least_voice: samples(112),
+            longest: samples(20_000),
+        }
+    }
+}
+
+/// What was found in the stream.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Voiced {
+    /// Enough voice to be speech; the sample it began at.
+    Began {
+        /// First sample of voice at [`RATE`].
+        at: u64,
+    },
+    /// Speech followed by silence.
+    Utterance(Utterance),
+}
+
+/// The network's score from which a frame starts speech, and from which it carries speech on. Tried on synthetic speech.
+const SCORE_BEGINS: f32 = 0.5;
+const SCORE_CARRIES: f32 = 0.35;
+/// A frame of voice is at least this much above the noise floor, in power: 5 dB to begin, 2.5 dB to carry on.
+const ABOVE_FLOOR_BEGINS: f32 = 3.2;
+const ABOVE_FLOOR_CARRIES: f32 = 1.8;
+/// Mean square below which nothing is voice: -75 dB of full scale, under the quietest speech a microphone would give.
+const LEAST_POWER: f32 = 3.2e-8;
+/// The floor falls to a quieter frame by this share, and rises by the other, per frame.
+const FLOOR_FALLS: f32 = 0.2;
+const FLOOR_RISES: f32 = 0.01;
+const FLOOR_RISES_IN_SPEECH: f32 = 0.001;
+
+/// Speech under way.
+#[derive(Debug)]
+struct Open {
+    begin: u64,
+    voice_begin: u64,
+    /// One past the last frame of voice.
+    voice_end: u64,
+    voiced: u64,
+    sound: Vec<f32>,
+    began_told: bool,
+    /// `voice_end` of the early version already handed over.
+    handed: Option<u64>,
+}
+
+/// A streaming segmenter.
+pub struct Activity {
+    settings: ActivitySettings,
+    detector: Box<Detector>,
+    partial: Vec<f32>,
+    /// Samples decided on so far.
+    position: u64,
+    /// The latest sound, at most `pre_roll` samples.
+    before: VecDeque<f32>,
+    floor: f32,
+    open: Option<Open>,
+}
+
+impl std::fmt::Debug for Activity {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Activity").field("position", &self.position).field("floor", &self.floor).finish_non_exhaustive()
+    }
+}
+
+impl Activity {
+    /// A segmenter at sample 0.
+    pub fn new(settings: ActivitySettings) -> Self {
+        Self {
+            settings,
+            detector: Detector::default_boxed(),
+            partial: Vec::with_capacity(FRAME),
+            position: 0,
+            before: VecDeque::new(),
+            floor: 0.0,
+            open: None,
+        }
+    }
+
+    /// Samples decided on so far, at [`RATE`].
+    pub fn position(&self) -> u64 {
+        self.position
+    }
+
+    /// The noise floor: mean square of the quiet frames, full scale 1.
+    pub fn noise_floor(&self) -> f32 {
+        self.floor
+    }
+
+    /// Takes sound at [`RATE`], appends what was found to `out`.
+    pub fn push(&mut self, sound: &[f32], out: &mut Vec<Voiced>) {
+        let mut rest = sound;
+        while !rest.is_empty() {
+            let take = rest.len().min(FRAME - self.partial.len());
+            self.partial.extend_from_slice(&rest[..take]);
+            rest = &rest[take..];
+            if self.partial.len() == FRAME {
+                let frame = std::mem::take(&mut self.partial);
+                self.frame(&frame, out);
+                self.partial = frame;
+                self.partial.clear();
+            }
+        }
+    }
+
+    /// Counts sound that is not to be heard: positions go on, an utterance under way is dropped.
+    pub fn skip(&mut self, count: u64) {
+        self.forget();
+        self.position += count;
+    }
+
+    /// The source is at its end: the utterance under way, if there is one.
+    pub fn finish(&mut self, out: &mut Vec<Voiced>) {
+        if !self.partial.is_empty() {
+            let fill = vec![0.0; FRAME - self.partial.len()];
+            self.push(&fill, out);
+        }
+        if let Some(open) = self.open.take()
+            && open.voiced >= self.settings.least_voice
+        {
+            self.hand_over(&open, true, out);
+        }
+    }
+
+    /// Drops the utterance under way and the sound before it: the next utterance starts after this point.
+    pub fn forget(&mut self) {
+        self.open = None;
+        self.before.clear();
+        self.partial.clear();
+    }
+
+    fn frame(&mut self, frame: &[f32], out: &mut Vec<Voiced>) {
+        let clean: Vec<f32> = frame.iter().map(|s| if s.is_finite() { s.clamp(-1.0, 1.0) } else { 0.0 }).collect();
+        let power = clean.iter().map(|s| s * s).sum::<f32>() / FRAME as f32;
+        let score = self.detector.predict_f32(&clean);
+        let speaking = self.open.is_some();
+        let (need_score, above) =
+            if speaking { (SCORE_CARRIES, ABOVE_FLOOR_CARRIES) } else { (SCORE_BEGINS, ABOVE_FLOOR_BEGINS) };
+        let voice = power > LEAST_POWER && score >= need_score && power > self.floor * above;
+        self.follow_floor(power, speaking, voice);
+        let at = self.position;
+        self.position += FRAME as u64;
+        if voice && self.open.is_none() {
+            let before: Vec<f32> = self.before.drain(..).collect();
+            self.open = Some(Open {
+                begin: at - before.len() as u64,
+                voice_begin: at,
+                voice_end: at,
+                voiced: 0,
+                sound: before,
+                began_told: false,
+                handed: None,
+            });
+        }
+        match self.open.take() {
+            None => self.keep_before(&clean),
+            Some(mut open) => {
+                open.sound.extend_from_slice(&clean);
+                if voice {
+                    open.voice_end = self.position;
+                    open.voiced += FRAME as u64;
+                }
+                self.open = self.judge(open, out);
+            }
+        }
+    }
+
+    fn follow_floor(&mut self, power: f32, speaking: bool, voice: bool) {
+        if self.position == 0 && self.floor == 0.0 {
+            self.floor = power;
+        }
+        let share = match (power < self.floor, speaking || voice) {
+            (true, _) => FLOOR_FALLS,
+            (false, false) => FLOOR_RISES,
+            (false, true) => FLOOR_RISES_IN_SPEECH,
+        };
+        self.floor += (power - self.floor) * share;
+    }
+
+    fn keep_before(&mut self, frame: &[f32]) {
+        self.before.extend(frame);
+        let excess = self.before.len().saturating_sub(self.settings.pre_roll as usize);
+        self.before.drain(..excess);
+    }
+
+    /// Tells what there is to tell of the speech under way; gives it back unless it is over.
+    fn judge(&mut self, mut open: Open, out: &mut Vec<Voiced>) -> Option<Open> {
+        let silence = self.position - open.voice_end;
+        let enough = open.voiced >= self.settings.least_voice;
+        if enough && !open.began_told {
+            open.began_told = true;
+            out.push(Voiced::Began { at: open.voice_begin });
+        }
+        if !enough && silence >= self.settings.short_silence {
+            let tail = open.sound.len().saturating_sub(self.settings.pre_roll as usize);
+            self.before = open.sound.drain(tail..).collect();
+            return None;
+        }
+        let too_long = open.sound.len() as u64 >= self.settings.longest;
+        if enough && (silence >= self.settings.long_silence || too_long) {
+            self.hand_over(&open, true, out);
+            self.before.clear();
+            return None;
+        }
+        if enough && silence >= self.settings.short_silence && open.handed != Some(open.voice_end) {
+            open.handed = Some(open.voice_end);
+            self.hand_over(&open, false, out);
+        }
+        Some(open)
+    }
+
+    fn hand_over(&self, open: &Open, last: bool, out: &mut Vec<Voiced>) {
+        let length = (open.voice_end + self.settings.tail - open.begin).min(open.sound.len() as u64);
+        out.push(Voiced::Utterance(Utterance {
+            begin: open.begin,
+            end: open.begin + length,
+            sound: open.sound[..length as usize].into(),
+            waited: self.position - open.voice_end,
+            last,
+        }));
+    }
+}
