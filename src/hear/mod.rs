@@ -1,16 +1,36 @@
-//! Microphone, WAV file or typed line to utterances, and utterances to hypotheses.
+//! Hearing: microphone, WAV file or typed line to utterances, and an utterance against a grammar to hypotheses.
+//!
+//! [`Ears`] are where answers come from. [`open`] gives the recogniser; [`Recogniser::hear`] is one utterance against one
+//! grammar, [`Recogniser::transcribe`] is free text. Model files are found by [`models`]; when they are missing, the error's
+//! sentence names the command that mends it.
 
 pub mod activity;
+mod decode;
 mod ears;
+mod engine;
+mod expand;
+mod fitted;
+mod level;
+pub mod models;
+mod moonshine;
+mod network;
 mod pedal;
+mod prior;
 pub mod resample;
+mod score;
 mod script;
+mod tokenizer;
+mod trie;
 mod typed;
 mod wav;
 
 pub use activity::{Activity, ActivitySettings, Voiced};
 pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, Utterance};
+pub use engine::{DEFAULT_ENGINE, ENGINES, HearError, Recogniser, SAMPLE_RATE, open};
+pub use level::{active_level, signal_to_noise};
+pub use moonshine::Moonshine;
 pub use pedal::Pedal;
+pub use score::{FEATURE_NAMES, FEATURES};
 pub use script::{Given, Script};
 pub use typed::Typed;
 pub use wav::{WavEars, WavError, read_wav, read_wav_as_is, to_16_bit, write_wav};

@@ -2,6 +2,9 @@
 
 mod answer;
 mod grammar;
+pub mod number;
+mod policy;
 
 pub use answer::{Answer, Command, Escape, Hypotheses, Hypothesis, Reading, ReadingKind, Stakes, Verdict};
 pub use grammar::{Grammar, NumberSlot, Phrase};
+pub use policy::decide;

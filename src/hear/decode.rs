@@ -1,0 +1,162 @@
+//! The search: which spellings of a grammar the sound supports, and what the model would write on its own.
+//!
+//! Rows advance by one token together, so they are always equally long and comparable. A row's score is the sum of
+//! log p(token | sound) - w log p(token | noise). The free transcript rides along as one more row of the same batch.
+
+use super::engine::HearError;
+use super::expand::Expanded;
+use super::network::{Frames, Network};
+use super::prior::Prior;
+use super::tokenizer::{BEGIN, END, Token};
+use super::trie::{Node, ROOT};
+
+/// Share of the noise preference that is taken off (measured best on development voices).
+pub const PRIOR_WEIGHT: f32 = 0.7;
+/// Rows kept at every step.
+const BEAM: usize = 8;
+/// A row this far behind the best of its step is dropped.
+const HOPELESS: f32 = 22.0;
+/// No phrase and no number has more tokens.
+const MOST_STEPS: usize = 40;
+/// Tokens a second of fast speech has at most, for the free transcript; more is the model repeating itself.
+const TOKENS_PER_SECOND: f32 = 7.0;
+
+/// A spelling that was followed to its end.
+#[derive(Debug, Clone, Copy)]
+pub struct Ended {
+    /// The spelling's number in the grammar.
+    pub spelling: u32,
+    /// Its score with the noise preference taken off.
+    pub score: f32,
+    /// Its log probability given the sound.
+    pub plain: f32,
+    /// Its tokens, the end among them.
+    pub tokens: usize,
+}
+
+/// What the model writes with no grammar.
+#[derive(Debug, Clone, Default)]
+pub struct Free {
+    /// Its tokens without begin and end.
+    pub tokens: Vec<Token>,
+    /// Its log probability given the sound.
+    pub plain: f32,
+}
+
+/// All that one search found.
+#[derive(Debug, Clone, Default)]
+pub struct Found {
+    /// Spellings in no order.
+    pub ended: Vec<Ended>,
+    /// The free transcript.
+    pub free: Free,
+}
+
+struct Row {
+    node: Node,
+    /// Tokens so far, the beginning token among them.
+    prefix: Vec<Token>,
+    score: f32,
+    plain: f32,
+    /// Where it stands in the batch.
+    at: usize,
+}
+
+/// Most tokens that a free transcript of this many seconds may have.
+fn free_limit(seconds: f32) -> usize {
+    (seconds * TOKENS_PER_SECOND) as usize + 4
+}
+
+/// Searches a grammar.
+pub fn search(
+    network: &mut Network,
+    prior: &mut Prior,
+    frames: &Frames,
+    seconds: f32,
+    grammar: &Expanded,
+) -> Result<Found, HearError> {
+    let trie = &grammar.trie;
+    let (mut logits, mut memory, mut shared) = network.begin(frames)?;
+    let mut rows = vec![Row { node: ROOT, prefix: vec![BEGIN], score: 0.0, plain: 0.0, at: 0 }];
+    let mut free_at = Some(0);
+    let mut found = Found::default();
+    let limit = free_limit(seconds);
+    for _ in 0..MOST_STEPS.max(limit) {
+        prior.learn(
+            network,
+            rows.iter().map(|row| {
+                let mut tokens: Vec<Token> = trie.children(row.node).iter().map(|c| c.0).collect();
+                tokens.extend((!trie.ends(row.node).is_empty()).then_some(END));
+                (&row.prefix[..], tokens)
+            }),
+        )?;
+        let mut next: Vec<(usize, Token, Node, f32, f32)> = Vec::new();
+        for (i, row) in rows.iter().enumerate() {
+            let scores = logits.row(row.at);
+            let norm = logits.normaliser(row.at);
+            let gain = |token: Token| {
+                let plain = scores[token as usize] - norm;
+                (row.score + plain - PRIOR_WEIGHT * prior.of(&row.prefix, token), row.plain + plain)
+            };
+            if !trie.ends(row.node).is_empty() {
+                let (score, plain) = gain(END);
+                let tokens = row.prefix.len();
+                found.ended.extend(trie.ends(row.node).iter().map(|&spelling| Ended { spelling, score, plain, tokens }));
+            }
+            next.extend(trie.children(row.node).iter().map(|&(token, node)| {
+                let (score, plain) = gain(token);
+                (i, token, node, score, plain)
+            }));
+        }
+        next.sort_unstable_by(|a, b| b.3.total_cmp(&a.3));
+        let floor = next.first().map_or(0.0, |best| best.3 - HOPELESS);
+        next.retain(|row| row.3 >= floor);
+        next.truncate(BEAM);
+
+        let mut parents: Vec<usize> = next.iter().map(|n| rows[n.0].at).collect();
+        let mut tokens: Vec<Token> = next.iter().map(|n| n.1).collect();
+        if let Some(at) = free_at {
+            let (token, score) = logits.likeliest(at);
+            found.free.plain += score - logits.normaliser(at);
+            free_at = None;
+            if token != END && found.free.tokens.len() < limit {
+                found.free.tokens.push(token);
+                let same = next.iter().position(|n| rows[n.0].at == at && n.1 == token);
+                free_at = Some(same.unwrap_or_else(|| {
+                    parents.push(at);
+                    tokens.push(token);
+                    parents.len() - 1
+                }));
+            }
+        }
+        if parents.is_empty() {
+            break;
+        }
+        rows = next
+            .into_iter()
+            .enumerate()
+            .map(|(at, (i, token, node, score, plain))| {
+                let mut prefix = rows[i].prefix.clone();
+                prefix.push(token);
+                Row { node, prefix, score, plain, at }
+            })
+            .collect();
+        (logits, memory) = network.step(&mut shared, &memory, &parents, &tokens)?;
+    }
+    Ok(found)
+}
+
+/// What the model writes with no grammar.
+pub fn free(network: &mut Network, frames: &Frames, seconds: f32) -> Result<Free, HearError> {
+    let (mut logits, mut memory, mut shared) = network.begin(frames)?;
+    let mut out = Free::default();
+    loop {
+        let (token, score) = logits.likeliest(0);
+        out.plain += score - logits.normaliser(0);
+        if token == END || out.tokens.len() >= free_limit(seconds) {
+            return Ok(out);
+        }
+        out.tokens.push(token);
+        (logits, memory) = network.step(&mut shared, &memory, &[0], &[token])?;
+    }
+}

@@ -1,0 +1,248 @@
+//! A grammar's spellings as the model would write them: case, full stop, digits for number words, filler phrases.
+//!
+//! The model was trained on written transcripts, so one answer has several spellings ("Light on.", "light on"; "Twelve point
+//! four volts.", "12.4 volts"). All of them count for their answer. Fillers are phrases that no grammar allows; they
+//! compete, and when one of them fits best nothing of the grammar was said.
+
+use super::tokenizer::{Token, Tokenizer};
+use super::trie::Trie;
+use crate::phrase::{Answer, Grammar, Reading, ReadingKind, number};
+use crate::trade::Unit;
+use std::collections::{HashMap, HashSet};
+
+/// A grammar ready for decoding.
+pub struct Expanded {
+    /// Every spelling's tokens.
+    pub trie: Trie,
+    /// Every spelling: its answer's place in `answers`, or none for a filler.
+    pub owners: Vec<Option<u32>>,
+    /// Plain words and full answer of every spelling's source, as `sources[spelling]` indexes into `said`.
+    pub sources: Vec<u32>,
+    /// The words that were expanded, with their meaning.
+    pub said: Vec<(String, Option<Answer>)>,
+    /// How many different answers there are.
+    pub answers: usize,
+}
+
+/// Everyday phrases that are no answer, and what the model likes to invent over noise.
+const FILLERS: &[&str] = &[
+    "thank you", "thanks", "you", "okay", "all right", "oh", "hello", "hey", "bye", "so", "well", "hmm", "what", "what was that",
+    "i see", "yeah", "right", "good", "good morning", "come here", "come on", "one moment", "wait", "let me see", "what is it",
+    "damn it", "where is it", "the", "and", "it is raining", "what time is it", "give me that", "where is the spanner", "yes",
+    "no", "mum", "who is there", "close the door", "i will be there", "how are you", "coffee", "it is", "this is", "that is it",
+    "hold this", "got it", "there we go", "let us see", "i do not know", "we will see", "never mind", "shut up", "music",
+];
+
+/// Words of numbers that the model writes as digits.
+const NUMBER_WORDS: [&str; 13] =
+    ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"];
+
+/// Collects spellings and drops the ones met before.
+struct Builder<'t> {
+    tokenizer: &'t Tokenizer,
+    words: HashMap<String, Vec<Token>>,
+    out: Expanded,
+    seen: HashSet<(String, Option<u32>)>,
+    tokens: Vec<Token>,
+}
+
+impl Expanded {
+    /// Expands and tokenises a grammar.
+    pub fn new(grammar: &Grammar, tokenizer: &Tokenizer) -> Self {
+        let out =
+            Expanded { trie: Trie::default(), owners: Vec::new(), sources: Vec::new(), said: Vec::new(), answers: 0 };
+        let mut b = Builder { tokenizer, words: HashMap::new(), out, seen: HashSet::new(), tokens: Vec::new() };
+        let mut fixed: Vec<&Answer> = Vec::new();
+        for phrase in &grammar.phrases {
+            let owner = fixed.iter().position(|a| **a == phrase.answer).unwrap_or_else(|| {
+                fixed.push(&phrase.answer);
+                fixed.len() - 1
+            });
+            b.phrase(&phrase.words, Some(owner as u32), Some(phrase.answer.clone()));
+        }
+        b.out.answers = fixed.len();
+        if let Some(slot) = &grammar.number {
+            let mut numbers: HashMap<(u8, i64, Option<Unit>), u32> = HashMap::new();
+            for (words, reading) in number::spellings(slot) {
+                let doubtful = reading.said_unit.filter(|u| u.quantity() != slot.quantity);
+                let fresh = b.out.answers as u32;
+                let owner = *numbers.entry((reading.kind as u8, (reading.value * 1e6).round() as i64, doubtful)).or_insert(fresh);
+                b.out.answers += usize::from(owner == fresh);
+                b.number(&words, reading, owner);
+            }
+        }
+        for words in FILLERS {
+            if !grammar.phrases.iter().any(|p| p.words == *words) {
+                b.phrase(words, None, None);
+            }
+        }
+        b.out
+    }
+
+    /// The words and the answer of a spelling.
+    pub fn meaning(&self, spelling: u32) -> (&str, Option<&Answer>) {
+        let (words, answer) = &self.said[self.sources[spelling as usize] as usize];
+        (words, answer.as_ref())
+    }
+}
+
+impl Builder<'_> {
+    /// All spellings of fixed words.
+    fn phrase(&mut self, words: &str, owner: Option<u32>, answer: Option<Answer>) {
+        self.out.said.push((words.to_owned(), answer));
+        for written in written_forms(words) {
+            self.cased(&written, owner);
+        }
+    }
+
+    /// All spellings of a number: its words, and its digits with the unit that was said.
+    fn number(&mut self, words: &str, reading: Reading, owner: u32) {
+        let written = digit_forms(&reading);
+        self.out.said.push((words.to_owned(), Some(Answer::Reading(reading))));
+        for form in written_forms(words) {
+            self.cased(&form, Some(owner));
+        }
+        for form in written {
+            self.one(&form, Some(owner));
+            self.one(&format!("{form}."), Some(owner));
+        }
+    }
+
+    /// With and without a capital and a full stop.
+    fn cased(&mut self, text: &str, owner: Option<u32>) {
+        let mut letters = text.chars();
+        let capital: String = letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect();
+        let stop = if text.ends_with('.') { "" } else { "." };
+        self.one(&format!("{capital}{stop}"), owner);
+        self.one(&format!("{text}{stop}"), owner);
+        self.one(text, owner);
+        self.one(&capital, owner);
+    }
+
+    fn one(&mut self, text: &str, owner: Option<u32>) {
+        if !self.seen.insert((text.to_owned(), owner)) {
+            return;
+        }
+        self.tokens.clear();
+        for word in text.split(' ') {
+            let tokenizer = self.tokenizer;
+            let tokens = self.words.entry(word.to_owned()).or_insert_with(|| {
+                let mut ids = Vec::new();
+                tokenizer.encode_word(word, &mut ids);
+                ids
+            });
+            self.tokens.extend_from_slice(tokens);
+        }
+        self.out.trie.add(&self.tokens, self.out.owners.len() as u32);
+        self.out.owners.push(owner);
+        self.out.sources.push(self.out.said.len() as u32 - 1);
+    }
+}
+
+/// Fixed words as they are written: "i" is a capital, letters said one by one may be capitals, number words may be digits.
+fn written_forms(words: &str) -> Vec<String> {
+    let each = |f: &dyn Fn(&str) -> String| words.split(' ').map(f).collect::<Vec<_>>().join(" ");
+    let plain = each(&|w| if w == "i" { "I".to_owned() } else { w.to_owned() });
+    let mut forms = vec![plain.clone()];
+    let letters: Vec<&str> = words.split(' ').filter(|w| w.len() == 1 && *w != "a" && *w != "i").collect();
+    if !letters.is_empty() {
+        forms.push(each(&|w| if w.len() == 1 { w.to_uppercase() } else { w.to_owned() }));
+        if letters.len() == words.split(' ').count() {
+            forms.push(letters.concat().to_uppercase());
+            forms.push(letters.iter().map(|l| format!("{}.", l.to_uppercase())).collect());
+            forms.push(letters.iter().map(|l| l.to_uppercase()).collect::<Vec<_>>().join("-"));
+        }
+    }
+    let digit = |w: &str| NUMBER_WORDS.iter().position(|n| *n == w).map_or_else(|| w.to_owned(), |n| n.to_string());
+    let many = words.split(' ').filter(|w| NUMBER_WORDS.contains(w)).count();
+    if many == 1 {
+        forms.push(plain.split(' ').map(digit).collect::<Vec<_>>().join(" "));
+    } else if many > 1 && many + 1 >= words.split(' ').count() {
+        forms.push(words.replace(' ', ", "));
+    }
+    forms
+}
+
+/// A reading written in digits, in the unit that was said.
+fn digit_forms(reading: &Reading) -> Vec<String> {
+    let before = match reading.kind {
+        ReadingKind::Plain => "",
+        ReadingKind::About => "about ",
+        ReadingKind::OverRange | ReadingKind::NoReading => return Vec::new(),
+    };
+    let unit = reading.said_unit.unwrap_or(reading.unit);
+    let Some(value) = reading.unit.convert(reading.value, unit) else { return Vec::new() };
+    let value = (value * 1e6).round() / 1e6;
+    let mut numbers = vec![format!("{}", value.abs())];
+    if value.abs() < 1.0 && value != 0.0 {
+        numbers.push(numbers[0].trim_start_matches('0').to_owned());
+    }
+    if value.abs() >= 1_000.0 && value.fract() == 0.0 {
+        let text = &numbers[0];
+        numbers.push(format!("{},{}", &text[..text.len() - 3], &text[text.len() - 3..]));
+    }
+    let mut out = Vec::new();
+    for number in numbers {
+        let signs: &[&str] = if value < 0.0 { &["-", "minus ", "Minus "] } else { &[""] };
+        for sign in signs {
+            let number = format!("{before}{sign}{number}");
+            match reading.said_unit {
+                None => out.push(number),
+                Some(unit) => out.extend(written_units(unit).iter().map(|u| format!("{number}{u}"))),
+            }
+        }
+    }
+    out
+}
+
+/// How a unit is written behind digits.
+fn written_units(unit: Unit) -> &'static [&'static str] {
+    match unit {
+        Unit::Volt => &[" volts", " volt", "V", " V"],
+        Unit::Millivolt => &[" millivolts", "mV", " mV"],
+        Unit::Ampere => &[" amps", "A", " A"],
+        Unit::Milliampere => &[" milliamps", "mA", " mA"],
+        Unit::Ohm => &[" ohms", " ohm"],
+        Unit::Kilohm => &[" kilohms", "k", " K", "K"],
+        Unit::Megohm => &[" megohms", "M"],
+        Unit::Microfarad => &[" microfarads"],
+        Unit::Nanofarad => &[" nanofarads"],
+        Unit::Millimetre => &[" millimetres", " millimeters", "mm", " mm"],
+        Unit::Thou => &[" thou"],
+        Unit::Degree => &[" degrees", "\u{b0}"],
+        Unit::Celsius => &[" degrees", " degrees Celsius", "\u{b0}C"],
+        Unit::Fahrenheit => &[" degrees", " degrees Fahrenheit", "\u{b0}F"],
+        Unit::PerMinute => &[" rpm", " RPM"],
+        Unit::Second => &[" seconds", " second"],
+        Unit::Minute => &[" minutes", " minute"],
+        Unit::Millisecond => &[" milliseconds"],
+        Unit::Percent => &["%", " percent"],
+        Unit::Kilometre => &[" kilometres", " kilometers", " km"],
+        Unit::Mile => &[" miles"],
+        Unit::One => &[""],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trade::Unit;
+
+    #[test]
+    fn fixed_words_get_capitals_letters_and_digits() {
+        assert_eq!(written_forms("i changed something"), ["I changed something"]);
+        assert_eq!(written_forms("o l"), ["o l", "O L", "OL", "O.L.", "O-L"]);
+        assert_eq!(written_forms("cylinder two"), ["cylinder two", "cylinder 2"]);
+        assert_eq!(written_forms("one two point four"), ["one two point four", "one, two, point, four"]);
+    }
+
+    #[test]
+    fn readings_are_written_in_the_unit_that_was_said() {
+        let reading = |value, said_unit| Reading { kind: ReadingKind::Plain, value, unit: Unit::Volt, said_unit };
+        assert_eq!(digit_forms(&reading(12.45, None)), ["12.45"]);
+        assert_eq!(digit_forms(&reading(0.2, Some(Unit::Millivolt)))[0], "200 millivolts");
+        assert_eq!(digit_forms(&reading(0.2, None)), ["0.2", ".2"]);
+        assert_eq!(digit_forms(&reading(-0.1, None))[..2], ["-0.1", "minus 0.1"]);
+        assert_eq!(digit_forms(&reading(4500.0, None)), ["4500", "4,500"]);
+    }
+}

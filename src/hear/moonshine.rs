@@ -1,0 +1,116 @@
+//! The default recogniser: the Moonshine tiny English model, searched against the grammar.
+
+use super::decode;
+use super::engine::{DEFAULT_ENGINE, HearError, Recogniser, SAMPLE_RATE};
+use super::expand::Expanded;
+use super::level;
+use super::models;
+use super::network::Network;
+use super::prior::Prior;
+use super::score::{self, Weighed};
+use super::tokenizer::Tokenizer;
+use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis};
+use std::sync::Arc;
+
+/// Expanded grammars kept; a walk comes back to the same few.
+const KEPT_GRAMMARS: usize = 24;
+/// Silence put before and behind the sound, in samples.
+const PAD: usize = SAMPLE_RATE / 5;
+/// An answer is no longer than this; the rest is cut off.
+const LONGEST_ANSWER: usize = 15 * SAMPLE_RATE;
+/// Longest piece transcribed at once; longer sound is cut at its quietest places.
+const LONGEST_PIECE: usize = 14 * SAMPLE_RATE;
+
+/// The loaded model with what it has learnt about noise and grammars.
+pub struct Moonshine {
+    tokenizer: Tokenizer,
+    network: Network,
+    prior: Prior,
+    expanded: Vec<(Grammar, Arc<Expanded>)>,
+}
+
+impl Moonshine {
+    /// Finds and loads the model; half a second.
+    pub fn open() -> Result<Self, HearError> {
+        let models = models::find()?;
+        let tokenizer = Tokenizer::load(&models.folder.join("tokenizer.bin"))?;
+        let mut network = Network::load(&models)?;
+        let prior = Prior::new(&mut network)?;
+        Ok(Moonshine { tokenizer, network, prior, expanded: Vec::new() })
+    }
+
+    /// The grammar's spellings, from the shelf when it was met before.
+    fn expand(&mut self, grammar: &Grammar) -> Arc<Expanded> {
+        let entry = match self.expanded.iter().position(|(known, _)| known == grammar) {
+            Some(at) => self.expanded.remove(at),
+            None => (grammar.clone(), Arc::new(Expanded::new(grammar, &self.tokenizer))),
+        };
+        let out = entry.1.clone();
+        self.expanded.insert(0, entry);
+        self.expanded.truncate(KEPT_GRAMMARS);
+        out
+    }
+
+    /// Scores by answer before calibration, the expanded grammar and the free transcript.
+    fn weigh(&mut self, sound: &[f32], grammar: &Grammar) -> Result<(Option<Weighed>, Arc<Expanded>, String), HearError> {
+        let expanded = self.expand(grammar);
+        let sound = &sound[..sound.len().min(LONGEST_ANSWER)];
+        let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
+        let snr = level::signal_to_noise(sound);
+        let frames = self.network.encode(&level::levelled(sound, PAD))?;
+        let found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        let free = self.tokenizer.decode(&found.free.tokens);
+        let weighed = score::weigh(&found, &expanded, &free, seconds, snr);
+        Ok((weighed, expanded, free))
+    }
+}
+
+impl Moonshine {
+    /// [`Recogniser::hear`] with the features behind it, for measuring and fitting.
+    pub fn measure(
+        &mut self,
+        sound: &[f32],
+        grammar: &Grammar,
+    ) -> Result<(Hypotheses, Option<[f32; score::FEATURES]>), HearError> {
+        let (weighed, expanded, free) = self.weigh(sound, grammar)?;
+        let mut out = match &weighed {
+            Some(weighed) => score::judge(weighed, &expanded, free.clone()),
+            None => Hypotheses { stranger: 1.0, free: Some(free.clone()), ..Hypotheses::default() },
+        };
+        if grammar.note && !free.is_empty() {
+            let probability = out.stranger;
+            let note = Hypothesis { answer: Answer::Note(free.clone()), words: free, probability };
+            let at = out.best.iter().position(|h| h.probability < probability).unwrap_or(out.best.len());
+            out.best.insert(at, note);
+            out.stranger = 0.0;
+        }
+        Ok((out, weighed.map(|w| w.features)))
+    }
+}
+
+impl Recogniser for Moonshine {
+    fn name(&self) -> &str {
+        DEFAULT_ENGINE
+    }
+
+    fn hear(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Hypotheses, HearError> {
+        Ok(self.measure(sound, grammar)?.0)
+    }
+
+    fn transcribe(&mut self, sound: &[f32]) -> Result<String, HearError> {
+        let mut words = Vec::new();
+        for piece in level::pieces(sound, LONGEST_PIECE) {
+            let frames = self.network.encode(&level::levelled(piece, PAD))?;
+            let seconds = piece.len() as f32 / SAMPLE_RATE as f32;
+            let free = decode::free(&mut self.network, &frames, seconds)?;
+            words.push(self.tokenizer.decode(&free.tokens));
+        }
+        words.retain(|w| !w.is_empty());
+        Ok(words.join(" "))
+    }
+
+    fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
+        self.expand(grammar);
+        Ok(())
+    }
+}

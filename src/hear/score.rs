@@ -1,0 +1,135 @@
+//! From the search's scores to calibrated probabilities.
+//!
+//! Two logistic models over the same features: is this utterance a stranger to the grammar, and, if it is not, is the best
+//! answer the right one. Coefficients are fitted by `tests/measure/hearing.rs fit` on development voices and noises.
+
+use super::decode::Found;
+use super::expand::Expanded;
+use super::fitted::{MEAN, RIGHT, SPREAD, STRANGER};
+use crate::phrase::{Answer, Hypotheses, Hypothesis};
+use std::collections::HashMap;
+
+/// How many features there are.
+pub const FEATURES: usize = 9;
+/// Their names, in order.
+pub const FEATURE_NAMES: [&str; FEATURES] =
+    ["margin", "fillers", "to free", "per token", "adjusted", "similar", "pace", "noise", "answers"];
+/// Answers handed on at most.
+const MOST_ANSWERS: usize = 5;
+/// Differences in score beyond this say no more.
+const WIDEST: f32 = 25.0;
+
+/// Scores by answer, best first, and the features of the whole.
+pub struct Weighed {
+    /// Distinct answers: summed score, best spelling.
+    pub answers: Vec<(f32, u32)>,
+    /// See [`FEATURE_NAMES`].
+    pub features: [f32; FEATURES],
+}
+
+/// log(exp(a) + exp(b)) without overflow.
+fn log_add(a: f32, b: f32) -> f32 {
+    let (high, low) = if a > b { (a, b) } else { (b, a) };
+    if low == f32::NEG_INFINITY { high } else { high + (low - high).exp().ln_1p() }
+}
+
+/// Sums spellings per answer and measures the features. `None` when no spelling of the grammar was reached.
+pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, snr: f32) -> Option<Weighed> {
+    let mut sums: HashMap<u32, (f32, usize)> = HashMap::new();
+    let mut filler = f32::NEG_INFINITY;
+    for (i, ended) in found.ended.iter().enumerate() {
+        match grammar.owners[ended.spelling as usize] {
+            None => filler = filler.max(ended.score),
+            Some(owner) => {
+                let entry = sums.entry(owner).or_insert((f32::NEG_INFINITY, i));
+                entry.0 = log_add(entry.0, ended.score);
+                if ended.score > found.ended[entry.1].score {
+                    entry.1 = i;
+                }
+            }
+        }
+    }
+    let mut answers: Vec<(f32, usize)> = sums.into_values().collect();
+    answers.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let &(top, best) = answers.first()?;
+    let best = found.ended[best];
+    let second = answers.get(1).map_or(f32::NEG_INFINITY, |a| a.0);
+    // The likeliest spelling of the best answer, whatever the noise prefers.
+    let owner = grammar.owners[best.spelling as usize];
+    let mine = found.ended.iter().filter(|e| grammar.owners[e.spelling as usize] == owner);
+    let (plain, tokens, spelling) = mine.fold((f32::NEG_INFINITY, 1, best.spelling), |most, e| {
+        if e.plain > most.0 { (e.plain, e.tokens, e.spelling) } else { most }
+    });
+    let words = grammar.meaning(spelling).0;
+    let features = [
+        (top - second).clamp(0.0, WIDEST),
+        (top - filler).clamp(-WIDEST, WIDEST),
+        (plain - found.free.plain).clamp(-WIDEST, WIDEST),
+        (plain / tokens as f32).clamp(-8.0, 0.0),
+        (top / tokens as f32).clamp(-8.0, 8.0),
+        likeness(words, free_words),
+        (words.len() as f32 / seconds.max(0.1)).ln(),
+        snr.clamp(0.0, 50.0),
+        (answers.len() as f32).ln(),
+    ];
+    let answers = answers.into_iter().take(MOST_ANSWERS).map(|(s, i)| (s, found.ended[i].spelling)).collect();
+    Some(Weighed { answers, features })
+}
+
+/// How alike two texts are with case and punctuation aside, 0 to 1.
+fn likeness(a: &str, b: &str) -> f32 {
+    let plain = |s: &str| s.to_lowercase().replace(|c: char| !c.is_alphanumeric(), "");
+    strsim::normalized_levenshtein(&plain(a), &plain(b)) as f32
+}
+
+/// A fitted logistic model's probability.
+fn logistic(coefficients: &[f32; FEATURES + 1], features: &[f32; FEATURES]) -> f64 {
+    let mut sum = coefficients[FEATURES];
+    for i in 0..FEATURES {
+        sum += coefficients[i] * (features[i] - MEAN[i]) / SPREAD[i];
+    }
+    1.0 / (1.0 + f64::from(-sum).exp())
+}
+
+/// Calibrated hypotheses.
+pub fn judge(weighed: &Weighed, grammar: &Expanded, free: String) -> Hypotheses {
+    let stranger = logistic(&STRANGER, &weighed.features);
+    let right = logistic(&RIGHT, &weighed.features);
+    let shares: Vec<f64> = weighed.answers.iter().map(|a| f64::from(a.0 - weighed.answers[0].0).exp()).collect();
+    let rest: f64 = shares.iter().skip(1).sum::<f64>().max(1e-12);
+    let mut best: Vec<Hypothesis> = Vec::new();
+    for (i, (&(_, spelling), share)) in weighed.answers.iter().zip(&shares).enumerate() {
+        let (words, answer) = grammar.meaning(spelling);
+        let Some(answer) = answer else { continue };
+        let given = if i == 0 { right } else { (1.0 - right) * share / rest };
+        best.push(Hypothesis { answer: answer.clone(), words: words.to_owned(), probability: (1.0 - stranger) * given });
+    }
+    let may_go_on = best.first().is_some_and(|h| goes_on(h, grammar));
+    Hypotheses { best, stranger, free: Some(free), may_go_on }
+}
+
+/// True when what was heard is the beginning of another allowed phrase, or a number that may go on.
+fn goes_on(heard: &Hypothesis, grammar: &Expanded) -> bool {
+    let longer = |(words, answer): &(String, Option<Answer>)| {
+        answer.is_some() && words.strip_prefix(&heard.words).is_some_and(|rest| rest.starts_with(' '))
+    };
+    grammar.said.iter().any(longer)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sums_in_the_log_domain() {
+        assert!((log_add(0.0, 0.0) - 2f32.ln()).abs() < 1e-6);
+        assert_eq!(log_add(f32::NEG_INFINITY, -3.0), -3.0);
+        assert_eq!(log_add(-3.0, f32::NEG_INFINITY), -3.0);
+    }
+
+    #[test]
+    fn likeness_ignores_case_and_stops() {
+        assert_eq!(likeness("light on", "Light, on."), 1.0);
+        assert!(likeness("light on", "dark") < 0.3);
+    }
+}

@@ -1,0 +1,86 @@
+//! What is done with an utterance: hypotheses and stakes to accept, confirm or reject.
+//!
+//! A wrong branch is worse than a question, so an answer is taken only when its calibrated probability passes the bar of its
+//! stakes; a likely one or two close rivals are asked about; anything else is not an answer.
+
+use super::answer::{Answer, Hypotheses, Stakes, Verdict};
+
+/// Least probability at which an answer that "go back" undoes is taken.
+const TAKE_LOW: f64 = 0.90;
+/// Least probability at which an answer that leads to a conclusion or past a hazard is taken.
+const TAKE_HIGH: f64 = 0.95;
+/// Least probability of the best, or of the best two together, at which it is worth asking.
+const ASK: f64 = 0.40;
+/// A second answer at this share of the best one's probability is named in the question.
+const CLOSE: f64 = 0.25;
+/// Above this chance that nothing of the grammar was said, nothing is asked.
+const STRANGER: f64 = 0.60;
+
+/// Decides what is done with an utterance.
+pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {
+    let reject = || Verdict::Reject { free: heard.free.clone() };
+    let Some(best) = heard.best.first() else { return reject() };
+    if matches!(best.answer, Answer::Note(_)) {
+        return Verdict::Accept { heard: best.clone() };
+    }
+    let take = match stakes {
+        Stakes::Low => TAKE_LOW,
+        Stakes::High => TAKE_HIGH,
+    };
+    if best.probability >= take {
+        return Verdict::Accept { heard: best.clone() };
+    }
+    let second = heard.best.get(1);
+    let rival = second.filter(|h| h.probability >= best.probability * CLOSE && !matches!(h.answer, Answer::Note(_)));
+    let mass = best.probability + rival.map_or(0.0, |h| h.probability);
+    if heard.stranger > STRANGER || mass < ASK {
+        return reject();
+    }
+    Verdict::Confirm { heard: best.clone(), rival: rival.cloned() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::phrase::Hypothesis;
+
+    fn heard(probabilities: &[f64], stranger: f64) -> Hypotheses {
+        let best = probabilities.iter().enumerate().map(|(i, &probability)| Hypothesis {
+            answer: Answer::Choice(i.to_string()),
+            words: i.to_string(),
+            probability,
+        });
+        Hypotheses { best: best.collect(), stranger, free: Some("what it wrote".into()), may_go_on: false }
+    }
+
+    #[test]
+    fn the_bar_rises_with_the_stakes() {
+        let between = heard(&[(TAKE_LOW + TAKE_HIGH) / 2.0], 0.0);
+        assert!(matches!(decide(&between, Stakes::Low), Verdict::Accept { .. }));
+        assert!(matches!(decide(&between, Stakes::High), Verdict::Confirm { rival: None, .. }));
+    }
+
+    #[test]
+    fn two_close_rivals_are_asked_about_together() {
+        let Verdict::Confirm { heard, rival } = decide(&heard(&[0.5, 0.4], 0.1), Stakes::Low) else { panic!("not asked") };
+        assert_eq!((heard.words.as_str(), rival.map(|r| r.words).as_deref()), ("0", Some("1")));
+    }
+
+    #[test]
+    fn strangers_and_mumbles_are_rejected_with_the_transcript() {
+        for utterance in [heard(&[0.3], 0.65), heard(&[0.2, 0.1], 0.1), heard(&[], 1.0)] {
+            assert_eq!(decide(&utterance, Stakes::Low), Verdict::Reject { free: Some("what it wrote".into()) });
+        }
+    }
+
+    #[test]
+    fn a_surer_utterance_is_never_treated_worse() {
+        let rank = |v: Verdict| match v {
+            Verdict::Reject { .. } => 0,
+            Verdict::Confirm { .. } => 1,
+            Verdict::Accept { .. } => 2,
+        };
+        let ranks: Vec<i32> = (0..=100).map(|p| rank(decide(&heard(&[f64::from(p) / 100.0], 0.0), Stakes::High))).collect();
+        assert!(ranks.is_sorted(), "{ranks:?}");
+    }
+}

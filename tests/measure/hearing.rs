@@ -1,0 +1,31 @@
+//! Measures the recogniser, and fits its calibration.
+//!
+//! `cargo run --release --example hearing -- fit` runs the development voices and noises and writes `src/hear/fitted.rs`;
+//! `... -- test` runs the test voices, noises and strangers and prints what was taken, asked and refused; `... -- digits`
+//! scores the real digits at `PROBESIDE_DIGITS` (or ../shared/speech/digits) ten ways; `... -- say WORDS` shows one.
+//! Trials of a run go to `tests/measure/out/`.
+
+mod bounds;
+mod digits;
+mod fit;
+mod noises;
+mod steps;
+mod trials;
+mod voices;
+
+use trials::Side;
+
+fn main() {
+    let mut args = std::env::args().skip(1);
+    let mode = args.next().unwrap_or_default();
+    let rest: Vec<String> = args.collect();
+    let share = rest.first().and_then(|n| n.parse().ok()).unwrap_or(1.0);
+    match mode.as_str() {
+        "fit" => fit::write(&trials::run(Side::Fitting, share)),
+        "test" => trials::report(&trials::run(Side::Testing, share)),
+        "develop" => trials::report(&trials::run(Side::Fitting, share)),
+        "digits" => digits::score(),
+        "say" => trials::show(&rest.join(" ")),
+        _ => eprintln!("one of: fit, test, develop, digits, say WORDS"),
+    }
+}

@@ -1,0 +1,124 @@
+//! Grammars like those of a walk's steps, and things that no grammar allows, development and test sets apart.
+#![allow(dead_code)]
+
+use probeside::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase};
+use probeside::trade::{Quantity, Unit};
+
+const COMMANDS: &[(Command, &[&str])] = &[
+    (Command::Repeat, &["say again", "repeat that"]),
+    (Command::Help, &["help me", "explain that"]),
+    (Command::Back, &["go back"]),
+    (Command::Skip, &["skip this"]),
+    (Command::Pause, &["hold on"]),
+    (Command::Resume, &["carry on"]),
+    (Command::Correct, &["correct that"]),
+    (Command::LastReading, &["last reading"]),
+    (Command::Where, &["where am i"]),
+    (Command::Note, &["take a note"]),
+    (Command::Shorter, &["less talk"]),
+    (Command::Longer, &["more detail"]),
+    (Command::Louder, &["speak up"]),
+    (Command::Quieter, &["quieter please"]),
+    (Command::Stop, &["stop now"]),
+];
+
+const ESCAPES: &[(Escape, &[&str])] = &[
+    (Escape::Flickers, &["it flickers"]),
+    (Escape::Sometimes, &["only sometimes"]),
+    (Escape::NotSure, &["not sure"]),
+    (Escape::CannotReach, &["cannot reach"]),
+    (Escape::HaveNot, &["have not got one"]),
+    (Escape::ColoursDiffer, &["colours do not match"]),
+    (Escape::Changed, &["i changed something"]),
+];
+
+/// Choices of typical steps.
+const CHOICES: &[&[(&str, &[&str])]] = &[
+    &[("on", &["light on", "lit", "lamp is lit"]), ("off", &["dark", "light off", "no light"])],
+    &[("goes", &["on and off", "it blinks"]), ("lit", &["stays lit", "always on"]), ("dark", &["stays dark", "never lights"])],
+    &[("snap", &["fat spark", "good spark"]), ("weak", &["weak spark", "thin spark"]), ("none", &["no spark", "nothing"])],
+    &[("left", &["left side", "left cylinder"]), ("right", &["right side", "right cylinder"]), ("both", &["both sides", "all dead"])],
+    &[("clean", &["clean and grey", "clean"]), ("burnt", &["burnt", "pitted"]), ("oily", &["oily", "greasy"])],
+];
+
+/// The grammar of one typical step.
+fn step(choices: &[(&str, &[&str])]) -> Grammar {
+    let mut phrases = Vec::new();
+    let mut add = |words: &[&str], answer: Answer| {
+        phrases.extend(words.iter().map(|w| Phrase { words: (*w).to_owned(), answer: answer.clone() }));
+    };
+    for (id, words) in choices {
+        add(words, Answer::Choice((*id).to_owned()));
+    }
+    for (command, words) in COMMANDS {
+        add(words, Answer::Command(*command));
+    }
+    for (escape, words) in ESCAPES {
+        add(words, Answer::Escape(*escape));
+    }
+    Grammar { phrases, number: None, note: false }
+}
+
+/// Steps with choices.
+pub fn choice_steps() -> Vec<Grammar> {
+    CHOICES.iter().map(|c| step(c)).collect()
+}
+
+/// A step that asks for the battery's voltage.
+pub fn volts_step() -> Grammar {
+    let number = NumberSlot { quantity: Quantity::Voltage, unit: Unit::Volt, low: 0.0, high: 16.0, resolution: 0.01 };
+    Grammar { number: Some(number), ..step(&[]) }
+}
+
+/// A caution that is acknowledged, with a pending yes or no.
+pub fn confirm_step() -> Grammar {
+    let mut out = step(&[]);
+    out.phrases.push(Phrase { words: "yes".into(), answer: Answer::Yes });
+    out.phrases.push(Phrase { words: "that is right".into(), answer: Answer::Yes });
+    out.phrases.push(Phrase { words: "no".into(), answer: Answer::No });
+    out.phrases.push(Phrase { words: "that is wrong".into(), answer: Answer::No });
+    out
+}
+
+/// Values said at the number step, as words and volts.
+pub const VOLTS: &[(&str, f64)] = &[
+    ("twelve point four", 12.4),
+    ("twelve point four five", 12.45),
+    ("twelve point six volts", 12.6),
+    ("eleven point nine", 11.9),
+    ("twelve four", 12.4),
+    ("thirteen point eight", 13.8),
+    ("point two", 0.2),
+    ("zero point one five", 0.15),
+    ("six point three volts", 6.3),
+    ("one two point seven", 12.7),
+    ("nine point six", 9.6),
+    ("ten point five volts", 10.5),
+    ("twelve volts", 12.0),
+    ("four point eight", 4.8),
+    ("fourteen point two", 14.2),
+    ("zero point zero five", 0.05),
+    ("eleven point three one", 11.31),
+    ("seven point seven", 7.7),
+];
+
+/// Talk that answers nothing, for fitting.
+pub const STRANGERS_FOR_FITTING: &[&str] = &[
+    "the weather is turning cold again", "did you see the match last night", "pass me the big hammer", "where did i put my glasses",
+    "hello anybody home", "two sugars please", "that was my brother calling", "this thing is filthy", "my back hurts",
+    "what a lovely morning", "i wonder what the time is", "bloody rusty bolt", "mind your head", "who left the door open",
+    "tomorrow is friday", "call me later", "sixteen millimetre spanner", "the radio is too loud", "put the kettle on",
+    "it was a cheap one", "never again", "ouch", "yes dear", "look at that", "seventy three", "banana", "left over right under",
+    "good boy", "sit down", "lighten the load", "no way", "dark chocolate", "back in a minute", "spark of genius", "hold the door",
+    "say cheese", "he could not match it", "nothing to see here today", "both of them left", "stop the bus at the corner",
+];
+
+/// Talk that answers nothing, for testing.
+pub const STRANGERS_FOR_TESTING: &[&str] = &[
+    "the cat is on the roof", "when does the shop close", "hand me that rag", "i need a new pair of gloves", "is anyone there",
+    "milk and no sugar", "my phone is ringing", "what a mess", "that is a nice colour", "the train was late again", "she will be here at five",
+    "stupid screw", "careful with that", "we should paint the shed", "monday morning", "see you soon", "a ten millimetre socket",
+    "turn the music down", "time for lunch", "second hand parts", "not again", "ow", "sorry love", "listen to this", "forty one",
+    "potato", "right as rain", "bad dog", "stand up", "light as a feather", "no thanks", "it gets dark early", "go and fetch the post",
+    "bright spark", "hang on the line", "help yourself to cake", "correct change only", "where are my keys", "the other side of town", "lift it up slowly",
+];
