@@ -1,0 +1,330 @@
+//! The house keeps its shape: rooms import in one direction only, every file says what it owns and stays short, and no real
+//! maker's name is anywhere in it.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+/// The longest a source file may be.
+const MOST_LINES: usize = 500;
+
+/// Each room, and the rooms whose names may stand in it after `crate::`, besides its own.
+const ROOMS: [(&str, &[&str]); 14] = [
+    ("written", &[]),
+    ("trade", &["written"]),
+    ("bike", &["written", "trade"]),
+    ("phrase", &["written", "trade", "bike"]),
+    ("procedure", &["written", "trade", "bike", "phrase"]),
+    ("circuit", &["written", "trade", "bike", "phrase", "procedure"]),
+    ("session", &["written", "trade", "bike", "phrase", "procedure", "circuit"]),
+    ("walk", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session"]),
+    ("diagnose", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session", "walk"]),
+    ("check", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session", "walk", "diagnose"]),
+    ("hear", &["written", "trade", "phrase"]),
+    ("speak", &["written", "trade", "phrase"]),
+    ("review", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session"]),
+    (
+        "commands",
+        &[
+            "written",
+            "trade",
+            "bike",
+            "phrase",
+            "procedure",
+            "circuit",
+            "session",
+            "walk",
+            "diagnose",
+            "check",
+            "hear",
+            "speak",
+            "review",
+        ],
+    ),
+];
+
+fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Every file under `folder`, sorted.
+fn files_under(folder: &Path) -> Vec<PathBuf> {
+    let mut files = Vec::new();
+    let mut folders = vec![folder.to_path_buf()];
+    while let Some(folder) = folders.pop() {
+        let Ok(entries) = fs::read_dir(&folder) else { continue };
+        for entry in entries {
+            let path = entry.expect("a folder's entry can be read").path();
+            if path.is_dir() { folders.push(path) } else { files.push(path) }
+        }
+    }
+    files.sort();
+    files
+}
+
+/// Rust source with comments and the insides of strings and character literals blanked, line breaks kept.
+fn code_only(source: &str) -> String {
+    let chars: Vec<char> = source.chars().collect();
+    let mut out = String::with_capacity(source.len());
+    let mut at = 0;
+    let blank = |from: usize, to: usize, out: &mut String| {
+        out.extend(chars[from..to].iter().map(|c| if *c == '\n' { '\n' } else { ' ' }));
+    };
+    while at < chars.len() {
+        let rest = &chars[at..];
+        let starts = |what: &str| what.chars().enumerate().all(|(i, c)| rest.get(i) == Some(&c));
+        let in_word = at > 0 && (chars[at - 1].is_alphanumeric() || chars[at - 1] == '_');
+        let length = if starts("//") {
+            rest.iter().position(|c| *c == '\n').unwrap_or(rest.len())
+        } else if starts("/*") {
+            block_comment(rest)
+        } else if starts("\"") {
+            quoted(rest, '"')
+        } else if !in_word && (starts("r\"") || starts("r#")) {
+            raw_string(rest)
+        } else if starts("'") && (rest.get(1) == Some(&'\\') || rest.get(2) == Some(&'\'')) {
+            quoted(rest, '\'')
+        } else {
+            0
+        };
+        if length == 0 {
+            out.push(chars[at]);
+            at += 1;
+        } else {
+            blank(at, at + length, &mut out);
+            at += length;
+        }
+    }
+    out
+}
+
+fn block_comment(rest: &[char]) -> usize {
+    let (mut depth, mut at) = (0, 0);
+    while at < rest.len() {
+        match (rest[at], rest.get(at + 1)) {
+            ('/', Some('*')) => (depth, at) = (depth + 1, at + 2),
+            ('*', Some('/')) => (depth, at) = (depth - 1, at + 2),
+            _ => at += 1,
+        }
+        if depth == 0 {
+            break;
+        }
+    }
+    at.min(rest.len())
+}
+
+fn quoted(rest: &[char], quote: char) -> usize {
+    let mut at = 1;
+    while at < rest.len() && rest[at] != quote {
+        at += if rest[at] == '\\' { 2 } else { 1 };
+    }
+    (at + 1).min(rest.len())
+}
+
+/// The length of `r"..."` or `r#"..."#`; 0 if it is a raw identifier (`r#type`).
+fn raw_string(rest: &[char]) -> usize {
+    let hashes = rest[1..].iter().take_while(|c| **c == '#').count();
+    if rest.get(1 + hashes) != Some(&'"') {
+        return 0;
+    }
+    let ends = |at: usize| rest[at] == '"' && (1..=hashes).all(|i| rest.get(at + i) == Some(&'#'));
+    (2 + hashes..rest.len()).find(|at| ends(*at)).map_or(rest.len(), |at| at + hashes + 1)
+}
+
+/// The names that a path's prefix (`crate::`, `super::super::`) is followed by: one, or each head of a `{...}` group.
+fn heads(after: &str) -> Vec<String> {
+    let after = after.trim_start();
+    let word =
+        |text: &str| text.trim_start().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>();
+    let Some(group) = after.strip_prefix('{') else {
+        return vec![if after.starts_with('*') { "*".to_owned() } else { word(after) }];
+    };
+    let (mut depth, mut items, mut item) = (1, Vec::new(), String::new());
+    for c in group.chars() {
+        match c {
+            '{' => depth += 1,
+            '}' => depth -= 1,
+            _ => {}
+        }
+        if depth == 0 {
+            break;
+        }
+        if c == ',' && depth == 1 { items.push(std::mem::take(&mut item)) } else { item.push(c) }
+    }
+    items.push(item);
+    items.iter().filter(|item| !item.trim().is_empty()).map(|item| word(item)).collect()
+}
+
+/// What is wrong with one file's imports; `path` is the file's place under `src/`, such as `walk/mod.rs`.
+fn wrong_imports(path: &str, source: &str) -> Vec<String> {
+    let Some((room, inside)) = path.split_once('/') else { return Vec::new() };
+    let Some((_, allowed)) = ROOMS.iter().find(|(name, _)| *name == room) else {
+        return vec![format!("src/{path}: the room '{room}' is not in the order of rooms")];
+    };
+    let mut wrong = Vec::new();
+    let code: String = code_only(source);
+    let line_of = |at: usize| code[..at].matches('\n').count() + 1;
+    for (at, prefix) in code.match_indices("crate") {
+        let whole = !code[..at].ends_with(|c: char| c.is_alphanumeric() || c == '_');
+        let after = code[at + prefix.len()..].trim_start();
+        if whole && after.starts_with("as ") {
+            wrong.push(format!(
+                "src/{path}:{}: the crate has another name here; name rooms as crate::ROOM",
+                line_of(at)
+            ));
+        }
+        let Some(after) = after.strip_prefix("::").filter(|_| whole) else { continue };
+        for head in heads(after) {
+            if head != room && !allowed.contains(&head.as_str()) {
+                wrong.push(format!("src/{path}:{}: '{room}' may not see crate::{head}", line_of(at)));
+            }
+        }
+    }
+    // From the file of a room's module, two steps up (one from mod.rs) is the crate itself, where only rooms have names.
+    let up = if inside == "mod.rs" { "super::" } else { "super::super::" };
+    for (at, prefix) in code.match_indices(up) {
+        for head in heads(code[at + prefix.len()..].trim_start_matches("super::")) {
+            let own = head == room || root().join("src").join(room).join(&head).exists();
+            let own_file = root().join("src").join(room).join(format!("{head}.rs")).exists();
+            if ROOMS.iter().any(|(name, _)| *name == head) && !own && !own_file {
+                wrong.push(format!("src/{path}:{}: name the room as crate::{head}, not by way of super", line_of(at)));
+            }
+        }
+    }
+    wrong
+}
+
+fn sources() -> Vec<(String, String)> {
+    let src = root().join("src");
+    let sources: Vec<_> = files_under(&src)
+        .into_iter()
+        .filter(|path| path.extension().is_some_and(|extension| extension == "rs"))
+        .map(|path| {
+            let place = path.strip_prefix(&src).unwrap().to_string_lossy().replace('\\', "/");
+            (place, fs::read_to_string(&path).expect("source is UTF-8"))
+        })
+        .collect();
+    assert!(sources.len() > ROOMS.len(), "only {} source files were found", sources.len());
+    sources
+}
+
+#[test]
+fn rooms_see_only_the_rooms_below_them() {
+    let wrong: Vec<_> = sources().iter().flat_map(|(path, source)| wrong_imports(path, source)).collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn every_room_has_its_place_in_the_order() {
+    let known: BTreeSet<_> = ROOMS.iter().map(|(room, _)| (*room).to_owned()).collect();
+    let lib = code_only(&fs::read_to_string(root().join("src/lib.rs")).unwrap());
+    let declared: BTreeSet<_> = lib
+        .lines()
+        .filter_map(|line| {
+            line.trim().trim_start_matches("pub ").trim_start_matches("pub(crate) ").strip_prefix("mod ")
+        })
+        .map(|name| name.trim_end_matches([';', '{', ' ']).to_owned())
+        .collect();
+    let strangers: Vec<_> = declared.difference(&known).collect();
+    assert!(!declared.is_empty() && strangers.is_empty(), "not in the order of rooms: {strangers:?}");
+    // The table itself runs in one direction: whatever a room may see stands before it.
+    for (place, (room, allowed)) in ROOMS.iter().enumerate() {
+        for below in *allowed {
+            assert!(ROOMS[..place].iter().any(|(name, _)| name == below), "'{room}' may see '{below}', not below it");
+        }
+    }
+}
+
+#[test]
+fn every_file_says_what_it_owns_and_is_short() {
+    let mut wrong = Vec::new();
+    for (path, source) in sources() {
+        if !source.starts_with("//! ") {
+            wrong.push(format!("src/{path}: does not begin with a '//!' header"));
+        }
+        let lines = source.lines().count();
+        if lines > MOST_LINES {
+            wrong.push(format!("src/{path}: {lines} lines, {MOST_LINES} at most"));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// The words of `text` whose lower-case sha256 is among `banned`, with their lines.
+fn banned_words(text: &str, banned: &BTreeSet<String>) -> Vec<(usize, String)> {
+    let mut found = Vec::new();
+    for (number, line) in text.lines().enumerate() {
+        for word in line.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()) {
+            if banned.contains(&sum(word)) {
+                found.push((number + 1, word.to_owned()));
+            }
+        }
+    }
+    found
+}
+
+fn sum(word: &str) -> String {
+    Sha256::digest(word.to_lowercase()).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[test]
+fn no_real_maker_is_named() {
+    let list = fs::read_to_string(root().join("tests/makers.sha256")).unwrap();
+    let banned: BTreeSet<String> = list.lines().filter(|line| !line.starts_with('#')).map(str::to_owned).collect();
+    assert!(banned.len() > 50 && banned.iter().all(|sum| sum.len() == 64), "tests/makers.sha256 is damaged");
+    let mut places: Vec<_> =
+        ["src", "tests", "procedures"].iter().flat_map(|folder| files_under(&root().join(folder))).collect();
+    places.extend(["README.md", "DEVELOPERS.md", "models/README.md"].map(|name| root().join(name)));
+    let mut found = Vec::new();
+    for path in places {
+        let Ok(text) = fs::read_to_string(&path) else { continue };
+        for (line, word) in banned_words(&text, &banned) {
+            found.push(format!("{}:{line}: '{word}' is a real maker's name; invent one", path.display()));
+        }
+    }
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}
+
+#[test]
+fn the_scans_can_fail() {
+    let upward = "//! x\nuse crate::walk::Walker;\nfn f() -> crate::hear::Ear { todo!() }\nuse crate::{trade, walk::{A, check}};\n";
+    assert_eq!(
+        wrong_imports("bike/profile.rs", upward),
+        [
+            "src/bike/profile.rs:2: 'bike' may not see crate::walk",
+            "src/bike/profile.rs:3: 'bike' may not see crate::hear",
+            "src/bike/profile.rs:4: 'bike' may not see crate::walk",
+        ]
+    );
+    for bad in [
+        "use crate::*;",
+        "use crate::\n    walk;",
+        "use crate::Thing;",
+        "use crate as house;",
+        "use super::super::walk::Walker;",
+        "let c = '\"'; use crate::walk; let d = '\"';",
+        "let s = r#\"a\"b\"#; use crate::walk;",
+        "fn f<'a>(x: &'a str) -> crate::walk::W<'a> {}",
+    ] {
+        assert_eq!(wrong_imports("bike/profile.rs", bad).len(), 1, "{bad}");
+    }
+    assert_eq!(wrong_imports("bike/mod.rs", "use super::walk::Walker;").len(), 1);
+    assert_eq!(wrong_imports("cellar/mod.rs", "").len(), 1);
+    for good in [
+        "use crate::trade::Unit;",
+        "use crate::bike::Profile;",
+        "//! [`crate::walk`] asks.\n/* crate::walk /* crate::hear */ */",
+        "let s = \"crate::walk\"; let r = r#\"use \"crate::walk\" \"#;",
+        "use super::super::state;",
+        "pub(crate) fn r#crate() {}",
+        "use subcrate::walk;",
+    ] {
+        assert_eq!(wrong_imports("bike/profile.rs", good), Vec::<String>::new(), "{good}");
+    }
+    let invented = BTreeSet::from([sum("quillbrook")]);
+    let found = banned_words("a fine bike\nthe QUILLBROOK-250's left_points", &invented);
+    assert_eq!(found, [(2, "QUILLBROOK".to_owned())]);
+    assert_eq!(banned_words("quillbrooks", &invented), []);
+}
