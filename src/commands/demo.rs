@@ -4,8 +4,9 @@
 use super::drive::Moment;
 use super::load;
 use super::outcome::{Failure, Outcome};
-use super::walk::{End, Job, Session, open_engine};
+use super::walk::{End, Session, new_folder, open_engine};
 use crate::hear::{self, Given, Script};
+use crate::session::Job;
 use crate::phrase::Answer;
 use crate::speak::{EspeakNg, Voice};
 use serde::Deserialize;
@@ -21,7 +22,7 @@ pub struct Args {
     /// Where prompts go: printed, aloud, or a WAV file
     #[arg(long, default_value = "printed", value_name = "printed|aloud|FILE.wav")]
     say: String,
-    /// The folder for the session's record [default: sessions/demo-DATE-TIME]
+    /// The folder for the session's record [default: sessions/demo-DATE-TIME-demo-BIKE]
     #[arg(long, value_name = "DIR")]
     into: Option<PathBuf>,
     /// Another story than the shipped one
@@ -40,8 +41,8 @@ struct Story {
     bike: String,
     complaint: String,
     mileage: String,
-    temperature: String,
-    instruments: String,
+    temperature: f64,
+    instruments: Vec<String>,
     person: String,
     /// The voice of the mechanic, an espeak-ng voice name.
     voice: String,
@@ -85,7 +86,7 @@ impl Mechanic {
             println!("        mechanic: \"{words}\"");
         }
         match self.voice.synthesise(&words, 1.0) {
-            Ok(pcm) => Given::Sound(hear::to_16k(&pcm.samples, pcm.rate)),
+            Ok(pcm) => Given::Sound(hear::resample::resample(&pcm.samples, pcm.rate, hear::RATE)),
             Err(why) => {
                 eprintln!("{why}");
                 Given::End
@@ -108,18 +109,17 @@ pub fn run(args: &Args) -> Outcome {
     let voice = EspeakNg::new(&story.voice).map_err(|e| Failure::Lacks(e.to_string()))?;
     let engine = open_engine(args.engine.as_deref())?;
     let job = Job {
+        bike: loaded.world.bike.name.clone(),
         complaint: story.complaint.clone(),
         mileage: story.mileage.clone(),
-        temperature: story.temperature.clone(),
+        temperature_c: Some(story.temperature),
         instruments: story.instruments.clone(),
         person: story.person.clone(),
     };
-    let into = args.into.clone().unwrap_or_else(|| {
-        Path::new("sessions").join(format!("demo-{}", jiff::Zoned::now().strftime("%Y-%m-%d-%H%M%S")))
-    });
+    let into = args.into.clone().unwrap_or_else(|| new_folder(&format!("demo {}", loaded.world.bike.name)));
     println!("{} brings {}: \"{}\"", story.person, loaded.world.bike.name, story.complaint);
     println!("Invented people, an invented bike with a known fault; every answer below is spoken and heard.");
-    let session = Session::begin(loaded, &into, &job)?;
+    let session = Session::begin(loaded, &into, job)?;
     let moment = Rc::new(RefCell::new(Moment::default()));
     let mut mechanic =
         Mechanic { story, voice, said: BTreeMap::new(), moment: moment.clone(), show: args.say == "printed" };

@@ -6,12 +6,11 @@
 use super::clock::Clock;
 use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary};
-use crate::session::{Record, Stored, Writer};
+use crate::session::{Kind, Now, Record, Reply, SessionError, Spoken, Writer};
 use crate::speak::{Mouth, MouthEvent, Say};
 use crate::walk::{Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
-use serde_json::json;
 use std::cell::RefCell;
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::rc::Rc;
 use std::sync::{Arc, mpsc};
 use std::time::Duration;
@@ -56,7 +55,7 @@ pub struct Sources {
     /// From the mouth.
     pub mouth: UnboundedReceiver<MouthEvent>,
     /// From the journal's thread.
-    pub stored: UnboundedReceiver<Stored>,
+    pub stored: UnboundedReceiver<Reply>,
 }
 
 struct OpenListen {
@@ -93,6 +92,11 @@ pub struct Driver {
     decoded: UnboundedReceiver<Decoded>,
     listen: Option<OpenListen>,
     typed: VecDeque<String>,
+    /// Prompts that have not ended: their words, and when they began.
+    saying: BTreeMap<u64, (String, Option<u64>)>,
+    /// Records that the walker waits for.
+    waited_for: BTreeSet<u64>,
+    failing: bool,
     inbox: VecDeque<Event>,
     giving: bool,
     timers: BTreeMap<TimerKind, u64>,
@@ -144,6 +148,9 @@ impl Driver {
             decoded,
             listen: None,
             typed: VecDeque::new(),
+            saying: BTreeMap::new(),
+            waited_for: BTreeSet::new(),
+            failing: false,
             inbox: VecDeque::new(),
             giving: false,
             timers: BTreeMap::new(),
@@ -195,9 +202,10 @@ impl Driver {
         }
     }
 
-    /// Hands the journal back when the walk is over.
-    pub fn into_writer(self) -> Writer {
-        self.writer
+    /// Hands the journal back when the walk is over, with the time of its last entry.
+    pub fn into_writer(self) -> (Writer, Now) {
+        let now = self.clock.now();
+        (self.writer, now)
     }
 
     fn is_live(&self) -> bool {
@@ -236,7 +244,7 @@ impl Driver {
         while let Some(event) = self.inbox.pop_front() {
             let now = self.clock.now();
             tracing::debug!(?event, mono_ms = now.mono_ms, "event");
-            self.writer.append("event", serde_json::to_value(&event).unwrap_or_default(), &now);
+            self.journal(self.writer.append(0, Kind::Event, &event, &now));
             for effect in self.walker.handle(event, &now) {
                 self.carry_out(effect);
             }
@@ -248,8 +256,7 @@ impl Driver {
         tracing::trace!(?effect, "effect");
         match effect {
             Effect::Say { id, text, kind } => {
-                let now = self.clock.now();
-                self.writer.append("said", json!({"id": id, "text": text, "kind": kind}), &now);
+                self.saying.insert(id, (text.clone(), None));
                 let interruptible = kind != SayKind::Caution;
                 self.mouth.say(Say { id, text, interruptible, volume: self.loudness, speed: SPEED });
             }
@@ -284,11 +291,16 @@ impl Driver {
     }
 
     fn record(&mut self, id: u64, record: &Record, sync: bool) {
-        let now = self.clock.now();
-        let body = json!({"id": id, "sync": sync, "record": record});
-        match sync {
-            true => self.writer.append_synced(id, "record", body, &now),
-            false => self.writer.append("record", body, &now),
+        if sync {
+            self.waited_for.insert(id);
+        }
+        self.journal(self.writer.record(id, record, &self.clock.now()));
+    }
+
+    /// What could not even be handed to the journal's thread ends the walk.
+    fn journal(&self, sent: Result<(), SessionError>) {
+        if let Err(why) = sent {
+            tracing::error!(%why, "the journal");
         }
     }
 
@@ -389,7 +401,7 @@ impl Driver {
             Verdict::Reject { .. } => None,
             _ => {
                 let id = format!("{listen:05}");
-                self.writer.clip(&id, utterance.sound.clone(), &self.clock.now());
+                self.journal(self.writer.clip(0, &id, utterance.sound.to_vec(), &self.clock.now()));
                 self.heard_by_sound += 1;
                 Some(id)
             }
@@ -397,6 +409,10 @@ impl Driver {
         if let Some(best) = hypotheses.best.first() {
             tracing::info!(words = %best.words, probability = best.probability, ?took, "heard");
         }
+        let text = hypotheses.best.first().map(|b| b.words.clone()).or(hypotheses.free).unwrap_or_default();
+        let ended_ms = self.clock.mono_ms().saturating_sub(waited.as_millis() as u64);
+        let length_ms = (utterance.end - utterance.begin) * 1000 / u64::from(RATE);
+        self.note_heard(listen, text, ended_ms.saturating_sub(length_ms), ended_ms, clip.clone());
         self.give(Event::Heard { listen, verdict, begin: utterance.begin, end: utterance.end, clip });
     }
 
@@ -406,15 +422,33 @@ impl Driver {
         let (id, grammar, high) = (open.id, open.grammar.clone(), open.high.clone());
         let hypotheses = phrase::understand(line, &grammar, &self.vocabulary);
         let verdict = verdict_of(&hypotheses, &high);
+        let now_ms = self.clock.mono_ms();
+        self.note_heard(id, line.to_owned(), now_ms, now_ms, None);
         self.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip: None });
+    }
+
+    fn note_heard(&self, id: u64, text: String, began_ms: u64, ended_ms: u64, clip: Option<String>) {
+        let heard = Spoken { id, text, began_ms, ended_ms, cut: false, clip };
+        self.journal(self.writer.append(0, Kind::Heard, &heard, &self.clock.now()));
     }
 
     fn mouthed(&mut self, event: MouthEvent) {
         match event {
-            MouthEvent::PromptBegan { id } => tracing::trace!(id, "prompt begins"),
+            MouthEvent::PromptBegan { id } => {
+                let now_ms = self.clock.mono_ms();
+                if let Some((_, began)) = self.saying.get_mut(&id) {
+                    *began = Some(now_ms);
+                }
+            }
             MouthEvent::PromptEnded { id, whole, samples } => {
+                let before_ms = self.clock.mono_ms();
                 if !self.mouth.is_live() {
                     self.clock.count(samples);
+                }
+                if let Some((text, began)) = self.saying.remove(&id) {
+                    let (began_ms, ended_ms) = (began.unwrap_or(before_ms), self.clock.mono_ms());
+                    let said = Spoken { id, text, began_ms, ended_ms, cut: !whole, clip: None };
+                    self.journal(self.writer.append(0, Kind::Said, &said, &self.clock.now()));
                 }
                 self.give(Event::PromptEnded { id, whole });
             }
@@ -423,13 +457,19 @@ impl Driver {
         }
     }
 
-    fn stored(&mut self, stored: Stored) {
-        match stored {
-            Stored::Recorded { id } => self.give(Event::Recorded { id }),
-            Stored::Failed { id, why } => {
+    fn stored(&mut self, reply: Reply) {
+        match reply {
+            Reply::Recorded { id, .. } if self.waited_for.remove(&id) => self.give(Event::Recorded { id }),
+            Reply::Failed { id, why } => {
+                let why = why.to_string();
                 eprintln!("{why}");
-                self.give(Event::RecordFailed { id, why });
+                // A failure to note an event must not note another: one report until something is stored again.
+                if self.waited_for.remove(&id) || !std::mem::replace(&mut self.failing, true) {
+                    self.give(Event::RecordFailed { id, why });
+                }
             }
+            Reply::Recorded { .. } => self.failing = false,
+            Reply::ClipStored { .. } | Reply::Finished { .. } => {}
         }
     }
 }

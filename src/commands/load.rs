@@ -18,11 +18,11 @@ pub struct Loaded {
 }
 
 /// Name of the bike's copy in a session's folder.
-pub const BIKE_COPY: &str = "bike.yaml";
+pub const BIKE_COPY: &str = "bike/bike.yaml";
 /// Name of the vocabulary's copy in a session's folder.
-pub const VOCABULARY_COPY: &str = "vocabulary.yaml";
+pub const VOCABULARY_COPY: &str = "vocabulary/words.yaml";
 /// Folder of the procedures' copies in a session's folder.
-pub const PROCEDURE_COPIES: &str = "procedures";
+pub const PROCEDURE_COPIES: &str = "procedure";
 
 /// Loads a procedure with all it calls, a bike and a vocabulary.
 ///

@@ -1,17 +1,20 @@
 //! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
 
-use super::clock::{Clock, rfc3339, since_ms};
+use super::clock::{Clock, since_ms};
 use super::drive::{Driver, Moment, Sources};
 use super::load::{self, Loaded};
 use super::outcome::{Failure, Outcome};
 use crate::hear::{self, Ears, Recogniser};
-use crate::session::{Entry, Folder, Header, Journal, Record, Writer};
+use crate::session::{Entry, Folder, Header, Job, Journal, Kind, Opened, Record, SessionError, Writer, session_id};
 use crate::speak::{self, Mouth};
 use crate::walk::{Effect, Event, Walker};
 use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::sync::Arc;
+
+/// Name of the main procedure in the journal's settings.
+const SETTING_PROCEDURE: &str = "procedure";
 
 /// Arguments of `walk`.
 #[derive(Debug, clap::Args)]
@@ -28,7 +31,7 @@ pub struct Args {
     /// Where prompts go: aloud, system (the system's own voice), printed, or a WAV file
     #[arg(long, default_value = "aloud", value_name = "aloud|system|printed|FILE.wav")]
     say: String,
-    /// The folder for this session's record; made if need be [default: sessions/DATE-TIME-PROCEDURE]
+    /// The folder for this session's record; made if need be [default: sessions/DATE-TIME-BIKE]
     #[arg(long, value_name = "DIR", conflicts_with = "resume")]
     into: Option<PathBuf>,
     /// Go on with the walk in this session's folder
@@ -47,24 +50,14 @@ pub struct Args {
     #[arg(long, default_value = "")]
     mileage: String,
     /// Temperature where the work is done, for the record
-    #[arg(long, default_value = "")]
-    temperature: String,
-    /// Test lamp, meter and tester used, for the record
-    #[arg(long, default_value = "")]
-    instruments: String,
+    #[arg(long, value_name = "DEGREES_CELSIUS", allow_negative_numbers = true)]
+    temperature: Option<f64>,
+    /// A test lamp, meter or tester used, for the record; may be given several times
+    #[arg(long = "instrument", value_name = "WHAT")]
+    instruments: Vec<String>,
     /// Who does the work, for the record
     #[arg(long, default_value = "")]
     person: String,
-}
-
-/// What is written on the job card.
-#[derive(Debug, Clone, Default)]
-pub struct Job {
-    pub complaint: String,
-    pub mileage: String,
-    pub temperature: String,
-    pub instruments: String,
-    pub person: String,
 }
 
 /// Runs the command.
@@ -89,18 +82,16 @@ fn begin(args: &Args) -> Outcome {
     let bike = load::find(bike, &shipped.join("bikes"));
     let words = load::find(&args.words, &shipped.join("vocabulary"));
     let loaded = load::world(&procedure, &bike, &words)?;
-    let into = args.into.clone().unwrap_or_else(|| {
-        let at = jiff::Zoned::now().strftime("%Y-%m-%d-%H%M%S").to_string();
-        Path::new("sessions").join(format!("{at}-{}", loaded.world.main))
-    });
+    let into = args.into.clone().unwrap_or_else(|| new_folder(&loaded.world.bike.name));
     let job = Job {
+        bike: loaded.world.bike.name.clone(),
         complaint: args.complaint.clone(),
         mileage: args.mileage.clone(),
-        temperature: args.temperature.clone(),
+        temperature_c: args.temperature,
         instruments: args.instruments.clone(),
         person: args.person.clone(),
     };
-    let session = Session::begin(loaded, &into, &job)?;
+    let session = Session::begin(loaded, &into, job)?;
     session.walk(&args.hear, &args.say, args.engine.as_deref())
 }
 
@@ -117,27 +108,19 @@ pub struct Session {
     pub world: Arc<crate::walk::World>,
     base_ms: u64,
     /// Records that a replay asked for and the journal does not have, in order.
-    missing: Vec<(u64, Record, bool)>,
+    missing: Vec<Record>,
 }
 
 impl Session {
     /// A new session in `folder`, which must be empty or new.
-    pub fn begin(loaded: Loaded, folder: &Path, job: &Job) -> Result<Self, Failure> {
+    pub fn begin(loaded: Loaded, folder: &Path, job: Job) -> Result<Self, Failure> {
         let Loaded { world, files } = loaded;
-        let header = Header {
-            began: rfc3339(&jiff::Zoned::now()),
-            procedure: world.main.clone(),
-            bike: world.bike.name.clone(),
-            complaint: job.complaint.clone(),
-            mileage: job.mileage.clone(),
-            temperature: job.temperature.clone(),
-            instruments: job.instruments.clone(),
-            person: job.person.clone(),
-            ..Header::default()
-        };
-        let storage = Folder::create(folder).map_err(|e| Failure::Input(e.to_string()))?;
-        let journal =
-            Journal::create(Box::new(storage), header, files).map_err(|e| Failure::Input(e.to_string()))?;
+        let clock = Clock::new(true, 0);
+        let id = session_id(&clock.now().wall, &world.bike.name);
+        let header = Header::new(id, job, serde_json::json!({ SETTING_PROCEDURE: world.main }));
+        let storage = Folder::create(folder)
+            .map_err(|e| Failure::Input(format!("The folder {} cannot be made: {e}.", folder.display())))?;
+        let journal = Journal::create(Box::new(storage), header, files, &clock.now()).map_err(bad)?;
         let world = Arc::new(world);
         Ok(Self {
             walker: Walker::new(world.clone()),
@@ -152,19 +135,18 @@ impl Session {
 
     /// The session in `folder`, replayed up to where it broke off.
     pub fn resume(folder: &Path) -> Result<Self, Failure> {
-        let bad = |e: crate::session::JournalError| Failure::Input(e.to_string());
-        let storage = Folder::open(folder).map_err(bad)?;
-        let (journal, entries, repair) = Journal::open(Box::new(storage)).map_err(bad)?;
-        if let Some(words) = repair.in_words() {
-            eprintln!("{words}");
+        let storage = Folder::at(folder);
+        let Opened { mut journal, entries, repair, .. } = Journal::open(Box::new(storage)).map_err(bad)?;
+        if let Some(repair) = repair {
+            eprintln!("{}", repair.sentence());
         }
-        let main = journal.header().procedure.clone();
-        let copies = folder.join(load::PROCEDURE_COPIES);
-        let loaded = load::world(
-            &copies.join(format!("{main}.yaml")),
-            &folder.join(load::BIKE_COPY),
-            &folder.join(load::VOCABULARY_COPY),
-        )?;
+        let names: Vec<String> = journal.header().files.iter().map(|f| f.name.clone()).collect();
+        for name in &names {
+            journal.copy(name).map_err(bad)?;
+        }
+        let main = journal.header().settings.get(SETTING_PROCEDURE).and_then(|v| v.as_str()).unwrap_or_default();
+        let main = folder.join(load::PROCEDURE_COPIES).join(format!("{main}.yaml"));
+        let loaded = load::world(&main, &folder.join(load::BIKE_COPY), &folder.join(load::VOCABULARY_COPY))?;
         let world = Arc::new(loaded.world);
         let mut session = Self {
             walker: Walker::new(world.clone()),
@@ -185,23 +167,25 @@ impl Session {
         let mut asked = Vec::new();
         let mut begun = false;
         for entry in entries {
-            match entry.kind.as_str() {
-                "event" => {
-                    let event: Event = serde_json::from_value(entry.body.clone())
-                        .map_err(|e| Failure::Input(format!("Entry {} of the journal is not understood: {e}.", entry.seq)))?;
-                    begun |= event == Event::Begin;
-                    for effect in self.walker.handle(event, &entry.now()) {
-                        if let Effect::Record { id, record, sync } = effect {
-                            asked.push((id, record, sync));
-                        }
+            if entry.is(Kind::Event) {
+                let Some(event) = entry.body_as::<Event>() else {
+                    return Err(Failure::Input(format!(
+                        "Entry {} of the journal is not an event that this version of probeside knows.",
+                        entry.seq
+                    )));
+                };
+                begun |= event == Event::Begin;
+                for effect in self.walker.handle(event, &entry.at()) {
+                    if let Effect::Record { record, .. } = effect {
+                        asked.push(record);
                     }
                 }
-                "record" => stored.push((entry.seq, entry.body.get("record").cloned().unwrap_or_default())),
-                _ => {}
+            } else if entry.is(Kind::Record) {
+                stored.push((entry.seq, &entry.body));
             }
         }
         for (at, (seq, body)) in stored.iter().enumerate() {
-            let same = asked.get(at).is_some_and(|(_, r, _)| serde_json::to_value(r).ok().as_ref() == Some(body));
+            let same = asked.get(at).is_some_and(|r| serde_json::to_value(r).ok().as_ref() == Some(*body));
             if !same {
                 return Err(Failure::Input(format!(
                     "The journal does not fit what its own events lead to (entry {seq}): it was altered, or written by another version. \
@@ -240,7 +224,7 @@ impl Session {
         let ears: Box<dyn Ears> = match hear {
             "typed" => Box::new(hear::Typed::from_stdin(to_ears)),
             "mic" => Box::new(hear::Microphone::open(to_ears).map_err(|e| Failure::Lacks(e.to_string()))?),
-            file => Box::new(hear::WavFile::open(Path::new(file), to_ears).map_err(|e| Failure::Input(e.to_string()))?),
+            file => Box::new(hear::WavEars::new(to_ears, Path::new(file)).map_err(|e| Failure::Input(e.to_string()))?),
         };
         let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
         let mouth = open_mouth(say, to_mouth)?;
@@ -258,12 +242,12 @@ impl Session {
         moment: Option<Rc<RefCell<Moment>>>,
     ) -> Result<End, Failure> {
         let clock = Clock::new(ears.is_live(), self.base_ms);
-        for (id, record, sync) in std::mem::take(&mut self.missing) {
-            let body = serde_json::json!({"id": id, "sync": sync, "record": record});
-            self.journal.append_synced("record", &body, &clock.now()).map_err(|e| Failure::Input(e.to_string()))?;
+        for record in std::mem::take(&mut self.missing) {
+            self.journal.record(&record, &clock.now()).map_err(bad)?;
         }
         let (to_stored, stored) = tokio::sync::mpsc::unbounded_channel();
-        let writer = Writer::start(self.journal, to_stored);
+        let writer = Writer::start(self.journal, move |reply| drop(to_stored.send(reply)))
+            .map_err(|e| Failure::Lacks(format!("The system gives no thread for the journal: {e}.")))?;
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
             .build()
@@ -275,15 +259,25 @@ impl Session {
         let (code, why) = runtime.block_on(driver.run(self.first, sources));
         let delays = std::mem::take(&mut driver.delays);
         let heard_by_sound = driver.heard_by_sound;
-        let closed = driver.into_writer().finish();
+        let (writer, now) = driver.into_writer();
+        let digest = writer.close().and_then(|mut journal| journal.finish(&now)).map_err(bad)?;
         if code != 0 {
-            eprintln!("{why}.");
+            eprintln!("The walk is not finished: {why}.");
         }
-        match closed {
-            Ok(digest) => eprintln!("Session: {}\nDigest: {}", self.folder.display(), digest),
-            Err(e) => return Err(Failure::Input(e.to_string())),
-        }
+        eprintln!("Session {}, digest {} ({}).", self.folder.display(), digest.short, digest.sha256);
         Ok(End { code, delays, heard_by_sound, folder: self.folder })
+    }
+}
+
+/// A folder of its own for a new session.
+pub fn new_folder(bike: &str) -> PathBuf {
+    Path::new("sessions").join(session_id(&Clock::new(true, 0).now().wall, bike))
+}
+
+fn bad(why: SessionError) -> Failure {
+    match why.exit_code() {
+        3 => Failure::Lacks(why.to_string()),
+        _ => Failure::Input(why.to_string()),
     }
 }
 
@@ -321,7 +315,7 @@ impl End {
 
 /// Opens a recogniser; a missing model is exit 3.
 pub fn open_engine(engine: Option<&str>) -> Result<Box<dyn Recogniser>, Failure> {
-    hear::open(engine).map_err(|e| if e.machine_lacks() { Failure::Lacks(e.to_string()) } else { Failure::Usage(e.to_string()) })
+    hear::open(engine).map_err(|e| if e.is_machine() { Failure::Lacks(e.to_string()) } else { Failure::Usage(e.to_string()) })
 }
 
 /// Opens the mouth that `--say` names.

@@ -1,0 +1,167 @@
+//! `probeside hear`: what would be understood of sound files, and how surely.
+
+use super::load;
+use super::outcome::{Failure, Outcome};
+use super::walk::open_engine;
+use crate::hear;
+use crate::phrase::{self, Answer, Grammar, NumberSlot, Phrase, ReadingKind, Stakes, Verdict, Vocabulary, normalise};
+use crate::trade::{Quantity, Unit};
+use serde_json::json;
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+/// Stands for a number in `--expect`.
+const NUMBER: &str = "NUMBER";
+
+/// Arguments of `hear`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Sound files, one utterance each
+    #[arg(required = true, value_name = "FILE.wav")]
+    files: Vec<PathBuf>,
+    /// What may have been said: phrases separated by |, and NUMBER with a unit: 'light on|light off|NUMBER volt'
+    #[arg(long)]
+    expect: String,
+    /// The recogniser [default: moonshine]
+    #[arg(long, value_name = "NAME")]
+    engine: Option<String>,
+    /// The vocabulary, for units: a file, or the name of a shipped one
+    #[arg(long, default_value = "en", value_name = "FILE")]
+    words: PathBuf,
+    /// A line of JSON for each file: file, answer, value, unit, confidence, verdict, ms
+    #[arg(long)]
+    json: bool,
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> Outcome {
+    let words = load::find(&args.words, &load::shipped().join("vocabulary"));
+    let text = std::fs::read_to_string(&words)
+        .map_err(|e| Failure::Input(format!("{}: this file cannot be read: {e}.", words.display())))?;
+    let vocabulary = Vocabulary::from_yaml(&text, &words.display().to_string())?;
+    let grammar = expected(&args.expect, &vocabulary)?;
+    let mut engine = open_engine(args.engine.as_deref())?;
+    let mut code = 0;
+    for file in &args.files {
+        match hear::read_wav(file) {
+            Ok(sound) => one(file, &sound, &grammar, engine.as_mut(), args.json)?,
+            Err(why) => {
+                eprintln!("{why}");
+                code = 1;
+            }
+        }
+    }
+    Ok(code)
+}
+
+fn one(file: &Path, sound: &[f32], grammar: &Grammar, engine: &mut dyn hear::Recogniser, as_json: bool) -> Result<(), Failure> {
+    let began = Instant::now();
+    let spoken = speech_in(sound);
+    let hypotheses = match &spoken {
+        Some(speech) => {
+            engine.hear(speech, grammar).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))?
+        }
+        None => phrase::Hypotheses { stranger: 1.0, ..Default::default() },
+    };
+    let ms = began.elapsed().as_secs_f64() * 1e3;
+    let (verdict, best) = match phrase::decide(&hypotheses, Stakes::Low) {
+        Verdict::Accept { heard } => ("accept", Some(heard)),
+        Verdict::Confirm { heard, .. } => ("confirm", Some(heard)),
+        Verdict::Reject { .. } => ("reject", None),
+    };
+    let reading = match best.as_ref().map(|b| &b.answer) {
+        Some(Answer::Reading(reading)) => Some(reading),
+        _ => None,
+    };
+    let number = reading.filter(|r| matches!(r.kind, ReadingKind::Plain | ReadingKind::About));
+    if as_json {
+        let line = json!({
+            "file": file.display().to_string(),
+            "answer": best.as_ref().map(|b| &b.words),
+            "value": number.map(|r| r.value),
+            "unit": number.map(|r| r.unit.name()),
+            "confidence": best.as_ref().map_or(0.0, |b| b.probability),
+            "verdict": verdict,
+            "ms": (ms * 10.0).round() / 10.0,
+        });
+        println!("{line}");
+    } else {
+        let words = best.as_ref().map_or("(nothing of it)", |b| b.words.as_str());
+        let sure = best.as_ref().map_or(0.0, |b| b.probability);
+        let value = number.map(|r| format!(" = {} {}", r.value, r.unit)).unwrap_or_default();
+        println!("{}: {verdict}: {words}{value} ({:.0} %, {ms:.0} ms)", file.display(), sure * 100.0);
+    }
+    Ok(())
+}
+
+/// The stretch of a sound from its first voice to its last, or nothing where nobody speaks.
+fn speech_in(sound: &[f32]) -> Option<Vec<f32>> {
+    let mut activity = hear::Activity::new(hear::ActivitySettings::default());
+    let mut found = Vec::new();
+    for frame in sound.chunks(hear::activity::FRAME) {
+        activity.push(frame, &mut found);
+    }
+    activity.finish(&mut found);
+    let ends = found.iter().filter_map(|f| match f {
+        hear::Voiced::Utterance(u) => Some((u.begin, u.end)),
+        hear::Voiced::Began { .. } => None,
+    });
+    let (begin, end) = ends.fold(None, |all: Option<(u64, u64)>, (begin, end)| {
+        Some(all.map_or((begin, end), |(b, e)| (b.min(begin), e.max(end))))
+    })?;
+    let end = (end as usize).min(sound.len());
+    Some(sound[(begin as usize).min(end)..end].to_vec())
+}
+
+/// The grammar that `--expect` describes.
+fn expected(text: &str, vocabulary: &Vocabulary) -> Result<Grammar, Failure> {
+    let mut grammar = Grammar::default();
+    for part in text.split('|').map(str::trim) {
+        if let Some(unit) = part.strip_prefix(NUMBER) {
+            if grammar.number.is_some() {
+                return Err(Failure::Usage("--expect takes NUMBER once.".into()));
+            }
+            let unit = unit_of(unit.trim(), vocabulary)?;
+            let (low, high, resolution) = usual_range(unit);
+            grammar.number = Some(NumberSlot { quantity: unit.quantity(), unit, low, high, resolution });
+            continue;
+        }
+        let words = normalise(part);
+        if words.is_empty() {
+            return Err(Failure::Usage(
+                "--expect has an empty phrase; write it like: --expect 'light on|light off|NUMBER volt'".into(),
+            ));
+        }
+        grammar.phrases.push(Phrase { answer: Answer::Choice(words.clone()), words });
+    }
+    Ok(grammar)
+}
+
+fn unit_of(text: &str, vocabulary: &Vocabulary) -> Result<Unit, Failure> {
+    if text.is_empty() {
+        return Ok(Unit::One);
+    }
+    let known = |u: &&Unit| u.name() == text || vocabulary.unit_phrases(**u).iter().any(|p| p == text);
+    Unit::ALL.iter().find(known).copied().ok_or_else(|| {
+        let all: Vec<&str> = Unit::ALL.iter().map(|u| u.name()).collect();
+        Failure::Usage(format!("--expect: \"{text}\" is no unit; known are the spoken ones and {}.", all.join(" ")))
+    })
+}
+
+/// Range and resolution worth listening for where no step gives them.
+fn usual_range(unit: Unit) -> (f64, f64, f64) {
+    match unit {
+        Unit::One => (0.0, 1000.0, 1.0),
+        Unit::Millivolt | Unit::Milliampere => (0.0, 2000.0, 1.0),
+        Unit::Kilohm => (0.0, 100.0, 0.1),
+        Unit::Millimetre => (0.0, 10.0, 0.01),
+        _ => match unit.quantity() {
+            Quantity::Voltage | Quantity::Current => (0.0, 20.0, 0.01),
+            Quantity::Resistance => (0.0, 100.0, 0.1),
+            Quantity::Capacitance => (0.0, 1.0, 0.01),
+            Quantity::Speed => (0.0, 12_000.0, 10.0),
+            Quantity::Mileage => (0.0, 200_000.0, 100.0),
+            _ => (0.0, 400.0, 1.0),
+        },
+    }
+}
