@@ -15,4 +15,4 @@ pub use profile::{
 };
 pub use shape::BIKE;
 pub use state::{BikeState, Change, Engine, Instrument, InstrumentKind, PointsAt, StateNeed};
-pub use value::{COLOURS, EnglishWords, Words, as_value, colour_words};
+pub use value::{COLOURS, EnglishWords, Words, as_value};

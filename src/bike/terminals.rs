@@ -31,12 +31,7 @@ impl Bike {
         for connector in &self.connectors {
             part(&connector.id, [&connector.halves[0], &connector.halves[1]]);
         }
-        for coil in &self.coils {
-            names.insert(format!("coil-{}.lead", *coil.id));
-            if coil.plugs.len() > 1 {
-                names.insert(format!("coil-{}.lead-2", *coil.id));
-            }
-        }
+        names.extend(self.coils.iter().map(|coil| format!("coil-{}.lead", *coil.id)));
         names
     }
 

@@ -5,12 +5,10 @@ use serde_json::{Map, Value, json};
 
 /// How the parts of a bike are named aloud. The vocabulary owns these words; [`EnglishWords`] serves where none is at hand.
 pub trait Words {
-    /// A colour by its IEC 60757 two-letter code: "green".
+    /// A colour by its IEC 60757 code, in words: "green", "green and white"; none where the code is unknown.
     fn colour(&self, code: &str) -> Option<String>;
-    /// A wire of two colours, the second one the tracer's: "green with white tracer".
-    fn tracer(&self, main: &str, tracer: &str) -> String;
-    /// "wire" joined to its colour: "green wire".
-    fn wire(&self, colour: &str) -> String;
+    /// A wire by the code of its colour: "green wire", "green wire with white tracer".
+    fn wire(&self, code: &str) -> Option<String>;
     /// "left", "right", and nothing for the middle.
     fn side(&self, side: Side) -> String;
 }
@@ -39,13 +37,16 @@ pub const COLOURS: [(&str, &str); 14] = [
 
 impl Words for EnglishWords {
     fn colour(&self, code: &str) -> Option<String> {
-        COLOURS.iter().find(|(known, _)| *known == code).map(|(_, name)| (*name).to_owned())
+        match code.split_once('-') {
+            None => COLOURS.iter().find(|(known, _)| *known == code).map(|(_, name)| (*name).to_owned()),
+            Some((main, tracer)) => Some(format!("{} and {}", self.colour(main)?, self.colour(tracer)?)),
+        }
     }
-    fn tracer(&self, main: &str, tracer: &str) -> String {
-        format!("{main} with {tracer} tracer")
-    }
-    fn wire(&self, colour: &str) -> String {
-        format!("{colour} wire")
+    fn wire(&self, code: &str) -> Option<String> {
+        match code.split_once('-') {
+            None => Some(format!("{} wire", self.colour(code)?)),
+            Some((main, tracer)) => Some(format!("{} wire with {} tracer", self.colour(main)?, self.colour(tracer)?)),
+        }
     }
     fn side(&self, side: Side) -> String {
         match side {
@@ -170,20 +171,18 @@ impl Says<'_> {
     /// The wire on a terminal, in words; empty where no wire is on it.
     fn wire_at(&self, terminal: &str) -> String {
         let wire = self.bike.wires.iter().find(|wire| *wire.from == terminal || *wire.to == terminal);
-        wire.and_then(|wire| colour_words(&wire.colour, self.words)).map(|c| self.words.wire(&c)).unwrap_or_default()
+        wire.and_then(|wire| self.words.wire(&wire.colour)).unwrap_or_default()
     }
 }
 
-/// The colour of a wire in words; none where a code is not of IEC 60757.
-///
-/// ```
-/// use probeside::bike::{EnglishWords, colour_words};
-/// assert_eq!(colour_words("GN-WH", &EnglishWords).as_deref(), Some("green with white tracer"));
-/// assert_eq!(colour_words("XX", &EnglishWords), None);
-/// ```
-pub fn colour_words(code: &str, words: &dyn Words) -> Option<String> {
-    match code.split_once('-') {
-        None => words.colour(code),
-        Some((main, tracer)) => Some(words.tracer(&words.colour(main)?, &words.colour(tracer)?)),
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn wires_in_words() {
+        assert_eq!(EnglishWords.wire("GN-WH").as_deref(), Some("green wire with white tracer"));
+        assert_eq!(EnglishWords.wire("VT").as_deref(), Some("violet wire"));
+        assert_eq!(EnglishWords.wire("VT-XX"), None);
     }
 }

@@ -80,7 +80,7 @@ pub const fn optional(name: &'static str, shape: Shape, about: &'static str) -> 
 /// Longest text that is taken, character.
 pub const LONGEST_TEXT: usize = 4_000;
 /// Longest expression that is taken, byte: longer ones could overflow the evaluator's stack.
-pub const LONGEST_EXPRESSION: usize = 500;
+pub const LONGEST_EXPRESSION: usize = 2_000;
 
 impl Shape {
     /// Adds to `findings` all that is wrong with `node`; `what` names the place for the sentence: "`time`".

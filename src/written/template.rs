@@ -59,14 +59,17 @@ pub fn names(template: &str) -> BTreeSet<String> {
 ///
 /// # Errors
 /// A name that is not there, a filter that fails, too much work or text.
-pub fn render(template: &Written<String>, given: &serde_json::Value) -> Result<String, Diagnostic> {
+pub fn render(
+    template: &Written<String>,
+    given: &serde_json::Map<String, serde_json::Value>,
+) -> Result<String, Diagnostic> {
     if !template.contains(['{', '}']) {
         return Ok(template.value.clone());
     }
     let env = environment();
     let text = env
         .template_from_str(template)
-        .and_then(|parsed| parsed.render(to_value(given)))
+        .and_then(|parsed| parsed.render(map_value(given)))
         .map_err(|error| finding(template, &error, "does not come out"))?;
     if text.len() > LONGEST {
         return Err(Diagnostic::error(
@@ -86,11 +89,13 @@ fn to_value(json: &serde_json::Value) -> Value {
         Json::Number(number) => Value::from(number.as_f64().unwrap_or(f64::NAN)),
         Json::String(text) => Value::from(text.as_str()),
         Json::Array(items) => items.iter().map(to_value).collect(),
-        Json::Object(fields) => {
-            let fields: BTreeMap<String, Value> = fields.iter().map(|(k, v)| (k.clone(), to_value(v))).collect();
-            Value::from(fields)
-        }
+        Json::Object(fields) => map_value(fields),
     }
+}
+
+fn map_value(fields: &serde_json::Map<String, serde_json::Value>) -> Value {
+    let fields: BTreeMap<String, Value> = fields.iter().map(|(name, value)| (name.clone(), to_value(value))).collect();
+    Value::from(fields)
 }
 
 #[cfg(test)]
@@ -106,7 +111,7 @@ mod tests {
     #[test]
     fn renders_strictly_and_within_bounds() {
         let given = json!({"bike": {"volt": 12.0, "ohm": 4.5, "name": "A & B"}});
-        let out = |t: &str| render(&text(t), &given).map_err(|d| d.message);
+        let out = |t: &str| render(&text(t), given.as_object().unwrap()).map_err(|d| d.message);
         assert_eq!(
             out("{{ bike.volt }} volt, {{ bike.ohm }} ohm, {{ bike.name }}").unwrap(),
             "12 volt, 4.5 ohm, A & B"
