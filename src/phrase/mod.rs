@@ -2,6 +2,14 @@
 
 mod answer;
 mod grammar;
+pub mod number;
+mod sentence;
+mod state_words;
+mod vocabulary;
+mod vocabulary_file;
+pub mod words;
 
 pub use answer::{Answer, Command, Escape, Hypotheses, Hypothesis, Reading, ReadingKind, Stakes, Verdict};
 pub use grammar::{Grammar, NumberSlot, Phrase};
+pub use sentence::{Given, SENTENCES, SentenceError};
+pub use vocabulary::{ENGLISH, Vocabulary};
