@@ -17,23 +17,17 @@ pub enum Given {
     List(&'static str),
     /// A whole number.
     Number(&'static str),
+    /// True or false.
+    Flag(&'static str),
 }
 
-use Given::{List, Number, Text};
+use Given::{Flag, List, Number, Text};
 
-const TEXT: &[Given] = &[Text("text")];
-const LIST: &[Given] = &[List("list")];
-const WORDS: &[Given] = &[Text("words")];
-const READ_BACK: &[Given] = &[Text("words"), Text("digits")];
-const KIND_WORDS: &[Given] = &[Text("kind"), Text("words")];
-const PAUSE: &[Given] = &[Text("resume")];
-const READY: &[Given] = &[Text("ready")];
-
-/// Every sentence a vocabulary must have, and what it is given.
+/// Every sentence a vocabulary must have, and what it is given beside `taught`.
 pub const SENTENCES: &[(&str, &[Given])] = &[
     ("change-switch", &[Text("name"), Text("words"), Text("to")]),
-    ("change-unplug", KIND_WORDS),
-    ("change-plug-in", KIND_WORDS),
+    ("change-unplug", &[Text("kind"), Text("words")]),
+    ("change-plug-in", &[Text("kind"), Text("words")]),
     ("change-points", &[Text("words"), Text("to")]),
     ("change-engine", &[Text("to")]),
     ("change-fit", &[Text("name"), Text("first"), Text("second")]),
@@ -42,76 +36,73 @@ pub const SENTENCES: &[(&str, &[Given])] = &[
     ("change-lay-down", &[]),
     ("colour-pair", &[Text("main"), Text("tracer")]),
     ("wire", &[Text("colour")]),
-    ("reminder", &[Text("ask")]),
-    ("reminder-short", &[]),
+    ("still-there", &[]),
     ("watch-ask", &[]),
-    ("standby", PAUSE),
-    ("standby-short", &[]),
-    ("not-understood-1", &[Text("prompt")]),
-    ("not-understood-2", &[Text("more")]),
-    ("not-understood-3", &[Text("choices")]),
-    ("choices", LIST),
-    ("choices-number", &[Text("quantity"), Text("unit")]),
-    ("acknowledge", READY),
-    ("acknowledge-caution", READY),
+    ("standby", &[]),
+    ("not-understood-1", &[]),
+    ("not-understood-2", &[]),
+    ("not-understood-3", &[]),
+    ("choices", &[List("choices")]),
+    ("say-a-number", &[Text("unit")]),
+    ("say-anything", &[]),
+    ("acknowledge", &[]),
     ("did-you-say", &[Text("a")]),
     ("this-or-that", &[Text("a"), Text("b")]),
-    ("say-yes-or-no", &[Text("agree"), Text("disagree")]),
-    ("answer-again", &[]),
-    ("echo", WORDS),
-    ("reading-back", READ_BACK),
-    ("reading-back-about", READ_BACK),
-    ("reading-over-range", &[]),
-    ("reading-none", &[]),
-    ("reading-implausible", READ_BACK),
-    ("unit-doubt", &[Text("said"), Text("quantity"), Text("asked")]),
-    ("unit-converted", &[Text("said"), Text("words"), Text("digits")]),
-    ("last-reading", READ_BACK),
+    ("echo", &[Text("answer")]),
+    ("reading-back", &[Text("words"), Text("digits"), Flag("about")]),
+    ("reading-back-over-range", &[]),
+    ("over-range-words", &[]),
+    ("no-reading-words", &[]),
+    ("over-range-unexpected", &[]),
+    ("reading-implausible", &[Text("reading")]),
+    ("unit-doubt", &[Text("asked"), Text("said")]),
+    ("last-reading", &[Text("name"), Text("reading")]),
     ("no-reading-yet", &[]),
-    ("corrected", &[Text("was"), Text("words"), Text("digits")]),
-    ("correct-what", WORDS),
+    ("correct-what", &[Text("name"), Text("reading")]),
+    ("amended-leads-elsewhere", &[]),
     ("battery-again", &[]),
     ("skip-why", &[]),
-    ("skipped-why", &[Text("why")]),
-    ("cannot-go-back", &[]),
+    ("left-out", &[]),
+    ("not-tested-step", &[Text("step"), Text("prompt")]),
+    ("nothing-before", &[]),
     ("going-back", &[]),
-    ("paused", PAUSE),
-    ("key-off-paused", PAUSE),
-    ("key-off", &[]),
+    ("paused", &[]),
+    ("key-off-paused", &[]),
+    ("key-off-heat", &[]),
     ("going-on", &[]),
-    ("not-paused", &[]),
-    ("where", &[Text("title"), Text("round"), Number("checks"), Text("prompt")]),
+    ("where", &[Text("title"), Text("step"), Text("side"), Number("answers")]),
     ("note-go", &[]),
     ("note-kept", &[]),
-    ("note-empty", &[]),
-    ("shorter-on", &[]),
-    ("longer-on", &[]),
-    ("louder-on", &[]),
-    ("quieter-on", &[]),
+    ("shorter", &[]),
+    ("longer", &[]),
+    ("louder", &[]),
+    ("quieter", &[]),
     ("stop-confirm", &[]),
     ("stopped", &[]),
-    ("not-now", &[]),
+    ("escape-flickers", &[]),
+    ("escape-sometimes", &[]),
+    ("escape-changed", &[]),
+    ("colours-differ", &[]),
     ("mic-lost", &[]),
     ("mic-back", &[]),
     ("storage-failed", &[Text("why")]),
-    ("state-differs", &[List("changes")]),
-    ("restate-state", &[List("facts")]),
-    ("resumed", &[Text("title")]),
-    ("hazards-again", &[]),
+    ("storage-waits", &[]),
+    ("state-differs", &[Text("changes")]),
+    ("restate-state", &[Text("state")]),
+    ("resumed", &[]),
     ("left-right", &[]),
     ("manual-first", &[]),
-    ("tools", LIST),
+    ("signal-danger", &[]),
+    ("signal-warning", &[]),
+    ("signal-caution", &[]),
+    ("signal-notice", &[]),
     ("caution", &[Text("signal"), Text("text")]),
-    ("concluded-cause", TEXT),
-    ("concluded-remedy", TEXT),
-    ("concluded-rules-out", LIST),
-    ("concluded-not-tested", LIST),
-    ("concluded-recheck", LIST),
-    ("put-back", LIST),
-    ("nothing-to-put-back", &[]),
-    ("escape-noted", WORDS),
-    ("proved-again", &[]),
-    ("finished", &[Text("title")]),
+    ("concluded-cause", &[Text("cause")]),
+    ("concluded-remedy", &[Text("remedy")]),
+    ("concluded-rules-out", &[List("items")]),
+    ("concluded-not-tested", &[List("items")]),
+    ("concluded-recheck", &[List("items")]),
+    ("concluded-put-back", &[List("items")]),
 ];
 
 /// Why a sentence could not be said.
@@ -141,12 +132,14 @@ pub(super) struct Templates {
 }
 
 impl Templates {
-    pub(super) fn new(by_key: BTreeMap<String, String>) -> Self {
+    /// `taught`: the words that any sentence may tell people to say.
+    pub(super) fn new(by_key: BTreeMap<String, String>, taught: &serde_json::Value) -> Self {
         let mut engine = Environment::new();
         engine.set_undefined_behavior(UndefinedBehavior::Strict);
         engine.set_fuel(Some(FUEL));
         engine.set_auto_escape_callback(|_| minijinja::AutoEscape::None);
         engine.add_filter("upper_first", upper_first);
+        engine.add_global("taught", to_template_value(taught));
         Self { engine: Arc::new(engine), by_key }
     }
 
@@ -197,6 +190,7 @@ pub(super) fn sample(given: &[Given]) -> serde_json::Value {
         Text(name) => ((*name).to_owned(), "words".into()),
         List(name) => ((*name).to_owned(), vec!["first", "second"].into()),
         Number(name) => ((*name).to_owned(), 2.into()),
+        Flag(name) => ((*name).to_owned(), true.into()),
     });
     serde_json::Value::Object(fields.collect())
 }
@@ -207,7 +201,7 @@ mod tests {
     use serde_json::json;
 
     fn one(source: &str) -> Templates {
-        Templates::new([("key".to_owned(), source.to_owned())].into())
+        Templates::new([("key".to_owned(), source.to_owned())].into(), &json!({}))
     }
 
     #[test]

@@ -46,7 +46,6 @@ pub struct Vocabulary {
     pub(super) numbers: NumberWords,
     pub(super) quantities: Names,
     pub(super) colours: Names,
-    pub(super) signals: Names,
     pub(super) sides: Names,
     pub(super) switches: Names,
     pub(super) instruments: Names,
@@ -176,7 +175,7 @@ impl Vocabulary {
     }
 
     /// A unit in the plural: "volts".
-    pub fn unit(&self, unit: Unit) -> &str {
+    pub fn unit_words(&self, unit: Unit) -> &str {
         self.numbers.unit(unit, false)
     }
 
@@ -203,11 +202,6 @@ impl Vocabulary {
             Side::Right => named(&self.sides, "right"),
             Side::Centre => "",
         }
-    }
-
-    /// A signal word as it is spoken: `WARNING` -> "Warning". An unknown one stays as it is.
-    pub fn signal<'a>(&'a self, signal: &'a str) -> &'a str {
-        named(&self.signals, signal)
     }
 
     /// A switch or tap by its name in a procedure: `kill` -> "kill switch". An unknown one stays as it is.
@@ -246,4 +240,57 @@ fn phrases(said: &[Written<String>], answer: Answer) -> impl Iterator<Item = Phr
 
 pub(super) fn named<'a>(names: &'a Names, name: &'a str) -> &'a str {
     names.get(name).map_or(name, String::as_str)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn every_sentence_can_be_said_and_ends_as_speech() {
+        let words = Vocabulary::english();
+        for (key, given) in super::super::SENTENCES {
+            let said = words.sentence(key, &super::super::sentence::sample(given)).unwrap();
+            assert!(!said.trim().is_empty() && !said.contains("{{"), "{key}: {said}");
+        }
+        let given = json!({"words": "twelve point one five volts", "digits": "one two point one five", "about": false});
+        assert_eq!(
+            words.sentence("reading-back", &given).unwrap(),
+            "Twelve point one five volts: one two point one five."
+        );
+        assert_eq!(words.sentence("standby", &json!({})).unwrap(), "I will wait. Say carry on when you want to go on.");
+        assert_eq!(
+            words.sentence("nonsense", &json!({})).unwrap_err().to_string(),
+            "the vocabulary has no sentence `nonsense`"
+        );
+    }
+
+    #[test]
+    fn commands_have_two_syllables_at_least() {
+        let vowel = |c: char| "aeiouy".contains(c);
+        for phrase in Vocabulary::english().command_phrases() {
+            let spelled: Vec<char> = phrase.words.chars().collect();
+            let groups = spelled.iter().enumerate().filter(|(i, c)| vowel(**c) && (*i == 0 || !vowel(spelled[i - 1])));
+            assert!(groups.count() >= 2, "{}", phrase.words);
+        }
+    }
+
+    #[test]
+    fn yes_and_no_are_no_commands() {
+        let words = Vocabulary::english();
+        let always: Vec<String> =
+            words.command_phrases().into_iter().chain(words.escape_phrases()).map(|p| p.words).collect();
+        assert!(words.yes_no_phrases().iter().all(|p| !always.contains(&p.words)));
+    }
+
+    #[test]
+    fn colours_by_their_codes() {
+        let words = Vocabulary::english();
+        assert_eq!(words.colour("TQ").as_deref(), Some("turquoise"));
+        assert_eq!(words.wire("GN-WH").as_deref(), Some("green with white wire"));
+        for unknown in ["", "XX", "GN-", "GN-XX", "gn"] {
+            assert_eq!(words.colour(unknown), None, "{unknown}");
+        }
+    }
 }

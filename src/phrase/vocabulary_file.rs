@@ -16,7 +16,6 @@ use std::sync::Arc;
 /// Letter codes of IEC 60757:2021, table 1, but for GNYE, which is two codes (from memory).
 pub(super) const COLOUR_CODES: &[&str] =
     &["BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR"];
-const SIGNALS: &[&str] = &["DANGER", "WARNING", "CAUTION", "NOTICE"];
 const SWITCHES: &[&str] = &["key", "kill", "fuel"];
 const HALVES: &[&str] = &["supply-side", "load-side", "coil-side", "points-side"];
 pub(super) const PARTS: &[&str] =
@@ -70,8 +69,6 @@ struct File {
     #[serde(default)]
     colours: Texts,
     #[serde(default)]
-    signals: Texts,
-    #[serde(default)]
     sides: Texts,
     #[serde(default)]
     switches: Texts,
@@ -92,6 +89,8 @@ struct File {
 struct Reader {
     whole: Place,
     found: Vec<Diagnostic>,
+    /// What templates see as `taught`.
+    taught: serde_json::Value,
 }
 
 impl Reader {
@@ -159,7 +158,7 @@ impl Reader {
         section: Texts,
         given: impl Fn(&str) -> serde_json::Value,
     ) -> Names {
-        let engine = Templates::new(BTreeMap::new());
+        let engine = Templates::new(BTreeMap::new(), &self.taught);
         let mut names = Names::new();
         for (key, text) in self.section(name, wanted, section) {
             if let Err(error) = engine.fill_source(&key, &text.value, &given(&key)) {
@@ -191,7 +190,7 @@ impl Reader {
 pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnostic>> {
     let whole = Place { file: Arc::from(file), line: 0, column: 0 };
     let raw: File = serde_yaml::from_str(text).map_err(|error| vec![unreadable(&whole, &error)])?;
-    let mut r = Reader { whole: whole.clone(), found: Vec::new() };
+    let mut r = Reader { whole: whole.clone(), found: Vec::new(), taught: serde_json::Value::Null };
     let commands: BTreeMap<Command, Phrases> = r
         .section("commands", &names(Command::ALL, Command::name), raw.commands)
         .into_iter()
@@ -220,6 +219,7 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
     );
 
     let part = serde_json::json!({"side": "left", "id": "left"});
+    r.taught = taught(&commands, &agree, &disagree, &done);
     let end = serde_json::json!({"part": "left part"});
     let half = serde_json::json!({"words": "left connector"});
     let sentence_keys: Vec<&str> = SENTENCES.iter().map(|(key, _)| *key).collect();
@@ -235,7 +235,6 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         numbers,
         quantities: r.texts("quantities", &names(Quantity::ALL, Quantity::name), raw.quantities),
         colours: r.texts("colours", COLOUR_CODES, raw.colours),
-        signals: r.texts("signals", SIGNALS, raw.signals),
         sides: r.texts("sides", &["left", "right"], raw.sides),
         switches: r.texts("switches", SWITCHES, raw.switches),
         instruments: r.texts("instruments", &names(InstrumentKind::ALL, InstrumentKind::name), raw.instruments),
@@ -243,9 +242,27 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         halves: r.templates("halves", HALVES, raw.halves, |_| half.clone()),
         parts: r.templates("parts", PARTS, raw.parts, |_| part.clone()),
         terminals: r.templates("terminals", TERMINALS, raw.terminals, |_| end.clone()),
-        sentences: Templates::new(r.templates("sentences", &sentence_keys, raw.sentences, given)),
+        sentences: Templates::new(r.templates("sentences", &sentence_keys, raw.sentences, given), &r.taught),
     };
     if r.found.is_empty() { Ok(vocabulary) } else { Err(r.found) }
+}
+
+/// The first phrase of each command by its name with `_`, and of `done`, `agree` and `disagree`.
+fn taught(
+    commands: &BTreeMap<Command, Phrases>,
+    agree: &Phrases,
+    disagree: &Phrases,
+    done: &Phrases,
+) -> serde_json::Value {
+    let first = |said: &Phrases| said.first().map_or(String::new(), |p| p.value.clone());
+    let controls = commands.iter().map(|(c, said)| (c.name().replace('-', "_"), first(said)));
+    let others =
+        [("agree", agree), ("disagree", disagree), ("done", done)].map(|(name, said)| (name.to_owned(), first(said)));
+    controls
+        .chain(others)
+        .map(|(name, words)| (name, serde_json::Value::String(words)))
+        .collect::<serde_json::Map<_, _>>()
+        .into()
 }
 
 fn unreadable(whole: &Place, error: &serde_yaml::Error) -> Diagnostic {
@@ -280,11 +297,80 @@ mod tests {
     use super::super::vocabulary::ENGLISH;
     use super::*;
 
+    fn found(from: &str, to: &str) -> Vec<Diagnostic> {
+        assert!(ENGLISH.contains(from), "{from}");
+        Vocabulary::from_yaml(&ENGLISH.replacen(from, to, 1), "x.yaml")
+            .map(|_| Vec::new())
+            .unwrap_or_else(|found| found)
+    }
+
+    fn line_of(part: &str) -> u32 {
+        1 + ENGLISH.lines().position(|l| l.contains(part)).unwrap() as u32
+    }
+
     #[test]
     fn english_is_complete() {
         if let Err(found) = Vocabulary::from_yaml(ENGLISH, "en.yaml") {
             let said: Vec<String> = found.iter().map(ToString::to_string).collect();
             panic!("{}", said.join("\n"));
+        }
+    }
+
+    #[test]
+    fn every_missing_key_is_named() {
+        let blank = Vocabulary::from_yaml("vocabulary: xx\n", "x.yaml").unwrap_err();
+        let named =
+            |key: &str| blank.iter().any(|d| d.check == "missing-key" && d.message.contains(&format!("`{key}`")));
+        for key in
+            ["commands", "escapes", "agree", "done", "numbers: point", "units", "colours", "sentences", "terminals"]
+        {
+            assert!(named(key), "{key}");
+        }
+        let some = Vocabulary::from_yaml("vocabulary: xx\nsentences:\n  paused: \"-\"\n", "x.yaml").unwrap_err();
+        for (key, _) in SENTENCES.iter().filter(|(key, _)| *key != "paused") {
+            assert!(some.iter().any(|d| d.message.contains(&format!("`sentences: {key}`"))), "{key}");
+        }
+        for line in ENGLISH.lines().filter(|l| l.starts_with("  ") && !l.trim_start().starts_with('#')) {
+            let optional = ["and", "article", "kilo", "filler", "hundred-and"];
+            let key = line.trim_start().split(':').next().unwrap();
+            if line.starts_with("   ") || optional.contains(&key) || ["names", "fractions"].contains(&key) {
+                continue;
+            }
+            let without = ENGLISH.replacen(&format!("{line}\n"), "", 1);
+            let missing = Vocabulary::from_yaml(&without, "x.yaml").err().unwrap_or_default();
+            assert!(missing.iter().any(|d| d.message.contains(key.trim_matches('"'))), "{line}");
+        }
+    }
+
+    #[test]
+    fn a_wrong_template_is_found_with_its_line() {
+        let all = found("echo: \"{{ answer", "echo: \"{{ answers");
+        assert_eq!(all.len(), 1);
+        assert_eq!((all[0].check.as_str(), all[0].place.line), ("template", line_of("  echo:")));
+        assert!(all[0].help.as_ref().unwrap().contains("answer"), "{}", all[0]);
+        assert_eq!(found("echo: \"{{ answer", "echo: \"{% if answer")[0].check, "template");
+    }
+
+    #[test]
+    fn unknown_keys_and_double_meanings_are_found() {
+        let all = found("  going-on:", "  going-one:");
+        assert!(all.iter().any(|d| d.check == "unknown-key" && d.help.as_deref() == Some("Did you mean `going-on`?")));
+        let all = found("\"hold on\"", "\"say again\"");
+        assert_eq!((all[0].check.as_str(), all[0].place.line), ("double-meaning", line_of("  pause: [")));
+        let all = found("point: [\"point\"", "point: [\"twelve\"");
+        assert!(all.iter().any(|d| d.check == "double-meaning" && d.message.contains("twelve")), "{all:?}");
+        let all = found("vocabulary: en", "vocabulary: en\ncolors: {}");
+        assert_eq!(
+            (all.len(), all[0].check.as_str(), all[0].place.line),
+            (1, "unreadable", line_of("vocabulary: en") + 1)
+        );
+    }
+
+    #[test]
+    fn what_is_no_vocabulary_gets_a_sentence() {
+        for text in ["", "[", "- a", "vocabulary: [1]", "\u{0}", "commands: {repeat: 5}", "vocabulary: &a [*a]"] {
+            let found = Vocabulary::from_yaml(text, "x.yaml").unwrap_err();
+            assert!(!found[0].message.is_empty() && !found[0].message.contains('\n'), "{text}: {found:?}");
         }
     }
 }

@@ -23,7 +23,10 @@ pub fn normalise(text: &str) -> String {
                 Some('.')
             }
             ',' if digit(before) && digit(after) => Some(','),
-            _ if is_minus(c) && before.is_none_or(char::is_whitespace) && (digit(after) || after == Some('.')) => {
+            _ if is_minus(c)
+                && before.is_none_or(|b| b.is_whitespace() || is_minus(b))
+                && (digit(after) || after == Some('.')) =>
+            {
                 Some('-')
             }
             '%' | '°' => Some(c),

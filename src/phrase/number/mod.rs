@@ -6,6 +6,8 @@ mod lexicon;
 mod read;
 mod say;
 mod spell;
+#[cfg(test)]
+mod tests;
 mod whole;
 
 pub(super) use lexicon::RawNumbers;

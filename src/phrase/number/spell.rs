@@ -11,8 +11,9 @@ use std::collections::HashSet;
 pub const MOST_SPELLINGS: usize = 20_000;
 /// Values at most; beyond it only three, then two significant digits are listened for.
 const MOST_VALUES: usize = 3_000;
-/// Bounds of what is listened for, whatever a procedure asks.
-const WIDEST: f64 = 1e9;
+/// Bounds of what is listened for, and the finest step, whatever a procedure asks.
+const WIDEST: f64 = 1e7;
+const FINEST: f64 = 1e-6;
 
 /// Everything that may be said for `slot`, with what it stands for; a string that stands for several readings comes once with each.
 ///
@@ -34,15 +35,19 @@ pub fn spellings_in(slot: &NumberSlot, words: &NumberWords) -> Vec<(String, Read
     }
     let mut out = Vec::with_capacity(strings.len());
     for string in strings {
-        out.extend(readings(&string, slot, words).into_iter().map(|reading| (string.clone(), reading)));
+        let all = readings(&string, slot, words);
+        if out.len() + all.len() > MOST_SPELLINGS {
+            break;
+        }
+        out.extend(all.into_iter().map(|reading| (string.clone(), reading)));
     }
-    out.truncate(MOST_SPELLINGS);
     out
 }
 
 /// Values listened for, in the slot's unit, as figures.
 fn grid(slot: &NumberSlot) -> Vec<String> {
-    let step = if slot.resolution.is_finite() && slot.resolution > 0.0 { slot.resolution } else { 1.0 };
+    let step =
+        if slot.resolution.is_finite() && slot.resolution > 0.0 { slot.resolution.clamp(FINEST, WIDEST) } else { 1.0 };
     let low = if slot.low.is_finite() { slot.low.clamp(-WIDEST, WIDEST) } else { 0.0 };
     let high = if slot.high.is_finite() { slot.high.clamp(low, WIDEST.max(low)) } else { low };
     let (first, last) = ((low / step - 1e-6).ceil() as i64, (high / step + 1e-6).floor() as i64);
@@ -54,7 +59,7 @@ fn grid(slot: &NumberSlot) -> Vec<String> {
         let up = |from: i64, to: i64| {
             std::iter::successors(Some(from), move |n| {
                 let s = if *n == 0 { 1 } else { stride(*n) };
-                Some((n.div_euclid(s) + 1) * s)
+                Some((n / s + 1).saturating_mul(s))
             })
             .take_while(move |n| *n <= to)
             .take(MOST_VALUES * 4)
@@ -91,7 +96,7 @@ const CLASSES: &[Class] = &[
     |slot, values, w, out| out.extend(values.iter().map(|f| w.with_unit(&plain(f, w), f, slot))),
     |slot, values, w, out| values.iter().for_each(|f| short(f, slot, w, out)),
     |slot, values, w, out| other_units(slot, values, w, out),
-    |_, values, w, out| values.iter().for_each(|f| fractions(f, w, out)),
+    |slot, values, w, out| values.iter().for_each(|f| fractions(f, slot, w, out)),
     |slot, values, w, out| {
         for f in values.iter().filter(|f| round_to(f, 2)) {
             out.push(format!("{} {}", w.about, plain(f, w)));
@@ -217,15 +222,21 @@ fn variants(figures: &str, slot: &NumberSlot, w: &NumberWords, out: &mut Vec<Str
     }
 }
 
-/// "half", "a quarter", "four and a half".
-fn fractions(figures: &str, w: &NumberWords, out: &mut Vec<String>) {
+/// "half", "a quarter", "half a volt", "four and a half", "four and a half volts".
+fn fractions(figures: &str, slot: &NumberSlot, w: &NumberWords, out: &mut Vec<String>) {
     let (sign, whole, decimals) = parts(figures, w);
     for (_, share) in w.fractions.iter().filter(|(f, _)| f.strip_prefix("0.") == Some(decimals)) {
         if whole == 0 {
             out.push(format!("{sign}{share}"));
             out.push(format!("{sign}{} {share}", w.article));
+            let unit = w.unit(slot.unit, true);
+            if !unit.is_empty() {
+                out.push(format!("{sign}{share} {} {unit}", w.article));
+            }
         } else {
-            out.push(format!("{sign}{} {} {} {share}", w.cardinal(whole), w.and, w.article));
+            let number = format!("{sign}{} {} {} {share}", w.cardinal(whole), w.and, w.article);
+            out.push(w.with_unit(&number, figures, slot));
+            out.push(number);
             out.push(format!("{sign}{} {} {share}", w.cardinal(whole), w.and));
         }
     }
