@@ -355,7 +355,7 @@ fn a_language_with_its_own_way_of_joining_numbers_needs_a_file_only() {
     let name = |n: usize| match n {
         0..=9 => ones[n].to_owned(),
         11..=19 => teens[n - 11].to_owned(),
-        _ if n % 10 == 0 => tens[n / 10 - 1].to_owned(),
+        _ if n.is_multiple_of(10) => tens[n / 10 - 1].to_owned(),
         _ => format!("{}und{}", ones[n % 10].trim_end_matches('s'), tens[n / 10 - 1]),
     };
     let names: String = (0..100).map(|n| format!("    \"{n}\": [\"{}\"]\n", name(n))).collect();
