@@ -277,11 +277,19 @@ mod tests {
     }
 
     #[test]
-    fn yes_and_no_are_no_commands() {
+    fn yes_and_no_begin_no_command_and_sound_like_none() {
         let words = Vocabulary::english();
-        let always: Vec<String> =
-            words.command_phrases().into_iter().chain(words.escape_phrases()).map(|p| p.words).collect();
-        assert!(words.yes_no_phrases().iter().all(|p| !always.contains(&p.words)));
+        for control in words.command_phrases() {
+            for answer in words.yes_no_phrases() {
+                let (long, short) = (format!("{} ", control.words), format!("{} ", answer.words));
+                assert!(!long.starts_with(&short) && !short.starts_with(&long), "{short}/ {long}");
+                assert_eq!(
+                    super::super::sound::too_close(&control.words, &answer.words, "en"),
+                    None,
+                    "{short}/ {long}"
+                );
+            }
+        }
     }
 
     #[test]
