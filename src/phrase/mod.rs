@@ -4,7 +4,18 @@ mod answer;
 mod grammar;
 pub mod number;
 mod policy;
+mod sentence;
+pub mod sound;
+mod state_words;
+mod typed;
+mod vocabulary;
+mod vocabulary_file;
+pub mod words;
 
 pub use answer::{Answer, Command, Escape, Hypotheses, Hypothesis, Reading, ReadingKind, Stakes, Verdict};
 pub use grammar::{Grammar, NumberSlot, Phrase};
 pub use policy::decide;
+pub use sentence::{Given, SENTENCES, SentenceError};
+pub use typed::understand;
+pub use vocabulary::{ENGLISH, Vocabulary};
+pub use words::normalise;

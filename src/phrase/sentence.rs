@@ -1,0 +1,224 @@
+//! The sentences the walker says, as small Jinja templates out of the vocabulary file: which there must be, what each is given,
+//! and how they are filled in. Undefined names are errors and fuel bounds a template's work.
+
+use minijinja::{Environment, UndefinedBehavior, Value};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// Steps of the template engine that one sentence may take; the longest built-in one takes under 100.
+const FUEL: u64 = 20_000;
+
+/// What a sentence is given under one name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Given {
+    /// A text.
+    Text(&'static str),
+    /// A list of texts.
+    List(&'static str),
+    /// A whole number.
+    Number(&'static str),
+    /// True or false.
+    Flag(&'static str),
+}
+
+use Given::{Flag, List, Number, Text};
+
+/// Every sentence a vocabulary must have, and what it is given beside `taught`.
+pub const SENTENCES: &[(&str, &[Given])] = &[
+    ("change-switch", &[Text("name"), Text("words"), Text("to")]),
+    ("change-unplug", &[Text("kind"), Text("words")]),
+    ("change-plug-in", &[Text("kind"), Text("words")]),
+    ("change-points", &[Text("words"), Text("to")]),
+    ("change-engine", &[Text("to")]),
+    ("change-fit", &[Text("name"), Text("first"), Text("second")]),
+    ("change-remove", &[Text("name")]),
+    ("change-leads", &[Text("kind"), Text("words"), Text("first"), Text("second")]),
+    ("change-lay-down", &[]),
+    ("colour-pair", &[Text("main"), Text("tracer")]),
+    ("wire", &[Text("colour")]),
+    ("still-there", &[]),
+    ("watch-ask", &[]),
+    ("standby", &[]),
+    ("not-understood-1", &[]),
+    ("not-understood-2", &[]),
+    ("not-understood-3", &[]),
+    ("choices", &[List("choices")]),
+    ("say-a-number", &[Text("unit")]),
+    ("say-anything", &[]),
+    ("acknowledge", &[]),
+    ("did-you-say", &[Text("a")]),
+    ("this-or-that", &[Text("a"), Text("b")]),
+    ("echo", &[Text("answer")]),
+    ("reading-back", &[Text("words"), Text("digits"), Flag("about")]),
+    ("reading-back-over-range", &[]),
+    ("over-range-words", &[]),
+    ("no-reading-words", &[]),
+    ("over-range-unexpected", &[]),
+    ("reading-implausible", &[Text("reading")]),
+    ("unit-doubt", &[Text("asked"), Text("said")]),
+    ("last-reading", &[Text("name"), Text("reading")]),
+    ("no-reading-yet", &[]),
+    ("correct-what", &[Text("name"), Text("reading")]),
+    ("amended-leads-elsewhere", &[]),
+    ("battery-again", &[]),
+    ("skip-why", &[]),
+    ("left-out", &[]),
+    ("not-tested-step", &[Text("step"), Text("prompt")]),
+    ("nothing-before", &[]),
+    ("going-back", &[]),
+    ("paused", &[]),
+    ("key-off-paused", &[]),
+    ("key-off-heat", &[]),
+    ("going-on", &[]),
+    ("where", &[Text("title"), Text("step"), Text("side"), Number("answers")]),
+    ("note-go", &[]),
+    ("note-kept", &[]),
+    ("shorter", &[]),
+    ("longer", &[]),
+    ("louder", &[]),
+    ("quieter", &[]),
+    ("stop-confirm", &[]),
+    ("stopped", &[]),
+    ("escape-flickers", &[]),
+    ("escape-sometimes", &[]),
+    ("escape-changed", &[]),
+    ("colours-differ", &[]),
+    ("mic-lost", &[]),
+    ("mic-back", &[]),
+    ("storage-failed", &[Text("why")]),
+    ("storage-waits", &[]),
+    ("state-differs", &[Text("changes")]),
+    ("restate-state", &[Text("state")]),
+    ("resumed", &[]),
+    ("left-right", &[]),
+    ("manual-first", &[]),
+    ("signal-danger", &[]),
+    ("signal-warning", &[]),
+    ("signal-caution", &[]),
+    ("signal-notice", &[]),
+    ("caution", &[Text("signal"), Text("text")]),
+    ("concluded-cause", &[Text("cause")]),
+    ("concluded-remedy", &[Text("remedy")]),
+    ("concluded-rules-out", &[List("items")]),
+    ("concluded-not-tested", &[List("items")]),
+    ("concluded-recheck", &[List("items")]),
+    ("concluded-put-back", &[List("items")]),
+];
+
+/// Why a sentence could not be said.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SentenceError {
+    /// No such key.
+    #[error("the vocabulary has no sentence `{key}`")]
+    Unknown {
+        /// The key asked for.
+        key: String,
+    },
+    /// The template does not fit what it was given.
+    #[error("the sentence `{key}` cannot be filled in: {why}")]
+    Template {
+        /// The sentence.
+        key: String,
+        /// What the template engine says.
+        why: String,
+    },
+}
+
+/// Templates by key, and the engine that fills them in.
+#[derive(Debug, Clone)]
+pub(super) struct Templates {
+    engine: Arc<Environment<'static>>,
+    by_key: BTreeMap<String, String>,
+}
+
+impl Templates {
+    /// `taught`: the words that any sentence may tell people to say.
+    pub(super) fn new(by_key: BTreeMap<String, String>, taught: &serde_json::Value) -> Self {
+        let mut engine = Environment::new();
+        engine.set_undefined_behavior(UndefinedBehavior::Strict);
+        engine.set_fuel(Some(FUEL));
+        engine.set_auto_escape_callback(|_| minijinja::AutoEscape::None);
+        engine.add_filter("upper_first", upper_first);
+        engine.add_global("taught", to_template_value(taught));
+        Self { engine: Arc::new(engine), by_key }
+    }
+
+    pub(super) fn fill(&self, key: &str, given: &serde_json::Value) -> Result<String, SentenceError> {
+        let source = self.by_key.get(key).ok_or_else(|| SentenceError::Unknown { key: key.to_owned() })?;
+        self.fill_source(key, source, given)
+    }
+
+    pub(super) fn fill_source(
+        &self,
+        key: &str,
+        source: &str,
+        given: &serde_json::Value,
+    ) -> Result<String, SentenceError> {
+        self.engine.render_str(source, to_template_value(given)).map_err(|e| SentenceError::Template {
+            key: key.to_owned(),
+            why: e.detail().map_or_else(|| e.kind().to_string(), str::to_owned),
+        })
+    }
+}
+
+/// The text with its first letter in upper case; the rest stays.
+pub(super) fn upper_first(text: String) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
+fn to_template_value(json: &serde_json::Value) -> Value {
+    match json {
+        serde_json::Value::Null => Value::from(()),
+        serde_json::Value::Bool(b) => Value::from(*b),
+        serde_json::Value::Number(n) => match n.as_i64() {
+            Some(whole) => Value::from(whole),
+            None => Value::from(n.as_f64().unwrap_or(f64::NAN)),
+        },
+        serde_json::Value::String(s) => Value::from(s.as_str()),
+        serde_json::Value::Array(items) => items.iter().map(to_template_value).collect(),
+        serde_json::Value::Object(fields) => {
+            let fields = fields.iter().map(|(name, value)| (name.clone(), to_template_value(value)));
+            Value::from(fields.collect::<BTreeMap<String, Value>>())
+        }
+    }
+}
+
+/// Made-up data of the right shape, to try a template with.
+pub(super) fn sample(given: &[Given]) -> serde_json::Value {
+    let fields = given.iter().map(|g| match g {
+        Text(name) => ((*name).to_owned(), "words".into()),
+        List(name) => ((*name).to_owned(), vec!["first", "second"].into()),
+        Number(name) => ((*name).to_owned(), 2.into()),
+        Flag(name) => ((*name).to_owned(), true.into()),
+    });
+    serde_json::Value::Object(fields.collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    fn one(source: &str) -> Templates {
+        Templates::new([("key".to_owned(), source.to_owned())].into(), &json!({}))
+    }
+
+    #[test]
+    fn an_undefined_name_is_an_error_with_the_key() {
+        let error = one("{{ a }} or {{ b }}").fill("key", &json!({"a": "x"})).unwrap_err();
+        assert!(error.to_string().contains("`key`"), "{error}");
+        assert!(one("").fill("other", &json!({})).is_err());
+    }
+
+    #[test]
+    fn a_template_that_never_ends_runs_out_of_fuel() {
+        let endless = "{% for a in range(9999) %}{% for b in range(9999) %}x{% endfor %}{% endfor %}";
+        assert!(one(endless).fill("key", &json!({})).is_err());
+    }
+
+    #[test]
+    fn text_is_not_escaped_for_any_markup() {
+        assert_eq!(one("{{ a | upper_first }}").fill("key", &json!({"a": "ü < 5 & \"x\""})).unwrap(), "Ü < 5 & \"x\"");
+    }
+}

@@ -1,0 +1,304 @@
+//! One language's words: spoken controls, yes and no, escapes, number words, units, colours, parts of a bike, and every sentence the
+//! walker says. All of it comes out of a vocabulary file; a new language is a new file.
+
+use super::answer::{Answer, Command, Escape};
+use super::grammar::Phrase;
+use super::number::NumberWords;
+use super::sentence::{SentenceError, Templates};
+use super::words::normalise;
+use crate::bike::{InstrumentKind, PointsAt, Side};
+use crate::trade::{Quantity, Unit};
+use crate::written::{Diagnostic, Place, Written};
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+/// Texts by name.
+pub(super) type Names = BTreeMap<String, String>;
+/// Phrases with the places they are written at; the first is the one that is taught.
+pub(super) type Phrases = Vec<Written<String>>;
+
+/// The built-in English vocabulary file.
+pub const ENGLISH: &str = include_str!("../../procedures/vocabulary/en.yaml");
+
+static BUILT_IN: LazyLock<Vocabulary> = LazyLock::new(|| {
+    Vocabulary::from_yaml(ENGLISH, "procedures/vocabulary/en.yaml").expect("a test loads the built-in vocabulary")
+});
+
+/// The words of one language.
+///
+/// ```
+/// use probeside::phrase::{Command, Vocabulary};
+/// use serde_json::json;
+/// let words = Vocabulary::english();
+/// assert_eq!(words.taught(Command::Repeat), "say again");
+/// assert_eq!(words.sentence("did-you-say", &json!({"a": "stays dark"})).unwrap(), "Did you say stays dark?");
+/// assert_eq!(words.colour("GN-WH").as_deref(), Some("green with white"));
+/// ```
+#[derive(Debug, Clone)]
+pub struct Vocabulary {
+    pub(super) language: String,
+    pub(super) place: Place,
+    pub(super) commands: BTreeMap<Command, Phrases>,
+    pub(super) escapes: BTreeMap<Escape, Phrases>,
+    pub(super) agree: Phrases,
+    pub(super) disagree: Phrases,
+    pub(super) done: Phrases,
+    pub(super) numbers: NumberWords,
+    pub(super) quantities: Names,
+    pub(super) colours: Names,
+    pub(super) sides: Names,
+    pub(super) switches: Names,
+    pub(super) instruments: Names,
+    pub(super) points_at: Names,
+    pub(super) halves: Names,
+    pub(super) parts: Names,
+    pub(super) terminals: Names,
+    pub(super) sentences: Templates,
+}
+
+impl Vocabulary {
+    /// The built-in English words, loaded once.
+    pub fn english() -> &'static Vocabulary {
+        &BUILT_IN
+    }
+
+    /// Decodes a vocabulary file; `file` is its name in messages.
+    ///
+    /// # Errors
+    /// Every missing key by name, templates that cannot be filled in, phrases that mean two things, unknown keys; each with its place.
+    pub fn from_yaml(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnostic>> {
+        super::vocabulary_file::decode(text, file)
+    }
+
+    /// The language tag: `en`.
+    pub fn language(&self) -> &str {
+        &self.language
+    }
+
+    /// The file it came from.
+    pub fn place(&self) -> &Place {
+        &self.place
+    }
+
+    /// The sentence `key`, filled in with the fields of the JSON object `given`. [`super::SENTENCES`] lists the keys.
+    ///
+    /// # Errors
+    /// An unknown key, or a template that asks for what it was not given.
+    pub fn sentence(&self, key: &str, given: &serde_json::Value) -> Result<String, SentenceError> {
+        self.sentences.fill(key, given)
+    }
+
+    /// The words that are taught for a command.
+    pub fn taught(&self, command: Command) -> &str {
+        first(self.commands.get(&command).map_or(&[], Vec::as_slice))
+    }
+
+    /// The words that are taught for an escape.
+    pub fn taught_escape(&self, escape: Escape) -> &str {
+        first(self.escapes.get(&escape).map_or(&[], Vec::as_slice))
+    }
+
+    /// "Yes".
+    pub fn taught_yes(&self) -> &str {
+        first(&self.agree)
+    }
+
+    /// "No".
+    pub fn taught_no(&self) -> &str {
+        first(&self.disagree)
+    }
+
+    /// "Ready".
+    pub fn taught_done(&self) -> &str {
+        first(&self.done)
+    }
+
+    /// The words of an answer as it is asked back ("did you say ..."): those that are taught, a number in words with its unit, a note as
+    /// it was heard. A choice's words are the procedure's; here it is its id with spaces. `resolution` is that of the number asked for.
+    pub fn answer_words(&self, answer: &Answer, resolution: f64) -> String {
+        match answer {
+            Answer::Choice(id) => id.replace('-', " "),
+            Answer::Reading(reading) => self.numbers.say_reading(reading, resolution),
+            Answer::Done => self.taught_done().to_owned(),
+            Answer::Yes => self.taught_yes().to_owned(),
+            Answer::No => self.taught_no().to_owned(),
+            Answer::Command(command) => self.taught(*command).to_owned(),
+            Answer::Escape(escape) => self.taught_escape(*escape).to_owned(),
+            Answer::Note(text) => text.clone(),
+        }
+    }
+
+    /// Everything that may be said for the spoken controls.
+    ///
+    /// ```
+    /// use probeside::phrase::{Answer, Command, Vocabulary};
+    /// let phrases = Vocabulary::english().command_phrases();
+    /// assert!(phrases.iter().any(|p| p.words == "hold on" && p.answer == Answer::Command(Command::Pause)));
+    /// ```
+    pub fn command_phrases(&self) -> Vec<Phrase> {
+        self.commands.iter().flat_map(|(c, said)| phrases(said, Answer::Command(*c))).collect()
+    }
+
+    /// Everything that may be said for the escapes.
+    pub fn escape_phrases(&self) -> Vec<Phrase> {
+        self.escapes.iter().flat_map(|(e, said)| phrases(said, Answer::Escape(*e))).collect()
+    }
+
+    /// Yes and no, for use while a confirmation is pending only.
+    pub fn yes_no_phrases(&self) -> Vec<Phrase> {
+        phrases(&self.agree, Answer::Yes).chain(phrases(&self.disagree, Answer::No)).collect()
+    }
+
+    /// Everything that acknowledges a step or a caution.
+    pub fn done_phrases(&self) -> Vec<Phrase> {
+        phrases(&self.done, Answer::Done).collect()
+    }
+
+    /// Number words and units.
+    pub fn numbers(&self) -> &NumberWords {
+        &self.numbers
+    }
+
+    /// A value in words with its unit: "twelve point one five volts". See [`NumberWords::say_number`].
+    pub fn say_number(&self, value: f64, unit: Unit, resolution: f64) -> String {
+        self.numbers.say_number(value, unit, resolution)
+    }
+
+    /// A value digit by digit, without unit: "one two point one five". See [`NumberWords::say_digits`].
+    pub fn say_digits(&self, value: f64, resolution: f64) -> String {
+        self.numbers.say_digits(value, resolution)
+    }
+
+    /// A quantity with its article: "a voltage".
+    pub fn quantity(&self, quantity: Quantity) -> &str {
+        named(&self.quantities, quantity.name())
+    }
+
+    /// A unit in the plural: "volts".
+    pub fn unit_words(&self, unit: Unit) -> &str {
+        self.numbers.unit(unit, false)
+    }
+
+    /// The words of a wire colour by its IEC 60757 code: `BK` "black", `GN-WH` "green with white". `None` for an unknown code.
+    pub fn colour(&self, code: &str) -> Option<String> {
+        match code.split_once('-') {
+            None => self.colours.get(code).cloned(),
+            Some((main, tracer)) => {
+                let given = serde_json::json!({"main": self.colours.get(main)?, "tracer": self.colours.get(tracer)?});
+                self.sentence("colour-pair", &given).ok()
+            }
+        }
+    }
+
+    /// "green with white wire", or `None` for an unknown code.
+    pub fn wire(&self, code: &str) -> Option<String> {
+        self.sentence("wire", &serde_json::json!({"colour": self.colour(code)?})).ok()
+    }
+
+    /// "left", "right", or nothing for the middle.
+    pub fn side(&self, side: Side) -> &str {
+        match side {
+            Side::Left => named(&self.sides, "left"),
+            Side::Right => named(&self.sides, "right"),
+            Side::Centre => "",
+        }
+    }
+
+    /// A switch or tap by its name in a procedure: `kill` -> "kill switch". An unknown one stays as it is.
+    pub fn switch<'a>(&'a self, name: &'a str) -> &'a str {
+        named(&self.switches, name)
+    }
+
+    /// An instrument: "test lamp".
+    pub fn instrument(&self, kind: InstrumentKind) -> &str {
+        named(&self.instruments, kind.name())
+    }
+
+    /// Where points stand: "open".
+    pub fn points_at(&self, at: PointsAt) -> &str {
+        named(&self.points_at, at.name())
+    }
+
+    /// Every phrase of the spoken controls with its place in the file, for `check`.
+    pub fn written_commands(&self) -> impl Iterator<Item = (Command, &Written<String>)> {
+        self.commands.iter().flat_map(|(c, said)| said.iter().map(|s| (*c, s)))
+    }
+
+    /// Every phrase of the escapes with its place in the file, for `check`.
+    pub fn written_escapes(&self) -> impl Iterator<Item = (Escape, &Written<String>)> {
+        self.escapes.iter().flat_map(|(e, said)| said.iter().map(|s| (*e, s)))
+    }
+}
+
+fn first(phrases: &[Written<String>]) -> &str {
+    phrases.first().map_or("", |p| p.value.as_str())
+}
+
+fn phrases(said: &[Written<String>], answer: Answer) -> impl Iterator<Item = Phrase> {
+    said.iter().map(move |p| Phrase { words: normalise(&p.value), answer: answer.clone() })
+}
+
+pub(super) fn named<'a>(names: &'a Names, name: &'a str) -> &'a str {
+    names.get(name).map_or(name, String::as_str)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn every_sentence_can_be_said_and_ends_as_speech() {
+        let words = Vocabulary::english();
+        for (key, given) in super::super::SENTENCES {
+            let said = words.sentence(key, &super::super::sentence::sample(given)).unwrap();
+            assert!(!said.trim().is_empty() && !said.contains("{{"), "{key}: {said}");
+        }
+        let given = json!({"words": "twelve point one five volts", "digits": "one two point one five", "about": false});
+        assert_eq!(
+            words.sentence("reading-back", &given).unwrap(),
+            "Twelve point one five volts: one two point one five."
+        );
+        assert_eq!(words.sentence("standby", &json!({})).unwrap(), "I will wait. Say carry on when you want to go on.");
+        assert_eq!(
+            words.sentence("nonsense", &json!({})).unwrap_err().to_string(),
+            "the vocabulary has no sentence `nonsense`"
+        );
+    }
+
+    #[test]
+    fn commands_have_two_syllables_at_least() {
+        let vowel = |c: char| "aeiouy".contains(c);
+        for phrase in Vocabulary::english().command_phrases() {
+            let spelled: Vec<char> = phrase.words.chars().collect();
+            let groups = spelled.iter().enumerate().filter(|(i, c)| vowel(**c) && (*i == 0 || !vowel(spelled[i - 1])));
+            assert!(groups.count() >= 2, "{}", phrase.words);
+        }
+    }
+
+    #[test]
+    fn yes_and_no_begin_no_command_and_sound_like_none() {
+        let words = Vocabulary::english();
+        for control in words.command_phrases() {
+            for answer in words.yes_no_phrases() {
+                let (long, short) = (format!("{} ", control.words), format!("{} ", answer.words));
+                assert!(!long.starts_with(&short) && !short.starts_with(&long), "{short}/ {long}");
+                assert_eq!(
+                    super::super::sound::too_close(&control.words, &answer.words, "en"),
+                    None,
+                    "{short}/ {long}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn colours_by_their_codes() {
+        let words = Vocabulary::english();
+        assert_eq!(words.colour("TQ").as_deref(), Some("turquoise"));
+        assert_eq!(words.wire("GN-WH").as_deref(), Some("green with white wire"));
+        for unknown in ["", "XX", "GN-", "GN-XX", "gn"] {
+            assert_eq!(words.colour(unknown), None, "{unknown}");
+        }
+    }
+}
