@@ -2,6 +2,12 @@
 
 pub mod activity;
 mod ears;
+#[cfg(feature = "sound")]
+mod mic;
+#[cfg(not(feature = "sound"))]
+#[path = "no_mic.rs"]
+mod mic;
+mod mic_error;
 mod pedal;
 pub mod resample;
 mod script;
@@ -10,6 +16,10 @@ mod wav;
 
 pub use activity::{Activity, ActivitySettings, Voiced};
 pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, Utterance};
+pub use mic::Mic;
+#[cfg(feature = "sound")]
+pub use mic::MicLevel;
+pub use mic_error::MicError;
 pub use pedal::Pedal;
 pub use script::{Given, Script};
 pub use typed::Typed;
