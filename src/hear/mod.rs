@@ -23,4 +23,5 @@ pub use mic_error::MicError;
 pub use pedal::Pedal;
 pub use script::{Given, Script};
 pub use typed::Typed;
+pub(crate) use wav::decode as decode_wav;
 pub use wav::{WavEars, WavError, read_wav, read_wav_as_is, to_16_bit, write_wav};

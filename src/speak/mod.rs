@@ -1,9 +1,26 @@
 //! Prompt text to sound, print or WAV.
 
+#[cfg(feature = "sound")]
+mod aloud;
+#[cfg(not(feature = "sound"))]
+#[path = "no_aloud.rs"]
+mod aloud;
+mod cache;
+#[cfg(feature = "sound")]
+mod device;
+mod espeak;
 mod printed;
 mod say;
+mod tape;
+mod tones;
 mod voice;
+mod volume;
 
+pub use aloud::Aloud;
+pub use cache::Cached;
+pub use espeak::Espeak;
 pub use printed::{Printed, spoken_samples};
 pub use say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
+pub use tape::Tape;
+pub use tones::tone_samples;
 pub use voice::{Pcm, SpeakError, Voice};
