@@ -38,7 +38,7 @@ impl Default for ActivitySettings {
             pre_roll: samples(250),
             short_silence: samples(250),
             long_silence: samples(800),
-            tail: samples(200),
+            tail: samples(250),
             least_voice: samples(112),
             longest: samples(20_000),
         }
