@@ -39,7 +39,7 @@ impl Default for ActivitySettings {
             short_silence: samples(250),
             long_silence: samples(800),
             tail: samples(250),
-            least_voice: samples(112),
+            least_voice: samples(80),
             longest: samples(20_000),
         }
     }
