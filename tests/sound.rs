@@ -41,20 +41,31 @@ fn speech(text: &str) -> Pcm {
     Espeak::new("en").synthesise(text, 1.0).expect("espeak-ng speaks")
 }
 
-/// Best normalised correlation of `said` anywhere in `recorded` (same rate), and where.
+/// Samples that a fine match looks at on either side, and how many times finer than a sample it looks: the server's sample
+/// grid lies anywhere between ours, and a hiss that is half a sample off correlates badly with itself.
+const AROUND: usize = 64;
+const FINER: u32 = 4;
+
+/// Best normalised correlation of `said` anywhere in `recorded` (both at 16 kHz), and where.
 fn best_match(recorded: &[f32], said: &[f32]) -> (f64, usize) {
-    let energy = |s: &[f32]| s.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>();
-    let own = energy(said);
-    // Coarse over every 4th sample of a stretch that is loud, then fine around the best.
-    let dot = |at: usize, step: usize| {
-        said.iter().zip(&recorded[at..]).step_by(step).map(|(a, b)| f64::from(*a) * f64::from(*b)).sum::<f64>()
+    let mut recorded = recorded.to_vec();
+    recorded.extend(vec![0.0; AROUND]);
+    let dot = |sound: &[f32], said: &[f32], step: usize| {
+        said.iter().zip(sound).step_by(step).map(|(a, b)| f64::from(*a) * f64::from(*b)).sum::<f64>()
     };
     let places = recorded.len().saturating_sub(said.len());
-    let coarse = (0..=places).max_by(|a, b| dot(*a, 16).total_cmp(&dot(*b, 16))).unwrap_or(0);
-    let fine = coarse.saturating_sub(20)..=(coarse + 20).min(places);
-    let at = fine.max_by(|a, b| dot(*a, 1).total_cmp(&dot(*b, 1))).unwrap_or(0);
-    let end = (at + said.len()).min(recorded.len());
-    (dot(at, 1) / (own * energy(&recorded[at..end])).sqrt().max(1e-12), at)
+    let coarse = |at: &usize| dot(&recorded[*at..], said, 16);
+    let near = (0..=places).max_by(|a, b| coarse(a).total_cmp(&coarse(b))).unwrap_or(0);
+    let begin = near.saturating_sub(AROUND);
+    let stretch = &recorded[begin..(near + said.len() + AROUND).min(recorded.len())];
+    let (stretch, said) = (resample(stretch, RATE, RATE * FINER), resample(said, RATE, RATE * FINER));
+    let correlation = |at: usize| {
+        let part = &stretch[at..at + said.len()];
+        dot(part, &said, 1) / (dot(part, part, 1) * dot(&said, &said, 1)).sqrt().max(1e-12)
+    };
+    let all = 0..=stretch.len().saturating_sub(said.len());
+    let best = all.map(|at| (correlation(at), at)).max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((0.0, 0));
+    (best.0, begin + best.1 / FINER as usize)
 }
 
 #[test]
@@ -64,6 +75,8 @@ fn sound_goes_in_and_out_through_a_real_server() {
     closed_ears_hear_nothing(&sound);
     what_is_said_is_what_was_synthesised(&sound);
     a_cut_is_silent_soon(&sound);
+    #[cfg(feature = "system-voice")]
+    the_systems_voice_tells_its_end_even_when_the_server_dies(&mut sound);
     lost_and_back(&mut sound);
     let error = {
         sound.kill_server();
@@ -236,4 +249,35 @@ fn lost_and_back(sound: &mut SoundLoop) {
     wait_for(&mut mouth_events, "end of the prompt after the loss", |e| {
         matches!(e, MouthEvent::PromptEnded { id: 10, whole: true, .. })
     });
+}
+
+#[cfg(feature = "system-voice")]
+fn the_systems_voice_tells_its_end_even_when_the_server_dies(sound: &mut SoundLoop) {
+    if !sound.start_dispatcher() {
+        return;
+    }
+    let (to, mut from) = unbounded_channel();
+    let mut mouth = probeside::speak::SystemVoice::start(to).expect("the system's voice");
+    let recording = sound.record("system.wav");
+    let asked = Instant::now();
+    mouth.say(Say::new(1, "Touch the lamp to the left points."));
+    let ended = wait_for(&mut from, "end", |e| matches!(e, MouthEvent::PromptEnded { .. }));
+    println!("system's voice: over {} ms after it was asked for", asked.elapsed().as_millis());
+    assert!(matches!(ended, MouthEvent::PromptEnded { id: 1, whole: true, .. }), "{ended:?}");
+    let (rate, recorded) = read_wav_as_is(&recording.stop()).unwrap();
+    let loud = recorded.iter().filter(|s| s.abs() > 0.02).count() as f32 / rate as f32;
+    assert!(loud > 0.5, "only {loud} s of sound came out");
+    mouth.say(Say::new(2, "one two three four five six seven eight nine ten eleven twelve thirteen fourteen"));
+    std::thread::sleep(Duration::from_millis(800));
+    let cut = Instant::now();
+    mouth.cut();
+    let ended = wait_for(&mut from, "end of the cut prompt", |e| matches!(e, MouthEvent::PromptEnded { .. }));
+    assert!(matches!(ended, MouthEvent::PromptEnded { id: 2, whole: false, .. }), "{ended:?}");
+    println!("system's voice: cut told after {} ms", cut.elapsed().as_millis());
+    sound.kill_server();
+    mouth.say(Say::new(3, "nobody hears this"));
+    let ended = wait_for(&mut from, "end by the watchdog", |e| matches!(e, MouthEvent::PromptEnded { id: 3, .. }));
+    println!("system's voice: without a sound server, {ended:?}");
+    drop(mouth);
+    sound.start_server();
 }

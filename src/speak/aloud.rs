@@ -8,9 +8,10 @@ use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
 use super::tones::tone_samples;
 use super::voice::{Pcm, SpeakError, Voice};
 use super::volume::louder;
+use super::wishes::{Job, What, Wishes};
 use crate::hear::resample::resample;
 use std::io::Write;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::Ordering;
 use std::sync::{Arc, mpsc};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -21,39 +22,6 @@ const TICK: Duration = Duration::from_millis(5);
 const RETRY: Duration = Duration::from_secs(1);
 /// A loudspeaker that asks for no sample for this long is lost.
 const MUTE: Duration = Duration::from_millis(1500);
-
-/// What the driver changes and the threads watch.
-#[derive(Debug, Default)]
-struct Wishes {
-    cuts: AtomicU64,
-    interrupts: AtomicU64,
-    latency_us: AtomicU64,
-}
-
-/// Something to sound, with the wishes' counts at the time it was asked for.
-#[derive(Debug)]
-struct Job {
-    what: What,
-    cuts: u64,
-    interrupts: u64,
-}
-
-#[derive(Debug)]
-enum What {
-    Say(Say),
-    Tone(Tone),
-}
-
-impl Job {
-    fn is_unwanted(&self, wishes: &Wishes) -> bool {
-        let may_be_interrupted = match &self.what {
-            What::Say(say) => say.interruptible,
-            What::Tone(_) => true,
-        };
-        self.cuts != wishes.cuts.load(Ordering::Relaxed)
-            || may_be_interrupted && self.interrupts != wishes.interrupts.load(Ordering::Relaxed)
-    }
-}
 
 /// A mouth that sounds.
 #[derive(Debug)]
@@ -121,13 +89,8 @@ impl Aloud {
     }
 
     fn ask(&self, what: What) {
-        let job = Job {
-            what,
-            cuts: self.wishes.cuts.load(Ordering::Relaxed),
-            interrupts: self.wishes.interrupts.load(Ordering::Relaxed),
-        };
         if let Some(jobs) = &self.jobs {
-            let _ = jobs.send(job);
+            let _ = jobs.send(Job::new(what, &self.wishes));
         }
     }
 }
@@ -142,11 +105,11 @@ impl Mouth for Aloud {
     }
 
     fn cut(&mut self) {
-        self.wishes.cuts.fetch_add(1, Ordering::Relaxed);
+        self.wishes.cut();
     }
 
     fn interrupt(&mut self) {
-        self.wishes.interrupts.fetch_add(1, Ordering::Relaxed);
+        self.wishes.interrupt();
     }
 
     fn latency(&self) -> Duration {

@@ -16,6 +16,8 @@ const MUST: &str = "PROBESIDE_MUST";
 pub struct SoundLoop {
     folder: tempfile::TempDir,
     server: Option<Child>,
+    #[allow(dead_code, reason = "only a build with the system's voice starts it")]
+    dispatcher: Option<Child>,
 }
 
 impl SoundLoop {
@@ -43,7 +45,7 @@ impl SoundLoop {
             std::env::set_var("PULSE_SERVER", format!("unix:{}", path("native").display()));
             std::env::set_var("ALSA_CONFIG_PATH", path("asound.conf"));
         }
-        let mut sound_loop = Self { folder, server: None };
+        let mut sound_loop = Self { folder, server: None, dispatcher: None };
         sound_loop.start_server();
         Some(sound_loop)
     }
@@ -88,6 +90,41 @@ impl SoundLoop {
         }
     }
 
+    /// Starts the system's voice; false, with a sentence, when it is not installed.
+    #[allow(dead_code, reason = "only a build with the system's voice starts it")]
+    pub fn start_dispatcher(&mut self) -> bool {
+        if !is_there("speech-dispatcher") {
+            let sentence = "left out: speech-dispatcher is not installed (apt-get install -y speech-dispatcher \
+                            speech-dispatcher-espeak-ng)";
+            assert!(std::env::var_os(MUST).is_none(), "{sentence}");
+            eprintln!("{sentence}");
+            return false;
+        }
+        let (socket, log) = (self.file("speechd.sock"), self.file("spdlog"));
+        std::fs::create_dir_all(&log).expect("a folder");
+        // No other thread runs in this test while it is set.
+        unsafe { std::env::set_var("SPEECHD_ADDRESS", format!("unix_socket:{}", socket.display())) };
+        let child = Command::new("speech-dispatcher")
+            .args(["-s", "-t", "0", "-l", "1", "-c", "unix_socket", "-S"])
+            .arg(&socket)
+            .arg("-P")
+            .arg(self.file("speechd.pid"))
+            .arg("-L")
+            .arg(&log)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("speech-dispatcher starts");
+        self.dispatcher = Some(child);
+        let until = Instant::now() + Duration::from_secs(20);
+        while !socket.exists() {
+            assert!(Instant::now() < until, "speech-dispatcher did not come up");
+            std::thread::sleep(Duration::from_millis(50));
+        }
+        true
+    }
+
     /// A file in the loop's folder.
     pub fn file(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
@@ -119,6 +156,11 @@ impl SoundLoop {
 
 impl Drop for SoundLoop {
     fn drop(&mut self) {
+        if let Some(mut dispatcher) = self.dispatcher.take() {
+            // Asked rather than killed, so that it ends the voice programs that it started.
+            let _ = Command::new("kill").arg(dispatcher.id().to_string()).status();
+            let _ = dispatcher.wait();
+        }
         self.kill_server();
     }
 }
