@@ -38,6 +38,7 @@ pub(super) enum What {
     /// A prompt.
     Say(Say),
     /// A tone.
+    #[cfg_attr(not(feature = "sound"), expect(dead_code, reason = "the system's voice has no tones"))]
     Tone(Tone),
 }
 
