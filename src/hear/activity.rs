@@ -38,8 +38,8 @@ impl Default for ActivitySettings {
             pre_roll: samples(250),
             short_silence: samples(250),
             long_silence: samples(800),
-            tail: samples(200),
-            least_voice: samples(112),
+            tail: samples(250),
+            least_voice: samples(80),
             longest: samples(20_000),
         }
     }
@@ -65,6 +65,9 @@ const ABOVE_FLOOR_BEGINS: f32 = 3.2;
 const ABOVE_FLOOR_CARRIES: f32 = 1.8;
 /// Mean square below which nothing is voice: -75 dB of full scale, under the quietest speech a microphone would give.
 const LEAST_POWER: f32 = 3.2e-8;
+/// The network is surer of louder speech: a room quieter than this root mean square is made louder for it, up to so many times.
+const BOOST_TO: f32 = 0.02;
+const MOST_BOOST: f32 = 20.0;
 /// The floor falls to a quieter frame by this share, and rises by the other, per frame.
 const FLOOR_FALLS: f32 = 0.2;
 const FLOOR_RISES: f32 = 0.01;
@@ -172,7 +175,9 @@ impl Activity {
     fn frame(&mut self, frame: &[f32], out: &mut Vec<Voiced>) {
         let clean: Vec<f32> = frame.iter().map(|s| if s.is_finite() { s.clamp(-1.0, 1.0) } else { 0.0 }).collect();
         let power = clean.iter().map(|s| s * s).sum::<f32>() / FRAME as f32;
-        let score = self.detector.predict_f32(&clean);
+        let gain = (BOOST_TO / self.floor.sqrt().max(1e-9)).clamp(1.0, MOST_BOOST);
+        let boosted: Vec<f32> = clean.iter().map(|s| (s * gain).clamp(-1.0, 1.0)).collect();
+        let score = self.detector.predict_f32(&boosted);
         let speaking = self.open.is_some();
         let (need_score, above) =
             if speaking { (SCORE_CARRIES, ABOVE_FLOOR_CARRIES) } else { (SCORE_BEGINS, ABOVE_FLOOR_BEGINS) };

@@ -14,6 +14,12 @@ mod level;
 pub mod models;
 mod moonshine;
 mod network;
+#[cfg(feature = "sound")]
+mod mic;
+#[cfg(not(feature = "sound"))]
+#[path = "no_mic.rs"]
+mod mic;
+mod mic_error;
 mod pedal;
 mod prior;
 pub mod resample;
@@ -29,8 +35,13 @@ pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, Utterance};
 pub use engine::{DEFAULT_ENGINE, ENGINES, HearError, Recogniser, SAMPLE_RATE, open};
 pub use level::{active_level, signal_to_noise};
 pub use moonshine::Moonshine;
+pub use mic::Mic;
+#[cfg(feature = "sound")]
+pub use mic::MicLevel;
+pub use mic_error::MicError;
 pub use pedal::Pedal;
 pub use score::{FEATURE_NAMES, FEATURES};
 pub use script::{Given, Script};
 pub use typed::Typed;
+pub(crate) use wav::decode as decode_wav;
 pub use wav::{WavEars, WavError, read_wav, read_wav_as_is, to_16_bit, write_wav};

@@ -2,7 +2,8 @@
 
 use super::ears::{EarEvent, EarSender, Ears, PedalKey};
 use std::io::{BufRead, IsTerminal};
-use std::sync::mpsc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, mpsc};
 
 /// A typed line longer than this is cut, so that a pipe full of zeros cannot fill the memory. Bytes.
 const LONGEST_LINE: u64 = 4096;
@@ -12,7 +13,8 @@ const LONGEST_LINE: u64 = 4096;
 pub struct Typed {
     /// One token asks the reader for one line; none when lines come unasked.
     ask: Option<mpsc::Sender<()>>,
-    waiting: bool,
+    /// A line was asked for and has not come yet: opening again asks for no second one.
+    owed: Arc<AtomicBool>,
 }
 
 impl Typed {
@@ -25,6 +27,8 @@ impl Typed {
     /// Answers from any reader. `terminal`: lines come at any time, and an empty one is a press of the pedal.
     pub fn new<R: BufRead>(to: EarSender, open: impl FnOnce() -> R + Send + 'static, terminal: bool) -> Self {
         let (ask, asked) = mpsc::channel();
+        let owed = Arc::new(AtomicBool::new(false));
+        let paid = Arc::clone(&owed);
         std::thread::spawn(move || {
             let mut reader = open();
             loop {
@@ -33,12 +37,13 @@ impl Typed {
                 }
                 let event = next_event(&mut reader, terminal);
                 let ended = event == EarEvent::Ended;
+                paid.store(false, Ordering::Release);
                 if to.send(event).is_err() || ended {
                     return;
                 }
             }
         });
-        Self { ask: (!terminal).then_some(ask), waiting: false }
+        Self { ask: (!terminal).then_some(ask), owed }
     }
 }
 
@@ -82,15 +87,14 @@ fn skip_line(reader: &mut impl BufRead) {
 
 impl Ears for Typed {
     fn open(&mut self) {
-        if let Some(ask) = &self.ask {
+        if let Some(ask) = &self.ask
+            && !self.owed.swap(true, Ordering::AcqRel)
+        {
             let _ = ask.send(());
-            self.waiting = true;
         }
     }
 
-    fn close(&mut self) {
-        self.waiting = false;
-    }
+    fn close(&mut self) {}
 
     fn is_live(&self) -> bool {
         self.ask.is_none()

@@ -75,7 +75,8 @@ pub fn read_wav_as_is(path: &Path) -> Result<(u32, Vec<f32>), WavError> {
     decode(std::io::BufReader::new(file), path)
 }
 
-fn decode(from: impl Read, path: &Path) -> Result<(u32, Vec<f32>), WavError> {
+/// Decodes a WAV stream: samples per second, and mono sound. `path` is what errors name.
+pub(crate) fn decode(from: impl Read, path: &Path) -> Result<(u32, Vec<f32>), WavError> {
     let not_wav = |why: String| WavError::NotWav { path: path.into(), why };
     let mut reader = WavReader::new(from).map_err(|e| not_wav(e.to_string()))?;
     let spec = reader.spec();

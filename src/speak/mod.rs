@@ -1,9 +1,32 @@
 //! Prompt text to sound, print or WAV.
 
+#[cfg(feature = "sound")]
+mod aloud;
+#[cfg(not(feature = "sound"))]
+#[path = "no_aloud.rs"]
+mod aloud;
+mod cache;
+#[cfg(feature = "sound")]
+mod device;
+mod espeak;
 mod printed;
 mod say;
+#[cfg(feature = "system-voice")]
+mod system;
+mod tape;
+mod tones;
 mod voice;
+mod volume;
+#[cfg(any(feature = "sound", feature = "system-voice"))]
+mod wishes;
 
+pub use aloud::Aloud;
+pub use cache::Cached;
+pub use espeak::Espeak;
 pub use printed::{Printed, spoken_samples};
 pub use say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
+#[cfg(feature = "system-voice")]
+pub use system::SystemVoice;
+pub use tape::Tape;
+pub use tones::tone_samples;
 pub use voice::{Pcm, SpeakError, Voice};

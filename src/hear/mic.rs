@@ -1,0 +1,387 @@
+//! The live microphone. The audio callback only writes to a lock-free ring; a worker drains it, brings it to 16 kHz mono and
+//! looks for speech. A microphone that is lost is said to be, and tried again every second until it is back.
+
+use super::activity::{Activity, ActivitySettings, Voiced, samples};
+use super::ears::{EarEvent, EarSender, Ears, RATE};
+use super::mic_error::MicError;
+use super::resample::{Resampler, mix_down};
+use super::script::tell;
+use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
+use cpal::{BufferSize, ErrorKind, FromSample, InputCallbackInfo, SampleFormat, SizedSample, StreamConfig};
+use rtrb::{Consumer, Producer, RingBuffer};
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
+use std::sync::{Arc, mpsc};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+/// How often the worker looks into the ring.
+const TICK: Duration = Duration::from_millis(10);
+/// A lost microphone is tried again this often.
+const RETRY: Duration = Duration::from_secs(1);
+/// A microphone that gives no sound at all for this long is lost: ten of the largest callbacks that were seen.
+const MUTE: Duration = Duration::from_millis(1500);
+/// Sound that the ring holds, in seconds; a worker that is held up longer loses sound rather than memory.
+const RING_SECONDS: usize = 4;
+/// Callbacks wanted in a second: 25, so 40 ms each.
+const CALLBACKS_PER_SECOND: u32 = 25;
+/// Warnings of the sound system are logged at most this often; under load they come in storms.
+const LOG_EVERY: Duration = Duration::from_secs(10);
+/// The device's own delay is believed up to this, in milliseconds.
+const MOST_DELAY_MS: u64 = 500;
+
+/// What the callbacks tell the worker.
+#[derive(Debug, Default)]
+struct Told {
+    callbacks: AtomicU64,
+    overruns: AtomicU64,
+    errors: AtomicU64,
+    gone: AtomicBool,
+    /// Microseconds from the microphone's membrane to the callback.
+    delay_us: AtomicU64,
+}
+
+/// Levels of the microphone, root mean square and full scale 1, as bits of `f32`.
+#[derive(Debug, Default)]
+struct Levels {
+    now: AtomicU32,
+    floor: AtomicU32,
+    callbacks_delay_us: AtomicU64,
+}
+
+/// How loud the microphone is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MicLevel {
+    /// Root mean square of the last 10 ms or so, full scale 1.
+    pub now: f32,
+    /// Root mean square of the room's noise, full scale 1; follows only while open.
+    pub floor: f32,
+    /// From membrane to program, as the sound system says.
+    pub delay: Duration,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Order {
+    Open,
+    Close,
+}
+
+/// A microphone that is listened to between `open` and `close` only.
+#[derive(Debug)]
+pub struct Mic {
+    orders: Option<mpsc::Sender<Order>>,
+    worker: Option<JoinHandle<()>>,
+    levels: Arc<Levels>,
+    rate: u32,
+    channels: u16,
+}
+
+impl Mic {
+    /// Opens the system's default microphone, closed to speech at first.
+    ///
+    /// # Errors
+    /// When no microphone opens now; a microphone lost later is told through `to` and comes back by itself.
+    pub fn start(to: EarSender, settings: ActivitySettings) -> Result<Self, MicError> {
+        let (orders, ordered) = mpsc::channel();
+        let (ready, readied) = mpsc::channel();
+        let levels = Arc::new(Levels::default());
+        let shown = Arc::clone(&levels);
+        let worker = std::thread::spawn(move || {
+            let line = match Line::open() {
+                Ok(line) => line,
+                Err(why) => {
+                    let _ = ready.send(Err(why));
+                    return;
+                }
+            };
+            let _ = ready.send(Ok((line.rate, line.channels)));
+            Worker { to, ordered, activity: Activity::new(settings), levels: shown, open: false, deaf: 0 }.run(line);
+        });
+        let lacking = |why| MicError::NoMicrophone { why };
+        let answer = readied.recv().unwrap_or_else(|_| Err(String::from("the sound system ended the thread")));
+        let (rate, channels) = answer.map_err(lacking)?;
+        Ok(Self { orders: Some(orders), worker: Some(worker), levels, rate, channels })
+    }
+
+    /// How loud it is now.
+    pub fn level(&self) -> MicLevel {
+        let load = |value: &AtomicU32| f32::from_bits(value.load(Ordering::Relaxed));
+        MicLevel {
+            now: load(&self.levels.now),
+            floor: load(&self.levels.floor),
+            delay: Duration::from_micros(self.levels.callbacks_delay_us.load(Ordering::Relaxed)),
+        }
+    }
+
+    /// The device's samples per second and channels when it was opened first.
+    pub fn format(&self) -> (u32, u16) {
+        (self.rate, self.channels)
+    }
+
+    fn order(&self, order: Order) {
+        if let Some(orders) = &self.orders {
+            let _ = orders.send(order);
+        }
+    }
+}
+
+impl Ears for Mic {
+    fn open(&mut self) {
+        self.order(Order::Open);
+    }
+
+    fn close(&mut self) {
+        self.order(Order::Close);
+    }
+
+    fn is_live(&self) -> bool {
+        true
+    }
+}
+
+impl Drop for Mic {
+    fn drop(&mut self) {
+        self.orders = None;
+        if let Some(worker) = self.worker.take() {
+            let _ = worker.join();
+        }
+    }
+}
+
+/// An opened device.
+struct Line {
+    _stream: cpal::Stream,
+    ring: Consumer<f32>,
+    told: Arc<Told>,
+    rate: u32,
+    channels: u16,
+}
+
+impl Line {
+    fn open() -> Result<Self, String> {
+        let device = cpal::default_host().default_input_device().ok_or("the system names no default input")?;
+        let supported = device.default_input_config().map_err(|e| e.to_string())?;
+        let mut config: StreamConfig = supported.config();
+        let (rate, channels) = (config.sample_rate, config.channels);
+        let mut last = String::new();
+        for size in [BufferSize::Fixed(rate / CALLBACKS_PER_SECOND), BufferSize::Default] {
+            config.buffer_size = size;
+            let (into, ring) = RingBuffer::new(rate as usize * usize::from(channels) * RING_SECONDS);
+            let told = Arc::new(Told::default());
+            let built = build(&device, config, supported.sample_format(), into, &told)
+                .and_then(|stream| stream.play().map(|()| stream));
+            match built {
+                Ok(stream) => return Ok(Self { _stream: stream, ring, told, rate, channels }),
+                Err(error) => last = error.to_string(),
+            }
+        }
+        Err(last)
+    }
+}
+
+fn build(
+    device: &cpal::Device,
+    config: StreamConfig,
+    format: SampleFormat,
+    into: Producer<f32>,
+    told: &Arc<Told>,
+) -> Result<cpal::Stream, cpal::Error> {
+    match format {
+        SampleFormat::I8 => build_as::<i8>(device, config, into, told),
+        SampleFormat::I16 => build_as::<i16>(device, config, into, told),
+        SampleFormat::I24 => build_as::<cpal::I24>(device, config, into, told),
+        SampleFormat::I32 => build_as::<i32>(device, config, into, told),
+        SampleFormat::I64 => build_as::<i64>(device, config, into, told),
+        SampleFormat::U8 => build_as::<u8>(device, config, into, told),
+        SampleFormat::U16 => build_as::<u16>(device, config, into, told),
+        SampleFormat::U32 => build_as::<u32>(device, config, into, told),
+        SampleFormat::U64 => build_as::<u64>(device, config, into, told),
+        SampleFormat::F32 => build_as::<f32>(device, config, into, told),
+        SampleFormat::F64 => build_as::<f64>(device, config, into, told),
+        _ => Err(ErrorKind::UnsupportedConfig.into()),
+    }
+}
+
+fn build_as<T>(
+    device: &cpal::Device,
+    config: StreamConfig,
+    mut into: Producer<f32>,
+    told: &Arc<Told>,
+) -> Result<cpal::Stream, cpal::Error>
+where
+    T: SizedSample,
+    f32: FromSample<T>,
+{
+    let (heard, failed) = (Arc::clone(told), Arc::clone(told));
+    device.build_input_stream(
+        config,
+        move |data: &[T], info: &InputCallbackInfo| {
+            let room = into.slots().min(data.len());
+            if let Ok(chunk) = into.write_chunk_uninit(room) {
+                chunk.fill_from_iter(data.iter().map(|s| f32::from_sample_(*s)));
+            }
+            if room < data.len() {
+                heard.overruns.fetch_add(1, Ordering::Relaxed);
+            }
+            let time = info.timestamp();
+            if let Some(delay) = time.callback.checked_duration_since(time.capture) {
+                heard.delay_us.store(delay.as_micros() as u64, Ordering::Relaxed);
+            }
+            heard.callbacks.fetch_add(1, Ordering::Relaxed);
+        },
+        move |error| {
+            failed.errors.fetch_add(1, Ordering::Relaxed);
+            let kind = error.kind();
+            if matches!(kind, ErrorKind::DeviceNotAvailable | ErrorKind::HostUnavailable | ErrorKind::StreamInvalidated)
+            {
+                failed.gone.store(true, Ordering::Relaxed);
+            }
+        },
+        None,
+    )
+}
+
+struct Worker {
+    to: EarSender,
+    ordered: mpsc::Receiver<Order>,
+    activity: Activity,
+    levels: Arc<Levels>,
+    open: bool,
+    /// Samples after opening that were in the air before it, still to be dropped.
+    deaf: u64,
+}
+
+impl Worker {
+    fn run(mut self, line: Line) {
+        let mut line = Some(line);
+        loop {
+            if let Some(live) = line.take()
+                && !self.listen(live)
+            {
+                return;
+            }
+            let sentence = "The microphone is gone. The walk is kept; it goes on when the microphone is back.";
+            if self.to.send(EarEvent::Lost(sentence.into())).is_err() {
+                return;
+            }
+            line = self.reopen();
+            if line.is_none() || self.to.send(EarEvent::Back).is_err() {
+                return;
+            }
+        }
+    }
+
+    /// Listens until the line is lost (true) or the ears are dropped (false).
+    fn listen(&mut self, mut line: Line) -> bool {
+        let mut resampler = Resampler::new(line.rate, RATE);
+        let (mut mono, mut sound) = (Vec::new(), Vec::new());
+        let mut log = Log::default();
+        let (mut callbacks, mut heard_at) = (0, Instant::now());
+        loop {
+            if !self.obey(&line.told) {
+                return false;
+            }
+            let frames = line.ring.slots() / usize::from(line.channels.max(1));
+            if let Ok(chunk) = line.ring.read_chunk(frames * usize::from(line.channels.max(1))) {
+                mono.clear();
+                let (first, second) = chunk.as_slices();
+                if first.len() % usize::from(line.channels.max(1)) == 0 {
+                    mix_down(first, line.channels.into(), &mut mono);
+                    mix_down(second, line.channels.into(), &mut mono);
+                } else {
+                    mix_down(&[first, second].concat(), line.channels.into(), &mut mono);
+                }
+                chunk.commit_all();
+                sound.clear();
+                resampler.push(&mono, &mut sound);
+                self.hear(&sound);
+            }
+            let now = line.told.callbacks.load(Ordering::Relaxed);
+            if now != callbacks {
+                (callbacks, heard_at) = (now, Instant::now());
+            }
+            log.look(&line.told);
+            self.levels.callbacks_delay_us.store(line.told.delay_us.load(Ordering::Relaxed), Ordering::Relaxed);
+            if line.told.gone.load(Ordering::Relaxed) || heard_at.elapsed() > MUTE {
+                self.activity.forget();
+                return true;
+            }
+        }
+    }
+
+    /// Takes one order, or waits a tick; false when the ears were dropped.
+    fn obey(&mut self, told: &Told) -> bool {
+        match self.ordered.recv_timeout(TICK) {
+            Ok(order) => {
+                self.open = order == Order::Open;
+                self.activity.forget();
+                let delay_ms = told.delay_us.load(Ordering::Relaxed).div_ceil(1000).min(MOST_DELAY_MS);
+                self.deaf = samples(delay_ms);
+                true
+            }
+            Err(mpsc::RecvTimeoutError::Timeout) => true,
+            Err(mpsc::RecvTimeoutError::Disconnected) => false,
+        }
+    }
+
+    fn hear(&mut self, sound: &[f32]) {
+        if sound.is_empty() {
+            return;
+        }
+        let power = sound.iter().map(|s| s * s).sum::<f32>() / sound.len() as f32;
+        self.levels.now.store(power.sqrt().to_bits(), Ordering::Relaxed);
+        if !self.open {
+            self.activity.skip(sound.len() as u64);
+            return;
+        }
+        let dropped = self.deaf.min(sound.len() as u64);
+        self.deaf -= dropped;
+        if dropped > 0 {
+            self.activity.skip(dropped);
+        }
+        let mut found: Vec<Voiced> = Vec::new();
+        self.activity.push(&sound[dropped as usize..], &mut found);
+        self.levels.floor.store(self.activity.noise_floor().sqrt().to_bits(), Ordering::Relaxed);
+        for event in found {
+            tell(&self.to, event);
+        }
+    }
+
+    /// Tries every second until the microphone gives sound again; none when the ears were dropped.
+    fn reopen(&mut self) -> Option<Line> {
+        loop {
+            let until = Instant::now() + RETRY;
+            while Instant::now() < until {
+                if !self.obey(&Told::default()) {
+                    return None;
+                }
+            }
+            let Ok(line) = Line::open() else { continue };
+            let deadline = Instant::now() + MUTE;
+            while Instant::now() < deadline {
+                if !self.obey(&line.told) {
+                    return None;
+                }
+                if line.told.callbacks.load(Ordering::Relaxed) > 0 {
+                    return Some(line);
+                }
+            }
+        }
+    }
+}
+
+/// Logs the sound system's troubles now and then.
+#[derive(Debug, Default)]
+struct Log {
+    told: u64,
+    at: Option<Instant>,
+}
+
+impl Log {
+    fn look(&mut self, told: &Told) {
+        let troubles = told.errors.load(Ordering::Relaxed) + told.overruns.load(Ordering::Relaxed);
+        if troubles > self.told && self.at.is_none_or(|at| at.elapsed() > LOG_EVERY) {
+            tracing::warn!("the microphone's sound system reported {} troubles", troubles - self.told);
+            (self.told, self.at) = (troubles, Some(Instant::now()));
+        }
+    }
+}

@@ -1,0 +1,29 @@
+//! The microphone of a build without sound: it says so.
+
+use super::activity::ActivitySettings;
+use super::ears::{EarSender, Ears};
+use super::mic_error::MicError;
+
+/// A microphone that cannot be started, since this build has no sound.
+#[derive(Debug)]
+pub enum Mic {}
+
+impl Mic {
+    /// Always the error that says which build has a microphone.
+    ///
+    /// # Errors
+    /// Always.
+    pub fn start(_to: EarSender, _settings: ActivitySettings) -> Result<Self, MicError> {
+        Err(MicError::NotBuilt)
+    }
+}
+
+impl Ears for Mic {
+    fn open(&mut self) {}
+
+    fn close(&mut self) {}
+
+    fn is_live(&self) -> bool {
+        true
+    }
+}

@@ -1,0 +1,39 @@
+//! The loudspeaker of a build without sound: it says so.
+
+use super::say::{Mouth, MouthSender, Say, Tone};
+use super::voice::{SpeakError, Voice};
+use std::time::Duration;
+
+/// A loudspeaker that cannot be started, since this build has no sound.
+#[derive(Debug)]
+pub enum Aloud {}
+
+impl Aloud {
+    /// Always the error that says which build has a loudspeaker.
+    ///
+    /// # Errors
+    /// Always.
+    pub fn start(_to: MouthSender, _voice: Box<dyn Voice>) -> Result<Self, SpeakError> {
+        Err(SpeakError::NoDevice(String::from(
+            "This build has no loudspeaker. Build with 'cargo build --release --features sound', or use '--say printed'.",
+        )))
+    }
+}
+
+impl Mouth for Aloud {
+    fn say(&mut self, _say: Say) {}
+
+    fn tone(&mut self, _tone: Tone) {}
+
+    fn cut(&mut self) {}
+
+    fn interrupt(&mut self) {}
+
+    fn latency(&self) -> Duration {
+        Duration::ZERO
+    }
+
+    fn is_live(&self) -> bool {
+        true
+    }
+}

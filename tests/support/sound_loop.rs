@@ -1,0 +1,191 @@
+//! A microphone and a loudspeaker made of two null sinks: what is played into `mouth` is what the program's microphone hears,
+//! what the program plays is recorded from `ear.monitor`. Everything started here is stopped by its process id.
+
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// Programs without which there is no loop, and the command that installs them.
+const PROGRAMS: [&str; 5] = ["pulseaudio", "pactl", "paplay", "parec", "espeak-ng"];
+const INSTALL: &str =
+    "apt-get install -y --no-install-recommends pulseaudio pulseaudio-utils libasound2-plugins espeak-ng";
+/// When set, a machine without the programs fails the test instead of leaving it out.
+const MUST: &str = "PROBESIDE_MUST";
+
+/// A running sound server with its two sinks.
+pub struct SoundLoop {
+    folder: tempfile::TempDir,
+    server: Option<Child>,
+    #[allow(dead_code, reason = "only a build with the system's voice starts it")]
+    dispatcher: Option<Child>,
+}
+
+impl SoundLoop {
+    /// Starts the loop, or says why it is left out. Sets this process's environment: call it before any sound is opened.
+    pub fn start() -> Option<Self> {
+        let missing: Vec<&str> = PROGRAMS.into_iter().filter(|p| !is_there(p)).collect();
+        if !missing.is_empty() {
+            let sentence = format!("left out: {} not installed ({INSTALL})", missing.join(", "));
+            assert!(std::env::var_os(MUST).is_none(), "{sentence}");
+            eprintln!("{sentence}");
+            return None;
+        }
+        let folder = tempfile::tempdir().expect("a folder for the sound server");
+        let path = |name: &str| folder.path().join(name);
+        for name in ["home", "pulse"] {
+            std::fs::create_dir(path(name)).expect("a folder");
+        }
+        std::fs::write(
+            path("asound.conf"),
+            "pcm.!default { type pulse hint { show on description \"pulse\" } }\nctl.!default { type pulse }\n",
+        )
+        .expect("the sound configuration");
+        // Before any thread of this test that reads the environment: each sound test file runs as one test.
+        unsafe {
+            std::env::set_var("PULSE_SERVER", format!("unix:{}", path("native").display()));
+            std::env::set_var("ALSA_CONFIG_PATH", path("asound.conf"));
+        }
+        let mut sound_loop = Self { folder, server: None, dispatcher: None };
+        sound_loop.start_server();
+        Some(sound_loop)
+    }
+
+    /// Starts the sound server, again if it was killed.
+    pub fn start_server(&mut self) {
+        let path = |name: &str| self.folder.path().join(name);
+        let sink = |name: &str| format!("module-null-sink sink_name={name} rate=48000 channels=2 norewinds=1");
+        let _ = std::fs::remove_file(path("native"));
+        let server = Command::new("pulseaudio")
+            .env_remove("PULSE_SERVER")
+            .env("HOME", path("home"))
+            .env("PULSE_RUNTIME_PATH", path("pulse"))
+            .env("PULSE_STATE_PATH", path("pulse"))
+            .args(["-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "--disable-shm=yes"])
+            .arg(format!("--log-target=file:{}", path("pulse.log").display()))
+            .arg("-L")
+            .arg(format!(
+                "module-native-protocol-unix socket={} auth-anonymous=1 auth-cookie-enabled=0",
+                path("native").display()
+            ))
+            .args(["-L", &sink("mouth"), "-L", &sink("ear")])
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the sound server starts");
+        self.server = Some(server);
+        let until = Instant::now() + Duration::from_secs(20);
+        while !pactl(&["info"]) {
+            assert!(Instant::now() < until, "the sound server did not come up");
+            std::thread::sleep(Duration::from_millis(50));
+        }
+        assert!(pactl(&["set-default-sink", "ear"]) && pactl(&["set-default-source", "mouth.monitor"]));
+    }
+
+    /// Kills the sound server, as when the device is pulled out.
+    pub fn kill_server(&mut self) {
+        if let Some(mut server) = self.server.take() {
+            let _ = server.kill();
+            let _ = server.wait();
+        }
+    }
+
+    /// Starts the system's voice; false, with a sentence, when it is not installed.
+    #[allow(dead_code, reason = "only a build with the system's voice starts it")]
+    pub fn start_dispatcher(&mut self) -> bool {
+        if !is_there("speech-dispatcher") {
+            let sentence = "left out: speech-dispatcher is not installed (apt-get install -y speech-dispatcher \
+                            speech-dispatcher-espeak-ng)";
+            assert!(std::env::var_os(MUST).is_none(), "{sentence}");
+            eprintln!("{sentence}");
+            return false;
+        }
+        let (socket, log) = (self.file("speechd.sock"), self.file("spdlog"));
+        std::fs::create_dir_all(&log).expect("a folder");
+        // No other thread runs in this test while it is set.
+        unsafe { std::env::set_var("SPEECHD_ADDRESS", format!("unix_socket:{}", socket.display())) };
+        let child = Command::new("speech-dispatcher")
+            .args(["-s", "-t", "0", "-l", "1", "-c", "unix_socket", "-S"])
+            .arg(&socket)
+            .arg("-P")
+            .arg(self.file("speechd.pid"))
+            .arg("-L")
+            .arg(&log)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("speech-dispatcher starts");
+        self.dispatcher = Some(child);
+        let until = Instant::now() + Duration::from_secs(20);
+        while !socket.exists() {
+            assert!(Instant::now() < until, "speech-dispatcher did not come up");
+            std::thread::sleep(Duration::from_millis(50));
+        }
+        true
+    }
+
+    /// A file in the loop's folder.
+    pub fn file(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    /// Somebody speaks: plays a WAV file to the program's microphone, to its end.
+    pub fn play(&self, wav: &Path) {
+        let played = Command::new("paplay").arg("--device=mouth").arg(wav).stdin(Stdio::null()).status();
+        assert!(played.is_ok_and(|s| s.success()), "paplay failed on {}", wav.display());
+    }
+
+    /// Records what the program says, until [`Recording::stop`].
+    pub fn record(&self, name: &str) -> Recording {
+        let path = self.file(name);
+        let child = Command::new("parec")
+            .args(["--device=ear.monitor", "--latency-msec=20", "--file-format=wav", "--rate=48000", "--channels=1"])
+            .arg(&path)
+            .stdin(Stdio::null())
+            .spawn()
+            .expect("parec starts");
+        let until = Instant::now() + Duration::from_secs(10);
+        while std::fs::metadata(&path).map_or(0, |m| m.len()) <= 1024 {
+            assert!(Instant::now() < until, "the recorder got no sound");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        Recording { child, path }
+    }
+}
+
+impl Drop for SoundLoop {
+    fn drop(&mut self) {
+        if let Some(mut dispatcher) = self.dispatcher.take() {
+            // Asked rather than killed, so that it ends the voice programs that it started.
+            let _ = Command::new("kill").arg(dispatcher.id().to_string()).status();
+            let _ = dispatcher.wait();
+        }
+        self.kill_server();
+    }
+}
+
+/// A recording under way.
+pub struct Recording {
+    child: Child,
+    path: PathBuf,
+}
+
+impl Recording {
+    /// Ends the recording; its file.
+    pub fn stop(mut self) -> PathBuf {
+        let interrupted = Command::new("kill").args(["-INT", &self.child.id().to_string()]).status();
+        assert!(interrupted.is_ok_and(|s| s.success()));
+        let _ = self.child.wait();
+        self.path.clone()
+    }
+}
+
+fn is_there(program: &str) -> bool {
+    std::env::var_os("PATH").is_some_and(|all| std::env::split_paths(&all).any(|p| p.join(program).is_file()))
+}
+
+fn pactl(arguments: &[&str]) -> bool {
+    let status = Command::new("pactl").args(arguments).stdout(Stdio::null()).stderr(Stdio::null()).status();
+    status.is_ok_and(|s| s.success())
+}
