@@ -160,7 +160,8 @@ fn noise_and_unrelated_talk_are_not_taken() {
 fn a_beginning_says_that_it_may_go_on() {
     let (Some(mut engine), Some(voice)) = (engine(), voice()) else { return };
     let phrase = |words: &str, id: &str| Phrase { words: words.into(), answer: Answer::Choice(id.into()) };
-    let grammar = Grammar { phrases: vec![phrase("stays dark", "a"), phrase("stays dark always", "b")], ..Grammar::default() };
+    let grammar =
+        Grammar { phrases: vec![phrase("stays dark", "a"), phrase("stays dark always", "b")], ..Grammar::default() };
     for (words, goes_on) in [("stays dark", true), ("stays dark always", false)] {
         let sound = place(&voice.say(words), scene(None), &mut Random::new(2));
         let heard = engine.hear(&sound, &grammar).expect("it hears");

@@ -94,7 +94,12 @@ pub fn search(
             if !trie.ends(row.node).is_empty() {
                 let (score, plain) = gain(END);
                 let tokens = row.prefix.len();
-                found.ended.extend(trie.ends(row.node).iter().map(|&spelling| Ended { spelling, score, plain, tokens }));
+                found.ended.extend(trie.ends(row.node).iter().map(|&spelling| Ended {
+                    spelling,
+                    score,
+                    plain,
+                    tokens,
+                }));
             }
             next.extend(trie.children(row.node).iter().map(|&(token, node)| {
                 let (score, plain) = gain(token);

@@ -54,7 +54,11 @@ impl Moonshine {
     }
 
     /// Scores by answer before calibration, the expanded grammar and the free transcript.
-    fn weigh(&mut self, sound: &[f32], grammar: &Grammar) -> Result<(Option<Weighed>, Arc<Expanded>, String), HearError> {
+    fn weigh(
+        &mut self,
+        sound: &[f32],
+        grammar: &Grammar,
+    ) -> Result<(Option<Weighed>, Arc<Expanded>, String), HearError> {
         let expanded = self.expand(grammar);
         let sound = &sound[..sound.len().min(LONGEST_ANSWER)];
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
@@ -137,7 +141,8 @@ mod tests {
                 continue;
             };
             let step = reader.spec().sample_rate as usize / SAMPLE_RATE;
-            let sound: Vec<f32> = reader.samples::<i16>().step_by(step).map(|s| f32::from(s.expect("16 bits")) / 32_768.0).collect();
+            let sound: Vec<f32> =
+                reader.samples::<i16>().step_by(step).map(|s| f32::from(s.expect("16 bits")) / 32_768.0).collect();
             for piece in level::pieces(&sound, LONGEST_PIECE) {
                 let frames = engine.network.encode(&level::levelled(piece, PAD)).expect("it encodes");
                 let free = decode::free(&mut engine.network, &frames, 14.0).expect("it decodes");
