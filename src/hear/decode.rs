@@ -12,7 +12,7 @@ use super::trie::{Node, ROOT};
 
 /// Share of the noise preference that is taken off (measured best on development voices).
 pub const PRIOR_WEIGHT: f32 = 0.7;
-/// Rows kept at every step: 16 heard 5 more of 324 noisy development phrases than 8 at half as much computing again.
+/// Rows kept at every step. Of 324 noisy development phrases 8 rows heard 310, 16 rows 316; 12 is between in time.
 const BEAM: usize = 12;
 /// A row this far behind the best of its step is dropped.
 const HOPELESS: f32 = 22.0;
