@@ -12,8 +12,8 @@ use super::trie::{Node, ROOT};
 
 /// Share of the noise preference that is taken off (measured best on development voices).
 pub const PRIOR_WEIGHT: f32 = 0.7;
-/// Rows kept at every step.
-const BEAM: usize = 8;
+/// Rows kept at every step. Of 324 noisy development phrases 8 rows heard 310, 16 rows 316; 12 is between in time.
+const BEAM: usize = 12;
 /// A row this far behind the best of its step is dropped.
 const HOPELESS: f32 = 22.0;
 /// No phrase and no number has more tokens.
@@ -82,14 +82,7 @@ pub fn search(
     let mut found = Found::default();
     let limit = free_limit(seconds);
     for _ in 0..MOST_STEPS.max(limit) {
-        prior.learn(
-            network,
-            rows.iter().map(|row| {
-                let mut tokens: Vec<Token> = trie.children(row.node).iter().map(|c| c.0).collect();
-                tokens.extend((!trie.ends(row.node).is_empty()).then_some(END));
-                (&row.prefix[..], tokens)
-            }),
-        )?;
+        prior.learn(network, rows.iter().map(|row| (&row.prefix[..], trie.next_tokens(row.node))))?;
         let mut next: Vec<(usize, Token, Node, f32, f32)> = Vec::new();
         for (i, row) in rows.iter().enumerate() {
             let scores = logits.row(row.at);
@@ -101,7 +94,12 @@ pub fn search(
             if !trie.ends(row.node).is_empty() {
                 let (score, plain) = gain(END);
                 let tokens = row.prefix.len();
-                found.ended.extend(trie.ends(row.node).iter().map(|&spelling| Ended { spelling, score, plain, tokens }));
+                found.ended.extend(trie.ends(row.node).iter().map(|&spelling| Ended {
+                    spelling,
+                    score,
+                    plain,
+                    tokens,
+                }));
             }
             next.extend(trie.children(row.node).iter().map(|&(token, node)| {
                 let (score, plain) = gain(token);
@@ -159,4 +157,23 @@ pub fn free(network: &mut Network, frames: &Frames, seconds: f32) -> Result<Free
         out.tokens.push(token);
         (logits, memory) = network.step(&mut shared, &memory, &[0], &[token])?;
     }
+}
+
+/// Measures the noise preference of a grammar's first beginnings, level by level, at most `most` of them.
+pub fn prepare(network: &mut Network, prior: &mut Prior, grammar: &Expanded, most: usize) -> Result<(), HearError> {
+    let trie = &grammar.trie;
+    let mut level = vec![(ROOT, vec![BEGIN])];
+    let mut measured = 0;
+    while !level.is_empty() && measured < most {
+        level.truncate(most - measured);
+        measured += level.len();
+        for some in level.chunks(BEAM) {
+            prior.learn(network, some.iter().map(|(node, prefix)| (&prefix[..], trie.next_tokens(*node))))?;
+        }
+        let below = level.iter().flat_map(|(node, prefix)| {
+            trie.children(*node).iter().map(|&(token, child)| (child, [&prefix[..], &[token]].concat()))
+        });
+        level = below.collect();
+    }
+    Ok(())
 }

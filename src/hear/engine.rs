@@ -43,7 +43,9 @@ pub fn open(engine: Option<&str>) -> Result<Box<dyn Recogniser>, HearError> {
 #[derive(Debug, thiserror::Error)]
 pub enum HearError {
     /// The model's files are not on this machine.
-    #[error("the speech model is not on this machine (looked in {looked}); run models/setup once, with a network connection")]
+    #[error(
+        "the speech model is not on this machine (looked in {looked}); run models/setup once, with a network connection"
+    )]
     ModelMissing {
         /// The folders that were looked in.
         looked: String,

@@ -26,11 +26,59 @@ pub struct Expanded {
 
 /// Everyday phrases that are no answer, and what the model likes to invent over noise.
 const FILLERS: &[&str] = &[
-    "thank you", "thanks", "you", "okay", "all right", "oh", "hello", "hey", "bye", "so", "well", "hmm", "what", "what was that",
-    "i see", "yeah", "right", "good", "good morning", "come here", "come on", "one moment", "wait", "let me see", "what is it",
-    "damn it", "where is it", "the", "and", "it is raining", "what time is it", "give me that", "where is the spanner", "yes",
-    "no", "mum", "who is there", "close the door", "i will be there", "how are you", "coffee", "it is", "this is", "that is it",
-    "hold this", "got it", "there we go", "let us see", "i do not know", "we will see", "never mind", "shut up", "music",
+    "thank you",
+    "thanks",
+    "you",
+    "okay",
+    "all right",
+    "oh",
+    "hello",
+    "hey",
+    "bye",
+    "so",
+    "well",
+    "hmm",
+    "what",
+    "what was that",
+    "i see",
+    "yeah",
+    "right",
+    "good",
+    "good morning",
+    "come here",
+    "come on",
+    "one moment",
+    "wait",
+    "let me see",
+    "what is it",
+    "damn it",
+    "where is it",
+    "the",
+    "and",
+    "it is raining",
+    "what time is it",
+    "give me that",
+    "where is the spanner",
+    "yes",
+    "no",
+    "mum",
+    "who is there",
+    "close the door",
+    "i will be there",
+    "how are you",
+    "coffee",
+    "it is",
+    "this is",
+    "that is it",
+    "hold this",
+    "got it",
+    "there we go",
+    "let us see",
+    "i do not know",
+    "we will see",
+    "never mind",
+    "shut up",
+    "music",
 ];
 
 /// Words of numbers that the model writes as digits.
@@ -66,7 +114,9 @@ impl Expanded {
             for (words, reading) in number::spellings(slot) {
                 let doubtful = reading.said_unit.filter(|u| u.quantity() != slot.quantity);
                 let fresh = b.out.answers as u32;
-                let owner = *numbers.entry((reading.kind as u8, (reading.value * 1e6).round() as i64, doubtful)).or_insert(fresh);
+                let owner = *numbers
+                    .entry((reading.kind as u8, (reading.value * 1e6).round() as i64, doubtful))
+                    .or_insert(fresh);
                 b.out.answers += usize::from(owner == fresh);
                 b.number(&words, reading, owner);
             }

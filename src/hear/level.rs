@@ -38,15 +38,17 @@ pub fn signal_to_noise(sound: &[f32]) -> f32 {
     }
     powers.sort_by(f32::total_cmp);
     let at = |share: f32| powers[((powers.len() - 1) as f32 * share) as usize].max(1e-10);
-    10.0 * (at(0.9) / at(0.1)).log10()
+    let ratio = 10.0 * (at(0.9) / at(0.1)).log10();
+    if ratio.is_finite() { ratio } else { 0.0 }
 }
 
-/// The sound at the model's usual level, with `pad` samples of silence on both sides.
+/// The sound at the model's usual level, with `pad` samples of silence on both sides; samples that are no numbers are silence.
 pub fn levelled(sound: &[f32], pad: usize) -> Vec<f32> {
-    let level = active_level(sound);
+    let whole: Vec<f32> = sound.iter().map(|x| if x.is_finite() { x.clamp(-1.0, 1.0) } else { 0.0 }).collect();
+    let level = active_level(&whole);
     let gain = if level > 0.0 { (TARGET / level).min(MOST_GAIN) } else { 1.0 };
     let mut out = vec![0.0; pad];
-    out.extend(sound.iter().map(|x| (x * gain).clamp(-1.0, 1.0)));
+    out.extend(whole.iter().map(|x| (x * gain).clamp(-1.0, 1.0)));
     out.resize(out.len() + pad, 0.0);
     out
 }

@@ -72,7 +72,9 @@ fn runtime_in(folder: &Path) -> Option<PathBuf> {
     let mut found: Vec<PathBuf> = std::fs::read_dir(folder).ok()?.filter_map(|e| Some(e.ok()?.path())).collect();
     found.retain(|path| {
         let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-        name.starts_with("libonnxruntime.so") || name == "onnxruntime.dll" || name.starts_with("libonnxruntime.") && name.ends_with("dylib")
+        name.starts_with("libonnxruntime.so")
+            || name == "onnxruntime.dll"
+            || name.starts_with("libonnxruntime.") && name.ends_with("dylib")
     });
     found.sort();
     found.pop()

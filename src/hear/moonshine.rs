@@ -14,6 +14,8 @@ use std::sync::Arc;
 
 /// Expanded grammars kept; a walk comes back to the same few.
 const KEPT_GRAMMARS: usize = 24;
+/// Beginnings whose noise preference is measured beforehand; about 5 ms each.
+const PREPARED: usize = 96;
 /// Silence put before and behind the sound, in samples.
 const PAD: usize = SAMPLE_RATE / 5;
 /// An answer is no longer than this; the rest is cut off.
@@ -52,7 +54,11 @@ impl Moonshine {
     }
 
     /// Scores by answer before calibration, the expanded grammar and the free transcript.
-    fn weigh(&mut self, sound: &[f32], grammar: &Grammar) -> Result<(Option<Weighed>, Arc<Expanded>, String), HearError> {
+    fn weigh(
+        &mut self,
+        sound: &[f32],
+        grammar: &Grammar,
+    ) -> Result<(Option<Weighed>, Arc<Expanded>, String), HearError> {
         let expanded = self.expand(grammar);
         let sound = &sound[..sound.len().min(LONGEST_ANSWER)];
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
@@ -110,7 +116,42 @@ impl Recogniser for Moonshine {
     }
 
     fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
-        self.expand(grammar);
-        Ok(())
+        let expanded = self.expand(grammar);
+        decode::prepare(&mut self.network, &mut self.prior, &expanded, PREPARED)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Greedy output is what the model was trained to say, so encoding its text again must give its ids: this catches a
+    /// tokenizer that picks the wrong one of two equal pieces.
+    #[test]
+    fn encoding_a_free_transcript_gives_its_ids() {
+        let folder = match models::find() {
+            Ok(models) => models.folder,
+            Err(missing) => return eprintln!("skipped: {missing}"),
+        };
+        let mut engine = Moonshine::open().expect("the model loads");
+        let mut tokens = 0;
+        for file in ["two_cities.wav", "beckett.wav"] {
+            let Ok(mut reader) = hound::WavReader::open(folder.join(file)) else {
+                eprintln!("skipped: {file} is not beside the model");
+                continue;
+            };
+            let step = reader.spec().sample_rate as usize / SAMPLE_RATE;
+            let sound: Vec<f32> =
+                reader.samples::<i16>().step_by(step).map(|s| f32::from(s.expect("16 bits")) / 32_768.0).collect();
+            for piece in level::pieces(&sound, LONGEST_PIECE) {
+                let frames = engine.network.encode(&level::levelled(piece, PAD)).expect("it encodes");
+                let free = decode::free(&mut engine.network, &frames, 14.0).expect("it decodes");
+                let text = engine.tokenizer.decode(&free.tokens);
+                assert!(text.len() > 20, "{file}: {text:?}");
+                assert_eq!(engine.tokenizer.encode(&text), free.tokens, "{text}");
+                tokens += free.tokens.len();
+            }
+        }
+        println!("{tokens} tokens came back the same");
     }
 }

@@ -192,7 +192,10 @@ impl Network {
                 let past = if i < 2 {
                     TensorRef::from_array_view(([rows, HEADS, memory.length, HEAD_SIZE], &own[at][..]))?
                 } else {
-                    TensorRef::from_array_view(([rows, HEADS, shared.count, HEAD_SIZE], &shared.cross[at][..rows * row]))?
+                    TensorRef::from_array_view((
+                        [rows, HEADS, shared.count, HEAD_SIZE],
+                        &shared.cross[at][..rows * row],
+                    ))?
                 };
                 inputs.push((format!("past_key_values.{layer}.{part}").into(), past.into()));
             }

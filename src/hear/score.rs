@@ -102,7 +102,11 @@ pub fn judge(weighed: &Weighed, grammar: &Expanded, free: String) -> Hypotheses 
         let (words, answer) = grammar.meaning(spelling);
         let Some(answer) = answer else { continue };
         let given = if i == 0 { right } else { (1.0 - right) * share / rest };
-        best.push(Hypothesis { answer: answer.clone(), words: words.to_owned(), probability: (1.0 - stranger) * given });
+        best.push(Hypothesis {
+            answer: answer.clone(),
+            words: words.to_owned(),
+            probability: (1.0 - stranger) * given,
+        });
     }
     let may_go_on = best.first().is_some_and(|h| goes_on(h, grammar));
     Hypotheses { best, stranger, free: Some(free), may_go_on }

@@ -1,6 +1,6 @@
 //! Spellings as token sequences in one tree: shared beginnings are scored once.
 
-use super::tokenizer::Token;
+use super::tokenizer::{END, Token};
 use std::collections::HashMap;
 
 /// A place in the tree.
@@ -48,14 +48,15 @@ impl Trie {
         &self.nodes[node as usize].children
     }
 
+    /// Every token that may follow, the end among them where a spelling ends.
+    pub fn next_tokens(&self, node: Node) -> Vec<Token> {
+        let ends = (!self.ends(node).is_empty()).then_some(END);
+        self.children(node).iter().map(|c| c.0).chain(ends).collect()
+    }
+
     /// The spellings that end here.
     pub fn ends(&self, node: Node) -> &[u32] {
         &self.nodes[node as usize].ends
-    }
-
-    /// How many places there are.
-    pub fn size(&self) -> usize {
-        self.nodes.len()
     }
 }
 
@@ -70,7 +71,7 @@ mod tests {
         trie.add(&[5, 7], 1);
         trie.add(&[5], 2);
         trie.add(&[5, 7], 3);
-        assert_eq!(trie.size(), 4);
+        assert_eq!(trie.nodes.len(), 4);
         let (_, five) = trie.children(ROOT)[0];
         assert_eq!(trie.ends(five), [2]);
         let (token, seven) = trie.children(five)[1];

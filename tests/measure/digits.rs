@@ -26,7 +26,8 @@ pub fn score() {
     let phrases = WORDS.iter().map(|w| Phrase { words: (*w).into(), answer: Answer::Choice((*w).into()) }).collect();
     let grammar = Grammar { phrases, number: None, note: false };
     let mut engine = Moonshine::open().expect("the model");
-    let mut files: Vec<PathBuf> = std::fs::read_dir(folder).expect("the folder").filter_map(|e| Some(e.ok()?.path())).collect();
+    let mut files: Vec<PathBuf> =
+        std::fs::read_dir(folder).expect("the folder").filter_map(|e| Some(e.ok()?.path())).collect();
     files.sort();
     let mut by: BTreeMap<String, (usize, usize)> = BTreeMap::new();
     for file in files.iter().filter(|f| f.extension().is_some_and(|e| e == "wav")) {

@@ -62,9 +62,7 @@ impl Noise {
                         state[2] = 0.57000 * state[2] + white * 1.0526913;
                         state[0] + state[1] + state[2] + white * 0.1848
                     }
-                    Noise::Hum => {
-                        (1..8).map(|k| turn(50.0 * k as f32) / k as f32).sum::<f32>() + 0.15 * white
-                    }
+                    Noise::Hum => (1..8).map(|k| turn(50.0 * k as f32) / k as f32).sum::<f32>() + 0.15 * white,
                     Noise::Rumble => {
                         state[0] = 0.985 * state[0] + white;
                         state[0] + 0.3 * white

@@ -165,7 +165,7 @@ pub fn run(side: Side, amount: f64) -> Vec<Trial> {
                         milliseconds,
                     };
                     done.lock().expect("no thread fails").push((at, trial));
-                    if at % 200 == 0 {
+                    if at.is_multiple_of(200) {
                         eprintln!("{at} of {}", plans.len());
                     }
                 }
@@ -198,8 +198,14 @@ fn noise_only(scene: Scene, random: &mut Random) -> Vec<f32> {
 fn save(trials: &[Trial], side: Side) {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/measure/out");
     std::fs::create_dir_all(&folder).expect("the folder can be made");
-    let mut file = std::fs::File::create(folder.join(format!("{side:?}.csv").to_lowercase())).expect("the file can be made");
-    writeln!(file, "kind,words,voice,noise,snr,level,number,right,heard,probability,second,stranger,free,ms,{}", FEATURE_NAMES.join(",")).expect("written");
+    let mut file =
+        std::fs::File::create(folder.join(format!("{side:?}.csv").to_lowercase())).expect("the file can be made");
+    writeln!(
+        file,
+        "kind,words,voice,noise,snr,level,number,right,heard,probability,second,stranger,free,ms,{}",
+        FEATURE_NAMES.join(",")
+    )
+    .expect("written");
     for t in trials {
         let kind = match t.kind {
             Kind::Phrase(_) => "phrase",
@@ -208,7 +214,8 @@ fn save(trials: &[Trial], side: Side) {
             Kind::NoiseOnly => "noise",
         };
         let best = t.heard.best.first();
-        let features = t.features.map(|f| f.iter().map(|x| format!("{x:.4}")).collect::<Vec<_>>().join(",")).unwrap_or_default();
+        let features =
+            t.features.map(|f| f.iter().map(|x| format!("{x:.4}")).collect::<Vec<_>>().join(",")).unwrap_or_default();
         writeln!(
             file,
             "{kind},{},{},{:?},{},{},{},{},{},{:.4},{:.4},{:.4},{},{:.1},{features}",
@@ -324,7 +331,13 @@ pub fn show(words: &str) {
             let _ = engine.hear(&sound, &grammar);
             let ms2 = again.elapsed().as_secs_f64() * 1e3;
             let best: Vec<String> = heard.best.iter().map(|h| format!("{} {:.3}", h.words, h.probability)).collect();
-            println!("{} {snr:?} {ms:.0}/{ms2:.0} ms stranger {:.2} free {:?} | {}", voice.name, heard.stranger, heard.free.unwrap_or_default(), best.join(", "));
+            println!(
+                "{} {snr:?} {ms:.0}/{ms2:.0} ms stranger {:.2} free {:?} | {}",
+                voice.name,
+                heard.stranger,
+                heard.free.unwrap_or_default(),
+                best.join(", ")
+            );
         }
     }
 }

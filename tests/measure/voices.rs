@@ -50,7 +50,11 @@ impl Voice {
     pub fn say(&self, words: &str) -> Vec<f32> {
         let mut command = Command::new(self.program);
         if self.program == "flite" {
-            let file = std::env::temp_dir().join(format!("probeside-say-{}-{:?}.wav", std::process::id(), std::thread::current().id()));
+            let file = std::env::temp_dir().join(format!(
+                "probeside-say-{}-{:?}.wav",
+                std::process::id(),
+                std::thread::current().id()
+            ));
             command.args(["-voice", self.name, "-t", words, "-o"]).arg(&file);
             let done = command.status().expect("flite runs");
             assert!(done.success(), "flite -voice {} failed", self.name);
