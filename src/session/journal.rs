@@ -210,10 +210,10 @@ impl Journal {
         let altered = || SessionError::Altered { place: place.clone(), file: name.to_owned() };
         let hash = self.header.files.iter().find(|copy| copy.name == name).map(|copy| copy.sha256.clone());
         let hash = hash.ok_or_else(altered)?;
-        let bytes = self
-            .storage
-            .read(name, limits::COPY)
-            .map_err(|error| SessionError::from_io(&place, &format!("reading {name}"), error))?;
+        let bytes = self.storage.read(name, limits::COPY).map_err(|error| match error.kind() {
+            io::ErrorKind::FileTooLarge => altered(),
+            _ => SessionError::from_io(&place, &format!("reading {name}"), error),
+        })?;
         if sha256_hex(&bytes) == hash { Ok(bytes) } else { Err(altered()) }
     }
 
