@@ -107,7 +107,11 @@ impl Journal {
             return Err(SessionError::TooLarge { what: "the session's header".into(), limit: limits::LINE });
         }
         let (prev, synced) = (sha256_hex(&raw), raw.len() as u64 + 1);
-        storage.write_whole(JOURNAL_FILE, &[raw, b"\n".to_vec()].concat()).map_err(fail("writing the header"))?;
+        if let Err(error) = storage.write_whole(JOURNAL_FILE, &[raw, b"\n".to_vec()].concat()) {
+            // It may have got its name and then not been synced; if it cannot be removed either, resuming takes it as it is.
+            let _ = storage.remove(JOURNAL_FILE);
+            return Err(fail("writing the header")(error));
+        }
         Ok(Journal {
             storage,
             header,
