@@ -100,7 +100,7 @@ pub fn text(review: &Review) -> String {
     if let Some(air) = job.temperature_c {
         page.item("Air       ", &format!("{air} degC"));
     }
-    page.item("Answers by ", &job.person);
+    page.item("Person    ", &job.person);
     trust(&mut page, &review.chain);
     match &review.conclusion {
         Some(conclusion) => conclusion_text(&mut page, conclusion),

@@ -139,6 +139,27 @@ fn a_disk_that_stays_full_takes_nothing_and_then_all() {
     assert_eq!(readings(&open(disk.folder()).unwrap().entries), [1]);
 }
 
+/// A resumed walk speaks the last reading back: whatever `open` shows has to survive, even what a killed process left unsynced, and even
+/// after a sync that failed.
+#[test]
+fn what_is_shown_on_opening_survives() {
+    for sync_fails in [false, true] {
+        let disk = Disk::new();
+        let mut journal = begin(disk.folder()).unwrap();
+        step(&mut journal, 0).unwrap();
+        if sync_fails {
+            let sync = disk.operations() + 1;
+            disk.fail(sync..sync + 1, Fault::Device);
+            step(&mut journal, 1).unwrap_err();
+        }
+        drop(journal);
+        let shown = open(disk.folder()).unwrap().entries;
+        assert_eq!(shown.len(), if sync_fails { 3 } else { 2 });
+        disk.restart();
+        assert_eq!(open(disk.folder()).unwrap().entries, shown);
+    }
+}
+
 #[test]
 fn the_double_does_lose_what_was_not_synced() {
     let disk = Disk::new();
