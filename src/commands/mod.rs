@@ -1,10 +1,13 @@
 //! The commands, one file each. Everything is wired here; nothing is decided here.
 
 pub mod load;
+pub mod review;
+pub mod verify;
 
 mod clock;
 mod demo;
 mod drive;
+mod hear;
 mod outcome;
 mod walk;
 
@@ -30,6 +33,12 @@ pub enum Command {
     Demo(demo::Args),
     /// Walk through a procedure at the bike
     Walk(walk::Args),
+    /// What would be understood of sound files, and how surely
+    Hear(hear::Args),
+    /// Read a session's record
+    Review(review::Args),
+    /// Is a session's record complete and unaltered?
+    Verify(verify::Args),
 }
 
 /// Runs a command; its exit code.
@@ -37,6 +46,9 @@ pub fn run(cli: Cli) -> u8 {
     let outcome = match cli.command {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
+        Command::Hear(args) => hear::run(&args),
+        Command::Review(args) => Ok(review::run(&args)),
+        Command::Verify(args) => Ok(verify::run(&args)),
     };
     match outcome {
         Ok(code) => code,
@@ -45,4 +57,11 @@ pub fn run(cli: Cli) -> u8 {
             failure.code()
         }
     }
+}
+/// Prints to standard output; a reader that has gone away is no fault.
+fn say(text: &str) {
+    use std::io::Write;
+    let mut out = std::io::stdout().lock();
+    // Nothing can be done for a reader that went away.
+    let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
 }

@@ -76,9 +76,7 @@ pub enum SessionError {
         limit: u64,
     },
     /// A file name that could lead out of the folder, or a link instead of a file.
-    #[error(
-        "the file name {name:?} is refused: inside a session only plain files with plain names are read or written"
-    )]
+    #[error("the file name {name} is refused: inside a session only plain files with plain names are read or written")]
     Name {
         /// The name.
         name: String,
@@ -128,7 +126,7 @@ impl SessionError {
             io::ErrorKind::FileTooLarge => {
                 Self::TooLarge { what: format!("{place}: {doing}"), limit: super::limits::JOURNAL }
             }
-            io::ErrorKind::InvalidFilename => Self::Name { name: doing.to_owned() },
+            io::ErrorKind::InvalidFilename => Self::Name { name: error.to_string() },
             _ => Self::Io { place, doing: doing.to_owned(), source: error },
         }
     }

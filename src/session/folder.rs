@@ -73,7 +73,7 @@ impl Folder {
                 found.push(name);
             }
             if found.len() > MOST_FILES {
-                return Err(io::Error::new(io::ErrorKind::FileTooLarge, "too many files"));
+                return Err(io::Error::other(format!("there are more than {MOST_FILES} files in it")));
             }
         }
         Ok(())

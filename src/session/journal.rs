@@ -107,7 +107,11 @@ impl Journal {
             return Err(SessionError::TooLarge { what: "the session's header".into(), limit: limits::LINE });
         }
         let (prev, synced) = (sha256_hex(&raw), raw.len() as u64 + 1);
-        storage.write_whole(JOURNAL_FILE, &[raw, b"\n".to_vec()].concat()).map_err(fail("writing the header"))?;
+        if let Err(error) = storage.write_whole(JOURNAL_FILE, &[raw, b"\n".to_vec()].concat()) {
+            // It may have got its name and then not been synced; if it cannot be removed either, resuming takes it as it is.
+            let _ = storage.remove(JOURNAL_FILE);
+            return Err(fail("writing the header")(error));
+        }
         Ok(Journal {
             storage,
             header,
@@ -120,7 +124,8 @@ impl Journal {
         })
     }
 
-    /// Takes a session up again: locks it, checks the whole chain, sets a torn end aside and says so, syncs what is there. A line that
+    /// Takes a session up again: locks it, checks the whole chain, sets a torn end aside and says so, and makes sure that every line it
+    /// returns is on disk. A line that
     /// was altered is refused and nothing is touched.
     pub fn open(mut storage: Box<dyn Storage>) -> Result<Opened, SessionError> {
         let place = storage.place();
@@ -160,12 +165,12 @@ impl Journal {
                 let sha256 = sha256_hex(cut);
                 let file = format!("torn-{}.bytes", &sha256[..8]);
                 storage.write_whole(&file, cut).map_err(fail("setting the torn end aside"))?;
-                storage.truncate(JOURNAL_FILE, scan.bytes).map_err(fail("cutting the torn end off"))?;
                 Some(Repair { bytes: cut.len() as u64, line, why, file, sha256 })
             }
         };
-        storage.sync(JOURNAL_FILE).map_err(fail("syncing the journal"))?;
-        storage.sync_folder(JOURNAL_FILE).map_err(fail("syncing the folder"))?;
+        // Written anew as a whole: lines of a process that was killed may never have reached the disk, and after a sync that failed
+        // another sync would not bring them there.
+        storage.write_whole(JOURNAL_FILE, &bytes[..scan.bytes as usize]).map_err(fail("securing the journal"))?;
         let last = entries.last().map_or(Now { mono_ms: 0, wall: String::new() }, Entry::at);
         let clock = Clock::resume(&last);
         let mut journal = Journal {
@@ -210,10 +215,10 @@ impl Journal {
         let altered = || SessionError::Altered { place: place.clone(), file: name.to_owned() };
         let hash = self.header.files.iter().find(|copy| copy.name == name).map(|copy| copy.sha256.clone());
         let hash = hash.ok_or_else(altered)?;
-        let bytes = self
-            .storage
-            .read(name, limits::COPY)
-            .map_err(|error| SessionError::from_io(&place, &format!("reading {name}"), error))?;
+        let bytes = self.storage.read(name, limits::COPY).map_err(|error| match error.kind() {
+            io::ErrorKind::FileTooLarge => altered(),
+            _ => SessionError::from_io(&place, &format!("reading {name}"), error),
+        })?;
         if sha256_hex(&bytes) == hash { Ok(bytes) } else { Err(altered()) }
     }
 

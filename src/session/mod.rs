@@ -22,6 +22,7 @@ pub use digest::{DIGEST_FILE, Digest};
 pub use error::SessionError;
 pub use folder::{Folder, LOCK};
 pub use header::{Clip, Clock, FORMAT, Header, Job, Remark, Repair, Spoken, StoredCopy, session_id};
+pub(crate) use journal::header_of;
 pub use journal::{JOURNAL_FILE, Journal, Opened, read_journal};
 pub use memory::{Disk, Fault, Keep, Memory};
 pub use record::{Now, Record};

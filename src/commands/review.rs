@@ -1,0 +1,80 @@
+//! `probeside review`: what a session's journal says.
+
+use super::say;
+use crate::review::{Review, csv, gather, text, vtt};
+use crate::session::{DIGEST_FILE, Folder, JOURNAL_FILE, LOCK, PART};
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Shows what a session found: conclusion, readings, and all that a reviewer asks for.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The session's folder.
+    pub session: PathBuf,
+    /// Also write the readings to this file as comma-separated values (RFC 4180).
+    #[arg(long, value_name = "FILE")]
+    pub csv: Option<PathBuf>,
+    /// Also write what was said and heard to this file as WebVTT.
+    #[arg(long, value_name = "FILE")]
+    pub vtt: Option<PathBuf>,
+    /// Print JSON instead of text.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Carries it out; the exit code is 1 when there is no readable session, the journal was altered, or a file could not be written.
+pub fn run(args: &Args) -> u8 {
+    let review = match gather(&mut Folder::at(&args.session)) {
+        Ok(review) => review,
+        Err(error) => {
+            eprintln!("probeside: {error}");
+            return error.exit_code();
+        }
+    };
+    let mut code = 0;
+    let files = [(&args.csv, csv as fn(&Review) -> String), (&args.vtt, vtt)];
+    for (path, content) in files {
+        if let Some(path) = path
+            && let Err(why) = write(path, &content(&review), &args.session)
+        {
+            eprintln!("probeside: {why}");
+            code = 1;
+        }
+    }
+    let out = if args.json {
+        serde_json::to_string_pretty(&review)
+            .map_or_else(|error| format!("{{\"error\":\"{error}\"}}"), |json| json + "\n")
+    } else {
+        text(&review)
+    };
+    say(&out);
+    if review.chain.state == "broken" { 1 } else { code }
+}
+
+/// Writes a file beside and then in the place of what was there, which is said. What belongs to the session is not written over.
+fn write(path: &Path, content: &str, session: &Path) -> Result<(), String> {
+    let shown = path.display();
+    let cannot = |error: std::io::Error| format!("{shown} cannot be written ({error}); give another file");
+    let name = path.file_name().ok_or_else(|| format!("{shown} is not the name of a file; give one"))?;
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let real = folder.canonicalize().map_err(cannot)?;
+    if session.canonicalize().is_ok_and(|session| is_record(&real, &name.to_string_lossy(), &session)) {
+        return Err(format!("{shown} is the name of a part of the session's record; give another file"));
+    }
+    let there = fs::symlink_metadata(path).is_ok();
+    let mut part = name.to_owned();
+    part.push(".part");
+    let part = real.join(part);
+    let written = fs::File::create(&part).and_then(|mut file| file.write_all(content.as_bytes()));
+    written.and_then(|()| fs::rename(&part, real.join(name))).map_err(cannot)?;
+    eprintln!("{} {shown}", if there { "replaced" } else { "wrote" });
+    Ok(())
+}
+
+/// Whether a file in this folder is, or would be taken for, a part of the session's record.
+fn is_record(folder: &Path, name: &str, session: &Path) -> bool {
+    let parts = [JOURNAL_FILE, DIGEST_FILE, LOCK];
+    folder.starts_with(session)
+        && (folder != session || parts.contains(&name) || name.ends_with(PART) || name.starts_with("torn-"))
+}

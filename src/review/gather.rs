@@ -1,0 +1,298 @@
+//! A journal, perhaps a stranger's, gathered into a review. One line is in memory at a time beside what is kept of it; nothing but the
+//! journal is opened; a line that makes no sense is named and passed over.
+
+use super::sentence::{answer_name, sentence};
+use super::*;
+use crate::session::chain::{self, State};
+use crate::session::header_of;
+use crate::session::{
+    Entry, Header, Kind, Now, Record, Remark as Remarked, Repair, SessionError, Spoken, Storage, read_journal,
+};
+use std::collections::BTreeMap;
+
+/// A time without entries that a reviewer is told of, milliseconds. Chosen, no source: longer than any step's working time.
+const GAP_MS: u64 = 5 * 60_000;
+/// Difference between wall and session time from which the clock is said to have been set, milliseconds. Chosen, no source.
+const CLOCK_JUMP_MS: i128 = 2_000;
+/// Lines that made no sense which are listed one by one.
+const UNREAD_LISTED: usize = 100;
+
+/// Reads a session's journal.
+///
+/// Errors when there is no journal, it is too large, or its first line is no header; anything wrong further on is told in
+/// [`Review::chain`] and [`Review::unread`].
+pub fn gather(storage: &mut dyn Storage) -> Result<Review, SessionError> {
+    let place = storage.place();
+    let bytes = read_journal(storage)?;
+    let mut header = None;
+    let mut work = Work { review: empty(), last: None, unread: 0 };
+    let scan = chain::scan(&bytes, |line, entry, _, _| {
+        if header.is_none() && line == 1 {
+            header = Some(header_of(&place, Some(&entry)));
+        }
+        work.take(line, &entry);
+    });
+    let header = header.unwrap_or_else(|| header_of(&place, None))?;
+    Ok(work.finish(header, &scan))
+}
+
+struct Work {
+    review: Review,
+    last: Option<Now>,
+    unread: u64,
+}
+
+fn empty() -> Review {
+    Review {
+        schema: SCHEMA,
+        version: SCHEMA_VERSION,
+        session: Session::default(),
+        chain: Chain { state: "whole", line: None, why: None, entries: 0, digest: Digest::new(0, chain::NO_LINE) },
+        conclusion: None,
+        conclusions: Vec::new(),
+        readings: Vec::new(),
+        answers: Vec::new(),
+        cautions: Vec::new(),
+        untested: Vec::new(),
+        not_taken: Vec::new(),
+        notes: Vec::new(),
+        interruptions: Vec::new(),
+        gaps: Vec::new(),
+        path: Vec::new(),
+        events: Vec::new(),
+        transcript: Vec::new(),
+        unread: Vec::new(),
+    }
+}
+
+fn remark(time: &str, what: String) -> Remark {
+    Remark { time: time.to_owned(), step: None, round: None, what }
+}
+
+impl Work {
+    fn take(&mut self, line: u64, entry: &Entry) {
+        self.time(entry);
+        self.review.session.finished = entry.is(Kind::End);
+        let time = entry.wall.as_str();
+        if entry.is(Kind::Record) {
+            match entry.body_as::<Record>() {
+                Some(record) => self.record(entry, record),
+                None => self.unread(time, format!("line {line}: a record this version does not know")),
+            }
+        } else if entry.is(Kind::Said) || entry.is(Kind::Heard) {
+            match entry.body_as::<Spoken>() {
+                Some(Spoken { text, began_ms, ended_ms, clip, .. }) => {
+                    let who = if entry.is(Kind::Said) { "program" } else { "person" };
+                    self.review.transcript.push(Line { who, began_ms, ended_ms, text, clip });
+                }
+                None => self.unread(time, format!("line {line}: spoken words that cannot be read")),
+            }
+        } else if entry.is(Kind::Note) {
+            match entry.body_as::<Remarked>() {
+                Some(note) => self.review.notes.push(remark(time, format!("{}: {}", note.by, note.text))),
+                None => self.unread(time, format!("line {line}: a remark that cannot be read")),
+            }
+        } else if entry.is(Kind::Repaired) {
+            match entry.body_as::<Repair>() {
+                Some(repair) => self.review.interruptions.push(remark(time, repair.sentence())),
+                None => self.unread(time, format!("line {line}: a repair that cannot be read")),
+            }
+        } else if Kind::named(&entry.kind).is_none() {
+            self.unread(time, format!("line {line}: an entry of a kind this version does not know"));
+        }
+    }
+
+    fn unread(&mut self, time: &str, what: String) {
+        self.unread += 1;
+        if self.unread <= UNREAD_LISTED as u64 {
+            self.review.unread.push(remark(time, what));
+        }
+    }
+
+    /// Gaps, and jumps of the wall clock against session time.
+    fn time(&mut self, entry: &Entry) {
+        let now = entry.at();
+        if let Some(last) = &self.last {
+            let passed = now.mono_ms.saturating_sub(last.mono_ms);
+            if now.mono_ms < last.mono_ms {
+                let what = format!("session time goes back by {}", span(last.mono_ms - now.mono_ms));
+                self.review.gaps.push(remark(&entry.wall, what));
+            } else if passed >= GAP_MS {
+                self.review.gaps.push(remark(&entry.wall, format!("nothing was written for {}", span(passed))));
+            }
+            if let (Ok(then), Ok(at)) = (last.wall.parse::<jiff::Timestamp>(), now.wall.parse::<jiff::Timestamp>()) {
+                let jump = at.duration_since(then).as_millis() - i128::from(passed);
+                if jump.abs() > CLOCK_JUMP_MS {
+                    let way = if jump < 0 { "back" } else { "forward" };
+                    let by = span(u64::try_from(jump.unsigned_abs()).unwrap_or(u64::MAX));
+                    self.review.gaps.push(remark(&entry.wall, format!("the wall clock was set {way} by {by}")));
+                }
+            }
+        } else {
+            self.review.session.began.clone_from(&entry.wall);
+        }
+        self.review.session.ended.clone_from(&entry.wall);
+        self.last = Some(now);
+    }
+
+    fn record(&mut self, entry: &Entry, record: Record) {
+        let (event, step, round, what) = sentence(&record);
+        let time = entry.wall.clone();
+        let review = &mut self.review;
+        let noted = |what: String| Remark { time: entry.wall.clone(), step: step.clone(), round: round.clone(), what };
+        match record {
+            Record::Entered { procedure, step, round, asked } => {
+                review.path.push(Entered { time: time.clone(), procedure, step, round, asked });
+            }
+            Record::Acknowledged { step, round, caution, signal, said } => {
+                review.cautions.push(Caution { time: time.clone(), step, round, caution, signal, said });
+            }
+            Record::Answered { step, round, answer, words, echo, means, confidence, confirmed, clip } => {
+                let (time, answer, confidence) = (time.clone(), answer_name(&answer), Some(confidence));
+                review.answers.push(Answer {
+                    time,
+                    step,
+                    round,
+                    answer,
+                    words,
+                    echo,
+                    means,
+                    confidence,
+                    confirmed,
+                    clip,
+                });
+            }
+            Record::Escaped { step, round, escape, clip } => {
+                let (words, echo, means) = (String::new(), String::new(), "neither".to_owned());
+                let (time, answer) = (time.clone(), escape.name().to_owned());
+                let (confidence, confirmed) = (None, false);
+                review.answers.push(Answer {
+                    time,
+                    step,
+                    round,
+                    answer,
+                    words,
+                    echo,
+                    means,
+                    confidence,
+                    confirmed,
+                    clip,
+                });
+            }
+            read @ Record::Read { .. } => review.readings.extend(reading(entry, read)),
+            Record::Untested { why, .. } => review.untested.push(noted(why)),
+            Record::Noted { text, .. } => review.notes.push(noted(text)),
+            Record::NotTaken { .. } => review.not_taken.push(noted(what.clone())),
+            Record::Interrupted { .. } => review.interruptions.push(noted(what.clone())),
+            Record::Concluded {
+                procedure,
+                conclusion: id,
+                round,
+                cause,
+                remedy,
+                rules_out,
+                not_tested,
+                recheck,
+                put_back,
+                last,
+            } => {
+                let time = time.clone();
+                let concluded =
+                    Conclusion { time, procedure, id, round, cause, remedy, rules_out, not_tested, recheck, put_back };
+                if last {
+                    review.conclusion = Some(concluded.clone());
+                }
+                review.conclusions.push(concluded);
+            }
+            Record::Controlled { .. } | Record::State { .. } => {}
+        }
+        review.events.push(Event { seq: entry.seq, time, mono_ms: entry.mono_ms, event, step, round, what });
+    }
+
+    fn finish(self, header: Header, scan: &chain::Scan) -> Review {
+        let mut review = self.review;
+        let Header { program, session, job, files, .. } = header;
+        review.session = Session { id: session, program, job, files, ..review.session };
+        let (state, line, why) = match &scan.state {
+            State::Whole => ("whole", None, None),
+            State::Torn { line, why } => ("torn", Some(*line), Some(why.clone())),
+            State::Broken { line, why } => ("broken", Some(*line), Some(why.clone())),
+        };
+        let digest = Digest::new(scan.lines.saturating_sub(1), &scan.digest);
+        review.chain = Chain { state, line, why, entries: scan.lines, digest };
+        if self.unread > UNREAD_LISTED as u64 {
+            review.unread.push(remark("", format!("and {} more lines", self.unread - UNREAD_LISTED as u64)));
+        }
+        let amended: BTreeMap<u32, u32> = review
+            .readings
+            .iter()
+            .filter_map(|r| r.amends.filter(|before| *before != r.number).map(|b| (b, r.number)))
+            .collect();
+        for reading in &mut review.readings {
+            reading.amended_by = amended.get(&reading.number).copied();
+            reading.effective = reading.amended_by.is_none();
+        }
+        review.transcript.sort_by_key(|line| line.began_ms);
+        review
+    }
+}
+
+fn reading(entry: &Entry, record: Record) -> Option<Reading> {
+    let Record::Read {
+        step,
+        round,
+        number,
+        name,
+        quantity,
+        reading,
+        unit: asked,
+        band,
+        verdict,
+        low,
+        high,
+        source,
+        words,
+        confidence,
+        confirmed,
+        amends,
+        clip,
+    } = record
+    else {
+        return None;
+    };
+    let shows = matches!(reading.kind, ReadingKind::Plain | ReadingKind::About);
+    Some(Reading {
+        number,
+        time: entry.wall.clone(),
+        mono_ms: entry.mono_ms,
+        step,
+        round,
+        name,
+        quantity,
+        kind: reading.kind,
+        value: shows.then_some(reading.value),
+        unit: if shows { reading.unit } else { asked },
+        verdict,
+        band,
+        low,
+        high,
+        source,
+        words,
+        confidence,
+        confirmed,
+        amends,
+        amended_by: None,
+        effective: true,
+        clip,
+    })
+}
+
+/// A duration in words: `3 h 20 min`, `7 min`, `40 s`.
+fn span(ms: u64) -> String {
+    let seconds = ms / 1000;
+    match seconds {
+        0..60 => format!("{seconds} s"),
+        60..3600 => format!("{} min", seconds / 60),
+        _ => format!("{} h {} min", seconds / 3600, seconds % 3600 / 60),
+    }
+}

@@ -1,0 +1,78 @@
+//! One record in words.
+
+use crate::phrase::{Answer, Reading, ReadingKind};
+use crate::session::Record;
+use crate::trade::Unit;
+
+/// A reading as one writes it down: `12.4 V`, `about 12 V`, `over range`, `nothing shown`.
+pub(super) fn shown(reading: &Reading, unit: Unit) -> String {
+    let unit = if reading.unit.quantity() == unit.quantity() { reading.unit } else { unit };
+    let number = match unit {
+        Unit::One => format!("{}", reading.value),
+        unit => format!("{} {unit}", reading.value),
+    };
+    match reading.kind {
+        ReadingKind::Plain => number,
+        ReadingKind::About => format!("about {number}"),
+        ReadingKind::OverRange => "over range".to_owned(),
+        ReadingKind::NoReading => "nothing shown".to_owned(),
+    }
+}
+
+/// The name of an answer: the choice's id, `done`, the escape's name.
+pub(super) fn answer_name(answer: &Answer) -> String {
+    match answer {
+        Answer::Choice(id) => id.clone(),
+        Answer::Reading(reading) => shown(reading, reading.unit),
+        Answer::Done => "done".to_owned(),
+        Answer::Yes => "yes".to_owned(),
+        Answer::No => "no".to_owned(),
+        Answer::Command(command) => command.name().to_owned(),
+        Answer::Escape(escape) => escape.name().to_owned(),
+        Answer::Note(_) => "note".to_owned(),
+    }
+}
+
+/// Kind, step, loop item and words of a record.
+pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option<String>, String) {
+    let at = |step: &String, round: &Option<String>| (Some(step.clone()), round.clone());
+    let (kind, (step, round), what) = match record {
+        Record::Entered { step, round, asked, .. } => ("entered", at(step, round), format!("asked: {asked}")),
+        Record::Acknowledged { step, round, caution, signal, .. } => {
+            ("acknowledged", at(step, round), format!("{signal} {caution} acknowledged"))
+        }
+        Record::Answered { step, round, answer, words, means, confirmed, .. } => {
+            let asked_back = if *confirmed { ", asked back" } else { "" };
+            ("answered", at(step, round), format!("{} ({means}{asked_back}), heard: {words}", answer_name(answer)))
+        }
+        Record::Read { step, round, number, name, reading, unit, verdict, amends, .. } => {
+            let amends = amends.map_or(String::new(), |before| format!(", amends reading {before}"));
+            (
+                "read",
+                at(step, round),
+                format!("reading {number}, {name}: {} ({verdict}{amends})", shown(reading, *unit)),
+            )
+        }
+        Record::Escaped { step, round, escape, .. } => ("escaped", at(step, round), format!("answered: {escape}")),
+        Record::Untested { step, round, why } => ("untested", at(step, round), format!("left out: {why}")),
+        Record::Noted { step, round, text, .. } => ("noted", at(step, round), format!("note: {text}")),
+        Record::Controlled { step, command } => {
+            ("controlled", (Some(step.clone()), None), format!("command: {command}"))
+        }
+        Record::NotTaken { step, why, free, .. } => {
+            let heard = free.as_ref().map_or(String::new(), |free| format!(", perhaps: {free}"));
+            ("not-taken", (Some(step.clone()), None), format!("not taken ({why}{heard})"))
+        }
+        Record::State { step, told, .. } => {
+            ("state", (Some(step.clone()), None), format!("bike made ready: {}", told.join("; ")))
+        }
+        Record::Interrupted { step, what, detail } => {
+            let detail = if detail.is_empty() { String::new() } else { format!(": {detail}") };
+            ("interrupted", (Some(step.clone()), None), format!("{what}{detail}"))
+        }
+        Record::Concluded { conclusion, round, cause, .. } => {
+            ("concluded", (None, round.clone()), format!("concluded {conclusion}: {cause}"))
+        }
+    };
+    (kind, step, round, what)
+}

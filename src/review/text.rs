@@ -1,0 +1,204 @@
+//! A review for a terminal: 80 columns, the conclusion first, and no character that a terminal would obey.
+
+use super::sentence::shown;
+use super::*;
+use crate::phrase::Reading as Said;
+
+/// Columns of a line.
+const COLUMNS: usize = 80;
+
+/// Text without control characters and without those that turn the direction of writing, so that a stranger's journal can be shown.
+pub fn plain(text: &str) -> String {
+    let hidden = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+    };
+    text.chars().map(|c| if hidden(c) { ' ' } else { c }).collect()
+}
+
+struct Page(String);
+
+impl Page {
+    fn heading(&mut self, text: &str) {
+        self.0 += &format!("\n{text}\n");
+    }
+
+    /// `first` and the text after it, wrapped, every line after the first indented as far as `first` is wide.
+    fn item(&mut self, first: &str, text: &str) {
+        let first = plain(first);
+        let indent = first.chars().count().min(COLUMNS / 3);
+        let room = COLUMNS - indent;
+        let mut line = String::new();
+        let mut lead = first;
+        let text = plain(text);
+        let words = text.split_whitespace().flat_map(|word| {
+            let chars: Vec<char> = word.chars().collect();
+            chars.chunks(room).map(|part| part.iter().collect::<String>()).collect::<Vec<_>>()
+        });
+        for word in words {
+            let wide = line.chars().count();
+            if wide > 0 && wide + 1 + word.chars().count() > room {
+                self.line(&lead, &line);
+                (lead, line) = (" ".repeat(indent), String::new());
+            }
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line += &word;
+        }
+        if !line.is_empty() || !lead.trim().is_empty() {
+            self.line(&lead, &line);
+        }
+    }
+
+    fn line(&mut self, lead: &str, text: &str) {
+        self.0 += format!("{lead}{text}").trim_end();
+        self.0.push('\n');
+    }
+
+    fn list(&mut self, first: &str, items: &[String]) {
+        for item in items {
+            self.item(first, item);
+        }
+    }
+
+    fn remarks(&mut self, heading: &str, remarks: &[Remark]) {
+        if !remarks.is_empty() {
+            self.heading(heading);
+        }
+        for remark in remarks {
+            let step = remark.step.as_ref().map_or(String::new(), |step| format!("{}: ", place(step, &remark.round)));
+            self.item(&lead(&remark.time), &format!("{step}{}", remark.what));
+        }
+    }
+}
+
+/// `10:14:03` of an RFC 3339 time.
+fn clock(time: &str) -> String {
+    time.split_once('T').map_or(time, |(_, time)| time).chars().take(8).collect()
+}
+
+fn lead(time: &str) -> String {
+    format!("  {:8}  ", clock(time))
+}
+
+fn place(step: &str, round: &Option<String>) -> String {
+    round.as_ref().map_or_else(|| step.to_owned(), |round| format!("{step} ({round})"))
+}
+
+/// The whole review as text.
+pub fn text(review: &Review) -> String {
+    let mut page = Page(String::new());
+    let Session { id, program, began, ended, finished, job, .. } = &review.session;
+    page.item("Session   ", &format!("{id}, written by {program}"));
+    page.item("From      ", &format!("{began} to {ended}{}", if *finished { "" } else { ", not ended" }));
+    page.item("Bike      ", &format!("{} {}", job.bike, job.mileage));
+    page.item("Complaint ", &job.complaint);
+    if !job.instruments.is_empty() {
+        page.item("Used      ", &job.instruments.join(", "));
+    }
+    if let Some(air) = job.temperature_c {
+        page.item("Air       ", &format!("{air} degC"));
+    }
+    page.item("Person    ", &job.person);
+    trust(&mut page, &review.chain);
+    match &review.conclusion {
+        Some(conclusion) => conclusion_text(&mut page, conclusion),
+        None => {
+            page.heading("CONCLUSION");
+            page.item("  ", "The walk did not come to one.");
+        }
+    }
+    if !review.readings.is_empty() {
+        page.heading("READINGS");
+    }
+    for reading in &review.readings {
+        reading_text(&mut page, reading);
+    }
+    if !review.answers.is_empty() {
+        page.heading("ANSWERS");
+    }
+    for answer in &review.answers {
+        let step = place(&answer.step, &answer.round);
+        page.item(&lead(&answer.time), &format!("{step}: {} [{}] {}", answer.answer, answer.means, answer.echo));
+    }
+    page.remarks("LEFT OUT", &review.untested);
+    if !review.cautions.is_empty() {
+        page.heading("CAUTIONS ACKNOWLEDGED");
+    }
+    for caution in &review.cautions {
+        page.item(&lead(&caution.time), &format!("{}: {}", caution.signal, caution.said));
+    }
+    page.remarks("NOTES", &review.notes);
+    page.remarks("NOT TAKEN", &review.not_taken);
+    page.remarks("INTERRUPTIONS", &review.interruptions);
+    page.remarks("GAPS IN TIME", &review.gaps);
+    page.remarks("LINES THAT COULD NOT BE READ", &review.unread);
+    if !review.path.is_empty() {
+        page.heading("THE WAY TAKEN");
+    }
+    for entered in &review.path {
+        page.item(&lead(&entered.time), &format!("{}: {}", place(&entered.step, &entered.round), entered.asked));
+    }
+    page.0
+}
+
+fn trust(page: &mut Page, chain: &Chain) {
+    let why = chain.why.as_deref().unwrap_or_default();
+    let line = chain.line.unwrap_or_default();
+    match chain.state {
+        "whole" => page.item("Journal   ", &format!("{} entries, digest {}", chain.entries, chain.digest.short)),
+        "torn" => page.item("Journal   ", &format!("the last write was cut short (line {line}: {why})")),
+        _ => page.item(
+            "Journal   ",
+            &format!("ALTERED at line {line}: {why}. What comes after it is shown, but not vouched for."),
+        ),
+    }
+}
+
+fn conclusion_text(page: &mut Page, conclusion: &Conclusion) {
+    page.heading("CONCLUSION");
+    page.item("  Cause        ", &conclusion.cause);
+    page.item("  Remedy       ", &conclusion.remedy);
+    page.list("  Ruled out    ", &conclusion.rules_out);
+    page.list("  Not tested   ", &conclusion.not_tested);
+    page.list("  Check again  ", &conclusion.recheck);
+    page.list("  Put back     ", &conclusion.put_back);
+}
+
+fn reading_text(page: &mut Page, r: &Reading) {
+    let said = Said { kind: r.kind, value: r.value.unwrap_or(0.0), unit: r.unit, said_unit: None };
+    let limits = match (r.low, r.high) {
+        (Some(low), Some(high)) => format!(", good from {low} to {high} {}", r.unit),
+        (Some(low), None) => format!(", good from {low} {}", r.unit),
+        (None, Some(high)) => format!(", good up to {high} {}", r.unit),
+        (None, None) => String::new(),
+    };
+    let amended = match (r.amends, r.amended_by) {
+        (_, Some(by)) => format!("; amended by reading {by}"),
+        (Some(before), None) => format!("; amends reading {before}"),
+        (None, None) => String::new(),
+    };
+    let verdict = &r.verdict;
+    let step = place(&r.step, &r.round);
+    page.item(
+        &lead(&r.time),
+        &format!("{}. {} at {step}: {} [{verdict}{limits}]{amended}", r.number, r.name, shown(&said, r.unit)),
+    );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_wrapped_and_terminals_not_commanded() {
+        let mut page = Page(String::new());
+        page.item("  Cause  ", &"word ".repeat(60));
+        page.item("  Long  ", &"x".repeat(300));
+        page.item("  Evil  ", "\u{1b}[2J\u{1b}]0;title\u{7} \u{202e}abc");
+        assert!(page.0.lines().all(|line| line.chars().count() <= COLUMNS), "{}", page.0);
+        assert!(!page.0.contains(['\u{1b}', '\u{7}', '\u{202e}']));
+        assert_eq!(page.0.matches('x').count(), 300);
+    }
+}

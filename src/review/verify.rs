@@ -1,0 +1,231 @@
+//! Whether a session's folder is complete and unaltered: the chain, its digest, the copies, the clips, and anything that is there too much.
+//!
+//! The chain finds every alteration of a line that has a line after it; `digest.json` finds one of the last line and a dropped tail.
+//! Somebody who rebuilds both is found only against a digest that was kept elsewhere: on paper, on the customer's page, in the archive.
+
+use crate::session::chain::{self, State};
+use crate::session::{
+    CLIPS, Clip, DIGEST_FILE, Digest, JOURNAL_FILE, Kind, LOCK, Repair, SessionError, Storage, header_of, limits,
+    read_journal, sha256_hex,
+};
+use serde::Serialize;
+use std::collections::{BTreeMap, BTreeSet};
+use std::io;
+
+/// Earlier ends of the session that a kept digest is compared with; the short form takes some milliseconds each.
+const ENDS_COMPARED: usize = 100;
+
+/// Something found, at a place: `journal.jsonl:12`, `clips/a.wav`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Finding {
+    /// Where.
+    pub place: String,
+    /// What, a sentence.
+    pub what: String,
+}
+
+/// What [`verify`] found.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Verification {
+    /// No fault was found.
+    pub sound: bool,
+    /// What is altered, removed, moved or added; the first is the first to look at.
+    pub faults: Vec<Finding>,
+    /// What is worth knowing and no fault.
+    pub notes: Vec<Finding>,
+    /// Lines that fit the chain.
+    pub entries: u64,
+    /// Digest of these.
+    pub digest: Digest,
+}
+
+#[derive(Default)]
+struct Found {
+    faults: Vec<Finding>,
+    notes: Vec<Finding>,
+    known: BTreeSet<String>,
+}
+
+impl Found {
+    fn fault(&mut self, place: impl Into<String>, what: impl Into<String>) {
+        self.faults.push(Finding { place: place.into(), what: what.into() });
+    }
+
+    fn note(&mut self, place: impl Into<String>, what: impl Into<String>) {
+        self.notes.push(Finding { place: place.into(), what: what.into() });
+    }
+
+    /// Compares a file with its hash. `gone` says whether its absence is a fault.
+    fn file(&mut self, storage: &mut dyn Storage, name: &str, sha256: &str, limit: u64, gone: Option<&str>) {
+        self.known.insert(name.to_owned());
+        match storage.read(name, limit) {
+            Ok(bytes) if sha256_hex(&bytes) == sha256 => {}
+            Ok(_) => self.fault(name, "the file was altered: its hash is not the one in the journal"),
+            Err(error) if error.kind() == io::ErrorKind::NotFound => match gone {
+                Some(fine) => self.note(name, fine),
+                None => self.fault(name, "the file was removed"),
+            },
+            Err(error) if error.kind() == io::ErrorKind::FileTooLarge => {
+                self.fault(name, format!("the file was altered: it is larger than {limit} bytes"));
+            }
+            Err(error) => self.fault(name, format!("the file cannot be read: {error}")),
+        }
+    }
+}
+
+/// Checks a session's folder, without a lock and without changing anything. `kept` is a digest that was kept elsewhere, in either form.
+///
+/// Errors when there is no journal to check; everything else is a finding.
+pub fn verify(storage: &mut dyn Storage, kept: Option<&str>) -> Result<Verification, SessionError> {
+    let bytes = read_journal(storage)?;
+    let (mut first, mut clips, mut repairs) = (None, BTreeMap::<String, (Clip, bool)>::new(), Vec::new());
+    let (mut hashes, mut ends) = (Vec::new(), Vec::new());
+    let scan = chain::scan(&bytes, |_, entry, hash, fits| {
+        if !fits {
+            return;
+        }
+        hashes.push(hash.to_owned());
+        if entry.is(Kind::End) {
+            ends.push(entry.seq);
+        } else if entry.is(Kind::Clip) || entry.is(Kind::ClipStored) {
+            if let Some(clip) = entry.body_as::<Clip>() {
+                clips.insert(clip.file.clone(), (clip, entry.is(Kind::ClipStored)));
+            }
+        } else if entry.is(Kind::Repaired) {
+            repairs.extend(entry.body_as::<Repair>());
+        }
+        if first.is_none() {
+            first = Some(entry);
+        }
+    });
+    let mut found = Found::default();
+    found.known.extend([JOURNAL_FILE, LOCK, DIGEST_FILE].map(String::from));
+    let line = |line: u64| format!("{JOURNAL_FILE}:{line}");
+    match &scan.state {
+        State::Whole => {}
+        State::Torn { line: at, why } => {
+            found.fault(line(*at), format!("{why}: the last write was cut short, or the end was altered"));
+        }
+        State::Broken { line: at, why } => found.fault(line(*at), why.clone()),
+    }
+    let digest = Digest::new(scan.lines.saturating_sub(1), &scan.digest);
+    let written = digest_file(storage, &mut found, &hashes, &ends);
+    if let Some(kept) = kept {
+        against_kept(kept, &digest, written.as_ref(), &hashes, &ends, &mut found);
+    }
+    match header_of(&storage.place(), first.as_ref()) {
+        Ok(header) => {
+            for copy in &header.files {
+                found.file(storage, &copy.name, &copy.sha256, limits::COPY, None);
+            }
+        }
+        Err(error) => found.fault(line(1), error.to_string()),
+    }
+    for (clip, stored) in clips.values() {
+        let fine = (!stored).then_some("announced, but never stored: the program was interrupted or the disk was full");
+        found.file(storage, &clip.file, &clip.sha256, limits::CLIP, fine);
+    }
+    for repair in &repairs {
+        found.file(storage, &repair.file, &repair.sha256, limits::JOURNAL, None);
+    }
+    let place = storage.place();
+    let list = storage.list().map_err(|error| SessionError::from_io(&place, "looking into the folder", error))?;
+    for name in list.iter().filter(|name| !found.known.contains(*name)).cloned().collect::<Vec<_>>() {
+        if name.starts_with(CLIPS) {
+            found.fault(name, "the file was added: the journal does not know it");
+        } else {
+            found.note(name, "not part of the session");
+        }
+    }
+    let Found { faults, notes, .. } = found;
+    Ok(Verification { sound: faults.is_empty(), faults, notes, entries: scan.lines, digest })
+}
+
+/// Reads `digest.json` and compares it with the journal.
+fn digest_file(storage: &mut dyn Storage, found: &mut Found, hashes: &[String], ends: &[u64]) -> Option<Digest> {
+    const LIMIT: u64 = 4096;
+    let bytes = match storage.read(DIGEST_FILE, LIMIT) {
+        Ok(bytes) => bytes,
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            if ends.is_empty() {
+                found.note(
+                    DIGEST_FILE,
+                    "the session was not ended, so that nothing tells whether lines are missing at its end",
+                );
+            } else {
+                found.fault(DIGEST_FILE, "the file was removed, or the program was interrupted in its very last step");
+            }
+            return None;
+        }
+        Err(error) => {
+            found.fault(DIGEST_FILE, format!("the file cannot be read: {error}"));
+            return None;
+        }
+    };
+    let digest = serde_json::from_slice::<Digest>(&bytes).ok();
+    let digest = digest.filter(|d| serde_json::to_vec_pretty(d).is_ok_and(|written| written == bytes));
+    let Some(digest) = digest.filter(|d| Digest::new(d.seq, &d.sha256) == *d) else {
+        found.fault(DIGEST_FILE, "the file was altered: it is not a digest as probeside writes it");
+        return None;
+    };
+    match usize::try_from(digest.seq).ok().and_then(|seq| hashes.get(seq)) {
+        None => found.fault(
+            format!("{JOURNAL_FILE}:{}", hashes.len() + 1),
+            format!("lines are missing: the digest is that of line {}", digest.seq.saturating_add(1)),
+        ),
+        Some(hash) if *hash != digest.sha256 => found.fault(
+            format!("{JOURNAL_FILE}:{}", digest.seq + 1),
+            format!("the line is not the one {DIGEST_FILE} was written for: one of the two was altered"),
+        ),
+        Some(_) if !ends.contains(&digest.seq) => {
+            found.fault(DIGEST_FILE, "the file was altered: it is for a line that does not end the session");
+        }
+        Some(_) if ends.last() != Some(&digest.seq) => {
+            found.fault(
+                DIGEST_FILE,
+                "the file is for an earlier end of the session: it was put back, or writing it was interrupted",
+            );
+        }
+        Some(_) => {
+            let later = hashes.len() as u64 - digest.seq - 1;
+            if later > 0 {
+                found.note(JOURNAL_FILE, format!("{later} lines were added after the session was ended"));
+            }
+        }
+    }
+    Some(digest)
+}
+
+fn against_kept(
+    kept: &str,
+    now: &Digest,
+    written: Option<&Digest>,
+    hashes: &[String],
+    ends: &[u64],
+    found: &mut Found,
+) {
+    if now.matches(kept) {
+        return;
+    }
+    let earlier = ends
+        .iter()
+        .rev()
+        .take(ENDS_COMPARED)
+        .filter_map(|seq| hashes.get(usize::try_from(*seq).ok()?).map(|hash| (*seq, hash)));
+    for (seq, hash) in earlier {
+        if hash == kept || Digest::new(seq, hash).matches(kept) {
+            let later = hashes.len() as u64 - seq - 1;
+            found.note(
+                JOURNAL_FILE,
+                format!("the digest kept elsewhere is that of line {}; {later} lines came after it", seq + 1),
+            );
+            return;
+        }
+    }
+    let same_as_file = written.is_some_and(|digest| digest.matches(kept));
+    let hint = if same_as_file { format!(", though {DIGEST_FILE} names it") } else { String::new() };
+    found.fault(
+        JOURNAL_FILE,
+        format!("the digest kept elsewhere is not that of this journal{hint}: the journal was rebuilt or cut"),
+    );
+}

@@ -1,0 +1,75 @@
+//! What was said and heard as WebVTT (W3C, Web Video Text Tracks), timed by the session's own time.
+
+use super::Review;
+
+/// The transcript, one cue a line, the speaker as its voice.
+pub fn vtt(review: &Review) -> String {
+    let mut out = String::from("WEBVTT\n");
+    for line in &review.transcript {
+        let end = line.ended_ms.max(line.began_ms.saturating_add(1));
+        let who = if line.who == "program" { "Probeside" } else { "Person" };
+        let text = cue_text(&line.text);
+        out += &format!("\n{} --> {}\n<v {who}>{text}</v>\n", timestamp(line.began_ms), timestamp(end));
+    }
+    out
+}
+
+/// `00:00:01.500`; more than two digits of hours where it takes them.
+fn timestamp(ms: u64) -> String {
+    format!("{:02}:{:02}:{:02}.{:03}", ms / 3_600_000, ms / 60_000 % 60, ms / 1000 % 60, ms % 1000)
+}
+
+/// Words as cue text: no line breaks or control characters, `&`, `<` and `>` escaped, by which no `-->` can be left either.
+fn cue_text(text: &str) -> String {
+    let words: Vec<&str> =
+        text.split(|c: char| c.is_whitespace() || c.is_control()).filter(|w| !w.is_empty()).collect();
+    words.join(" ").replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// A WebVTT timestamp by section 4.1 of the W3C's text: two or more digits of hours and a colon (optional, but not when hours
+    /// are not zero), two digits 00 to 59, a colon, two digits 00 to 59, a full stop, three digits. Its value in milliseconds.
+    fn read_timestamp(text: &str) -> Option<u64> {
+        let digits = |part: &str| part.bytes().all(|b| b.is_ascii_digit()).then(|| part.parse::<u64>().ok()).flatten();
+        let (time, thousandths) = text.split_once('.')?;
+        let parts: Vec<&str> = time.split(':').collect();
+        let (hours, minutes, seconds) = match parts[..] {
+            [h, m, s] if h.len() >= 2 => (digits(h)?, m, s),
+            [m, s] => (0, m, s),
+            _ => return None,
+        };
+        if minutes.len() != 2 || seconds.len() != 2 || thousandths.len() != 3 {
+            return None;
+        }
+        let (m, s) = (digits(minutes)?, digits(seconds)?);
+        (m <= 59 && s <= 59).then_some(((hours * 60 + m) * 60 + s) * 1000 + digits(thousandths)?)
+    }
+
+    #[test]
+    fn the_reader_follows_the_standard() {
+        assert_eq!(read_timestamp("00:11.000"), Some(11_000));
+        assert_eq!(read_timestamp("100:00:00.001"), Some(360_000_001));
+        for bad in ["1:00:00.000", "00:60.000", "00:00,000", "00:00.00", "00:0.000"] {
+            assert_eq!(read_timestamp(bad), None, "{bad}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn timestamps_follow_the_syntax(ms in 0u64..1_000_000_000_000) {
+            prop_assert_eq!(read_timestamp(&timestamp(ms)), Some(ms));
+        }
+
+        /// Section 4.1: a cue payload has no empty line, no `-->`; section 4.2.2: no bare `&` or `<`.
+        #[test]
+        fn text_stays_in_its_cue(text in "\\PC*|[-<>&\n\r\0 a]*") {
+            let cue = cue_text(&text);
+            prop_assert!(!cue.contains(['\n', '\r', '\0', '<', '>']) && !cue.contains("-->"));
+            prop_assert_eq!(cue.replace("&lt;", "").replace("&gt;", "").replace("&amp;", "").contains('&'), false);
+        }
+    }
+}

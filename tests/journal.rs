@@ -1,0 +1,12 @@
+//! The journal under attack: power cuts, full and failing disks, kills, other processes, strangers' folders and forgers.
+
+#[path = "journal/bench.rs"]
+mod bench;
+#[path = "journal/folder.rs"]
+mod folder;
+#[path = "journal/forgery.rs"]
+mod forgery;
+#[path = "journal/power.rs"]
+mod power;
+#[path = "journal/reading.rs"]
+mod reading;

@@ -1,0 +1,192 @@
+//! Alterations of a finished session, and what `verify` says of them.
+
+use crate::bench::*;
+use probeside::review::verify;
+use probeside::session::{Clip, DIGEST_FILE, Digest, Disk, JOURNAL_FILE, Storage, sha256_hex};
+
+const FILES: [&str; 7] = [
+    JOURNAL_FILE,
+    DIGEST_FILE,
+    "clips/a1.wav",
+    "clips/a2.wav",
+    "clips/a3.wav",
+    "procedure/no-spark.yaml",
+    "bike/heron.yaml",
+];
+
+fn lines(bytes: &[u8]) -> Vec<Vec<u8>> {
+    bytes.split_inclusive(|b| *b == b'\n').map(<[u8]>::to_vec).collect()
+}
+
+/// Alters the session in one way chosen by the dice, and says how.
+fn alter(disk: &Disk, dice: &mut Dice) -> String {
+    // Half of the attacks go at the journal.
+    let name = if dice.below(2) == 0 { JOURNAL_FILE } else { FILES[dice.below(FILES.len())] };
+    let mut bytes = disk.contents(name).unwrap();
+    let at = dice.below(bytes.len());
+    let mut rows = lines(&bytes);
+    let row = dice.below(rows.len());
+    let what = match dice.below(if name == JOURNAL_FILE { 9 } else { 5 }) {
+        0 => {
+            bytes[at] ^= 1 << dice.below(8);
+            "a bit flipped"
+        }
+        1 => {
+            bytes.remove(at);
+            "a byte removed"
+        }
+        2 => {
+            bytes.insert(at, b"0 \"}x\n"[dice.below(6)]);
+            "a byte added"
+        }
+        3 => {
+            bytes.truncate(at);
+            "the end cut off"
+        }
+        4 => {
+            disk.folder().remove(name).unwrap();
+            return format!("{name} removed");
+        }
+        choice => {
+            let what = match choice {
+                5 => {
+                    rows.remove(row);
+                    "a line removed"
+                }
+                6 => {
+                    rows.insert(dice.below(rows.len() + 1), rows[row].clone());
+                    "a line doubled"
+                }
+                7 => {
+                    let other = (row + 1 + dice.below(rows.len() - 1)) % rows.len();
+                    rows.swap(row, other);
+                    "two lines exchanged"
+                }
+                _ => {
+                    let text = String::from_utf8(rows[row].clone()).unwrap();
+                    rows[row] = text.replacen("10:14", "10:15", 1).into_bytes();
+                    "a time changed"
+                }
+            };
+            bytes = rows.concat();
+            what
+        }
+    };
+    disk.put(name, &bytes);
+    format!("{what} in {name}, byte {at}, line {}", row + 1)
+}
+
+#[test]
+fn random_alterations_are_all_found() {
+    const ALTERATIONS: u64 = 400;
+    let (whole, _) = finished();
+    let originals: Vec<Vec<u8>> = FILES.iter().map(|name| whole.contents(name).unwrap()).collect();
+    assert!(verify(&mut whole.folder(), None).unwrap().sound);
+    let mut tried = 0;
+    for seed in 0..ALTERATIONS {
+        let disk = Disk::new();
+        FILES.iter().zip(&originals).for_each(|(name, bytes)| disk.put(name, bytes));
+        let what = alter(&disk, &mut Dice(seed));
+        let changed = FILES.iter().zip(&originals).any(|(name, bytes)| disk.contents(name).as_ref() != Some(bytes));
+        if !changed {
+            continue;
+        }
+        tried += 1;
+        // Without a journal there is an error instead of findings.
+        if let Ok(found) = verify(&mut disk.folder(), None) {
+            assert!(!found.sound, "seed {seed}: {what}");
+        }
+    }
+    assert!(tried > ALTERATIONS * 9 / 10);
+}
+
+#[test]
+fn the_first_fault_names_its_line_or_file() {
+    let (disk, _) = finished();
+    let first = |disk: &Disk| verify(&mut disk.folder(), None).unwrap().faults[0].place.clone();
+    let journal = disk.contents(JOURNAL_FILE).unwrap();
+    let mut rows = lines(&journal);
+    rows.remove(4);
+    disk.put(JOURNAL_FILE, &rows.concat());
+    assert_eq!(first(&disk), "journal.jsonl:5");
+    disk.put(JOURNAL_FILE, &lines(&journal)[..8].concat());
+    assert_eq!(first(&disk), "journal.jsonl:9", "a dropped tail");
+    disk.put(JOURNAL_FILE, &journal);
+    disk.put("clips/more.wav", b"RIFF");
+    assert_eq!(first(&disk), "clips/more.wav", "an added clip");
+    disk.folder().remove("clips/more.wav").unwrap();
+    disk.folder().remove("clips/a2.wav").unwrap();
+    assert_eq!(first(&disk), "clips/a2.wav", "a removed clip");
+}
+
+/// "Never stored" and "removed" differ.
+#[test]
+fn a_clip_that_was_never_stored_is_no_fault() {
+    let disk = Disk::new();
+    let mut journal = begin(disk.folder()).unwrap();
+    step(&mut journal, 0).unwrap();
+    let announced = disk.operations() + 2;
+    disk.fail(announced..announced + 1, probeside::session::Fault::Full);
+    step(&mut journal, 2).unwrap_err();
+    drop(journal);
+    let found = verify(&mut disk.folder(), None).unwrap();
+    assert!(found.sound, "{:?}", found.faults);
+    assert!(found.notes.iter().any(|note| note.place == "clips/a1.wav" && note.what.contains("never stored")));
+}
+
+/// A forger alters a line and makes every hash after it anew, `digest.json` too.
+fn rebuild(disk: &Disk, altered: usize, from: &str, to: &str) -> bool {
+    let journal = disk.contents(JOURNAL_FILE).unwrap();
+    let mut prev = "0".repeat(64);
+    let (mut out, mut changed, mut count) = (Vec::new(), false, 0);
+    for (row, raw) in lines(&journal).iter().enumerate() {
+        let mut entry: serde_json::Value = serde_json::from_slice(raw).unwrap();
+        entry["prev"] = prev.into();
+        let mut text = serde_json::to_string(&entry).unwrap();
+        if row == altered && text.contains(from) {
+            (text, changed) = (text.replace(from, to), true);
+        }
+        prev = sha256_hex(text.as_bytes());
+        out.extend([text.as_bytes(), b"\n"].concat());
+        count += 1;
+    }
+    disk.put(JOURNAL_FILE, &out);
+    disk.put(DIGEST_FILE, &serde_json::to_vec_pretty(&Digest::new(count - 1, &prev)).unwrap());
+    changed
+}
+
+#[test]
+fn rebuilt_chains_are_found_against_the_digest_only() {
+    let (whole, _) = finished();
+    let kept = verify(&mut whole.folder(), None).unwrap().digest;
+    for form in [&kept.short, &kept.sha256] {
+        assert!(verify(&mut whole.folder(), Some(form)).unwrap().sound);
+    }
+    let mut forged = 0;
+    for row in 0..STEPS as usize {
+        let (disk, _) = finished();
+        if !rebuild(&disk, row, "2026-11-25T10", "2026-11-25T09") {
+            continue;
+        }
+        forged += 1;
+        let found = verify(&mut disk.folder(), None).unwrap();
+        assert!(found.sound, "the chain alone cannot know: {:?}", found.faults);
+        assert!(!verify(&mut disk.folder(), Some(&kept.short)).unwrap().sound);
+        assert!(!verify(&mut disk.folder(), Some(&kept.sha256)).unwrap().sound);
+    }
+    assert!(forged > 10);
+}
+
+#[test]
+fn a_clip_named_out_of_the_folder_is_not_read() {
+    let disk = Disk::new();
+    let mut journal = begin(disk.folder()).unwrap();
+    let clip = Clip { id: "x".into(), file: "../../etc/passwd".into(), sha256: sha256_hex(b""), samples: 0 };
+    journal.append(probeside::session::Kind::ClipStored, &clip, &now(1)).unwrap();
+    assert!(journal.clip("../x", &[0.0], &now(2)).is_err());
+    drop(journal);
+    let found = verify(&mut disk.folder(), None).unwrap();
+    assert!(
+        found.faults.iter().any(|fault| fault.place == "../../etc/passwd" && fault.what.contains("cannot be read"))
+    );
+}
