@@ -1,9 +1,9 @@
 //! The incandescent lamp: current by voltage, with a filament whose resistance rises as it heats.
 
-/// Exponent of a filament's current over voltage near its rating (re-rating rule of the IES Lighting Handbook and of makers of
-/// miniature lamps: I ~ V^0.55; from memory).
+/// Exponent of a filament's current over voltage near its rating (lamp re-rating: Fink and Beaty, Standard Handbook for Electrical
+/// Engineers, 11th edition, 1978, 22-8; power then goes with V^1.55, printed there as 1.6).
 pub const CURRENT_EXPONENT: f64 = 0.55;
-/// Exponent of the light over voltage (same sources: 3.4 to 3.5; from memory).
+/// Exponent of the light over voltage (same source: 3.4 to 3.5).
 pub const LIGHT_EXPONENT: f64 = 3.4;
 /// Resistance at its rating over cold resistance (tungsten at about 2400 K over 300 K: Jones and Langmuir, General Electric
 /// Review 30, 1927: about 12; from memory).
@@ -36,6 +36,11 @@ impl Lamp {
         let e = Self::cold_square();
         let x = volt / self.volt;
         self.hot_ohm() * ((x * x + e) / (1.0 + e)).powf((1.0 - CURRENT_EXPONENT) / 2.0)
+    }
+
+    /// Share of its rated light at `volt`.
+    pub fn light(self, volt: f64) -> f64 {
+        (volt / self.volt).abs().powf(LIGHT_EXPONENT)
     }
 
     /// Current, ampere, at `volt`, and its derivative, siemens.

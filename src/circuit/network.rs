@@ -79,6 +79,11 @@ impl Network {
         self.index.get(name).copied()
     }
 
+    /// The nodes' names, the reference first.
+    pub fn names(&self) -> &[String] {
+        &self.names
+    }
+
     /// How many nodes there are, the reference included.
     pub fn nodes(&self) -> usize {
         self.names.len()

@@ -21,7 +21,10 @@ impl Network {
                     let (e, exponent) = (Lamp::cold_square(), (1.0 - CURRENT_EXPONENT) / 2.0);
                     let (volt, hot) = (lamp.volt, lamp.hot_ohm());
                     let x = format!("(V({a},{b})/{volt:e})");
-                    format!("B{prefix}{i} {a} {b} I=V({a},{b})/({hot:e}*pow(({x}*{x}+{e:e})/{:e},{exponent:e}))", 1.0 + e)
+                    format!(
+                        "B{prefix}{i} {a} {b} I=V({a},{b})/({hot:e}*pow(({x}*{x}+{e:e})/{:e},{exponent:e}))",
+                        1.0 + e
+                    )
                 }
                 Kind::Diode(d) => format!(
                     "D{prefix}{i} {a} {b} M{prefix}{i}\n.model M{prefix}{i} D(IS={:e} N={:e})",

@@ -58,9 +58,16 @@ mod tests {
     #[test]
     fn gauge_diameters_are_those_of_astm_b258() {
         // ASTM B258 table 1, inch, as published (rounded to 0.0001 in); from memory.
-        for (number, inch) in
-            [(-3, 0.4600), (0, 0.3249), (10, 0.1019), (12, 0.0808), (14, 0.0641), (16, 0.0508), (18, 0.0403), (20, 0.0320)]
-        {
+        for (number, inch) in [
+            (-3, 0.4600),
+            (0, 0.3249),
+            (10, 0.1019),
+            (12, 0.0808),
+            (14, 0.0641),
+            (16, 0.0508),
+            (18, 0.0403),
+            (20, 0.0320),
+        ] {
             assert!((awg_millimetre(number) / 25.4 - inch).abs() < 0.00006, "AWG {number}");
         }
     }
