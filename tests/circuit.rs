@@ -432,3 +432,45 @@ fn voltmeter_reads_the_battery_and_its_polarity() {
         }
     }
 }
+
+#[test]
+fn kill_that_grounds_the_points_wires_stops_the_spark() {
+    let mut bike = heron_twin();
+    if let Some(kill) = &mut bike.kill {
+        kill.action = probeside::bike::KillAction::GroundsPoints;
+    }
+    // Its feed then runs past the kill switch, and every points wire has one to it.
+    for w in &mut bike.wires {
+        for end in [&mut w.from, &mut w.to] {
+            if end.value.starts_with("kill.") {
+                end.value = "feed-joint.joined".into();
+            }
+        }
+    }
+    let model = Model::new(&bike);
+    for (kill, shows) in [("run", Strength::None), ("off left", Strength::Strong)] {
+        let mut s = state(&[("key", "on"), ("kill", kill)], &[], &[]);
+        s.engine = Some(Engine::Kicked);
+        assert_eq!(model.fires(&s, "left").unwrap(), shows, "{kill}: connects grounds the points here");
+    }
+}
+
+#[test]
+fn a_slip_in_a_name_is_an_error_that_names_it() {
+    let bike = heron_twin();
+    let model = Model::new(&bike);
+    for s in [
+        state(&[("key", "sideways")], &[], &[]),
+        state(&[], &["left-pionts"], &[]),
+        with(state(&[], &[], &[]), InstrumentKind::Lamp, "battery.live", "engin"),
+    ] {
+        let outcome = model.observe(&with_lamp_if_none(s));
+        assert!(matches!(&outcome, Err(probeside::circuit::CircuitError::Unknown { .. })), "{outcome:?}");
+    }
+    let slip = Model::with(&bike, [Alteration::Open { branch: "coil-middle.primary".into() }]);
+    assert!(slip.wiring(&state(&[], &[], &[]), &BTreeSet::new()).is_err());
+}
+
+fn with_lamp_if_none(s: BikeState) -> BikeState {
+    if s.instrument.is_some() { s } else { with(s, InstrumentKind::Lamp, "battery.live", "frame") }
+}

@@ -144,7 +144,7 @@ impl Figures {
             voltmeter_ohm: 10e6,
             ammeter_ohm: 0.01,
             ohmmeter_top: 20e6,
-            tester_gap: 5.0,
+            tester_gap: 6.0,
             kick_rpm: 400.0,
             running_rpm: 1500.0,
             compression_bar: 8.0,

@@ -22,6 +22,9 @@ const STRONG_FROM: f64 = 1.3;
 const STRONG_JOULE: f64 = 5e-3;
 /// A gap whose hot electrode is positive needs this much more (common practice, no source: 20 to 40 %).
 const REVERSED_NEEDS: f64 = 1.3;
+/// A tester's pointed electrodes break down at this share of what a uniform field needs: 6 mm in open air is then worth about
+/// a plug's gap under compression (common practice, no source).
+const POINTED_NEEDS: f64 = 0.6;
 /// Pressure, bar absolute, and temperature, kelvin, of open air.
 const OPEN_AIR: (f64, f64) = (1.01325, 293.0);
 /// How long points or a jumper stay closed when the engine is turned by hand, seconds: the current is full.
@@ -205,14 +208,18 @@ impl<'b> Model<'b> {
         if !leads || !grounded {
             return Ok(Strength::None);
         }
-        let millimetre = own_gap.and_then(|p| f.plug_gap.get(p)).copied().unwrap_or(f.tester_gap);
+        let reversed = f.coils.get(&coil).is_some_and(|c| c.reversed);
+        let need = match own_gap.and_then(|p| f.plug_gap.get(p)) {
+            Some(millimetre) => needed(*millimetre, OPEN_AIR, reversed),
+            None => POINTED_NEEDS * needed(f.tester_gap, OPEN_AIR, false),
+        };
         let mut best = Break::NONE;
         for b in self.all_breaks(state, &coil)? {
             if b.available_volt > best.available_volt {
                 best = b;
             }
         }
-        Ok(strength(&best, needed(millimetre, OPEN_AIR, f.coils.get(&coil).is_some_and(|c| c.reversed))))
+        Ok(strength(&best, need))
     }
 
     /// The spark in the cylinder, under compression, at a plug.
@@ -226,7 +233,7 @@ impl<'b> Model<'b> {
         let Some((coil, leads)) = self.lead_to(&at_rest, &top) else { return Ok(Strength::None) };
         let thread = format!("plug-{plug}.thread");
         let fitted = at_rest.reach(GROUND, PAST_OHM, |_| false).contains(&thread);
-        let on = at_rest.reach(&format!("coil-{coil}.lead"), PAST_OHM, |b| b.part.starts_with("coil-")).contains(&top);
+        let on = at_rest.reach(&format!("coil-{coil}.lead"), PAST_OHM, super::Branch::is_winding).contains(&top);
         let (Some(gap), true) = (f.plug_gap.get(plug), leads && fitted && on) else { return Ok(Strength::None) };
         let air = (f.compression_bar, f.compression_kelvin);
         let need = needed(*gap, air, f.coils.get(&coil).is_some_and(|c| c.reversed));

@@ -113,7 +113,7 @@ impl Network {
         }
         let solution = self.settle(&matrix, &right)?;
         let volts: Vec<f64> = std::iter::once(0.0).chain(solution.iter().take(nodes - 1).copied()).collect();
-        let mut source = nodes - 2;
+        let mut source = nodes - 1;
         let currents = self.elements.iter().map(|e| {
             let across = volts[e.a.0] - volts[e.b.0];
             match e.kind {
@@ -123,7 +123,7 @@ impl Network {
                 Kind::Diode(diode) => diode.current(across).0,
                 Kind::Voltage(_) => {
                     source += 1;
-                    solution[source]
+                    solution[source - 1]
                 }
             }
         });

@@ -135,7 +135,7 @@ fn primary(wiring: &Wiring, coil: &str) -> Result<(f64, f64), CircuitError> {
 
 /// Capacitance between a coil's points side and ground, farad, and the conductance of what leaks there, siemens.
 fn condensers(open: &Wiring, coil: &str) -> (f64, f64) {
-    let winding = |b: &super::Branch| b.part.starts_with("coil-") || b.part == "ballast";
+    let winding = |b: &super::Branch| b.is_winding() || b.part == "ballast";
     let near = open.reach(&format!("coil-{coil}.points"), CARRIES_OHM, winding);
     let ground = open.reach(GROUND, CARRIES_OHM, winding);
     let mut sum = (0.0, 0.0);

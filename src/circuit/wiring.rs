@@ -55,6 +55,11 @@ pub struct Branch {
 }
 
 impl Branch {
+    /// Whether it is a coil's primary or secondary.
+    pub(super) fn is_winding(&self) -> bool {
+        self.id.starts_with("coil-") && (self.id.ends_with(".primary") || self.id.ends_with(".secondary"))
+    }
+
     /// Its resistance at rest, ohm; `None` for no way and for sources. A lamp counts hot.
     pub(super) fn ohm(&self) -> Option<f64> {
         match &self.kind {

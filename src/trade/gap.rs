@@ -3,7 +3,7 @@
 //! At the Paschen minimum the Townsend form holds, fitted to the published minimum of air (327 V at 0.567 Torr cm: Cobine,
 //! Gaseous Conductors, 1941; from memory). Above ten times that product the empirical uniform-field formula holds, Vb = 6.72
 //! sqrt(pd) + 24.36 pd, in kV and bar cm (Kuffel, Zaengl and Kuffel, High Voltage Engineering Fundamentals; from memory).
-//! Between them the two are blended in ln(pd).
+//! Between them the two are blended, by the square of the way in ln(pd).
 
 /// Least breakdown voltage of air, volt.
 pub const PASCHEN_MINIMUM_VOLT: f64 = 327.0;
@@ -25,7 +25,7 @@ pub fn breakdown_volt(millimetre: f64, bar: f64, kelvin: f64) -> f64 {
     let townsend = PASCHEN_MINIMUM_VOLT * x / (1.0 + x.ln());
     let bar_cm = product / 10.0;
     let empirical = 1000.0 * (6.72 * bar_cm.sqrt() + 24.36 * bar_cm);
-    let share = (x.ln() / (EMPIRICAL_FROM_BAR_MM / PASCHEN_MINIMUM_BAR_MM).ln()).min(1.0);
+    let share = (x.ln() / (EMPIRICAL_FROM_BAR_MM / PASCHEN_MINIMUM_BAR_MM).ln()).min(1.0).powi(2);
     (1.0 - share) * townsend + share * empirical
 }
 
