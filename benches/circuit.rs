@@ -42,12 +42,19 @@ fn main() -> ExitCode {
     }
     let folder = tempfile::tempdir().expect("a folder for the deck");
     let file = folder.path().join("twin.cir");
-    let deck = format!("twin\n{}.control\nop\n.endc\n.end\n", tied.spice("n"));
+    let deck = format!("twin\n{}.control\nop\nprint all\n.endc\n.end\n", tied.spice("n"));
     std::fs::write(&file, deck).expect("the deck is written");
-    let mut run = || Command::new("ngspice").arg("-b").arg(&file).output().map(|o| o.status.success());
-    if let Err(error) = run() {
-        println!("ngspice does not start ({error}): nothing to compare with; `apt install ngspice` mends it");
-        return ExitCode::SUCCESS;
+    let mut run = || Command::new("ngspice").arg("-b").arg(&file).output();
+    match run() {
+        Err(error) => {
+            println!("ngspice does not start ({error}): nothing to compare with; `apt install ngspice` mends it");
+            return ExitCode::SUCCESS;
+        }
+        Ok(out) if !String::from_utf8_lossy(&out.stdout).contains("n1 = ") => {
+            println!("ngspice gave no operating point: {}", String::from_utf8_lossy(&out.stderr));
+            return ExitCode::FAILURE;
+        }
+        Ok(_) => {}
     }
     let theirs = median((0..THEIRS).map(|_| timed(&mut || drop(run()))).collect());
     println!("run of ngspice on the same netlist: {:.2} ms (median of {THEIRS})", theirs * 1e3);

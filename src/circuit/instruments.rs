@@ -269,8 +269,8 @@ impl<'b> Model<'b> {
         }
         let wire = self.bike.wires.iter().find(|w| w.to.value == terminal && coil_of(&w.from.value).is_some())?;
         let id = format!("{} to {}", wire.from.value, wire.to.value);
-        let whole = wiring.branches.iter().filter(|b| b.part == id);
-        let whole = whole.map(|b| passes(super::Branch { parted: false, ..b.clone() }.ohm())).all(|p| p);
+        let mut pieces = wiring.branches.iter().filter(|b| b.part == id);
+        let whole = pieces.all(|b| passes(super::Branch { parted: false, ..b.clone() }.ohm()));
         Some((coil_of(&wire.from.value)?, whole))
     }
 }

@@ -4,6 +4,7 @@
 //! [`transient`] follows a coil from closing points to the spark; [`Model`] answers for an instrument held to the bike.
 
 mod alter;
+mod expected;
 mod figures;
 mod instruments;
 mod lamp;
@@ -14,7 +15,8 @@ pub mod transient;
 mod wiring;
 
 pub use alter::Alteration;
-pub use figures::{CoilFigures, Figures};
+pub use expected::Expected;
+pub use figures::{CoilFigures, Figures, battery_ohm, battery_volt};
 pub use instruments::{Case, Glow, Model, NotValid, Observation, Strength};
 pub use lamp::Lamp;
 pub use network::{Diode, Element, Kind, Network, Node};
