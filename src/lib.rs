@@ -13,6 +13,7 @@
 
 pub mod bike;
 pub mod check;
+pub mod circuit;
 pub mod commands;
 pub mod hear;
 pub mod phrase;

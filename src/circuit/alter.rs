@@ -1,0 +1,166 @@
+//! Changes laid over a healthy bike's wiring: what a fault does to it.
+
+use super::wiring::{Branch, BranchKind, Wiring};
+use super::{CircuitError, Figures};
+
+/// One change. Branches go by the ids that [`Wiring`] lists.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Alteration {
+    /// The branch no longer conducts.
+    Open {
+        /// Branch.
+        branch: String,
+    },
+    /// The branch has this resistance whatever the bike's state (welded points, a switch that connects in every position).
+    Ohm {
+        /// Branch.
+        branch: String,
+        /// Resistance, ohm.
+        ohm: f64,
+    },
+    /// Resistance in series with a branch.
+    Series {
+        /// Branch.
+        branch: String,
+        /// Resistance, ohm.
+        ohm: f64,
+    },
+    /// Another way between two terminals, listed as `A and B`: a short to ground (`frame`, `engine`), to the feed, a leak.
+    Join {
+        /// One terminal.
+        a: String,
+        /// The other.
+        b: String,
+        /// Resistance, ohm.
+        ohm: f64,
+    },
+    /// The far ends of two wires are exchanged.
+    Swap {
+        /// One branch.
+        first: String,
+        /// The other.
+        second: String,
+    },
+    /// The battery's open-circuit voltage, volt.
+    BatteryVolt(f64),
+    /// A condenser's capacitance times this.
+    Capacitance {
+        /// Condenser id.
+        condenser: String,
+        /// Factor.
+        factor: f64,
+    },
+    /// A coil with a share of its primary turns shorted: resistance falls with the share, inductance with its square, and of
+    /// the energy only `passed_on` remains.
+    ShortedTurns {
+        /// Coil id.
+        coil: String,
+        /// Share of the turns, 0 to 1.
+        share: f64,
+        /// Share of the energy passed on.
+        passed_on: f64,
+    },
+    /// A coil's primary resistance and inductance times this: a coil made for another voltage.
+    Coil {
+        /// Coil id.
+        coil: String,
+        /// Factor.
+        factor: f64,
+    },
+    /// A coil's primary is connected the wrong way round.
+    Reversed {
+        /// Coil id.
+        coil: String,
+    },
+    /// A points gap, millimetre.
+    PointsGap {
+        /// Set.
+        set: String,
+        /// Gap.
+        millimetre: f64,
+    },
+    /// The crank angle over which a set is closed, degree of crank.
+    Dwell {
+        /// Set.
+        set: String,
+        /// Angle.
+        degrees: f64,
+    },
+    /// A plug gap, millimetre.
+    PlugGap {
+        /// Plug.
+        plug: String,
+        /// Gap.
+        millimetre: f64,
+    },
+}
+
+fn entry<'m, T>(
+    map: &'m mut std::collections::BTreeMap<String, T>,
+    what: &'static str,
+    name: &str,
+) -> Result<&'m mut T, CircuitError> {
+    map.get_mut(name).ok_or_else(|| CircuitError::Unknown { what, name: name.to_owned() })
+}
+
+impl Alteration {
+    /// Changes the figures, where it is about them.
+    pub(super) fn on_figures(&self, figures: &mut Figures) -> Result<(), CircuitError> {
+        match self {
+            Alteration::BatteryVolt(volt) => figures.battery_volt = *volt,
+            Alteration::Capacitance { condenser, factor } => {
+                *entry(&mut figures.condenser_farad, "condenser", condenser)? *= factor;
+            }
+            Alteration::ShortedTurns { coil, share, passed_on } => {
+                let c = entry(&mut figures.coils, "coil", coil)?;
+                let left = 1.0 - share.clamp(0.0, 0.99);
+                c.primary_ohm *= left;
+                c.primary_henry *= left * left;
+                c.ratio /= left;
+                c.passed_on *= passed_on;
+            }
+            Alteration::Coil { coil, factor } => {
+                let c = entry(&mut figures.coils, "coil", coil)?;
+                c.primary_ohm *= factor;
+                c.primary_henry *= factor;
+            }
+            Alteration::Reversed { coil } => {
+                let c = entry(&mut figures.coils, "coil", coil)?;
+                c.reversed = !c.reversed;
+            }
+            Alteration::PointsGap { set, millimetre } => *entry(&mut figures.points_gap, "points", set)? = *millimetre,
+            Alteration::Dwell { set, degrees } => *entry(&mut figures.dwell_degrees, "points", set)? = *degrees,
+            Alteration::PlugGap { plug, millimetre } => *entry(&mut figures.plug_gap, "plug", plug)? = *millimetre,
+            _ => {}
+        }
+        Ok(())
+    }
+
+    /// Changes the branches, where it is about them.
+    pub(super) fn on_wiring(&self, wiring: &mut Wiring) -> Result<(), CircuitError> {
+        match self {
+            Alteration::Open { branch } => wiring.branch_mut(branch)?.kind = BranchKind::Open,
+            Alteration::Ohm { branch, ohm } => wiring.branch_mut(branch)?.kind = BranchKind::Ohm(*ohm),
+            Alteration::Series { branch, ohm } => {
+                let b = wiring.branch_mut(branch)?;
+                let (id, inner) = (format!("{} (series)", b.id), format!("{} (inside)", b.id));
+                let end = std::mem::replace(&mut b.b, inner.clone());
+                let part = b.part.clone();
+                wiring.branches.push(Branch { id, part, a: inner, b: end, kind: BranchKind::Ohm(*ohm), parted: false });
+            }
+            Alteration::Join { a, b, ohm } => {
+                wiring.terminal(a)?;
+                wiring.terminal(b)?;
+                let id = format!("{a} and {b}");
+                wiring.push(&id, &id, a, b, BranchKind::Ohm(*ohm));
+            }
+            Alteration::Swap { first, second } => {
+                let end = wiring.branch_mut(first)?.b.clone();
+                let other = std::mem::replace(&mut wiring.branch_mut(second)?.b, end);
+                wiring.branch_mut(first)?.b = other;
+            }
+            _ => {}
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,154 @@
+//! What a profile does not say and the circuit needs: figures by part, each typical, each replaceable.
+//!
+//! Every default here is common practice, no source, unless it names one.
+
+use crate::bike::Bike;
+use std::collections::BTreeMap;
+
+/// One ignition coil beyond its primary resistance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CoilFigures {
+    /// Primary resistance at 20 degrees Celsius, ohm.
+    pub primary_ohm: f64,
+    /// Primary inductance, henry.
+    pub primary_henry: f64,
+    /// Secondary resistance, ohm.
+    pub secondary_ohm: f64,
+    /// Secondary turns over primary turns.
+    pub ratio: f64,
+    /// Capacitance of the secondary winding, lead and plug together, farad.
+    pub secondary_farad: f64,
+    /// Share of the stored energy that the winding and core pass on.
+    pub passed_on: f64,
+    /// Capacitance across the points that the coil is made to work with, farad.
+    pub made_for_farad: f64,
+    /// Whether the primary's ends are exchanged, which reverses the spark.
+    pub reversed: bool,
+}
+
+/// Figures of one bike.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Figures {
+    /// Open-circuit voltage of the battery, volt.
+    pub battery_volt: f64,
+    /// Internal resistance of the battery, ohm.
+    pub battery_ohm: f64,
+    /// One closed contact of a switch, ohm.
+    pub switch_ohm: f64,
+    /// One joined connector, ohm.
+    pub connector_ohm: f64,
+    /// The fuse and its holder, ohm.
+    pub fuse_ohm: f64,
+    /// Closed points, ohm.
+    pub points_ohm: f64,
+    /// Insulation of a good condenser, ohm.
+    pub condenser_leak_ohm: f64,
+    /// A wire whose length or cross-section the profile lacks, ohm.
+    pub wire_ohm: f64,
+    /// Temperature of the wires and windings, degree Celsius.
+    pub celsius: f64,
+    /// Ballast resistor, ohm.
+    pub ballast_ohm: f64,
+    /// Condensers by id, farad.
+    pub condenser_farad: BTreeMap<String, f64>,
+    /// Coils by id.
+    pub coils: BTreeMap<String, CoilFigures>,
+    /// Points gaps by set, millimetre.
+    pub points_gap: BTreeMap<String, f64>,
+    /// Crank angle over which each set is closed in one cycle, degree of crank.
+    pub dwell_degrees: BTreeMap<String, f64>,
+    /// Plug gaps by plug, millimetre.
+    pub plug_gap: BTreeMap<String, f64>,
+    /// Series resistance of each plug's lead and cap, ohm.
+    pub cap_ohm: f64,
+    /// Rated power of the test lamp, watt, at the bike's voltage.
+    pub lamp_watt: f64,
+    /// Rated power of the load bulb, watt, at the bike's voltage.
+    pub load_bulb_watt: f64,
+    /// Input resistance of the voltmeter, ohm.
+    pub voltmeter_ohm: f64,
+    /// Shunt of the ammeter, ohm.
+    pub ammeter_ohm: f64,
+    /// Highest reading of the ohmmeter, ohm.
+    pub ohmmeter_top: f64,
+    /// Gap of the spark tester in open air, millimetre.
+    pub tester_gap: f64,
+    /// Crank speed when kicked, per minute.
+    pub kick_rpm: f64,
+    /// Crank speed when running, per minute.
+    pub running_rpm: f64,
+    /// Pressure in the cylinder when the spark comes at kicking speed, bar absolute.
+    pub compression_bar: f64,
+    /// Temperature there and then, kelvin.
+    pub compression_kelvin: f64,
+}
+
+/// Open-circuit voltage of one lead-acid cell by state of charge (flooded, rested, 25 degrees Celsius; tables of battery
+/// makers: 12.65, 12.45, 12.24, 12.06, 11.89 V for six cells; common practice, no source).
+const CELL_VOLT: [f64; 5] = [11.89 / 6.0, 12.06 / 6.0, 12.24 / 6.0, 12.45 / 6.0, 12.65 / 6.0];
+/// Volt of one cell by name.
+const NOMINAL_CELL_VOLT: f64 = 2.0;
+/// Internal resistance of one cell of a small battery at full charge, ohm; twice that when empty.
+const CELL_OHM: f64 = 0.004;
+
+/// Open-circuit voltage of a battery named `volt` at a state of charge of 0 to 1.
+pub fn battery_volt(volt: f64, charge: f64) -> f64 {
+    let at = charge.clamp(0.0, 1.0) * 4.0;
+    let low = (at.floor() as usize).min(3);
+    let cell = CELL_VOLT[low] + (at - low as f64) * (CELL_VOLT[low + 1] - CELL_VOLT[low]);
+    cell * volt / NOMINAL_CELL_VOLT
+}
+
+/// Internal resistance of a battery named `volt` at a state of charge of 0 to 1.
+pub fn battery_ohm(volt: f64, charge: f64) -> f64 {
+    CELL_OHM * volt / NOMINAL_CELL_VOLT * (2.0 - charge.clamp(0.0, 1.0))
+}
+
+impl Figures {
+    /// Typical figures of a healthy, charged bike.
+    pub fn typical(bike: &Bike) -> Self {
+        let middle =
+            |name: &str, otherwise: f64| bike.specified.get(name).map_or(otherwise, |s| (s.low + s.high) / 2.0);
+        let six = bike.volt < 9.0;
+        let coil = |c: &crate::bike::Coil| CoilFigures {
+            primary_ohm: c.primary_ohm,
+            // A time constant of 2.5 ms, as coils for points have it.
+            primary_henry: 2.5e-3 * c.primary_ohm,
+            secondary_ohm: 8000.0,
+            ratio: if six { 80.0 } else { 70.0 },
+            secondary_farad: 60e-12,
+            passed_on: 0.7,
+            made_for_farad: bike.condensers.first().map_or(0.22e-6, |c| c.microfarad * 1e-6),
+            reversed: false,
+        };
+        let each = |value: f64| bike.points.iter().map(|p| (p.id.value.clone(), value)).collect();
+        Self {
+            battery_volt: battery_volt(bike.volt, 1.0),
+            battery_ohm: battery_ohm(bike.volt, 1.0),
+            switch_ohm: 0.01,
+            connector_ohm: 0.002,
+            fuse_ohm: 0.006,
+            points_ohm: 0.01,
+            condenser_leak_ohm: 50e6,
+            wire_ohm: 0.005,
+            celsius: 20.0,
+            ballast_ohm: bike.ballast_ohm.unwrap_or(0.0),
+            condenser_farad: bike.condensers.iter().map(|c| (c.id.value.clone(), c.microfarad * 1e-6)).collect(),
+            coils: bike.coils.iter().map(|c| (c.id.value.clone(), coil(c))).collect(),
+            points_gap: each(middle("points-gap", 0.35)),
+            dwell_degrees: each(middle("dwell", 190.0)),
+            plug_gap: bike.plugs.iter().map(|p| (p.id.value.clone(), middle("plug-gap", 0.65))).collect(),
+            cap_ohm: 1.0,
+            lamp_watt: if six { 3.0 } else { 5.0 },
+            load_bulb_watt: if six { 25.0 } else { 35.0 },
+            voltmeter_ohm: 10e6,
+            ammeter_ohm: 0.01,
+            ohmmeter_top: 20e6,
+            tester_gap: 6.0,
+            kick_rpm: 400.0,
+            running_rpm: 1500.0,
+            compression_bar: 8.0,
+            compression_kelvin: 550.0,
+        }
+    }
+}

@@ -1,0 +1,63 @@
+//! The bike's wiring as a circuit: what an instrument shows on a healthy bike and under a fault.
+//!
+//! [`Network`] is a netlist with its operating point; [`Wiring`] makes one of a bike, its state and a list of [`Alteration`]s;
+//! [`transient`] follows a coil from closing points to the spark; [`Model`] answers for an instrument held to the bike.
+
+mod alter;
+mod expected;
+mod figures;
+mod instruments;
+mod lamp;
+mod network;
+mod solve;
+mod spice;
+pub mod transient;
+mod wiring;
+
+pub use alter::Alteration;
+pub use expected::Expected;
+pub use figures::{CoilFigures, Figures, battery_ohm, battery_volt};
+pub use instruments::{Case, Glow, Model, NotValid, Observation, Strength};
+pub use lamp::Lamp;
+pub use network::{Diode, Element, Kind, Network, Node};
+pub use solve::OperatingPoint;
+pub use wiring::{Branch, BranchKind, Wiring};
+
+/// Why a circuit has no answer.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum CircuitError {
+    /// An element's value is no number, or not above zero where it has to be.
+    #[error("{element}: a value of {value} is not possible; give a finite one above zero")]
+    Value {
+        /// The element.
+        element: String,
+        /// The value.
+        value: f64,
+    },
+    /// Voltage sources close a loop without a resistance in it.
+    #[error("{element} closes a loop of voltage sources; put a resistance into the loop")]
+    SourceLoop {
+        /// The source that closes it.
+        element: String,
+    },
+    /// A current source drives into a part of the circuit that has no way back.
+    #[error("{element} drives a current that has no way back; join its two sides by a resistance")]
+    NoReturn {
+        /// The source.
+        element: String,
+    },
+    /// The equations cannot be solved in double precision.
+    #[error("the circuit's equations are singular; look for values many orders of magnitude apart")]
+    Singular,
+    /// Newton's iteration did not settle.
+    #[error("the operating point did not settle within {0} iterations; look for a lamp or diode of impossible rating")]
+    NotSettled(usize),
+    /// The bike has no such part, terminal or branch.
+    #[error("the bike has no {what} `{name}`; look for a slip of spelling")]
+    Unknown {
+        /// Terminal, part, position.
+        what: &'static str,
+        /// Its name.
+        name: String,
+    },
+}

@@ -1,0 +1,115 @@
+//! The netlist: named nodes and the elements between them.
+
+use super::{CircuitError, Lamp};
+use std::collections::BTreeMap;
+
+/// A node of one network.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Node(pub(super) usize);
+
+/// A junction diode: i = Is (exp(v / (n Vt)) - 1) at 27 degrees Celsius.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Diode {
+    /// Saturation current Is, ampere.
+    pub saturation: f64,
+    /// Emission coefficient n.
+    pub emission: f64,
+}
+
+/// What stands between two nodes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Kind {
+    /// A resistance, ohm. A closed contact is a small one; an open contact is no element at all.
+    Resistor(f64),
+    /// An ideal voltage source, volt, plus on the first node.
+    Voltage(f64),
+    /// An ideal current source, ampere, flowing from the first node through the source to the second.
+    Current(f64),
+    /// An incandescent lamp.
+    Lamp(Lamp),
+    /// A diode, anode on the first node.
+    Diode(Diode),
+}
+
+/// One element.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Element {
+    /// Its name, for messages.
+    pub name: String,
+    /// First node.
+    pub a: Node,
+    /// Second node.
+    pub b: Node,
+    /// What it is.
+    pub kind: Kind,
+}
+
+/// A netlist. The first node is the reference, at 0 V.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Network {
+    pub(super) names: Vec<String>,
+    index: BTreeMap<String, Node>,
+    pub(super) elements: Vec<Element>,
+}
+
+impl Network {
+    /// The reference node, at 0 V.
+    pub const REFERENCE: Node = Node(0);
+
+    /// An empty network whose reference node has this name.
+    pub fn new(reference: &str) -> Self {
+        let mut network = Self { names: Vec::new(), index: BTreeMap::new(), elements: Vec::new() };
+        network.node(reference);
+        network
+    }
+
+    /// The node of this name, made if it is new.
+    pub fn node(&mut self, name: &str) -> Node {
+        if let Some(node) = self.index.get(name) {
+            return *node;
+        }
+        let node = Node(self.names.len());
+        self.names.push(name.to_owned());
+        self.index.insert(name.to_owned(), node);
+        node
+    }
+
+    /// The node of this name, if there is one.
+    pub fn find(&self, name: &str) -> Option<Node> {
+        self.index.get(name).copied()
+    }
+
+    /// The nodes' names, the reference first.
+    pub fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// How many nodes there are, the reference included.
+    pub fn nodes(&self) -> usize {
+        self.names.len()
+    }
+
+    /// The elements in the order they were added.
+    pub fn elements(&self) -> &[Element] {
+        &self.elements
+    }
+
+    /// Adds an element; its place among the elements is returned.
+    ///
+    /// # Errors
+    /// [`CircuitError::Value`] for a resistance or rating that is not finite and above zero, or a source that is not finite.
+    pub fn add(&mut self, name: &str, a: Node, b: Node, kind: Kind) -> Result<usize, CircuitError> {
+        let above_zero = |value: f64| value.is_finite() && value > 0.0;
+        let refused = match kind {
+            Kind::Resistor(ohm) => (!above_zero(ohm)).then_some(ohm),
+            Kind::Voltage(value) | Kind::Current(value) => (!value.is_finite()).then_some(value),
+            Kind::Lamp(lamp) => [lamp.volt, lamp.watt].into_iter().find(|v| !above_zero(*v)),
+            Kind::Diode(d) => [d.saturation, d.emission].into_iter().find(|v| !above_zero(*v)),
+        };
+        if let Some(value) = refused {
+            return Err(CircuitError::Value { element: name.to_owned(), value });
+        }
+        self.elements.push(Element { name: name.to_owned(), a, b, kind });
+        Ok(self.elements.len() - 1)
+    }
+}

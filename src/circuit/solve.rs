@@ -1,0 +1,293 @@
+//! Modified nodal analysis: the operating point of a network, by Newton's iteration where lamps or diodes are in it.
+//!
+//! What could make the equations singular is found beforehand and named: loops of voltage sources, current without a way back.
+//! A part of the network that hangs free of the reference gets its first node pinned to 0 V, through which no current can flow,
+//! so its inner voltages are right; voltages across two free parts are not defined and are not given.
+
+use super::network::{Kind, Network, Node};
+use super::{CircuitError, Diode};
+use nalgebra::{DMatrix, DVector};
+
+/// Thermal voltage at 27 degrees Celsius, volt: k T / q with the SI's exact constants.
+const THERMAL_VOLT: f64 = 1.380_649e-23 * 300.15 / 1.602_176_634e-19;
+/// Iterations before giving up.
+const MOST_ITERATIONS: usize = 300;
+/// From here on only half of every step is taken, against swinging to and fro.
+const HALF_STEPS_FROM: usize = 40;
+/// Settled when no voltage across a lamp or diode moves by more than this share of itself ...
+const SETTLED_SHARE: f64 = 1e-11;
+/// ... plus this, volt.
+const SETTLED_VOLT: f64 = 1e-13;
+
+/// The node voltages and element currents of a network.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OperatingPoint {
+    volts: Vec<f64>,
+    islands: Vec<usize>,
+    currents: Vec<f64>,
+}
+
+impl OperatingPoint {
+    /// Voltage of `a` over `b`, volt; `None` when nothing conducts between the parts of the network they are in.
+    pub fn voltage(&self, a: Node, b: Node) -> Option<f64> {
+        (self.islands[a.0] == self.islands[b.0]).then(|| self.volts[a.0] - self.volts[b.0])
+    }
+
+    /// Current through an element from its first to its second node, ampere.
+    pub fn current(&self, element: usize) -> f64 {
+        self.currents[element]
+    }
+}
+
+/// Union-find over nodes.
+struct Joined(Vec<usize>);
+
+impl Joined {
+    fn root(&mut self, mut n: usize) -> usize {
+        while self.0[n] != n {
+            self.0[n] = self.0[self.0[n]];
+            n = self.0[n];
+        }
+        n
+    }
+    /// False when they were joined already.
+    fn join(&mut self, a: usize, b: usize) -> bool {
+        let (a, b) = (self.root(a), self.root(b));
+        self.0[a.max(b)] = a.min(b);
+        a != b
+    }
+}
+
+impl Network {
+    /// The part of the network each node belongs to, named by its lowest node.
+    fn islands(&self) -> Result<Vec<usize>, CircuitError> {
+        let mut sources = Joined((0..self.nodes()).collect());
+        let mut all = Joined((0..self.nodes()).collect());
+        for e in &self.elements {
+            if matches!(e.kind, Kind::Voltage(_)) && !sources.join(e.a.0, e.b.0) {
+                return Err(CircuitError::SourceLoop { element: e.name.clone() });
+            }
+            if !matches!(e.kind, Kind::Current(_)) {
+                all.join(e.a.0, e.b.0);
+            }
+        }
+        for e in self.elements.iter().filter(|e| matches!(e.kind, Kind::Current(_))) {
+            if all.root(e.a.0) != all.root(e.b.0) {
+                return Err(CircuitError::NoReturn { element: e.name.clone() });
+            }
+        }
+        Ok((0..self.nodes()).map(|n| all.root(n)).collect())
+    }
+
+    /// The operating point.
+    ///
+    /// # Errors
+    /// [`CircuitError::SourceLoop`], [`CircuitError::NoReturn`], [`CircuitError::Singular`], [`CircuitError::NotSettled`].
+    pub fn operating_point(&self) -> Result<OperatingPoint, CircuitError> {
+        let islands = self.islands()?;
+        let nodes = self.nodes();
+        let sources = self.elements.iter().filter(|e| matches!(e.kind, Kind::Voltage(_))).count();
+        let size = nodes - 1 + sources;
+        let mut matrix = DMatrix::<f64>::zeros(size, size);
+        let mut right = DVector::<f64>::zeros(size);
+        for pinned in (1..nodes).filter(|n| islands[*n] == *n) {
+            matrix[(pinned - 1, pinned - 1)] += 1.0;
+        }
+        let mut source = nodes - 1;
+        for e in &self.elements {
+            match e.kind {
+                Kind::Resistor(ohm) => stamp(&mut matrix, e.a, e.b, 1.0 / ohm),
+                Kind::Current(ampere) => inject(&mut right, e.a, e.b, ampere),
+                Kind::Voltage(volt) => {
+                    for (node, sign) in [(e.a, 1.0), (e.b, -1.0)] {
+                        if node.0 > 0 {
+                            matrix[(node.0 - 1, source)] += sign;
+                            matrix[(source, node.0 - 1)] += sign;
+                        }
+                    }
+                    right[source] = volt;
+                    source += 1;
+                }
+                Kind::Lamp(_) | Kind::Diode(_) => {}
+            }
+        }
+        let solution = self.settle(&matrix, &right)?;
+        let volts: Vec<f64> = std::iter::once(0.0).chain(solution.iter().take(nodes - 1).copied()).collect();
+        let mut source = nodes - 1;
+        let currents = self.elements.iter().map(|e| {
+            let across = volts[e.a.0] - volts[e.b.0];
+            match e.kind {
+                Kind::Resistor(ohm) => across / ohm,
+                Kind::Current(ampere) => ampere,
+                Kind::Lamp(lamp) => lamp.current(across).0,
+                Kind::Diode(diode) => diode.current(across).0,
+                Kind::Voltage(_) => {
+                    source += 1;
+                    solution[source - 1]
+                }
+            }
+        });
+        let currents = currents.collect();
+        Ok(OperatingPoint { volts, islands, currents })
+    }
+
+    /// Newton's iteration over the voltages across lamps and diodes.
+    fn settle(&self, matrix: &DMatrix<f64>, right: &DVector<f64>) -> Result<DVector<f64>, CircuitError> {
+        let bent: Vec<_> = self.elements.iter().filter(|e| matches!(e.kind, Kind::Lamp(_) | Kind::Diode(_))).collect();
+        if bent.is_empty() {
+            return solve(matrix.clone(), right);
+        }
+        // Lamps start at their rating, diodes without bias.
+        let mut at: Vec<f64> = bent.iter().map(|e| if let Kind::Lamp(l) = e.kind { l.volt } else { 0.0 }).collect();
+        for iteration in 0..MOST_ITERATIONS {
+            let (mut matrix, mut right) = (matrix.clone(), right.clone());
+            for (e, volt) in bent.iter().zip(&at) {
+                let (ampere, siemens) = match e.kind {
+                    Kind::Lamp(lamp) if iteration == 0 => (volt / lamp.hot_ohm(), 1.0 / lamp.hot_ohm()),
+                    Kind::Lamp(lamp) => lamp.current(*volt),
+                    Kind::Diode(diode) => diode.current(*volt),
+                    _ => continue,
+                };
+                stamp(&mut matrix, e.a, e.b, siemens);
+                inject(&mut right, e.a, e.b, ampere - siemens * volt);
+            }
+            let x = solve(matrix, &right)?;
+            let volt = |n: Node| if n.0 == 0 { 0.0 } else { x[n.0 - 1] };
+            let mut settled = iteration > 0;
+            for (e, old) in bent.iter().zip(&mut at) {
+                let mut new = volt(e.a) - volt(e.b);
+                if let Kind::Diode(diode) = e.kind {
+                    new = diode.limit(new, *old);
+                }
+                settled &= (new - *old).abs() <= SETTLED_SHARE * new.abs() + SETTLED_VOLT;
+                *old = if iteration < HALF_STEPS_FROM { new } else { (new + *old) / 2.0 };
+            }
+            if settled {
+                return Ok(x);
+            }
+        }
+        Err(CircuitError::NotSettled(MOST_ITERATIONS))
+    }
+}
+
+fn stamp(matrix: &mut DMatrix<f64>, a: Node, b: Node, siemens: f64) {
+    for (row, column, sign) in [(a, a, 1.0), (b, b, 1.0), (a, b, -1.0), (b, a, -1.0)] {
+        if row.0 > 0 && column.0 > 0 {
+            matrix[(row.0 - 1, column.0 - 1)] += sign * siemens;
+        }
+    }
+}
+
+fn inject(right: &mut DVector<f64>, a: Node, b: Node, ampere: f64) {
+    if a.0 > 0 {
+        right[a.0 - 1] -= ampere;
+    }
+    if b.0 > 0 {
+        right[b.0 - 1] += ampere;
+    }
+}
+
+fn solve(matrix: DMatrix<f64>, right: &DVector<f64>) -> Result<DVector<f64>, CircuitError> {
+    if right.is_empty() {
+        return Ok(right.clone());
+    }
+    let x = matrix.lu().solve(right).ok_or(CircuitError::Singular)?;
+    if x.iter().all(|v| v.is_finite()) { Ok(x) } else { Err(CircuitError::Singular) }
+}
+
+impl Diode {
+    /// Current, ampere, at `volt`, and its derivative, siemens.
+    pub fn current(self, volt: f64) -> (f64, f64) {
+        let scale = self.emission * THERMAL_VOLT;
+        let rise = (volt / scale).min(300.0).exp();
+        // A leak as reference programs have it keeps a blocked diode's nodes tied.
+        let leak = 1e-12;
+        (self.saturation * (rise - 1.0) + leak * volt, self.saturation * rise / scale + leak)
+    }
+
+    /// Keeps one step from running up the exponential: above the knee a step is taken in current, not in voltage.
+    fn limit(self, new: f64, old: f64) -> f64 {
+        let scale = self.emission * THERMAL_VOLT;
+        let knee = scale * (scale / (std::f64::consts::SQRT_2 * self.saturation)).ln();
+        if new <= knee || (new - old).abs() <= 2.0 * scale {
+            return new;
+        }
+        if old > 0.0 {
+            let step = 1.0 + (new - old) / scale;
+            if step > 0.0 { old + scale * step.ln() } else { knee }
+        } else {
+            scale * (new / scale).max(1.0).ln()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Lamp;
+    use super::*;
+
+    #[test]
+    fn divider_and_wheatstone_bridge() {
+        // Horowitz and Hill, The Art of Electronics, 1.2: Vout = Vin R2 / (R1 + R2).
+        let mut n = Network::new("0");
+        let (top, mid, other) = (n.node("top"), n.node("mid"), n.node("other"));
+        let ground = Network::REFERENCE;
+        let source = n.add("V", top, ground, Kind::Voltage(12.0)).unwrap();
+        n.add("R1", top, mid, Kind::Resistor(1000.0)).unwrap();
+        n.add("R2", mid, ground, Kind::Resistor(2000.0)).unwrap();
+        assert!((n.operating_point().unwrap().voltage(mid, ground).unwrap() - 8.0).abs() < 1e-12);
+        // Wheatstone: no voltage across the bridge at R1/R2 = R3/R4, whatever the detector's resistance.
+        n.add("R3", top, other, Kind::Resistor(50.0)).unwrap();
+        n.add("R4", other, ground, Kind::Resistor(100.0)).unwrap();
+        let detector = n.add("G", mid, other, Kind::Resistor(10.0)).unwrap();
+        let point = n.operating_point().unwrap();
+        assert!(point.current(detector).abs() < 1e-12);
+        assert!((point.current(source) + 12.0 / 3000.0 + 12.0 / 150.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn free_parts_are_solved_and_not_compared() {
+        let mut n = Network::new("0");
+        let (a, b) = (n.node("a"), n.node("b"));
+        n.add("V", a, b, Kind::Voltage(6.0)).unwrap();
+        n.add("R", a, b, Kind::Resistor(3.0)).unwrap();
+        let point = n.operating_point().unwrap();
+        assert_eq!(point.voltage(a, b), Some(6.0));
+        assert_eq!(point.voltage(a, Network::REFERENCE), None);
+        assert_eq!(point.current(1), 2.0);
+    }
+
+    #[test]
+    fn impossible_circuits_are_named() {
+        let mut n = Network::new("0");
+        let a = n.node("a");
+        n.add("V1", a, Network::REFERENCE, Kind::Voltage(6.0)).unwrap();
+        n.add("V2", a, Network::REFERENCE, Kind::Voltage(6.0)).unwrap();
+        assert_eq!(n.operating_point(), Err(CircuitError::SourceLoop { element: "V2".into() }));
+        let mut n = Network::new("0");
+        let a = n.node("a");
+        n.add("I", a, Network::REFERENCE, Kind::Current(1.0)).unwrap();
+        assert_eq!(n.operating_point(), Err(CircuitError::NoReturn { element: "I".into() }));
+        for ohm in [0.0, -1.0, f64::NAN, f64::INFINITY] {
+            assert!(n.add("R", a, Network::REFERENCE, Kind::Resistor(ohm)).is_err());
+        }
+        assert!(Network::new("0").operating_point().is_ok());
+    }
+
+    #[test]
+    fn lamp_and_diode_satisfy_their_own_curves() {
+        let mut n = Network::new("0");
+        let (a, b, c) = (n.node("a"), n.node("b"), n.node("c"));
+        let lamp = Lamp { volt: 12.0, watt: 5.0 };
+        let diode = Diode { saturation: 1e-12, emission: 1.0 };
+        n.add("V", a, Network::REFERENCE, Kind::Voltage(12.6)).unwrap();
+        n.add("lamp", a, b, Kind::Lamp(lamp)).unwrap();
+        n.add("D", b, c, Kind::Diode(diode)).unwrap();
+        n.add("R", c, Network::REFERENCE, Kind::Resistor(4.5)).unwrap();
+        let point = n.operating_point().unwrap();
+        let ampere = point.current(3);
+        assert!((lamp.current(point.voltage(a, b).unwrap()).0 / ampere - 1.0).abs() < 1e-9);
+        assert!((diode.current(point.voltage(b, c).unwrap()).0 / ampere - 1.0).abs() < 1e-6);
+        assert!(ampere > 0.3 && ampere < 0.42, "{ampere}");
+    }
+}

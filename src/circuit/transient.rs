@@ -1,0 +1,276 @@
+//! A coil from the closing of its points to the spark: current rise, break, stored energy, ringing, and the voltage it offers
+//! to the gap.
+//!
+//! Rise and ringing of a plain primary are closed forms; with a leak across the secondary the first swing is integrated.
+
+use super::network::{Kind, Network};
+use super::wiring::{BranchKind, GROUND, Wiring};
+use super::{CircuitError, Model};
+use std::f64::consts::TAU;
+
+/// A path of more than this does not carry a condenser's current, ohm.
+const CARRIES_OHM: f64 = 10.0;
+/// A winding or lead of more than this passes no spark, ohm (common practice, no source).
+const PASSES_OHM: f64 = 1e6;
+/// Without a condenser the points arc and leave this share of the energy (common practice, no source).
+const ARC_LEAVES: f64 = 0.05;
+/// Below this share of the bike's capacitance the points begin to arc (common practice, no source).
+const ARCS_BELOW: f64 = 0.5;
+
+/// Current, ampere, `seconds` after closing, of a coil of `henry` and `ohm` (the whole circuit's) on `volt`.
+///
+/// ```
+/// // One time constant gives 63.2 % of the final current.
+/// let ampere = probeside::circuit::transient::rise(12.0, 4.0, 0.01, 0.0025);
+/// assert!((ampere / 3.0 - 0.632).abs() < 0.001);
+/// ```
+pub fn rise(volt: f64, ohm: f64, henry: f64, seconds: f64) -> f64 {
+    volt / ohm * (1.0 - (-seconds * ohm / henry).exp())
+}
+
+/// Energy, joule, in a coil of `henry` at `ampere`.
+pub fn stored_energy(henry: f64, ampere: f64) -> f64 {
+    0.5 * henry * ampere * ampere
+}
+
+/// How the primary rings with its condenser after the break.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ringing {
+    /// Frequency, hertz; 0 when it does not swing.
+    pub hertz: f64,
+    /// Decay of the envelope, per second.
+    pub decay: f64,
+    /// Highest voltage across the condenser, volt.
+    pub peak_volt: f64,
+    /// When that is, seconds after the break.
+    pub peak_seconds: f64,
+}
+
+/// Ringing of `henry`, `ohm` and `farad` in series on `volt`, broken at `ampere`, the condenser empty before.
+pub fn ringing(henry: f64, ohm: f64, farad: f64, volt: f64, ampere: f64) -> Ringing {
+    let decay = ohm / (2.0 * henry);
+    let square = 1.0 / (henry * farad) - decay * decay;
+    let start = ampere / farad;
+    if square > 0.0 {
+        let omega = square.sqrt();
+        let (cos, sin) = (-volt, (start - decay * volt) / omega);
+        let peak = start.atan2(decay * sin + omega * cos) / omega;
+        let height = volt + (-decay * peak).exp() * (cos * (omega * peak).cos() + sin * (omega * peak).sin());
+        return Ringing { hertz: omega / TAU, decay, peak_volt: height, peak_seconds: peak };
+    }
+    let swing = swing(&Loop { henry, ohm, farad, volt, siemens: 0.0 }, ampere);
+    Ringing { hertz: 0.0, decay, peak_volt: swing.0, peak_seconds: swing.1 }
+}
+
+/// A primary with its condenser, secondary referred to the primary.
+struct Loop {
+    henry: f64,
+    ohm: f64,
+    farad: f64,
+    volt: f64,
+    siemens: f64,
+}
+
+/// Height, volt, and time, seconds, of the first swing (Runge-Kutta of fourth order).
+fn swing(l: &Loop, ampere: f64) -> (f64, f64) {
+    let quickest = (l.farad / l.siemens.max(1e-12)).min(l.henry / l.ohm.max(1e-12)).min((l.henry * l.farad).sqrt());
+    let step = quickest / 50.0;
+    let slope = |(i, v): (f64, f64)| ((l.volt - l.ohm * i - v) / l.henry, (i - l.siemens * v) / l.farad);
+    let moved = |(i, v): (f64, f64), (di, dv): (f64, f64), h: f64| (i + h * di, v + h * dv);
+    let mut at = (ampere, 0.0);
+    let mut best = (0.0, 0.0);
+    for n in 1..=20_000 {
+        let a = slope(at);
+        let b = slope(moved(at, a, step / 2.0));
+        let c = slope(moved(at, b, step / 2.0));
+        let d = slope(moved(at, c, step));
+        let sum = (a.0 + 2.0 * b.0 + 2.0 * c.0 + d.0, a.1 + 2.0 * b.1 + 2.0 * c.1 + d.1);
+        at = moved(at, sum, step / 6.0);
+        if at.1 <= best.0 {
+            break;
+        }
+        best = (at.1, f64::from(n) * step);
+    }
+    best
+}
+
+/// What one break of the primary gives.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Break {
+    /// Primary current at the break, ampere.
+    pub ampere: f64,
+    /// Energy set free, joule.
+    pub joule: f64,
+    /// Share of it that is passed on to the secondary.
+    pub passed_on: f64,
+    /// Frequency of the primary's ringing, hertz.
+    pub hertz: f64,
+    /// Voltage offered at the coil's lead, volt.
+    pub available_volt: f64,
+}
+
+impl Break {
+    /// No break, nothing offered.
+    pub const NONE: Break = Break { ampere: 0.0, joule: 0.0, passed_on: 0.0, hertz: 0.0, available_volt: 0.0 };
+}
+
+/// Steady current through a coil's primary, ampere, and the voltage across it were it taken out, volt.
+fn primary(wiring: &Wiring, coil: &str) -> Result<(f64, f64), CircuitError> {
+    let id = format!("coil-{coil}.primary");
+    if wiring.branch(&id)?.ohm().is_none() {
+        return Ok((0.0, 0.0));
+    }
+    let (network, elements) = wiring.network()?;
+    let ampere = network.operating_point()?.current(elements[&id]);
+    let mut without = wiring.clone();
+    without.branch_mut(&id)?.parted = true;
+    let (network, _) = without.network()?;
+    let ends = [format!("coil-{coil}.feed"), format!("coil-{coil}.points")].map(|t| network.find(&t));
+    let volt = match ends {
+        [Some(a), Some(b)] => network.operating_point()?.voltage(a, b).unwrap_or(0.0),
+        _ => 0.0,
+    };
+    Ok((ampere, volt))
+}
+
+/// Capacitance between a coil's points side and ground, farad, and the conductance of what leaks there, siemens.
+fn condensers(open: &Wiring, coil: &str) -> (f64, f64) {
+    let winding = |b: &super::Branch| b.is_winding() || b.part == "ballast";
+    let near = open.reach(&format!("coil-{coil}.points"), CARRIES_OHM, winding);
+    let ground = open.reach(GROUND, CARRIES_OHM, winding);
+    let mut sum = (0.0, 0.0);
+    for b in &open.branches {
+        if let BranchKind::Capacitor { farad, leak_ohm } = b.kind
+            && !b.parted
+            && ((near.contains(&b.a) && ground.contains(&b.b)) || (near.contains(&b.b) && ground.contains(&b.a)))
+        {
+            sum.0 += farad;
+            sum.1 += 1.0 / leak_ohm;
+        }
+    }
+    sum
+}
+
+/// Resistance between two terminals with every source's voltage at zero, ohm; `None` when nothing conducts between them.
+///
+/// # Errors
+/// Those of [`Network::operating_point`].
+pub fn resistance(
+    wiring: &Wiring,
+    a: &str,
+    b: &str,
+    without: impl Fn(&super::Branch) -> bool,
+) -> Result<Option<f64>, CircuitError> {
+    let mut network = Network::new(GROUND);
+    for branch in wiring.branches.iter().filter(|b| !without(b)) {
+        let (from, to) = (network.node(&branch.a), network.node(&branch.b));
+        let kind = match (&branch.kind, branch.ohm()) {
+            (BranchKind::Emf(_), _) if !branch.parted => Kind::Voltage(0.0),
+            // A meter's small current leaves a filament cold.
+            (BranchKind::Lamp(lamp), Some(_)) => Kind::Resistor(lamp.ohm(0.0)),
+            (_, Some(ohm)) => Kind::Resistor(ohm),
+            _ => continue,
+        };
+        network.add(&branch.id, from, to, kind)?;
+    }
+    let (Some(a), Some(b)) = (network.find(a), network.find(b)) else { return Ok(None) };
+    if a == b {
+        return Ok(Some(0.0));
+    }
+    let probe = 1e-3;
+    network.add("meter", b, a, Kind::Current(probe))?;
+    match network.operating_point() {
+        Ok(point) => Ok(point.voltage(a, b).map(|v| v / probe)),
+        Err(CircuitError::NoReturn { .. }) => Ok(None),
+        Err(error) => Err(error),
+    }
+}
+
+/// The break of a coil's primary between two wirings, one with its circuit closed for `seconds`, one with it open.
+///
+/// # Errors
+/// Those of [`Network::operating_point`].
+pub fn at_break(closed: &Wiring, open: &Wiring, coil: &str, seconds: f64) -> Result<Break, CircuitError> {
+    let unknown = || CircuitError::Unknown { what: "coil", name: coil.to_owned() };
+    let figures = closed.figures.coils.get(coil).ok_or_else(unknown)?;
+    let (steady, across) = primary(closed, coil)?;
+    let (rest, _) = primary(open, coil)?;
+    if steady.abs() < 1e-6 || (steady - rest).abs() < 1e-6 {
+        return Ok(Break { ampere: rest.abs(), ..Break::NONE });
+    }
+    let ohm = across / steady;
+    let swing_to = steady - rest;
+    let broken = (swing_to * (1.0 - (-seconds * ohm / figures.primary_henry).exp())).abs();
+    let (farad, leak) = condensers(open, coil);
+    let arcs = ARC_LEAVES + (1.0 - ARC_LEAVES) * (farad / (ARCS_BELOW * figures.made_for_farad)).min(1.0);
+    let passed_on = figures.passed_on * arcs;
+    let lead = format!("coil-{coil}.lead");
+    let part = format!("coil-{coil}");
+    let through = open.branch(&format!("{part}.secondary"))?.ohm().is_some_and(|o| o < PASSES_OHM);
+    let shunt = resistance(open, &lead, GROUND, |b| b.part == part)?.map_or(0.0, |ohm| 1.0 / ohm.max(1e-3));
+    let ratio2 = figures.ratio * figures.ratio;
+    let l = Loop {
+        henry: figures.primary_henry,
+        ohm: ohm.abs(),
+        farad: farad + ratio2 * figures.secondary_farad,
+        volt: across.abs(),
+        siemens: leak + ratio2 * shunt,
+    };
+    let (peak, _) = swing(&l, broken);
+    Ok(Break {
+        ampere: broken + rest.abs(),
+        joule: stored_energy(figures.primary_henry, broken),
+        passed_on,
+        hertz: ringing(l.henry, l.ohm, l.farad, l.volt, broken).hertz,
+        available_volt: if through { figures.ratio * peak * passed_on.sqrt() } else { 0.0 },
+    })
+}
+
+/// Whether `ohm` of a lead lets a spark through.
+pub(super) fn passes(ohm: Option<f64>) -> bool {
+    ohm.is_some_and(|o| o < PASSES_OHM)
+}
+
+impl Model<'_> {
+    /// The break that each points set makes at a coil when the engine turns with the circuit as in `state`, the other sets
+    /// open; `seconds` is how long a set stays closed, by its id.
+    ///
+    /// # Errors
+    /// Those of [`Wiring::new`] and [`Network::operating_point`].
+    pub fn breaks(
+        &self,
+        state: &crate::bike::BikeState,
+        coil: &str,
+        seconds: impl Fn(&str) -> f64,
+    ) -> Result<Vec<(String, Break)>, CircuitError> {
+        let open = self.wiring(state, &Default::default())?;
+        let mut all = Vec::new();
+        for set in &self.bike.points {
+            let closed = self.wiring(state, &[set.id.value.clone()].into())?;
+            all.push((set.id.value.clone(), at_break(&closed, &open, coil, seconds(&set.id.value))?));
+        }
+        Ok(all)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn integrated_swing_is_the_closed_form() {
+        let (henry, ohm, farad, volt, ampere) = (8e-3, 4.0, 0.5e-6, 12.0, 2.5);
+        let closed = ringing(henry, ohm, farad, volt, ampere);
+        let (height, at) = swing(&Loop { henry, ohm, farad, volt, siemens: 0.0 }, ampere);
+        assert!((height / closed.peak_volt - 1.0).abs() < 1e-3 && (at / closed.peak_seconds - 1.0).abs() < 0.03);
+        // Without loss and supply the energy balance is exact: 1/2 L I^2 = 1/2 C V^2.
+        let free = ringing(henry, 1e-9, farad, 0.0, ampere);
+        assert!((free.peak_volt - ampere * (henry / farad).sqrt()).abs() < 1e-3);
+    }
+
+    #[test]
+    fn textbook_energy() {
+        // Halliday and Resnick, 30-7: U = L i^2 / 2; 53 mH at 34.3 A hold 31 J (sample problem, from memory).
+        assert!((stored_energy(53e-3, 34.3) - 31.0).abs() < 0.25);
+    }
+}

@@ -1,0 +1,494 @@
+//! The circuit room against the outside: ngspice's operating points and transients, and facts of the trade on the two bikes.
+
+mod circuit_bikes;
+
+use circuit_bikes::{heron_twin, wren_single};
+use probeside::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, PointsAt};
+use probeside::circuit::transient::{ringing, rise, stored_energy};
+use probeside::circuit::{Alteration, Diode, Glow, Kind, Lamp, Model, Network, Node, NotValid, Observation, Strength};
+use std::collections::{BTreeMap, BTreeSet};
+use std::process::Command;
+
+/// Networks in one run of the reference program.
+const BATCH: usize = 100;
+const NETWORKS: usize = 1000;
+/// Differences below this are the reference program's floor, volt.
+const FLOOR_VOLT: f64 = 1e-9;
+
+/// Runs ngspice on a deck; `None` when it is not installed and that is allowed.
+fn ngspice(deck: &str) -> Option<String> {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("deck.cir");
+    std::fs::write(&file, deck).unwrap();
+    match Command::new("ngspice").arg("-b").arg(&file).output() {
+        Ok(out) => Some(String::from_utf8_lossy(&out.stdout).into_owned() + &String::from_utf8_lossy(&out.stderr)),
+        Err(error) if std::env::var("PROBESIDE_MUST").as_deref() == Ok("1") => {
+            panic!("ngspice does not start ({error}); apt install ngspice")
+        }
+        Err(_) => {
+            println!("ngspice is not installed: nothing was compared; `apt install ngspice` mends it");
+            None
+        }
+    }
+}
+
+/// `name = value` lines of ngspice.
+fn values(text: &str) -> BTreeMap<String, f64> {
+    let pair = |line: &str| {
+        let (name, value) = line.split_once('=')?;
+        Some((name.trim().to_owned(), value.split_whitespace().next()?.parse().ok()?))
+    };
+    text.lines().filter_map(pair).collect()
+}
+
+/// Node voltages of several networks in one run.
+fn reference_volts(networks: &[Network]) -> Option<BTreeMap<String, f64>> {
+    let mut deck = "several networks\n".to_owned();
+    for (k, network) in networks.iter().enumerate() {
+        deck += &network.spice(&format!("k{k}n"));
+    }
+    deck += ".options reltol=1e-9 vntol=1e-12 abstol=1e-15 gmin=1e-15 itl1=2000 itl2=2000\n";
+    deck += ".control\nset numdgt=12\nop\nprint all\n.endc\n.end\n";
+    let text = ngspice(&deck)?;
+    let found = values(&text);
+    assert!(!found.is_empty(), "ngspice gave no operating point: {}", &text[text.len().saturating_sub(2000)..]);
+    Some(found)
+}
+
+/// Greatest relative difference from the reference beyond its floor, with how many voltages were compared.
+fn compare(networks: &[Network], found: &BTreeMap<String, f64>) -> (f64, usize) {
+    let mut worst = (0f64, 0);
+    for (k, network) in networks.iter().enumerate() {
+        let point = network.operating_point().unwrap();
+        let prefix = format!("k{k}n");
+        for n in 1..network.nodes() {
+            let node = node(network, n);
+            let theirs = found[&network.spice_node(&prefix, node)];
+            let Some(ours) = point.voltage(node, Network::REFERENCE) else { continue };
+            let beyond = ((ours - theirs).abs() - FLOOR_VOLT).max(0.0);
+            worst = (worst.0.max(beyond / theirs.abs().max(FLOOR_VOLT)), worst.1 + 1);
+        }
+    }
+    worst
+}
+
+fn node(network: &Network, n: usize) -> Node {
+    let text = network.spice_node("", Network::REFERENCE);
+    assert_eq!(text, "0");
+    network.find(&network.names()[n]).unwrap()
+}
+
+/// A small generator of our own so that the seed printed is the whole of it (xorshift64*, Vigna 2016).
+struct Random(u64);
+
+impl Random {
+    fn unit(&mut self) -> f64 {
+        self.0 ^= self.0 >> 12;
+        self.0 ^= self.0 << 25;
+        self.0 ^= self.0 >> 27;
+        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
+    }
+    fn below(&mut self, n: usize) -> usize {
+        (self.unit() * n as f64) as usize
+    }
+    fn between(&mut self, low: f64, high: f64) -> f64 {
+        low * (high / low).powf(self.unit())
+    }
+}
+
+/// A connected network of 3 to 12 nodes: a tree of resistances, more resistances, one or two sources, and lamps.
+fn random_network(random: &mut Random, lamps: bool) -> Network {
+    let mut network = Network::new("0");
+    let count = 3 + random.below(10);
+    let nodes: Vec<_> = (0..count).map(|n| network.node(&n.to_string())).collect();
+    let mut add = |a: usize, b: usize, kind| network.add("x", nodes[a], nodes[b], kind).unwrap();
+    for n in 1..count {
+        let ohm = random.between(1e-3, 1e5);
+        add(n, random.below(n), Kind::Resistor(ohm));
+    }
+    for _ in 0..count {
+        let (a, b) = (random.below(count), random.below(count));
+        if a != b {
+            let kind = match random.below(4) {
+                0 if lamps => Kind::Lamp(Lamp { volt: random.between(6.0, 12.0), watt: random.between(1.0, 60.0) }),
+                1 => Kind::Current(random.between(1e-3, 1.0)),
+                _ => Kind::Resistor(random.between(1e-2, 1e7)),
+            };
+            add(a, b, kind);
+        }
+    }
+    add(1, 0, Kind::Voltage(random.between(1.0, 24.0)));
+    if lamps {
+        add(count - 1, 0, Kind::Lamp(Lamp { volt: 12.0, watt: 5.0 }));
+    }
+    network
+}
+
+#[test]
+fn random_networks_agree_with_ngspice() {
+    let seed = std::env::var("PROBESIDE_SEED").ok().and_then(|s| s.parse().ok()).unwrap_or(20_260_731u64);
+    println!("seed {seed}");
+    let mut random = Random(seed);
+    for (lamps, bound) in [(false, 1e-6), (true, 1e-4)] {
+        let mut worst = (0f64, 0);
+        for _ in 0..NETWORKS / 2 / BATCH {
+            let networks: Vec<_> = (0..BATCH).map(|_| random_network(&mut random, lamps)).collect();
+            let Some(found) = reference_volts(&networks) else { return };
+            let (share, count) = compare(&networks, &found);
+            worst = (worst.0.max(share), worst.1 + count);
+        }
+        println!("lamps {lamps}: {} voltages, worst relative difference {:.2e}", worst.1, worst.0);
+        assert!(worst.1 > 1000 && worst.0 < bound, "{worst:?}");
+    }
+}
+
+#[test]
+fn diodes_agree_with_ngspice() {
+    let mut random = Random(7);
+    let networks: Vec<_> = (0..BATCH)
+        .map(|_| {
+            let mut network = random_network(&mut random, false);
+            let (a, b) = (node(&network, 1), node(&network, 2));
+            let kind =
+                Kind::Diode(Diode { saturation: random.between(1e-14, 1e-9), emission: random.between(1.0, 2.0) });
+            let mid = network.node("mid");
+            network.add("series", a, mid, Kind::Resistor(random.between(1.0, 1e3))).unwrap();
+            network.add("diode", mid, b, kind).unwrap();
+            network
+        })
+        .collect();
+    let Some(found) = reference_volts(&networks) else { return };
+    let worst = compare(&networks, &found);
+    println!("diodes: {} voltages, worst relative difference {:.2e}", worst.1, worst.0);
+    assert!(worst.0 < 1e-4);
+}
+
+/// Every position of the switches times every way the points can stand.
+fn every_state(bike: &Bike) -> Vec<(BikeState, BTreeSet<String>)> {
+    let mut all = Vec::new();
+    let kills: Vec<Option<String>> = match &bike.kill {
+        Some(kill) => kill.positions.iter().map(|p| Some(p.name.value.clone())).collect(),
+        None => vec![None],
+    };
+    for key in &bike.key.positions {
+        for kill in &kills {
+            let mut state = BikeState::default();
+            state.switches.insert("key".into(), key.name.value.clone());
+            state.switches.extend(kill.iter().map(|k| ("kill".to_owned(), k.clone())));
+            for closed in Model::new(bike).standings(&state) {
+                all.push((state.clone(), closed));
+            }
+        }
+    }
+    all
+}
+
+#[test]
+fn both_bikes_agree_with_ngspice_in_every_position() {
+    for bike in [heron_twin(), wren_single()] {
+        for (with_lamp, bound) in [(false, 1e-6), (true, 1e-4)] {
+            let model = Model::new(&bike);
+            let states = every_state(&bike);
+            let networks: Vec<_> = states
+                .iter()
+                .map(|(state, closed)| {
+                    let (mut network, _) = model.wiring(state, closed).unwrap().network().unwrap();
+                    if with_lamp {
+                        let (a, b) = (
+                            network.node("battery.live"),
+                            network.node(&format!("coil-{}.points", bike.coils[0].id.value)),
+                        );
+                        network.add("lamp", a, b, Kind::Lamp(Lamp { volt: bike.volt, watt: 5.0 })).unwrap();
+                    }
+                    network
+                })
+                .collect();
+            // What hangs free of the reference is tied down by a resistance no one can measure, for the reference's sake.
+            let tied: Vec<_> = networks
+                .iter()
+                .map(|network| {
+                    let mut tied = network.clone();
+                    for n in 1..network.nodes() {
+                        tied.add("tie", node(network, n), Network::REFERENCE, Kind::Resistor(1e12)).unwrap();
+                    }
+                    tied
+                })
+                .collect();
+            let Some(found) = reference_volts(&tied) else { return };
+            let tied_worst = compare(&tied, &found);
+            println!("{} lamp {with_lamp}: {} states, {tied_worst:?}", bike.name, states.len());
+            assert!(tied_worst.0 < bound && tied_worst.1 > 50);
+        }
+    }
+}
+
+#[test]
+fn rise_break_and_ringing_agree_with_ngspice() {
+    let (volt, ohm, henry, farad, seconds) = (12.0, 4.5, 11.25e-3, 0.24e-6, 5e-3);
+    let deck = format!(
+        "coil\nV1 s 0 {volt}\nR1 s a {ohm}\nL1 a p {henry} IC=0\nC1 p 0 {farad} IC=0\nS1 p 0 g 0 points\n\
+         .model points SW(VT=0.5 VH=0 RON=1e-5 ROFF=1e12)\nVG g 0 PWL(0 1 {seconds} 1 {:e} 0)\n\
+         .options reltol=1e-6 method=trap\n.tran 0.2u 7m 0 0.2u UIC\n.control\nrun\n\
+         meas tran atbreak FIND i(L1) AT={seconds}\nmeas tran peak MAX v(p) FROM={seconds} TO=7m\n\
+         let swing = v(p) - {volt}\n\
+         meas tran n1 WHEN swing=0 FALL=2\nmeas tran n2 WHEN swing=0 FALL=6\n.endc\n.end\n",
+        seconds + 1e-9
+    );
+    let Some(text) = ngspice(&deck) else { return };
+    let found = values(&text);
+    let ampere = rise(volt, ohm, henry, seconds);
+    let near = |what: &str, ours: f64, theirs: f64| {
+        println!("{what}: {ours:.6e} against {theirs:.6e}");
+        assert!((ours / theirs - 1.0).abs() < 0.01, "{what}: {ours} against {theirs}");
+    };
+    near("current at break", ampere, found["atbreak"]);
+    near("energy", stored_energy(henry, ampere), 0.5 * henry * found["atbreak"].powi(2));
+    let ring = ringing(henry, ohm, farad, volt, ampere);
+    near("peak", ring.peak_volt, found["peak"]);
+    near("frequency", ring.hertz, 4.0 / (found["n2"] - found["n1"]));
+}
+
+#[test]
+fn secondary_voltage_agrees_with_ngspice_coupled_coils() {
+    let (henry, ratio, secondary, farad, ampere): (f64, f64, f64, f64, f64) = (11.25e-3, 70.0, 60e-12, 0.24e-6, 2.4);
+    let deck = format!(
+        "coupled\nL1 0 p {henry} IC={}\nC1 p 0 {farad} IC=0\nL2 s 0 {:e} IC=0\nC2 s 0 {secondary:e} IC=0\n\
+         RS s 0 1e12\nK1 L1 L2 0.99999\n.tran 0.1u 1m 0 0.1u UIC\n.control\nrun\nmeas tran peak MAX v(s)\n\
+         meas tran dip MIN v(s)\n.endc\n.end\n",
+        ampere,
+        henry * ratio * ratio
+    );
+    let Some(text) = ngspice(&deck) else { return };
+    let found = values(&text);
+    let theirs = found["peak"].max(-found["dip"]);
+    let ours = ratio * ringing(henry, 1e-9, farad + ratio * ratio * secondary, 0.0, ampere).peak_volt;
+    println!("secondary: {ours:.1} against {theirs:.1}");
+    assert!((ours / theirs - 1.0).abs() < 0.01, "{ours} against {theirs}");
+}
+
+fn state(switches: &[(&str, &str)], unplugged: &[&str], points: &[(&str, PointsAt)]) -> BikeState {
+    let text = |s: &str| s.to_owned();
+    BikeState {
+        switches: switches.iter().map(|(a, b)| (text(a), text(b))).collect(),
+        unplugged: unplugged.iter().map(|s| text(s)).collect(),
+        points: points.iter().map(|(a, b)| (text(a), *b)).collect(),
+        ..BikeState::default()
+    }
+}
+
+fn with(mut state: BikeState, kind: InstrumentKind, first: &str, second: &str) -> BikeState {
+    state.instrument = Some(Instrument { kind, first: first.into(), second: second.into() });
+    state
+}
+
+fn seen(model: &Model, state: BikeState) -> Vec<Observation> {
+    model.observe(&state).unwrap().into_iter().map(|c| c.seen).collect()
+}
+
+const BRIGHT: Observation = Observation::Lamp(Glow::Bright);
+const DARK: Observation = Observation::Lamp(Glow::Dark);
+const ON: &[(&str, &str)] = &[("key", "on"), ("kill", "run")];
+
+// Every fact in the tests below: common practice, no source.
+
+#[test]
+fn lamp_from_live_to_the_isolated_points_wire_is_lit_closed_and_dark_open() {
+    for (bike, set, connector) in [(heron_twin(), "left", "left-points"), (wren_single(), "single", "low-tension")] {
+        let model = Model::new(&bike);
+        for (at, shows) in [(PointsAt::Closed, BRIGHT), (PointsAt::Open, DARK)] {
+            let s = state(&[("key", "off")], &[connector], &[(set, at)]);
+            let s = with(s, InstrumentKind::Lamp, "battery.live", &format!("{connector}.points-side"));
+            assert!(seen(&model, s).iter().all(|o| *o == shows), "{} {at}", bike.name);
+        }
+        let s = state(&[("key", "off")], &[connector], &[(set, PointsAt::Turning)]);
+        let s = with(s, InstrumentKind::Lamp, "battery.live", &format!("{connector}.points-side"));
+        let both = seen(&model, s);
+        assert!(both.contains(&BRIGHT) && both.contains(&DARK));
+    }
+}
+
+#[test]
+fn lamp_at_the_coils_points_side_with_points_unplugged_is_lit_through_the_primary() {
+    let bike = heron_twin();
+    let s = state(ON, &["left-points"], &[]);
+    let s = with(s, InstrumentKind::Lamp, "engine", "left-points.coil-side");
+    assert!(seen(&Model::new(&bike), s.clone()).iter().all(|o| *o == BRIGHT));
+    let open = Model::with(&bike, [Alteration::Open { branch: "coil-left.primary".into() }]);
+    assert!(seen(&open, s).iter().all(|o| *o == DARK));
+    let bike = wren_single();
+    let s =
+        with(state(&[("key", "on")], &["low-tension"], &[]), InstrumentKind::Lamp, "engine", "low-tension.coil-side");
+    assert!(seen(&Model::new(&bike), s).iter().all(|o| *o == BRIGHT));
+}
+
+#[test]
+fn kill_switch_connects_only_in_the_middle() {
+    let bike = heron_twin();
+    for (kill, shows) in [("off left", DARK), ("run", BRIGHT), ("off right", DARK)] {
+        let s = state(&[("key", "on"), ("kill", kill)], &[], &[("left", PointsAt::Open), ("right", PointsAt::Open)]);
+        let s = with(s, InstrumentKind::Lamp, "engine", "coil-feed.load-side");
+        assert_eq!(seen(&Model::new(&bike), s), [shows], "{kill}");
+    }
+}
+
+/// For each plug the sets whose opening gives it more than a kilovolt.
+fn who_fires(model: &Model) -> Vec<(String, Vec<String>)> {
+    let mut s = state(ON, &[], &[]);
+    s.engine = Some(Engine::Kicked);
+    let coils = model.bike.coils.iter();
+    let fired = coils.map(|c| {
+        let breaks = model.breaks(&s, &c.id.value, |_| 0.08).unwrap();
+        (
+            c.id.value.clone(),
+            breaks.into_iter().filter(|(_, b)| b.available_volt > 1000.0).map(|(set, _)| set).collect(),
+        )
+    });
+    fired.collect()
+}
+
+#[test]
+fn swapped_feeds_change_nothing_and_swapped_points_wires_move_the_moment() {
+    let bike = heron_twin();
+    let healthy = Model::new(&bike);
+    let own = vec![("left".to_owned(), vec!["left".to_owned()]), ("right".to_owned(), vec!["right".to_owned()])];
+    assert_eq!(who_fires(&healthy), own);
+    let swap = |first: &str, second: &str| {
+        Model::with(&bike, [Alteration::Swap { first: first.into(), second: second.into() }])
+    };
+    let feeds = swap("coil-feed.load-side to coil-left.feed", "coil-feed.load-side to coil-right.feed");
+    assert_eq!(who_fires(&feeds), own);
+    let points = swap("left-points.points-side to points-left.wire", "right-points.points-side to points-right.wire");
+    let moved = who_fires(&points);
+    assert_eq!(moved[0].1, ["right"]);
+    assert_eq!(moved[1].1, ["left"]);
+}
+
+#[test]
+fn spark_comes_at_the_break() {
+    for bike in [heron_twin(), wren_single()] {
+        let model = Model::new(&bike);
+        let (plug, coil) = (&bike.plugs[0].id.value, &bike.coils[0].id.value);
+        let mut s = state(&[("key", "on")], &[&format!("lead-{plug}")], &[]);
+        s.engine = Some(Engine::Kicked);
+        let s = with(s, InstrumentKind::SparkTester, &format!("plug-{plug}.top"), "engine");
+        assert_eq!(seen(&model, s.clone()), [Observation::Spark(Strength::Strong)], "{}", bike.name);
+        // Closed for ever (welded) or grounded at the plate: nothing breaks, nothing sparks.
+        let set = &bike.points[0].id.value;
+        let welded = Model::with(&bike, [Alteration::Ohm { branch: format!("points-{set}"), ohm: 0.01 }]);
+        assert_eq!(seen(&welded, s.clone()), [Observation::Spark(Strength::None)]);
+        let shorted = Alteration::Join { a: format!("points-{set}.wire"), b: "engine".into(), ohm: 0.01 };
+        assert_eq!(seen(&Model::with(&bike, [shorted]), s.clone()), [Observation::Spark(Strength::None)]);
+        let no_condenser = Alteration::Open { branch: format!("condenser-{}", bike.condensers[0].id.value) };
+        assert_ne!(seen(&Model::with(&bike, [no_condenser]), s.clone()), [Observation::Spark(Strength::Strong)]);
+        let lead = Alteration::Open { branch: format!("coil-{coil}.lead to plug-{plug}.top") };
+        assert_eq!(seen(&Model::with(&bike, [lead]), s), [Observation::Spark(Strength::None)]);
+        let mut running = state(&[("key", "on")], &[], &[]);
+        running.engine = Some(Engine::Kicked);
+        assert_eq!(model.fires(&running, plug).unwrap(), Strength::Strong);
+        let fouled = Model::with(&bike, [Alteration::Ohm { branch: format!("plug-{plug}"), ohm: 20e3 }]);
+        assert_eq!(fouled.fires(&running, plug).unwrap(), Strength::None);
+        // By hand: a jumper at the points wire, lifted.
+        let connector = &bike.points[0].connector.value;
+        let mut hand = state(&[("key", "on")], &[connector, &format!("lead-{plug}")], &[]);
+        hand.engine = Some(Engine::Still);
+        let ends = [format!("{connector}.coil-side"), "engine".to_owned()];
+        hand.fitted.insert("jumper".into(), ends.clone());
+        hand.fitted.insert("test-condenser".into(), ends);
+        let hand = with(hand, InstrumentKind::SparkTester, &format!("coil-{coil}.lead"), "engine");
+        assert_eq!(seen(&model, hand), [Observation::Spark(Strength::Strong)], "{}", bike.name);
+    }
+}
+
+#[test]
+fn ohmmeter_only_on_an_isolated_part() {
+    let bike = heron_twin();
+    let model = Model::new(&bike);
+    let leads = |s| with(s, InstrumentKind::Ohmmeter, "coil-left.feed", "coil-left.points");
+    let isolated = leads(state(&[("key", "off")], &["coil-feed", "left-points"], &[]));
+    for o in seen(&model, isolated) {
+        let Observation::Ohm(ohm) = o else { panic!("{o:?}") };
+        assert!((ohm - 4.5).abs() < 1e-6, "{ohm}");
+    }
+    let live = leads(state(ON, &[], &[("left", PointsAt::Closed), ("right", PointsAt::Open)]));
+    assert_eq!(seen(&model, live), [Observation::NotValid(NotValid::Live)]);
+    let past = leads(state(&[("key", "off")], &[], &[("left", PointsAt::Closed), ("right", PointsAt::Closed)]));
+    assert_eq!(seen(&model, past), [Observation::NotValid(NotValid::NotIsolated)]);
+    let broken = Model::with(&bike, [Alteration::Open { branch: "coil-left.primary".into() }]);
+    let isolated = leads(state(
+        &[("key", "off")],
+        &["coil-feed", "left-points"],
+        &[("left", PointsAt::Open), ("right", PointsAt::Open)],
+    ));
+    assert_eq!(seen(&broken, isolated), [Observation::OverRange]);
+}
+
+#[test]
+fn voltmeter_reads_the_battery_and_its_polarity() {
+    for (bike, low, high) in [(heron_twin(), 12.4, 12.8), (wren_single(), -6.4, -6.2)] {
+        let s = with(state(&[("key", "off")], &[], &[]), InstrumentKind::Voltmeter, "battery.live", "battery.ground");
+        for o in seen(&Model::new(&bike), s) {
+            let Observation::Volt(volt) = o else { panic!("{o:?}") };
+            assert!(volt > low && volt < high, "{volt}");
+        }
+    }
+}
+
+#[test]
+fn kill_that_grounds_the_points_wires_stops_the_spark() {
+    let mut bike = heron_twin();
+    if let Some(kill) = &mut bike.kill {
+        kill.action = probeside::bike::KillAction::GroundsPoints;
+    }
+    // Its feed then runs past the kill switch, and every points wire has one to it.
+    for w in &mut bike.wires {
+        for end in [&mut w.from, &mut w.to] {
+            if end.value.starts_with("kill.") {
+                end.value = "feed-joint.joined".into();
+            }
+        }
+    }
+    let model = Model::new(&bike);
+    for (kill, shows) in [("run", Strength::None), ("off left", Strength::Strong)] {
+        let mut s = state(&[("key", "on"), ("kill", kill)], &[], &[]);
+        s.engine = Some(Engine::Kicked);
+        assert_eq!(model.fires(&s, "left").unwrap(), shows, "{kill}: connects grounds the points here");
+    }
+}
+
+#[test]
+fn a_slip_in_a_name_is_an_error_that_names_it() {
+    let bike = heron_twin();
+    let model = Model::new(&bike);
+    for s in [
+        state(&[("key", "sideways")], &[], &[]),
+        state(&[], &["left-pionts"], &[]),
+        with(state(&[], &[], &[]), InstrumentKind::Lamp, "battery.live", "engin"),
+    ] {
+        let outcome = model.observe(&with_lamp_if_none(s));
+        assert!(matches!(&outcome, Err(probeside::circuit::CircuitError::Unknown { .. })), "{outcome:?}");
+    }
+    let slip = Model::with(&bike, [Alteration::Open { branch: "coil-middle.primary".into() }]);
+    assert!(slip.wiring(&state(&[], &[], &[]), &BTreeSet::new()).is_err());
+}
+
+fn with_lamp_if_none(s: BikeState) -> BikeState {
+    if s.instrument.is_some() { s } else { with(s, InstrumentKind::Lamp, "battery.live", "frame") }
+}
+
+#[test]
+fn a_healthy_lamp_answer_does_not_flip_within_tolerance_and_a_reading_has_a_range() {
+    let bike = heron_twin();
+    let model = Model::new(&bike);
+    let s = with(state(ON, &["left-points"], &[]), InstrumentKind::Lamp, "engine", "left-points.coil-side");
+    assert!(model.expected(&s, 200, 5).unwrap().iter().all(|e| e.seen == [BRIGHT] && e.range.is_none()));
+    let s = with(
+        state(ON, &["coil-feed", "left-points"], &[]),
+        InstrumentKind::Ohmmeter,
+        "coil-left.feed",
+        "coil-left.points",
+    );
+    for expected in model.expected(&s, 200, 5).unwrap() {
+        let (low, high) = expected.range.unwrap();
+        assert!(low > 3.9 && low < 4.3 && high > 4.7 && high < 5.1, "{low} to {high}");
+    }
+}
