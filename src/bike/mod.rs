@@ -1,11 +1,18 @@
 //! A bike: what it has, where its wires go and in which colours, what its maker specifies; and the state it is in during a
 //! walk.
 
+mod load;
 mod profile;
+mod shape;
 mod state;
+mod terminals;
+mod value;
 
+pub use load::{from_tree, load, parse};
 pub use profile::{
     Bike, Coil, Condenser, Connector, Fuse, KillAction, Plug, PointsSet, Polarity, Side, Specified, Starter, Switch,
     SwitchPosition, Wire,
 };
+pub use shape::BIKE;
 pub use state::{BikeState, Change, Engine, Instrument, InstrumentKind, PointsAt, StateNeed};
+pub use value::{COLOURS, EnglishWords, Words, as_value};

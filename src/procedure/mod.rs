@@ -2,9 +2,25 @@
 //!
 //! `procedures/FORMAT.md` documents the YAML spelling of every type here.
 
+mod decode;
+pub mod expression;
+mod load;
+mod render;
+mod route;
+mod scope;
+mod shape;
 mod types;
 
+pub use expression::{evaluate_bool, evaluate_list, evaluate_number};
+pub use load::{from_tree, load, parse};
+pub use render::render_state;
+pub use route::{choose, place as target_place};
+pub use scope::{Scope, render};
+pub use shape::PROCEDURE;
 pub use types::{
     Ask, Band, Caution, Choice, Conclusion, Condition, Expression, Hazard, Loop, Meaning, Procedure, ReadingAsk, Route,
     SignalWord, StateTemplate, Step, Target, Template,
 };
+
+#[cfg(test)]
+mod tests;

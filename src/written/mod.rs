@@ -3,6 +3,13 @@
 //! The bottom room: everything that reads YAML reads it through here, with bounded memory, and reports every fault it finds
 //! with file, line and column.
 
+mod decode;
 mod diagnostic;
+pub mod schema;
+pub mod shape;
+pub mod template;
+mod text;
+pub mod tree;
 
 pub use diagnostic::{Diagnostic, Place, Severity, Written};
+pub use text::{MAX_BYTES, decode_text, read_text, whole_file};

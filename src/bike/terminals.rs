@@ -1,0 +1,62 @@
+//! What can be probed on a bike and what can be unplugged from it, by name.
+
+use super::{Bike, Switch};
+use std::collections::BTreeSet;
+
+impl Bike {
+    /// The terminals a lead, a wire or a jumper can be on: `battery.live`, `coil-left.feed`, `left-points.coil-side`, `engine`.
+    pub fn terminals(&self) -> BTreeSet<String> {
+        let mut names: BTreeSet<String> =
+            ["battery.live", "battery.ground", "key.supply", "key.load", "engine", "frame"].map(String::from).into();
+        let mut part = |part: &str, ends: [&str; 2]| names.extend(ends.map(|end| format!("{part}.{end}")));
+        for (name, there) in
+            [("fuse", self.fuse.is_some()), ("kill", self.kill.is_some()), ("ballast", self.ballast_ohm.is_some())]
+        {
+            if there {
+                part(name, ["supply", "load"]);
+            }
+        }
+        for coil in &self.coils {
+            part(&format!("coil-{}", *coil.id), ["feed", "points"]);
+        }
+        for points in &self.points {
+            part(&format!("points-{}", *points.id), ["wire", "plate"]);
+        }
+        for condenser in &self.condensers {
+            part(&format!("condenser-{}", *condenser.id), ["lead", "case"]);
+        }
+        for plug in &self.plugs {
+            part(&format!("plug-{}", *plug.id), ["top", "thread"]);
+        }
+        for connector in &self.connectors {
+            part(&connector.id, [&connector.halves[0], &connector.halves[1]]);
+        }
+        names.extend(self.coils.iter().map(|coil| format!("coil-{}.lead", *coil.id)));
+        names
+    }
+
+    /// What can be unplugged or taken out: connectors, `condenser-ID`, `lead-PLUG`, `plug-ID`, `fuse`.
+    pub fn unpluggable(&self) -> BTreeSet<String> {
+        let connectors = self.connectors.iter().map(|c| c.id.value.clone());
+        let condensers = self.condensers.iter().map(|c| format!("condenser-{}", *c.id));
+        let plugs = self.plugs.iter().flat_map(|p| [format!("lead-{}", *p.id), format!("plug-{}", *p.id)]);
+        let fuse = self.fuse.iter().map(|_| "fuse".to_owned());
+        connectors.chain(condensers).chain(plugs).chain(fuse).collect()
+    }
+
+    /// The switch of this name (`key`, `kill`), where the bike has it.
+    pub fn switch(&self, name: &str) -> Option<&Switch> {
+        match name {
+            "key" => Some(&self.key),
+            "kill" => self.kill.as_ref(),
+            _ => None,
+        }
+    }
+}
+
+impl Switch {
+    /// The first position that connects (`true`) or does not.
+    pub fn position(&self, connects: bool) -> Option<&str> {
+        self.positions.iter().find(|p| p.connects == connects).map(|p| p.name.as_str())
+    }
+}

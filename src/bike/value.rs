@@ -1,0 +1,188 @@
+//! A bike as templates and expressions see it: `bike.points[0].wire_words`.
+
+use super::{Bike, Coil, Condenser, Connector, KillAction, Plug, PointsSet, Polarity, Side, Starter};
+use serde_json::{Map, Value, json};
+
+/// How the parts of a bike are named aloud. The vocabulary owns these words; [`EnglishWords`] serves where none is at hand.
+pub trait Words {
+    /// A colour by its IEC 60757 code, in words: "green", "green and white"; none where the code is unknown.
+    fn colour(&self, code: &str) -> Option<String>;
+    /// A wire by the code of its colour: "green wire", "green wire with white tracer".
+    fn wire(&self, code: &str) -> Option<String>;
+    /// "left", "right", and nothing for the middle.
+    fn side(&self, side: Side) -> String;
+}
+
+/// Plain English.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct EnglishWords;
+
+/// IEC 60757 letter codes of colours and their English names.
+pub const COLOURS: [(&str, &str); 14] = [
+    ("BK", "black"),
+    ("BN", "brown"),
+    ("RD", "red"),
+    ("OG", "orange"),
+    ("YE", "yellow"),
+    ("GN", "green"),
+    ("BU", "blue"),
+    ("VT", "violet"),
+    ("GY", "grey"),
+    ("WH", "white"),
+    ("PK", "pink"),
+    ("GD", "gold"),
+    ("TQ", "turquoise"),
+    ("SR", "silver"),
+];
+
+impl Words for EnglishWords {
+    fn colour(&self, code: &str) -> Option<String> {
+        match code.split_once('-') {
+            None => COLOURS.iter().find(|(known, _)| *known == code).map(|(_, name)| (*name).to_owned()),
+            Some((main, tracer)) => Some(format!("{} and {}", self.colour(main)?, self.colour(tracer)?)),
+        }
+    }
+    fn wire(&self, code: &str) -> Option<String> {
+        match code.split_once('-') {
+            None => Some(format!("{} wire", self.colour(code)?)),
+            Some((main, tracer)) => Some(format!("{} wire with {} tracer", self.colour(main)?, self.colour(tracer)?)),
+        }
+    }
+    fn side(&self, side: Side) -> String {
+        match side {
+            Side::Left => "left".to_owned(),
+            Side::Right => "right".to_owned(),
+            Side::Centre => String::new(),
+        }
+    }
+}
+
+/// The value that templates and expressions know as `bike`. Numbers are doubles; what a bike has not is `0.0`, `false`, empty
+/// text or `null`. `procedures/FORMAT.md` lists the names.
+pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
+    let says = Says { bike, words };
+    let kill_action = match bike.kill.as_ref().map(|kill| kill.action) {
+        Some(KillAction::OpensFeed) => "opens-feed",
+        Some(KillAction::GroundsPoints) => "grounds-points",
+        None => "none",
+    };
+    let specified: Map<String, Value> = bike
+        .specified
+        .iter()
+        .map(|(name, of)| {
+            let value = json!({"low": of.low, "high": of.high, "unit": of.unit.name(), "source": of.source});
+            (name.replace('-', "_"), value)
+        })
+        .collect();
+    json!({
+        "name": bike.name,
+        "maker": bike.maker,
+        "volt": bike.volt,
+        "ground": if bike.ground == Polarity::Positive { "positive" } else { "negative" },
+        "starter": match bike.starter { Starter::Kick => "kick", Starter::Electric => "electric", Starter::Both => "both" },
+        "ballast_ohm": bike.ballast_ohm.unwrap_or(0.0),
+        "has_ballast": bike.ballast_ohm.is_some(),
+        "has_fuse": bike.fuse.is_some(),
+        "fuse_ampere": bike.fuse.as_ref().map_or(0.0, |fuse| fuse.ampere),
+        "fuse_where": bike.fuse.as_ref().map_or("", |fuse| &fuse.location),
+        "key_where": bike.key.location,
+        "has_kill": bike.kill.is_some(),
+        "kill_action": kill_action,
+        "kill_where": bike.kill.as_ref().map_or("", |kill| &kill.location),
+        "points": bike.points.iter().map(|set| says.points(set)).collect::<Vec<_>>(),
+        "coils": bike.coils.iter().map(|coil| says.coil(coil, true)).collect::<Vec<_>>(),
+        "condensers": bike.condensers.iter().map(|condenser| says.condenser(condenser)).collect::<Vec<_>>(),
+        "plugs": bike.plugs.iter().map(|plug| says.plug(plug)).collect::<Vec<_>>(),
+        "connectors": bike.connectors.iter().map(|connector| says.connector(connector)).collect::<Vec<_>>(),
+        "specified": specified,
+    })
+}
+
+struct Says<'a> {
+    bike: &'a Bike,
+    words: &'a dyn Words,
+}
+
+impl Says<'_> {
+    fn points(&self, set: &PointsSet) -> Value {
+        let bike = self.bike;
+        let mut value = self.item(&set.id, set.side);
+        let coil = bike.coils.iter().find(|coil| *coil.id == *set.coil);
+        let plugs = coil.map(|coil| self.plugs(coil)).unwrap_or_default();
+        let connector = bike.connectors.iter().find(|connector| *connector.id == *set.connector);
+        let condenser = bike.condensers.iter().find(|condenser| *condenser.points == *set.id);
+        value["coil"] = coil.map_or(Value::Null, |coil| self.coil(coil, false));
+        value["connector"] = connector.map_or(Value::Null, |connector| self.connector(connector));
+        value["condenser"] = condenser.map_or(Value::Null, |condenser| self.condenser(condenser));
+        value["plugs"] = Value::Array(plugs);
+        value["wire_words"] = json!(self.wire_at(&format!("points-{}.wire", *set.id)));
+        value
+    }
+
+    fn coil(&self, coil: &Coil, with_points: bool) -> Value {
+        let mut value = self.item(&coil.id, coil.side);
+        value["plugs"] = Value::Array(self.plugs(coil));
+        value["feed_words"] = json!(self.wire_at(&format!("coil-{}.feed", *coil.id)));
+        value["points_words"] = json!(self.wire_at(&format!("coil-{}.points", *coil.id)));
+        value["primary_ohm"] = json!(coil.primary_ohm);
+        if with_points {
+            let sets = self.bike.points.iter().filter(|set| *set.coil == *coil.id);
+            value["points"] = sets.map(|set| self.points(set)).next().unwrap_or(Value::Null);
+        }
+        value
+    }
+
+    fn plugs(&self, coil: &Coil) -> Vec<Value> {
+        let of_coil = |plug: &&Plug| coil.plugs.iter().any(|id| **id == *plug.id);
+        self.bike.plugs.iter().filter(of_coil).map(|plug| self.plug(plug)).collect()
+    }
+
+    fn plug(&self, plug: &Plug) -> Value {
+        self.item(&plug.id, plug.side)
+    }
+
+    fn condenser(&self, condenser: &Condenser) -> Value {
+        let set = self.bike.points.iter().find(|set| *set.id == *condenser.points);
+        let mut value = self.item(&condenser.id, set.map_or(Side::Centre, |set| set.side));
+        value["half"] = json!(*condenser.half);
+        value["microfarad"] = json!(condenser.microfarad);
+        value["wire_words"] = json!(self.wire_at(&format!("condenser-{}.lead", *condenser.id)));
+        value
+    }
+
+    fn connector(&self, connector: &Connector) -> Value {
+        let set = self.bike.points.iter().find(|set| *set.connector == *connector.id);
+        let mut value = self.item(&connector.id, set.map_or(Side::Centre, |set| set.side));
+        value["words"] = json!(connector.words);
+        value["where"] = json!(connector.location);
+        value["halves"] = json!(connector.halves);
+        value
+    }
+
+    fn item(&self, id: &str, side: Side) -> Value {
+        let name = match side {
+            Side::Left => "left",
+            Side::Right => "right",
+            Side::Centre => "centre",
+        };
+        json!({"id": id, "side": name, "side_words": self.words.side(side)})
+    }
+
+    /// The wire on a terminal, in words; empty where no wire is on it.
+    fn wire_at(&self, terminal: &str) -> String {
+        let wire = self.bike.wires.iter().find(|wire| *wire.from == terminal || *wire.to == terminal);
+        wire.and_then(|wire| self.words.wire(&wire.colour)).unwrap_or_default()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn wires_in_words() {
+        assert_eq!(EnglishWords.wire("GN-WH").as_deref(), Some("green wire with white tracer"));
+        assert_eq!(EnglishWords.wire("VT").as_deref(), Some("violet wire"));
+        assert_eq!(EnglishWords.wire("VT-XX"), None);
+    }
+}

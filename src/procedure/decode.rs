@@ -1,0 +1,201 @@
+//! Turns the tree of a procedure, once its shape was checked, into the types.
+
+use super::load::TARGET_WORDS;
+use super::{
+    Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Procedure, ReadingAsk, Route, SignalWord,
+    StateTemplate, Step, Target, Template,
+};
+use crate::bike::{Engine, InstrumentKind, PointsAt};
+use crate::trade::{Quantity, Unit};
+use crate::written::Written;
+use crate::written::tree::Node;
+
+/// Working time of a step that names none, second.
+const USUAL_TIME: f64 = 40.0;
+/// Length of a step that names none, minute.
+const USUAL_MINUTES: f64 = 1.0;
+
+pub(super) fn decode(root: &Node) -> Procedure {
+    Procedure {
+        id: root.text("procedure").value,
+        title: root.text("title"),
+        version: root.number("version").unwrap_or_default() as u32,
+        language: root.text("language").value,
+        opening: root.texts("opening"),
+        applies: root.written_at("applies"),
+        tools: root.texts("tools"),
+        start: target_at(root, "start"),
+        cautions: root.dict("cautions").map(|(id, of)| caution(id, of)).collect(),
+        loops: root.dict("loops").map(|(id, of)| each(id, of)).collect(),
+        steps: root.dict("steps").map(|(id, of)| step(id, of)).collect(),
+        conclusions: root.dict("conclusions").map(|(id, of)| conclusion(id, of)).collect(),
+        escapes: root.dict("escapes").map(|(name, of)| (name.value, route(of))).collect(),
+        place: root.place.clone(),
+    }
+}
+
+fn caution(id: Written<String>, of: &Node) -> Caution {
+    Caution {
+        id,
+        signal: SignalWord::named(&of.text("signal")).unwrap_or(SignalWord::Danger),
+        hazards: of.texts("hazards").iter().filter_map(|hazard| Hazard::named(hazard)).collect(),
+        say: of.text("say"),
+        brief: of.text("brief"),
+    }
+}
+
+fn each(id: Written<String>, of: &Node) -> Loop {
+    Loop { id, over: of.text("over"), bind: of.text("bind"), first: of.text("first"), then: route_at(of, "then") }
+}
+
+fn target(of: &Node) -> Target {
+    let place = || of.place.clone();
+    if let Some(id) = of.written_at("each") {
+        Target::Each(id)
+    } else if let Some(id) = of.written_at("conclude") {
+        Target::Conclude(id)
+    } else if let Some(procedure) = of.written_at("call") {
+        Target::Call { procedure, then: Box::new(target_at(of, "then")) }
+    } else {
+        match TARGET_WORDS.iter().position(|word| *word == of.spelling) {
+            Some(0) => Target::Next(place()),
+            Some(1) => Target::Again(place()),
+            Some(2) => Target::Back(place()),
+            Some(_) => Target::Return(place()),
+            None => Target::Step(of.written()),
+        }
+    }
+}
+
+fn target_at(of: &Node, name: &str) -> Target {
+    of.get(name).map_or_else(|| Target::Step(of.text(name)), target)
+}
+
+fn route(of: &Node) -> Route {
+    match of.items() {
+        [] => Route(vec![Condition { when: None, to: target(of) }]),
+        conditions => Route(
+            conditions
+                .iter()
+                .map(|condition| Condition { when: condition.written_at("when"), to: target_at(condition, "to") })
+                .collect(),
+        ),
+    }
+}
+
+fn route_at(of: &Node, name: &str) -> Route {
+    of.get(name).map_or_else(|| Route(vec![Condition { when: None, to: target_at(of, name) }]), route)
+}
+
+fn means(of: &Node) -> Meaning {
+    Meaning::named(&of.text("means")).unwrap_or(Meaning::Neither)
+}
+
+fn step(id: Written<String>, of: &Node) -> Step {
+    Step {
+        id,
+        say: of.text("say"),
+        brief: of.written_at("brief"),
+        more: of.text("more"),
+        cautions: of.texts("caution"),
+        state: of.get("state").map(state).unwrap_or_default(),
+        assumes: of.get("assumes").map(state).unwrap_or_default(),
+        when: of.written_at("when"),
+        otherwise: of.get("otherwise").map(route),
+        ask: ask(of.get("ask").unwrap_or(of)),
+        time: of.number("time").unwrap_or(USUAL_TIME),
+        minutes: of.number("minutes").unwrap_or(USUAL_MINUTES),
+        untested: route_at(of, "untested"),
+    }
+}
+
+fn ask(of: &Node) -> Ask {
+    if let Some(watch) = of.get("watch") {
+        Ask::Watch { choices: choices(watch), within: watch.number("within").unwrap_or(USUAL_TIME) }
+    } else if let Some(of) = of.get("reading") {
+        Ask::Reading(Box::new(reading(of)))
+    } else if of.get("done").is_some() {
+        Ask::Done(route_at(of, "done"))
+    } else if of.get("note").is_some() {
+        Ask::Note(route_at(of, "note"))
+    } else {
+        Ask::Choice(choices(of))
+    }
+}
+
+fn choices(of: &Node) -> Vec<Choice> {
+    let choice = |(id, of): (Written<String>, &Node)| Choice {
+        id,
+        phrases: of.texts("phrases"),
+        echo: of.text("echo"),
+        means: means(of),
+        doubt: of.get("doubt").map(target),
+        go: route_at(of, "go"),
+    };
+    of.dict("choice").map(choice).collect()
+}
+
+fn reading(of: &Node) -> ReadingAsk {
+    let mut plausible = of.texts("plausible").into_iter();
+    let mut limit = || plausible.next().unwrap_or_else(|| of.text("plausible"));
+    ReadingAsk {
+        name: of.text("name"),
+        quantity: Quantity::named(&of.text("quantity")).unwrap_or(Quantity::Count),
+        unit: Unit::named(&of.text("unit")).unwrap_or(Unit::One),
+        low: limit(),
+        high: limit(),
+        resolution: of.number("resolution").unwrap_or(1.0),
+        bands: of.get("bands").map(Node::items).unwrap_or_default().iter().map(band).collect(),
+        over_range: of.get("over-range").map(route),
+        source: of.text("source"),
+    }
+}
+
+fn band(of: &Node) -> Band {
+    Band {
+        id: of.text("id"),
+        from: of.written_at("from"),
+        below: of.written_at("below"),
+        means: means(of),
+        say: of.written_at("say"),
+        doubt: of.get("doubt").map(target),
+        go: route_at(of, "go"),
+    }
+}
+
+fn state(of: &Node) -> StateTemplate {
+    let pair = |of: &Node| -> [Template; 2] {
+        let mut leads = of.items().iter().map(Node::written);
+        let mut lead = || leads.next().unwrap_or_else(|| of.written());
+        [lead(), lead()]
+    };
+    let instrument = of.dict("instrument").next().and_then(|(kind, leads)| {
+        let [first, second] = pair(leads);
+        Some((InstrumentKind::named(&kind)?, first, second))
+    });
+    StateTemplate {
+        switches: of.dict("switches").map(|(name, position)| (name, position.written())).collect(),
+        unplug: of.texts("unplug"),
+        plug_in: of.texts("plug-in"),
+        points: of.dict("points").filter_map(|(set, at)| Some((set, PointsAt::named(&at.spelling)?))).collect(),
+        engine: of.written_at("engine").and_then(|engine| Engine::named(&engine)),
+        fit: of.dict("fit").map(|(name, between)| (name, pair(between))).collect(),
+        remove: of.texts("remove"),
+        instrument,
+        lay_down: of.truth("lay-down"),
+        place: Some(of.place.clone()),
+    }
+}
+
+fn conclusion(id: Written<String>, of: &Node) -> Conclusion {
+    Conclusion {
+        id,
+        cause: of.text("cause"),
+        remedy: of.text("remedy"),
+        rules_out: of.texts("rules-out"),
+        not_tested: of.texts("not-tested"),
+        recheck: of.texts("recheck"),
+        cautions: of.texts("caution"),
+        is_final: of.truth("final"),
+    }
+}

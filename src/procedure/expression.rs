@@ -1,0 +1,263 @@
+//! Common Expression Language: syntax, the names an expression uses, and its value. Numbers are doubles throughout: whole
+//! literals and `size(...)` are made doubles in the syntax tree, except where they index a list, so `12` and `12.0` are the same.
+
+use super::{Expression, Scope};
+use crate::written::Diagnostic;
+use crate::written::shape::LONGEST_EXPRESSION;
+use cel::common::ast::{CallExpr, EntryExpr, Expr, IdedExpr, LiteralValue, operators};
+use cel::objects::{Key, Map};
+use cel::parser::Parser;
+use cel::{Context, Value};
+use serde_json::Value as Json;
+use std::collections::{BTreeSet, HashMap};
+use std::sync::Arc;
+
+/// Deepest nesting of an expression.
+const DEEPEST: u16 = 48;
+/// Most terms of an expression, as nodes of its syntax tree.
+const MOST_NODES: usize = 1_000;
+
+fn finding(expression: &Expression, message: String) -> Diagnostic {
+    Diagnostic::error(&expression.place, "expression", message).help(format!("It reads: {}", **expression))
+}
+
+fn compile(expression: &Expression) -> Result<IdedExpr, Diagnostic> {
+    if expression.len() > LONGEST_EXPRESSION {
+        let message = format!("the expression is longer than {LONGEST_EXPRESSION} bytes");
+        return Err(Diagnostic::error(&expression.place, "expression", message).help("Split it over several steps."));
+    }
+    let parsed = Parser::new().max_recursion_depth(DEEPEST).parse(expression);
+    let mut tree = parsed.map_err(|errors| {
+        let first = errors.errors.first().map(|error| error.msg.clone()).unwrap_or_default();
+        finding(expression, format!("the expression is not well-formed: {first}"))
+    })?;
+    let mut nodes = 0;
+    make_doubles(&mut tree, &mut nodes);
+    if nodes > MOST_NODES {
+        return Err(finding(expression, format!("the expression has more than {MOST_NODES} terms")));
+    }
+    Ok(tree)
+}
+
+/// Calls `visit` on every part of `tree`.
+fn parts<'t>(tree: &'t mut IdedExpr, visit: &mut dyn FnMut(&'t mut IdedExpr)) {
+    match &mut tree.expr {
+        Expr::Call(call) => {
+            call.target.iter_mut().for_each(|target| visit(target));
+            call.args.iter_mut().for_each(visit);
+        }
+        Expr::Comprehension(all) => {
+            visit(&mut all.iter_range);
+            visit(&mut all.accu_init);
+            visit(&mut all.loop_cond);
+            visit(&mut all.loop_step);
+            visit(&mut all.result);
+        }
+        Expr::List(list) => list.elements.iter_mut().for_each(visit),
+        Expr::Map(map) => {
+            for entry in &mut map.entries {
+                if let EntryExpr::MapEntry(entry) = &mut entry.expr {
+                    visit(&mut entry.key);
+                    visit(&mut entry.value);
+                }
+            }
+        }
+        Expr::Select(select) => visit(&mut select.operand),
+        Expr::Struct(of) => {
+            for entry in &mut of.entries {
+                if let EntryExpr::StructField(field) = &mut entry.expr {
+                    visit(&mut field.value);
+                }
+            }
+        }
+        Expr::Unspecified | Expr::Ident(_) | Expr::Literal(_) => {}
+    }
+}
+
+fn make_doubles(tree: &mut IdedExpr, nodes: &mut usize) {
+    *nodes += 1;
+    if let Expr::Call(call) = &mut tree.expr
+        && call.func_name == operators::INDEX
+    {
+        let mut index = call.args.iter_mut();
+        if let Some(list) = index.next() {
+            make_doubles(list, nodes);
+        }
+        return;
+    }
+    parts(tree, &mut |part| make_doubles(part, nodes));
+    match &mut tree.expr {
+        Expr::Literal(LiteralValue::Int(whole)) => {
+            let double = *whole.inner() as f64;
+            tree.expr = Expr::Literal(LiteralValue::Double(double.into()));
+        }
+        Expr::Call(call) if call.func_name == "size" => {
+            let size = std::mem::take(call);
+            let inner = IdedExpr { id: tree.id, expr: Expr::Call(size) };
+            tree.expr = Expr::Call(CallExpr { func_name: "double".to_owned(), target: None, args: vec![inner] });
+        }
+        _ => {}
+    }
+}
+
+/// Whether `expression` is well-formed.
+///
+/// # Errors
+/// What is wrong with it.
+pub fn check_syntax(expression: &Expression) -> Result<(), Diagnostic> {
+    compile(expression).map(|_| ())
+}
+
+/// A name that an expression uses.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Name {
+    /// As written: `seen.rest_voltage`, `bike.points`, `set.coil.id`.
+    pub path: String,
+    /// It stands in `has(...)` only.
+    pub only_asked_for: bool,
+}
+
+/// The dotted names that `expression` takes from outside; none when it is not well-formed.
+pub fn names(expression: &Expression) -> Vec<Name> {
+    let Ok(mut tree) = compile(expression) else { return Vec::new() };
+    let mut found = Found::default();
+    found.walk(&mut tree, &mut Vec::new());
+    let asked = found.asked.iter().filter(|path| !found.used.contains(*path)).cloned();
+    let guarded = |path: &String| found.asked.contains(path);
+    let used = found.used.iter().map(|path| Name { path: path.clone(), only_asked_for: guarded(path) });
+    used.chain(asked.map(|path| Name { path, only_asked_for: true })).collect()
+}
+
+#[derive(Default)]
+struct Found {
+    used: BTreeSet<String>,
+    asked: BTreeSet<String>,
+}
+
+impl Found {
+    fn walk(&mut self, tree: &mut IdedExpr, bound: &mut Vec<String>) {
+        if let Some((path, asked)) = dotted(tree) {
+            let root = path.split('.').next().unwrap_or_default();
+            if !bound.iter().any(|name| name == root) && !root.starts_with('@') {
+                if asked {
+                    self.asked.insert(path)
+                } else {
+                    self.used.insert(path)
+                };
+            }
+            return;
+        }
+        if let Expr::Comprehension(all) = &mut tree.expr {
+            self.walk(&mut all.iter_range, bound);
+            let outside = bound.len();
+            bound.extend([all.iter_var.clone(), all.accu_var.clone()]);
+            bound.extend(all.iter_var2.clone());
+            for part in [&mut all.accu_init, &mut all.loop_cond, &mut all.loop_step, &mut all.result] {
+                self.walk(part, bound);
+            }
+            bound.truncate(outside);
+            return;
+        }
+        let mut inner = Vec::new();
+        parts(tree, &mut |part| inner.push(part));
+        inner.into_iter().for_each(|part| self.walk(part, bound));
+    }
+}
+
+/// The dotted name that `tree` is, and whether it stands in `has(...)`.
+fn dotted(tree: &IdedExpr) -> Option<(String, bool)> {
+    match &tree.expr {
+        Expr::Ident(name) => Some((name.clone(), false)),
+        Expr::Select(select) => {
+            let (path, _) = dotted(&select.operand)?;
+            Some((format!("{path}.{}", select.field), select.test))
+        }
+        _ => None,
+    }
+}
+
+fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic> {
+    let tree = compile(expression)?;
+    let mut context = Context::default();
+    for (name, value) in scope.names() {
+        context.add_variable_from_value(name.clone(), to_cel(value));
+    }
+    Value::resolve(&tree, &context)
+        .map_err(|error| finding(expression, format!("the expression does not come out: {error}")))
+}
+
+fn wanted<T>(expression: &Expression, what: &str, value: &Value) -> Result<T, Diagnostic> {
+    let message = format!("the expression gives {} where {what} is needed", value.type_of());
+    Err(finding(expression, message))
+}
+
+/// The truth of `expression`.
+///
+/// # Errors
+/// It is not well-formed, names what is not there, or gives something else.
+pub fn evaluate_bool(expression: &Expression, scope: &Scope) -> Result<bool, Diagnostic> {
+    match evaluate(expression, scope)? {
+        Value::Bool(truth) => Ok(truth),
+        other => wanted(expression, "true or false", &other),
+    }
+}
+
+/// The number that `expression` gives, finite.
+///
+/// # Errors
+/// As [`evaluate_bool`].
+pub fn evaluate_number(expression: &Expression, scope: &Scope) -> Result<f64, Diagnostic> {
+    match evaluate(expression, scope)? {
+        Value::Float(number) if number.is_finite() => Ok(number),
+        Value::Float(_) => Err(finding(expression, "the expression gives no finite number".to_owned())),
+        Value::Int(number) => Ok(number as f64),
+        Value::UInt(number) => Ok(number as f64),
+        other => wanted(expression, "a number", &other),
+    }
+}
+
+/// The list that `expression` gives.
+///
+/// # Errors
+/// As [`evaluate_bool`].
+pub fn evaluate_list(expression: &Expression, scope: &Scope) -> Result<Vec<Json>, Diagnostic> {
+    /// Most rounds of a loop.
+    const LONGEST: usize = 100;
+    match evaluate(expression, scope)? {
+        Value::List(items) if items.len() <= LONGEST => Ok(items.iter().map(from_cel).collect()),
+        Value::List(_) => Err(finding(expression, format!("the list has more than {LONGEST} items"))),
+        other => wanted(expression, "a list", &other),
+    }
+}
+
+fn to_cel(json: &Json) -> Value {
+    match json {
+        Json::Null => Value::Null,
+        Json::Bool(truth) => Value::Bool(*truth),
+        Json::Number(number) => Value::Float(number.as_f64().unwrap_or(f64::NAN)),
+        Json::String(text) => Value::String(Arc::new(text.clone())),
+        Json::Array(items) => Value::List(Arc::new(items.iter().map(to_cel).collect())),
+        Json::Object(fields) => {
+            let key = |name: &String| Key::String(Arc::new(name.clone()));
+            let map: HashMap<Key, Value> = fields.iter().map(|(name, value)| (key(name), to_cel(value))).collect();
+            Value::Map(Map { map: Arc::new(map) })
+        }
+    }
+}
+
+fn from_cel(value: &Value) -> Json {
+    match value {
+        Value::Bool(truth) => Json::Bool(*truth),
+        Value::Float(number) => Json::from(*number),
+        Value::Int(number) => Json::from(*number as f64),
+        Value::UInt(number) => Json::from(*number as f64),
+        Value::String(text) => Json::from(text.as_str()),
+        Value::List(items) => items.iter().map(from_cel).collect(),
+        Value::Map(map) => {
+            let fields = map.map.iter().map(|(key, value)| (key.to_string(), from_cel(value)));
+            let sorted: std::collections::BTreeMap<String, Json> = fields.collect();
+            Json::Object(sorted.into_iter().collect())
+        }
+        _ => Json::Null,
+    }
+}

@@ -1,0 +1,132 @@
+//! A step's state for the bike and the loop at hand: names filled in, switches resolved to the bike's own positions, parts that
+//! the bike has not left out, terminals checked.
+
+use super::{Scope, StateTemplate, Template, scope::render};
+use crate::bike::{Bike, Instrument, KillAction, StateNeed, Switch};
+use crate::written::Diagnostic;
+use crate::written::shape::suggestion;
+
+/// The fuel tap: on every bike, with these positions.
+const FUEL: (&str, [&str; 2]) = ("fuel", ["on", "off"]);
+/// The ignition works in the position so named, whatever it is called on the bike.
+const CONNECTS: &str = "connects";
+/// The ignition is stopped in the position so named.
+const DISCONNECTS: &str = "disconnects";
+
+/// Renders `state`. A switch the bike has not (`kill`, `fuse` to plug in) is left out; `connects` becomes the position in which
+/// the ignition works, `disconnects` one in which it does not.
+///
+/// # Errors
+/// A template that does not come out; a switch, a position, a part or a terminal that there is not.
+pub fn render_state(state: &StateTemplate, scope: &Scope, bike: &Bike) -> Result<StateNeed, Diagnostic> {
+    let make = Make { scope, bike };
+    let mut need = StateNeed { engine: state.engine, lay_down: state.lay_down, ..StateNeed::default() };
+    for (name, position) in &state.switches {
+        if let Some((name, position)) = make.switch(name, position)? {
+            need.switches.insert(name, position);
+        }
+    }
+    for part in &state.unplug {
+        need.unplugged.extend(make.part(part)?);
+    }
+    for part in &state.plug_in {
+        need.plugged.extend(make.part(part)?);
+    }
+    for (set, at) in &state.points {
+        need.points.insert(make.points(set)?, *at);
+    }
+    for (name, [first, second]) in &state.fit {
+        let between = [make.terminal(first)?, make.terminal(second)?];
+        need.fitted.insert(render(name, scope)?, between);
+    }
+    for name in &state.remove {
+        need.removed.insert(render(name, scope)?);
+    }
+    if let Some((kind, first, second)) = &state.instrument {
+        let (first, second) = (make.terminal(first)?, make.terminal(second)?);
+        need.instrument = Some(Instrument { kind: *kind, first, second });
+    }
+    Ok(need)
+}
+
+struct Make<'a> {
+    scope: &'a Scope,
+    bike: &'a Bike,
+}
+
+impl Make<'_> {
+    fn switch(&self, name: &Template, position: &Template) -> Result<Option<(String, String)>, Diagnostic> {
+        let (called, to) = (render(name, self.scope)?, render(position, self.scope)?);
+        let fault = |message: String, names: &[&str]| {
+            Err(Diagnostic::error(&position.place, "state", message).help(suggestion(&to, names)))
+        };
+        if called == FUEL.0 {
+            return match FUEL.1.contains(&to.as_str()) {
+                true => Ok(Some((called, to))),
+                false => fault(format!("the fuel tap has no position `{to}`"), &FUEL.1),
+            };
+        }
+        if called != "key" && called != "kill" {
+            let message = format!("there is no switch `{called}`");
+            let help = suggestion(&called, &["key", "kill", "fuel"]);
+            return Err(Diagnostic::error(&name.place, "state", message).help(help));
+        }
+        let Some(switch) = self.bike.switch(&called) else { return Ok(None) };
+        let found = match to.as_str() {
+            CONNECTS => works(switch, true),
+            DISCONNECTS => works(switch, false),
+            _ => switch.positions.iter().map(|p| p.name.as_str()).find(|name| *name == to),
+        };
+        match found {
+            Some(found) => Ok(Some((called, found.to_owned()))),
+            None => {
+                let names: Vec<&str> = switch.positions.iter().map(|p| p.name.as_str()).collect();
+                fault(format!("the {called} switch of the {} has no position `{to}`", self.bike.name), &names)
+            }
+        }
+    }
+
+    /// A part to unplug or plug in; the fuse of a bike that has none is left out.
+    fn part(&self, part: &Template) -> Result<Option<String>, Diagnostic> {
+        let id = render(part, self.scope)?;
+        if id == "fuse" && self.bike.fuse.is_none() {
+            return Ok(None);
+        }
+        let there = self.bike.unpluggable();
+        if there.contains(&id) {
+            return Ok(Some(id));
+        }
+        let names: Vec<&str> = there.iter().map(String::as_str).collect();
+        let message = format!("nothing on the {} that unplugs is named `{id}`", self.bike.name);
+        Err(Diagnostic::error(&part.place, "state", message).help(suggestion(&id, &names)))
+    }
+
+    fn points(&self, set: &Template) -> Result<String, Diagnostic> {
+        let id = render(set, self.scope)?;
+        let names: Vec<&str> = self.bike.points.iter().map(|points| points.id.as_str()).collect();
+        if names.contains(&id.as_str()) {
+            return Ok(id);
+        }
+        let message = format!("the {} has no points set `{id}`", self.bike.name);
+        Err(Diagnostic::error(&set.place, "state", message).help(suggestion(&id, &names)))
+    }
+
+    fn terminal(&self, terminal: &Template) -> Result<String, Diagnostic> {
+        let name = render(terminal, self.scope)?;
+        let there = self.bike.terminals();
+        if there.contains(&name) {
+            return Ok(name);
+        }
+        let names: Vec<&str> = there.iter().map(String::as_str).collect();
+        let message = format!("the {} has no terminal `{name}`", self.bike.name);
+        Err(Diagnostic::error(&terminal.place, "state", message).help(suggestion(&name, &names)))
+    }
+}
+
+/// The first position of `switch` in which the ignition works (or does not).
+fn works(switch: &Switch, on: bool) -> Option<&str> {
+    switch.position(match switch.action {
+        KillAction::OpensFeed => on,
+        KillAction::GroundsPoints => !on,
+    })
+}

@@ -1,0 +1,28 @@
+//! Where a route leads.
+
+use super::{Route, Scope, Target, expression};
+use crate::written::{Diagnostic, Place};
+
+/// The target of `route` for the moment at hand: the first condition that holds.
+///
+/// # Errors
+/// A condition that does not come out.
+pub fn choose<'r>(route: &'r Route, scope: &Scope) -> Result<&'r Target, Diagnostic> {
+    for condition in &route.0 {
+        match &condition.when {
+            Some(when) if !expression::evaluate_bool(when, scope)? => {}
+            _ => return Ok(&condition.to),
+        }
+    }
+    let file = crate::written::whole_file("");
+    let place = route.0.last().map_or(&file, |last| place(&last.to));
+    Err(Diagnostic::error(place, "route", "no condition of this route holds").help("End it with a `to` alone."))
+}
+
+/// Where a target was written.
+pub fn place(target: &Target) -> &Place {
+    match target {
+        Target::Step(id) | Target::Each(id) | Target::Conclude(id) | Target::Call { procedure: id, .. } => &id.place,
+        Target::Next(place) | Target::Return(place) | Target::Again(place) | Target::Back(place) => place,
+    }
+}

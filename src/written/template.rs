@@ -1,0 +1,127 @@
+//! Jinja templates: syntax, the names they use, and rendering with strict names and bounded work. A whole number is written
+//! without decimals: "12 volt", not "12.0 volt".
+
+use super::{Diagnostic, Written};
+use minijinja::{Environment, Error, Output, State, UndefinedBehavior, Value};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Most steps of work for one text.
+const FUEL: u64 = 20_000;
+/// Longest text that a template may give, byte.
+const LONGEST: usize = 20_000;
+
+fn environment() -> Environment<'static> {
+    let mut env = Environment::new();
+    env.set_undefined_behavior(UndefinedBehavior::Strict);
+    env.set_fuel(Some(FUEL));
+    env.set_auto_escape_callback(|_| minijinja::AutoEscape::None);
+    env.set_formatter(format_value);
+    env
+}
+
+fn format_value(out: &mut Output<'_>, state: &mut State<'_, '_>, value: &Value) -> Result<(), Error> {
+    const WHOLE_BELOW: f64 = 1e15;
+    let number = if value.is_number() { f64::try_from(value.clone()).ok() } else { None };
+    match number {
+        Some(number) if number.fract() == 0.0 && number.abs() < WHOLE_BELOW => {
+            out.write_str(&format!("{number:.0}")).map_err(Error::from)
+        }
+        _ => minijinja::escape_formatter(out, state, value),
+    }
+}
+
+fn finding(template: &Written<String>, error: &Error, verb: &str) -> Diagnostic {
+    let detail = error.detail().map(|detail| format!(" ({detail})")).unwrap_or_default();
+    let line = match error.line() {
+        Some(line) if line > 1 => format!(" in its line {line}"),
+        _ => String::new(),
+    };
+    let message = format!("the template {verb}{line}: {}{detail}", error.kind());
+    Diagnostic::error(&template.place, "template", message).help(format!("It reads: {}", **template))
+}
+
+/// Whether `template` is well-formed.
+///
+/// # Errors
+/// What is wrong with its syntax.
+pub fn check_syntax(template: &Written<String>) -> Result<(), Diagnostic> {
+    let env = environment();
+    env.template_from_str(template).map(|_| ()).map_err(|error| finding(template, &error, "is not well-formed"))
+}
+
+/// The dotted names that `template` takes from outside: `bike.name`, `set.side_words`.
+pub fn names(template: &str) -> BTreeSet<String> {
+    let env = environment();
+    env.template_from_str(template).map(|t| t.undeclared_variables(true).into_iter().collect()).unwrap_or_default()
+}
+
+/// Renders `template` with `given`, a mapping.
+///
+/// # Errors
+/// A name that is not there, a filter that fails, too much work or text.
+pub fn render(
+    template: &Written<String>,
+    given: &serde_json::Map<String, serde_json::Value>,
+) -> Result<String, Diagnostic> {
+    if !template.contains(['{', '}']) {
+        return Ok(template.value.clone());
+    }
+    let env = environment();
+    let text = env
+        .template_from_str(template)
+        .and_then(|parsed| parsed.render(map_value(given)))
+        .map_err(|error| finding(template, &error, "does not come out"))?;
+    if text.len() > LONGEST {
+        return Err(Diagnostic::error(
+            &template.place,
+            "template",
+            format!("the template gives more than {LONGEST} bytes"),
+        ));
+    }
+    Ok(text)
+}
+
+fn to_value(json: &serde_json::Value) -> Value {
+    use serde_json::Value as Json;
+    match json {
+        Json::Null => Value::from(()),
+        Json::Bool(truth) => Value::from(*truth),
+        Json::Number(number) => Value::from(number.as_f64().unwrap_or(f64::NAN)),
+        Json::String(text) => Value::from(text.as_str()),
+        Json::Array(items) => items.iter().map(to_value).collect(),
+        Json::Object(fields) => map_value(fields),
+    }
+}
+
+fn map_value(fields: &serde_json::Map<String, serde_json::Value>) -> Value {
+    let fields: BTreeMap<String, Value> = fields.iter().map(|(name, value)| (name.clone(), to_value(value))).collect();
+    Value::from(fields)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::written::whole_file;
+    use serde_json::json;
+
+    fn text(template: &str) -> Written<String> {
+        Written { value: template.to_owned(), place: whole_file("f") }
+    }
+
+    #[test]
+    fn renders_strictly_and_within_bounds() {
+        let given = json!({"bike": {"volt": 12.0, "ohm": 4.5, "name": "A & B"}});
+        let out = |t: &str| render(&text(t), given.as_object().unwrap()).map_err(|d| d.message);
+        assert_eq!(
+            out("{{ bike.volt }} volt, {{ bike.ohm }} ohm, {{ bike.name }}").unwrap(),
+            "12 volt, 4.5 ohm, A & B"
+        );
+        assert!(out("{{ bike.none }}").unwrap_err().contains("undefined"));
+        assert!(out("{% for a in range(9000) %}{% for b in range(9000) %}x{% endfor %}{% endfor %}").is_err());
+        assert!(check_syntax(&text("{{ bike")).is_err());
+        assert_eq!(
+            names("{{ bike.volt }} {{ set.side_words }}"),
+            ["bike.volt", "set.side_words"].map(String::from).into()
+        );
+    }
+}
