@@ -1,7 +1,7 @@
 //! The driver's clock: real, or counted in the samples that were spoken and heard.
 
 use crate::session::Now;
-use jiff::{SignedDuration, Zoned};
+use jiff::{SignedDuration, ZonedDateTime as Zoned};
 use std::time::Instant;
 
 /// A session's time.
@@ -45,7 +45,7 @@ impl Clock {
 
 /// RFC 3339 with milliseconds and offset.
 pub fn rfc3339(at: &Zoned) -> String {
-    at.strftime("%Y-%m-%dT%H:%M:%S%.3f%:z").to_string()
+    at.strftime("%Y-%m-%dT%H:%M:%S.%3f%:z").to_string()
 }
 
 /// Milliseconds of wall time from an RFC 3339 moment to now; zero when the clock was set back.

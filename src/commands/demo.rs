@@ -6,9 +6,9 @@ use super::load;
 use super::outcome::{Failure, Outcome};
 use super::walk::{End, Session, new_folder, open_engine};
 use crate::hear::{self, Given, Script};
-use crate::session::Job;
 use crate::phrase::Answer;
-use crate::speak::{EspeakNg, Voice};
+use crate::session::{Folder, Job};
+use crate::speak::{Espeak, Voice};
 use serde::Deserialize;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -53,7 +53,7 @@ struct Story {
 /// The invented mechanic.
 struct Mechanic {
     story: Story,
-    voice: EspeakNg,
+    voice: Espeak,
     said: BTreeMap<String, usize>,
     moment: Rc<RefCell<Moment>>,
     show: bool,
@@ -62,7 +62,8 @@ struct Mechanic {
 impl Mechanic {
     fn words(&mut self) -> Option<String> {
         let moment = self.moment.borrow().clone();
-        let has = |wanted: &Answer| moment.grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
+        let has =
+            |wanted: &Answer| moment.grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
         if let Some(yes) = has(&Answer::Yes) {
             return Some(yes);
         }
@@ -106,7 +107,7 @@ pub fn run(args: &Args) -> Outcome {
         &shipped.join("bikes").join(&story.bike).with_extension("yaml"),
         &shipped.join("vocabulary/en.yaml"),
     )?;
-    let voice = EspeakNg::new(&story.voice).map_err(|e| Failure::Lacks(e.to_string()))?;
+    let voice = Espeak::new(&story.voice);
     let engine = open_engine(args.engine.as_deref())?;
     let job = Job {
         bike: loaded.world.bike.name.clone(),
@@ -139,7 +140,8 @@ fn read_story(file: &Path) -> Result<Story, Failure> {
 
 fn report(end: &End, took: Duration) -> Outcome {
     println!();
-    print!("{}", crate::review::of_folder(&end.folder).map_err(|e| Failure::Input(e.to_string()))?.to_text());
+    let review = crate::review::gather(&mut Folder::at(&end.folder)).map_err(|e| Failure::Input(e.to_string()))?;
+    print!("{}", crate::review::text(&review));
     println!();
     println!("{} answers spoken and heard in {:.1} s.", end.heard_by_sound, took.as_secs_f64());
     if let Some(line) = end.delays_in_words() {

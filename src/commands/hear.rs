@@ -54,13 +54,17 @@ pub fn run(args: &Args) -> Outcome {
     Ok(code)
 }
 
-fn one(file: &Path, sound: &[f32], grammar: &Grammar, engine: &mut dyn hear::Recogniser, as_json: bool) -> Result<(), Failure> {
+fn one(
+    file: &Path,
+    sound: &[f32],
+    grammar: &Grammar,
+    engine: &mut dyn hear::Recogniser,
+    as_json: bool,
+) -> Result<(), Failure> {
     let began = Instant::now();
     let spoken = speech_in(sound);
     let hypotheses = match &spoken {
-        Some(speech) => {
-            engine.hear(speech, grammar).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))?
-        }
+        Some(speech) => engine.hear(speech, grammar).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))?,
         None => phrase::Hypotheses { stranger: 1.0, ..Default::default() },
     };
     let ms = began.elapsed().as_secs_f64() * 1e3;
@@ -141,7 +145,8 @@ fn unit_of(text: &str, vocabulary: &Vocabulary) -> Result<Unit, Failure> {
     if text.is_empty() {
         return Ok(Unit::One);
     }
-    let known = |u: &&Unit| u.name() == text || vocabulary.unit_phrases(**u).iter().any(|p| p == text);
+    let known =
+        |u: &&Unit| u.name() == text || [true, false].iter().any(|one| vocabulary.numbers().unit(**u, *one) == text);
     Unit::ALL.iter().find(known).copied().ok_or_else(|| {
         let all: Vec<&str> = Unit::ALL.iter().map(|u| u.name()).collect();
         Failure::Usage(format!("--expect: \"{text}\" is no unit; known are the spoken ones and {}.", all.join(" ")))

@@ -62,9 +62,9 @@ pub fn world(procedure: &Path, bike: &Path, vocabulary: &Path) -> Result<Loaded,
     let (Some(main), Some(bike), Some(vocabulary), true) = (main, loaded_bike, words, found.is_empty()) else {
         return Err(found);
     };
-    let bike_value = bike::as_value(&bike);
+    let bike_value = bike::as_value(&bike, &vocabulary);
     if let Some(applies) = &procedures[&main].applies {
-        let scope = procedure::Scope::new(bike_value.clone(), Default::default(), Default::default());
+        let scope = procedure::Scope::new(bike_value.clone());
         match procedure::evaluate_bool(applies, &scope) {
             Ok(true) => {}
             Ok(false) => {

@@ -13,6 +13,8 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::sync::Arc;
 
+/// The espeak-ng voice of prompts.
+const PROMPT_VOICE: &str = "en-gb";
 /// Name of the main procedure in the journal's settings.
 const SETTING_PROCEDURE: &str = "procedure";
 
@@ -221,14 +223,21 @@ impl Session {
             "typed" => None,
             _ => Some(open_engine(engine)?),
         };
+        let mut pedal = None;
         let ears: Box<dyn Ears> = match hear {
             "typed" => Box::new(hear::Typed::from_stdin(to_ears)),
-            "mic" => Box::new(hear::Microphone::open(to_ears).map_err(|e| Failure::Lacks(e.to_string()))?),
+            "mic" => {
+                pedal = hear::Pedal::start(to_ears.clone());
+                let settings = hear::ActivitySettings::default();
+                Box::new(hear::Mic::start(to_ears, settings).map_err(|e| Failure::Lacks(e.to_string()))?)
+            }
             file => Box::new(hear::WavEars::new(to_ears, Path::new(file)).map_err(|e| Failure::Input(e.to_string()))?),
         };
         let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
         let mouth = open_mouth(say, to_mouth)?;
-        self.drive(ears, from_ears, mouth, from_mouth, recogniser, None).map(|end| end.code)
+        let end = self.drive(ears, from_ears, mouth, from_mouth, recogniser, None);
+        drop(pedal);
+        end.map(|end| end.code)
     }
 
     /// Walks to the end with these ears and this mouth.
@@ -315,16 +324,35 @@ impl End {
 
 /// Opens a recogniser; a missing model is exit 3.
 pub fn open_engine(engine: Option<&str>) -> Result<Box<dyn Recogniser>, Failure> {
-    hear::open(engine).map_err(|e| if e.is_machine() { Failure::Lacks(e.to_string()) } else { Failure::Usage(e.to_string()) })
+    hear::open(engine)
+        .map_err(|e| if e.is_machine() { Failure::Lacks(e.to_string()) } else { Failure::Usage(e.to_string()) })
+}
+
+/// The voice that prompts are synthesised with.
+fn voice() -> Box<dyn speak::Voice> {
+    Box::new(speak::Cached::new(speak::Espeak::new(PROMPT_VOICE)))
+}
+
+#[cfg(feature = "system-voice")]
+fn system_voice(to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
+    Ok(Box::new(speak::SystemVoice::start(to).map_err(|e| Failure::Lacks(e.to_string()))?))
+}
+
+#[cfg(not(feature = "system-voice"))]
+fn system_voice(_to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
+    let why = "This probeside was built without the system's own voice; build it with: cargo build --release --features system-voice";
+    Err(Failure::Lacks(why.into()))
 }
 
 /// Opens the mouth that `--say` names.
 pub fn open_mouth(say: &str, to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
-    let fail = |e: speak::SpeakError| if e.machine_lacks() { Failure::Lacks(e.to_string()) } else { Failure::Input(e.to_string()) };
+    let fail = |e: speak::SpeakError| {
+        if e.machine_lacks() { Failure::Lacks(e.to_string()) } else { Failure::Input(e.to_string()) }
+    };
     Ok(match say {
-        "printed" => Box::new(speak::Printed::new(to)),
-        "aloud" => Box::new(speak::Aloud::open(to).map_err(fail)?),
-        "system" => speak::system_voice(to).map_err(fail)?,
-        file => Box::new(speak::WavFile::create(Path::new(file), to).map_err(fail)?),
+        "printed" => Box::new(speak::Printed::to_stdout(to)),
+        "aloud" => Box::new(speak::Aloud::start(to, voice()).map_err(fail)?),
+        "system" => system_voice(to)?,
+        file => Box::new(speak::Tape::create(to, voice(), Path::new(file)).map_err(fail)?),
     })
 }

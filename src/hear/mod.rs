@@ -11,15 +11,15 @@ mod engine;
 mod expand;
 mod fitted;
 mod level;
-pub mod models;
-mod moonshine;
-mod network;
 #[cfg(feature = "sound")]
 mod mic;
 #[cfg(not(feature = "sound"))]
 #[path = "no_mic.rs"]
 mod mic;
 mod mic_error;
+pub mod models;
+mod moonshine;
+mod network;
 mod pedal;
 mod prior;
 pub mod resample;
@@ -34,11 +34,11 @@ pub use activity::{Activity, ActivitySettings, Voiced};
 pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, Utterance};
 pub use engine::{DEFAULT_ENGINE, ENGINES, HearError, Recogniser, SAMPLE_RATE, open};
 pub use level::{active_level, signal_to_noise};
-pub use moonshine::Moonshine;
 pub use mic::Mic;
 #[cfg(feature = "sound")]
 pub use mic::MicLevel;
 pub use mic_error::MicError;
+pub use moonshine::Moonshine;
 pub use pedal::Pedal;
 pub use score::{FEATURE_NAMES, FEATURES};
 pub use script::{Given, Script};

@@ -141,6 +141,22 @@ fn spaced(id: &str) -> String {
     id.replace('-', " ")
 }
 
+/// A vocabulary names a bike's parts in templates.
+impl crate::bike::Words for Vocabulary {
+    fn colour(&self, code: &str) -> Option<String> {
+        Vocabulary::colour(self, code)
+    }
+    fn wire(&self, code: &str) -> Option<String> {
+        Vocabulary::wire(self, code)
+    }
+    fn side(&self, side: crate::bike::Side) -> String {
+        match side {
+            crate::bike::Side::Centre => String::new(),
+            side => Vocabulary::side(self, side).to_owned(),
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

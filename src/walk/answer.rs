@@ -210,7 +210,14 @@ impl Walker {
                     Err(d) => return self.fault(&d.to_string()),
                 };
                 let means = choices[at].means;
-                self.write_answer(&heard, &echo, means, confirmed, clip, After::Chosen { choice: at, echo: echo.clone() });
+                self.write_answer(
+                    &heard,
+                    &echo,
+                    means,
+                    confirmed,
+                    clip,
+                    After::Chosen { choice: at, echo: echo.clone() },
+                );
             }
             (Answer::Reading(_), Ask::Reading(_)) => self.take_reading(heard, clip, confirmed, false),
             (Answer::Done, Ask::Done(_)) | (Answer::Note(_), Ask::Note(_)) => {

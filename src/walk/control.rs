@@ -190,8 +190,7 @@ impl Walker {
     }
 
     pub(super) fn stop_for_good(&mut self, why: &str) {
-        let record =
-            Record::Interrupted { step: self.step_id(), what: "stopped".to_owned(), detail: why.to_owned() };
+        let record = Record::Interrupted { step: self.step_id(), what: "stopped".to_owned(), detail: why.to_owned() };
         self.write(record, After::Stopped);
     }
 

@@ -74,7 +74,9 @@ impl Walker {
                 self.frame_mut().then = Some((**then).clone());
                 let start = match self.world.procedures.get(&**procedure) {
                     Some(called) => called.start.clone(),
-                    None => return self.fault(&format!("{}: there is no procedure {}", procedure.place, procedure.value)),
+                    None => {
+                        return self.fault(&format!("{}: there is no procedure {}", procedure.place, procedure.value));
+                    }
                 };
                 let called = procedure.value.clone();
                 self.at.frames.push(Frame { procedure: called, rounds: Vec::new(), step: String::new(), then: None });

@@ -73,7 +73,9 @@ impl Walker {
     fn grammar(&self) -> Result<(Grammar, Vec<Answer>), String> {
         let words = &self.world.vocabulary;
         let commands = |keep: &dyn Fn(Command) -> bool| {
-            words.command_phrases().into_iter().filter(|p| matches!(p.answer, Answer::Command(c) if keep(c)))
+            let mut all = words.command_phrases();
+            all.retain(|p| matches!(p.answer, Answer::Command(c) if keep(c)));
+            all
         };
         let mut grammar = Grammar::default();
         let mut high = Vec::new();
@@ -107,14 +109,19 @@ impl Walker {
             Phase::Correcting { index } => {
                 let taken = &self.readings[*index];
                 let frame = taken.frames.last().expect("the stack of calls is never empty");
-                if let Some(Ask::Reading(ask)) = self.world.procedures[&frame.procedure].step(&taken.step).map(|s| &s.ask) {
+                if let Some(Ask::Reading(ask)) =
+                    self.world.procedures[&frame.procedure].step(&taken.step).map(|s| &s.ask)
+                {
                     grammar.number = Some(self.slot(ask)?);
                 }
                 grammar.phrases.extend(commands(&|c| matches!(c, Command::Repeat | Command::Back | Command::Stop)));
             }
             Phase::Waiting | Phase::Stuck { .. } => {
                 let useful = |c| {
-                    matches!(c, Command::Resume | Command::Stop | Command::Where | Command::LastReading | Command::Repeat)
+                    matches!(
+                        c,
+                        Command::Resume | Command::Stop | Command::Where | Command::LastReading | Command::Repeat
+                    )
                 };
                 grammar.phrases.extend(commands(&useful));
             }
@@ -167,7 +174,9 @@ impl Walker {
         let Some(step) = self.step(&world) else { return };
         let scope = self.scope();
         let phrases = match &step.ask {
-            Ask::Reading(ask) => vec![self.words("say-a-number", serde_json::json!({"unit": world.vocabulary.unit_words(ask.unit)}))],
+            Ask::Reading(ask) => {
+                vec![self.words("say-a-number", serde_json::json!({"unit": world.vocabulary.unit_words(ask.unit)}))]
+            }
             Ask::Done(_) => world.vocabulary.done_phrases().into_iter().take(1).map(|p| p.words).collect(),
             Ask::Note(_) => vec![self.words("say-anything", serde_json::json!({}))],
             Ask::Choice(_) | Ask::Watch { .. } => {

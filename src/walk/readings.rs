@@ -217,7 +217,11 @@ impl Walker {
                 let number = words.say_number(taken.reading.value, taken.unit, taken.resolution);
                 let digits = words.say_digits(taken.reading.value, taken.resolution);
                 let about = kind == ReadingKind::About;
-                self.sentence("reading-back", json!({"words": number, "digits": digits, "about": about}), SayKind::Echo);
+                self.sentence(
+                    "reading-back",
+                    json!({"words": number, "digits": digits, "about": about}),
+                    SayKind::Echo,
+                );
             }
         }
     }

@@ -46,7 +46,12 @@ impl Walker {
                 self.listen_when_quiet();
             }
             _ => {
-                self.note_down(Record::NotTaken { step: self.step_id(), why: "silence".into(), free: None, clip: None });
+                self.note_down(Record::NotTaken {
+                    step: self.step_id(),
+                    why: "silence".into(),
+                    free: None,
+                    clip: None,
+                });
                 self.wait("standby", "standby");
             }
         }

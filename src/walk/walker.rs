@@ -280,11 +280,14 @@ impl Walker {
 
     /// The same at another place.
     pub(super) fn scope_of(&self, at: &Position) -> Scope {
-        let mut bindings = Map::new();
+        let mut scope = Scope::new(self.world.bike_value.clone());
         for round in at.frames.iter().flat_map(|f| &f.rounds) {
-            bindings.insert(round.bind.clone(), round.items[round.at].clone());
+            scope.bind(&round.bind, round.items[round.at].clone());
         }
-        Scope::new(self.world.bike_value.clone(), bindings, at.seen.clone())
+        for (name, value) in &at.seen {
+            scope.see(name, value.clone());
+        }
+        scope
     }
 
     pub(super) fn id(&mut self) -> u64 {

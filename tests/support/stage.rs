@@ -113,7 +113,8 @@ impl Stage {
 
     /// Somebody says (types) something now.
     pub fn answer(&mut self, text: &str) {
-        let listen = self.listen.take().unwrap_or_else(|| panic!("nobody listens for {text:?} at {:?}", self.walker.place()));
+        let listen =
+            self.listen.take().unwrap_or_else(|| panic!("nobody listens for {text:?} at {:?}", self.walker.place()));
         self.mark = self.said.len();
         self.now_ms += 1500;
         let hypotheses = phrase::understand(text, &listen.grammar, &self.world.vocabulary);
