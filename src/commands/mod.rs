@@ -1,1 +1,3 @@
-//! To be filled.
+//! The commands, one file each, that wire the rooms together.
+
+pub mod check;
