@@ -42,6 +42,13 @@ fn sound_files_pass() {
 }
 
 #[test]
+fn without_a_bike_it_says_what_was_not_tried() {
+    let (code, text) = check(&[tests().join("sound/small.yaml")], &[], false);
+    assert_eq!(code, 0);
+    assert!(text.contains("warning [not-tried]") && text.contains("no bike was given"), "{text}");
+}
+
+#[test]
 fn every_broken_file_gets_its_findings() {
     let files = broken();
     assert!(files.len() >= 25, "{} broken files", files.len());

@@ -9,6 +9,7 @@ mod bike_ids;
 mod bike_switches;
 mod bike_wires;
 mod cautions;
+mod explore;
 mod feed;
 mod flow;
 mod frame;
@@ -72,7 +73,7 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
             continue;
         }
         tried += 1;
-        let walks = walks::explore(all.clone(), bike, around, &mut found);
+        let walks = explore::explore(all.clone(), bike, around, &mut found);
         let facts = flow::follow(&walks);
         renders::check(&walks, &mut found);
         limits::check(&walks, &mut found);
