@@ -14,8 +14,13 @@ fn tests() -> PathBuf {
 /// Runs the check; the exit code, and what was printed, with paths shortened to begin below `tests`.
 fn check(paths: &[PathBuf], bikes: &[PathBuf], json: bool) -> (u8, String) {
     let args = CheckArgs { paths: paths.to_vec(), bike: bikes.to_vec(), json };
-    let taken = [("go back", "the command `back`"), ("yes", "yes"), ("it flickers", "the escape `flickers`")];
-    let reserved = taken.map(|(words, meaning)| Reserved { words: words.into(), meaning: meaning.into() }).to_vec();
+    let taken = [("go back", "the command `back`"), ("no", "no"), ("it flickers", "the escape `flickers`")];
+    let reserved = taken.map(|(words, meaning)| Reserved {
+        words: words.into(),
+        meaning: meaning.into(),
+        always: meaning != "no",
+    });
+    let reserved = reserved.to_vec();
     let spoken = Spoken { reserved, words: &EnglishWords, vocabulary: &|_, _| Vec::new() };
     let mut out = Vec::new();
     let code = run(&args, &spoken, &mut out).unwrap();

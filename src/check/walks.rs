@@ -1,5 +1,5 @@
 //! Every way through a procedure for one bike: nodes (a step in a round of its loops, in a doubt chain, in a called procedure) and
-//! edges (answers, doubts, steps left out, checks left untested). [`super::explore`] finds them.
+//! edges (answers, doubts, steps left out, checks left untested). `explore.rs` finds them.
 
 use super::frame::At;
 use super::{Findings, Surroundings};
