@@ -98,7 +98,7 @@ fn check_reserved(phrase: &Said<'_>, taken: &Reserved, found: &mut Findings) {
     if phrase.words == taken.words {
         let message = format!("\"{}\" is already {}", phrase.words, taken.meaning);
         found.add(Diagnostic::error(place, "same-answer", message).help("Choose other words."));
-    } else if begins(&phrase.words, &taken.words) || begins(&taken.words, &phrase.words) {
+    } else if taken.always && (begins(&phrase.words, &taken.words) || begins(&taken.words, &phrase.words)) {
         let message = format!("\"{}\" and \"{}\", {}, begin alike", phrase.words, taken.words, taken.meaning);
         found.add(Diagnostic::warning(place, "answer-begins", message).help("Begin with another word."));
     }

@@ -1,14 +1,15 @@
 //! Everything that can be wrong with a procedure or a bike that reads well: one check, one file. Each file opens with what it
 //! does, why, and an example.
 //!
-//! [`procedure`] walks every way through a procedure for each bike ([`walks`]) and follows on them what the bike's state can be
-//! and what was said ([`flow`]); the checks look at that.
+//! [`procedure`] walks every way through a procedure for each bike (`walks.rs`) and follows on them what the bike's state can be
+//! and what was said (`flow.rs`); the checks look at that.
 
 mod answers;
 mod bike_ids;
 mod bike_switches;
 mod bike_wires;
 mod cautions;
+mod explore;
 mod feed;
 mod flow;
 mod frame;
@@ -37,6 +38,8 @@ pub struct Reserved {
     pub words: String,
     /// What it is: "the command `back`", "the escape `flickers`", "yes".
     pub meaning: String,
+    /// It is listened for at any moment; yes and no only while a confirmation is pending, so that an answer may begin with them.
+    pub always: bool,
 }
 
 /// What a procedure is checked against.
@@ -72,7 +75,7 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
             continue;
         }
         tried += 1;
-        let walks = walks::explore(all.clone(), bike, around, &mut found);
+        let walks = explore::explore(all.clone(), bike, around, &mut found);
         let facts = flow::follow(&walks);
         renders::check(&walks, &mut found);
         limits::check(&walks, &mut found);

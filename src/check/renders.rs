@@ -89,7 +89,10 @@ impl Look<'_, '_> {
 
     fn tell<T>(&mut self, outcome: Result<T, Diagnostic>) {
         if let Err(mut finding) = outcome {
-            finding.message = format!("for the {}, {}", self.walks.bike.name, finding.message);
+            let bike = &self.walks.bike.name;
+            if !finding.message.contains(bike.as_str()) {
+                finding.message = format!("for the {bike}, {}", finding.message);
+            }
             self.found.add(finding);
         }
     }
