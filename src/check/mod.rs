@@ -1,1 +1,129 @@
-//! To be filled.
+//! Everything that can be wrong with a procedure or a bike that reads well: one check, one file. Each file opens with what it
+//! does, why, and an example.
+//!
+//! [`procedure`] walks every way through a procedure for each bike (`walks.rs`) and follows on them what the bike's state can be
+//! and what was said (`flow.rs`); the checks look at that.
+
+mod answers;
+mod bike_ids;
+mod bike_switches;
+mod bike_wires;
+mod cautions;
+mod explore;
+mod feed;
+mod flow;
+mod frame;
+mod limits;
+mod prompts;
+mod reach;
+mod renders;
+mod seen;
+mod states;
+mod targets;
+mod tools;
+mod units;
+mod walks;
+mod way_out;
+
+use crate::bike::{Bike, Words, as_value};
+use crate::procedure::{Procedure, Scope};
+use crate::written::{Diagnostic, Place};
+use std::collections::BTreeSet;
+use std::rc::Rc;
+
+/// A phrase that means something at any step, so that no answer may use it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reserved {
+    /// Lower-case words separated by single spaces.
+    pub words: String,
+    /// What it is: "the command `back`", "the escape `flickers`", "yes".
+    pub meaning: String,
+    /// It is listened for at any moment; yes and no only while a confirmation is pending, so that an answer may begin with them.
+    pub always: bool,
+}
+
+/// What a procedure is checked against.
+pub struct Surroundings<'a> {
+    /// The bikes it is tried with; those that its `applies` leaves out are passed over.
+    pub bikes: &'a [Bike],
+    /// Finds a called procedure by its id; none when there is no such file or it does not load.
+    pub called: &'a dyn Fn(&str) -> Option<Rc<Procedure>>,
+    /// Phrases that are taken.
+    pub reserved: &'a [Reserved],
+    /// How parts are named aloud.
+    pub words: &'a dyn Words,
+}
+
+/// All that is wrong with `procedure`, in the file's order. Findings in a called procedure are not repeated here.
+pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagnostic> {
+    let mut found = Findings::default();
+    targets::check(procedure, around, &mut found);
+    units::check(procedure, &mut found);
+    tools::check(procedure, &mut found);
+    answers::check(procedure, around.reserved, &|text| Some(text.value.clone()), None, &mut found);
+    if found.has_errors() {
+        return found.sorted();
+    }
+    reach::check(procedure, &mut found);
+    let called = walks::called_by(procedure, around);
+    let all: Vec<&Procedure> = [procedure].into_iter().chain(called.iter().map(|each| &**each)).collect();
+    let mut tried = 0;
+    let mut states = states::States::default();
+    for bike in around.bikes {
+        let plain = Scope::new(as_value(bike, around.words));
+        if !walks::applies(procedure, &plain, &mut found) {
+            continue;
+        }
+        tried += 1;
+        let walks = explore::explore(all.clone(), bike, around, &mut found);
+        let facts = flow::follow(&walks);
+        renders::check(&walks, &mut found);
+        limits::check(&walks, &mut found);
+        prompts::check(&walks, &mut found);
+        way_out::check(&walks, &mut found);
+        seen::check(&walks, &facts, &mut found);
+        cautions::check(&walks, &facts, &mut found);
+        states.check(&walks, &facts, &mut found);
+        answers::check_rendered(&walks, around.reserved, &mut found);
+    }
+    states.finish(&mut found);
+    if tried == 0 {
+        let why = if around.bikes.is_empty() { "no bike was given" } else { "it applies to none of the bikes" };
+        let message = format!("templates, limits, states and cautions were not tried: {why}");
+        found.add(Diagnostic::warning(&procedure.place, "not-tried", message).help("Give a bike's file with --bike."));
+    }
+    found.sorted()
+}
+
+/// All that is wrong with `bike`, in the file's order.
+pub fn bike(bike: &Bike) -> Vec<Diagnostic> {
+    let mut found = Findings::default();
+    bike_ids::check(bike, &mut found);
+    bike_wires::check(bike, &mut found);
+    bike_switches::check(bike, &mut found);
+    found.sorted()
+}
+
+/// Findings, each kept once: the same check at the same place for another bike or another round adds nothing.
+#[derive(Default)]
+struct Findings {
+    found: Vec<Diagnostic>,
+    told: BTreeSet<(Place, String)>,
+}
+
+impl Findings {
+    fn add(&mut self, finding: Diagnostic) {
+        if self.told.insert((finding.place.clone(), finding.check.clone())) {
+            self.found.push(finding);
+        }
+    }
+
+    fn has_errors(&self) -> bool {
+        self.found.iter().any(|finding| finding.severity == crate::written::Severity::Error)
+    }
+
+    fn sorted(mut self) -> Vec<Diagnostic> {
+        self.found.sort();
+        self.found
+    }
+}

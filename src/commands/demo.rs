@@ -16,6 +16,9 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::time::{Duration, Instant};
 
+/// An invented mechanic who is not understood more often than this gives up.
+const MOST_ACKNOWLEDGEMENTS: usize = 80;
+
 /// Arguments of `demo`.
 #[derive(Debug, clap::Args)]
 pub struct Args {
@@ -37,6 +40,8 @@ pub struct Args {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
 struct Story {
+    #[serde(rename = "story")]
+    title: String,
     procedure: String,
     bike: String,
     complaint: String,
@@ -77,8 +82,20 @@ impl Mechanic {
                 *turn += 1;
                 words
             }
-            None => has(&Answer::Done),
+            None => self.acknowledgement(&moment),
         }
+    }
+
+    /// "Ready" in one of its wordings; another one each time, so that a wording that is heard badly does not block the walk.
+    fn acknowledgement(&mut self, moment: &Moment) -> Option<String> {
+        let all: Vec<&str> =
+            moment.grammar.phrases.iter().filter(|p| p.answer == Answer::Done).map(|p| p.words.as_str()).collect();
+        let turn = self.said.entry("acknowledgement".to_owned()).or_default();
+        *turn += 1;
+        if *turn > MOST_ACKNOWLEDGEMENTS {
+            return None;
+        }
+        all.get(*turn % all.len().max(1)).map(|words| (*words).to_owned())
     }
 
     fn speak(&mut self) -> Given {
@@ -119,7 +136,7 @@ pub fn run(args: &Args) -> Outcome {
     };
     let into = args.into.clone().unwrap_or_else(|| new_folder(&format!("demo {}", loaded.world.bike.name)));
     println!("{} brings {}: \"{}\"", story.person, loaded.world.bike.name, story.complaint);
-    println!("Invented people, an invented bike with a known fault; every answer below is spoken and heard.");
+    println!("{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.", story.title);
     let session = Session::begin(loaded, &into, job)?;
     let moment = Rc::new(RefCell::new(Moment::default()));
     let mut mechanic =

@@ -1,5 +1,6 @@
 //! The commands, one file each. Everything is wired here; nothing is decided here.
 
+pub mod check;
 pub mod load;
 pub mod review;
 pub mod verify;
@@ -33,6 +34,8 @@ pub enum Command {
     Demo(demo::Args),
     /// Walk through a procedure at the bike
     Walk(walk::Args),
+    /// Is a procedure, bike or vocabulary file sound?
+    Check(check::CheckArgs),
     /// What would be understood of sound files, and how surely
     Hear(hear::Args),
     /// Read a session's record
@@ -46,6 +49,7 @@ pub fn run(cli: Cli) -> u8 {
     let outcome = match cli.command {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
+        Command::Check(args) => checked(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
         Command::Verify(args) => Ok(verify::run(&args)),
@@ -58,6 +62,23 @@ pub fn run(cli: Cli) -> u8 {
         }
     }
 }
+/// The check, with the words of the built-in vocabulary.
+fn checked(args: &check::CheckArgs) -> Outcome {
+    let words = crate::phrase::Vocabulary::english();
+    let always = words.command_phrases().into_iter().chain(words.escape_phrases()).map(|p| (p, true));
+    let reserved = always.chain(words.yes_no_phrases().into_iter().map(|p| (p, false)));
+    let reserved = reserved
+        .map(|(phrase, always)| crate::check::Reserved {
+            words: phrase.words.clone(),
+            meaning: words.answer_words(&phrase.answer, 1.0),
+            always,
+        })
+        .collect();
+    let vocabulary = |text: &str, file: &str| crate::phrase::Vocabulary::from_yaml(text, file).err().unwrap_or_default();
+    let spoken = check::Spoken { reserved, words, vocabulary: &vocabulary };
+    check::run(args, &spoken, &mut std::io::stdout().lock()).map_err(|e| Failure::Input(format!("The output is gone: {e}.")))
+}
+
 /// Prints to standard output; a reader that has gone away is no fault.
 fn say(text: &str) {
     use std::io::Write;

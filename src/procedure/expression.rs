@@ -29,6 +29,8 @@ fn compile(expression: &Expression) -> Result<IdedExpr, Diagnostic> {
     let parsed = Parser::new().max_recursion_depth(DEEPEST).parse(expression);
     let mut tree = parsed.map_err(|errors| {
         let first = errors.errors.first().map(|error| error.msg.clone()).unwrap_or_default();
+        // The parser's list of what could have stood there helps nobody.
+        let first = first.split(" expecting ").next().unwrap_or_default().replace("'<EOF>'", "end");
         finding(expression, format!("the expression is not well-formed: {first}"))
     })?;
     let mut nodes = 0;
@@ -187,7 +189,15 @@ fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic>
 }
 
 fn wanted<T>(expression: &Expression, what: &str, value: &Value) -> Result<T, Diagnostic> {
-    let message = format!("the expression gives {} where {what} is needed", value.type_of());
+    let given = match value {
+        Value::Bool(_) => "true or false",
+        Value::Float(_) | Value::Int(_) | Value::UInt(_) => "a number",
+        Value::String(_) => "a text",
+        Value::List(_) => "a list",
+        Value::Map(_) => "a mapping",
+        _ => "something else",
+    };
+    let message = format!("the expression gives {given} where {what} is needed");
     Err(finding(expression, message))
 }
 

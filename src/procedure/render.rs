@@ -97,7 +97,7 @@ impl Make<'_> {
             return Ok(Some(id));
         }
         let names: Vec<&str> = there.iter().map(String::as_str).collect();
-        let message = format!("nothing on the {} that unplugs is named `{id}`", self.bike.name);
+        let message = format!("the {} has nothing that unplugs named `{id}`", self.bike.name);
         Err(Diagnostic::error(&part.place, "state", message).help(suggestion(&id, &names)))
     }
 

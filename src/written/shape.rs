@@ -8,7 +8,7 @@ use super::{Diagnostic, Place};
 /// What a text is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum TextFor {
-    /// A name of our own: lower-case letters, digits and `-`, beginning with a letter.
+    /// A name of our own: lower-case letters, digits, `-` and `_`, beginning with a letter.
     Id,
     /// Words as they are.
     Words,
@@ -246,7 +246,7 @@ fn check_text(purpose: TextFor, node: &Node, what: &str, findings: &mut Vec<Diag
     }
 }
 
-const ID_RULE: &str = "A name is of lower-case letters, digits and `-`, and begins with a letter.";
+const ID_RULE: &str = "A name is of lower-case letters, digits, `-` and `_`, and begins with a letter.";
 
 fn is_id(text: &str) -> bool {
     text.starts_with(|c: char| c.is_ascii_lowercase())

@@ -1,0 +1,169 @@
+//! What the bike's state can be at every place of the walks, which hazards were cautioned on every way there, and what was surely
+//! seen: followed forward over the edges until nothing changes.
+
+use super::walks::{To, Via, Walks};
+use crate::bike::{Engine, StateNeed};
+use crate::procedure::Hazard;
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+
+/// A part of the bike's state.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Fact {
+    /// A switch's position.
+    Switch(String),
+    /// Whether something is plugged in: [`IN`] or [`OUT`].
+    Plug(String),
+    /// Where a points set stands.
+    Points(String),
+    /// What is fitted under this name: the two terminals, or [`OUT`].
+    Fitted(String),
+    /// The instrument and its leads, or [`OUT`].
+    Instrument,
+    /// What the engine does.
+    Engine,
+}
+
+/// Plugged in.
+pub(super) const IN: &str = "in";
+/// Unplugged, not fitted, laid down.
+pub(super) const OUT: &str = "out";
+/// Nobody has said.
+const UNKNOWN: &str = "?";
+
+/// What holds on arriving at a place.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct Facts {
+    /// The values that each part may have; a part that is not here is as at the start.
+    may: BTreeMap<Fact, BTreeSet<String>>,
+    /// Hazards that were cautioned on every way.
+    pub cautioned: BTreeSet<Hazard>,
+    /// Names that were seen on every way.
+    pub seen: BTreeSet<String>,
+}
+
+/// As at the start: all is plugged in, nothing is fitted, the rest is not known.
+fn at_start(fact: &Fact) -> &'static str {
+    match fact {
+        Fact::Plug(_) => IN,
+        Fact::Fitted(_) | Fact::Instrument => OUT,
+        Fact::Switch(_) | Fact::Points(_) | Fact::Engine => UNKNOWN,
+    }
+}
+
+impl Facts {
+    /// Whether `fact` is `value` on some way, as far as anybody has said.
+    pub fn may_be(&self, fact: &Fact, value: &str) -> bool {
+        match self.may.get(fact) {
+            Some(values) => values.contains(value),
+            None => at_start(fact) == value,
+        }
+    }
+
+    /// Whether `fact` is `value` on every way.
+    pub fn is(&self, fact: &Fact, value: &str) -> bool {
+        match self.may.get(fact) {
+            Some(values) => values.len() == 1 && values.contains(value),
+            None => at_start(fact) == value,
+        }
+    }
+
+    /// The names of what may be fitted.
+    pub fn may_be_fitted(&self) -> impl Iterator<Item = &str> {
+        self.may.iter().filter_map(|(fact, values)| match fact {
+            Fact::Fitted(name) if values.iter().any(|value| value != OUT) => Some(name.as_str()),
+            _ => None,
+        })
+    }
+
+    /// The facts once `need` holds.
+    pub fn after(&self, need: &StateNeed) -> Facts {
+        let mut next = self.clone();
+        if matches!(need.engine, Some(Engine::Turned | Engine::Kicked | Engine::Running)) && need.points.is_empty() {
+            for (fact, values) in &mut next.may {
+                if matches!(fact, Fact::Points(_)) {
+                    *values = [UNKNOWN.to_owned()].into();
+                }
+            }
+        }
+        for (fact, value) in asked_for(need) {
+            next.may.insert(fact, [value].into());
+        }
+        next
+    }
+
+    fn join(&mut self, other: &Facts) -> bool {
+        let before = self.clone();
+        let facts: BTreeSet<Fact> = self.may.keys().chain(other.may.keys()).cloned().collect();
+        for fact in facts {
+            let of = |facts: &Facts| match facts.may.get(&fact) {
+                Some(values) => values.clone(),
+                None => [at_start(&fact).to_owned()].into(),
+            };
+            let both = of(self).union(&of(other)).cloned().collect();
+            self.may.insert(fact, both);
+        }
+        self.cautioned = self.cautioned.intersection(&other.cautioned).copied().collect();
+        self.seen = self.seen.intersection(&other.seen).cloned().collect();
+        *self != before
+    }
+}
+
+/// The facts that `need` asks for.
+pub(super) fn asked_for(need: &StateNeed) -> Vec<(Fact, String)> {
+    let mut all: Vec<(Fact, String)> = Vec::new();
+    all.extend(need.switches.iter().map(|(name, to)| (Fact::Switch(name.clone()), to.clone())));
+    all.extend(need.unplugged.iter().map(|id| (Fact::Plug(id.clone()), OUT.to_owned())));
+    all.extend(need.plugged.iter().map(|id| (Fact::Plug(id.clone()), IN.to_owned())));
+    all.extend(need.points.iter().map(|(set, at)| (Fact::Points(set.clone()), at.name().to_owned())));
+    all.extend(need.fitted.iter().map(|(name, between)| (Fact::Fitted(name.clone()), between.join(" and "))));
+    all.extend(need.removed.iter().map(|name| (Fact::Fitted(name.clone()), OUT.to_owned())));
+    if let Some(tool) = &need.instrument {
+        all.push((Fact::Instrument, format!("{} at {} and {}", tool.kind, tool.first, tool.second)));
+    } else if need.lay_down {
+        all.push((Fact::Instrument, OUT.to_owned()));
+    }
+    all.extend(need.engine.map(|engine| (Fact::Engine, engine.name().to_owned())));
+    all
+}
+
+/// What holds on arriving at each node of `walks`.
+pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
+    let mut arriving: Vec<Option<Facts>> = vec![None; walks.nodes.len()];
+    let mut waiting = VecDeque::new();
+    if let Some(first) = arriving.first_mut() {
+        *first = Some(Facts::default());
+        waiting.push_back(0);
+    }
+    while let Some(number) = waiting.pop_front() {
+        let node = &walks.nodes[number];
+        let Some(before) = arriving[number].clone() else { continue };
+        let mut after = before.after(&node.need);
+        after.cautioned.extend(node.cautioned.iter().copied());
+        // Whoever leaves a check untested may or may not have made the bike as the step asked.
+        let mut perhaps = before.clone();
+        perhaps.join(&after);
+        perhaps.cautioned.clone_from(&after.cautioned);
+        for edge in &node.edges {
+            let To::Node(to) = edge.to else { continue };
+            let mut leaving = match &edge.via {
+                Via::LeftOut => before.clone(),
+                Via::Answer(_) | Via::Doubted => after.clone(),
+                Via::Untested => perhaps.clone(),
+            };
+            if let Via::Answer(names) = &edge.via {
+                leaving.seen.extend(names.iter().cloned());
+            }
+            let changed = match &mut arriving[to] {
+                Some(known) => known.join(&leaving),
+                unknown => {
+                    *unknown = Some(leaving);
+                    true
+                }
+            };
+            if changed {
+                waiting.push_back(to);
+            }
+        }
+    }
+    arriving.into_iter().map(Option::unwrap_or_default).collect()
+}

@@ -1,0 +1,97 @@
+//! States that the steps before cannot have left: what is assumed and does not hold on every way, what is plugged in or removed and
+//! was never unplugged or fitted.
+//!
+//! Why: "the connector is apart" is believed by the next reading; if one way leads there with the connector together, the reading
+//! means something else.
+//!
+//! Example: `remove: [jumper]` where the step before fitted `jumper-wire`.
+
+use super::Findings;
+use super::flow::{Fact, Facts, OUT, asked_for};
+use super::walks::{To, Via, Walks};
+use crate::procedure::Template;
+use crate::written::Diagnostic;
+use std::collections::BTreeMap;
+
+/// What is plugged in or removed by some step, and whether it can have been apart or fitted on some way, over all bikes.
+#[derive(Default)]
+pub(super) struct States {
+    undone: BTreeMap<(String, &'static str), (Diagnostic, bool)>,
+}
+
+impl States {
+    pub(super) fn check(&mut self, walks: &Walks<'_>, facts: &[Facts], found: &mut Findings) {
+        for (number, (node, facts_here)) in walks.nodes.iter().zip(facts).enumerate() {
+            if node.at.procedure != 0 || node.left_out {
+                continue;
+            }
+            for (fact, value) in asked_for(&node.assumes) {
+                if !facts_here.is(&fact, &value) {
+                    let from = way_without(walks, facts, number, &fact, &value);
+                    let message = format!(
+                        "`{}` assumes that {}, which does not hold on the way from {from}",
+                        *node.step.id,
+                        words(&fact, &value)
+                    );
+                    let help = "Ask for it with `state:` here, or on that way.";
+                    let place = node.step.assumes.place.as_ref().unwrap_or(&node.step.id.place);
+                    found.add(Diagnostic::error(place, "not-left-so", message).help(help));
+                }
+            }
+            let state = &node.step.state;
+            for part in &state.plug_in {
+                let render = |part: &Template| crate::procedure::render(part, &node.scope).ok();
+                let Some(id) = render(part) else { continue };
+                let may = facts_here.may_be(&Fact::Plug(id.clone()), OUT);
+                let message = format!("`{}` plugs in {id}, which no step before it unplugs", *node.step.id);
+                self.note(part, "plug-in", may, Diagnostic::warning(&part.place, "nothing-to-undo", message));
+            }
+            for name in &state.remove {
+                let may = facts_here.may_be_fitted().any(|fitted| fitted == name.as_str());
+                let message = format!("`{}` removes the {}, which no step before it fits", *node.step.id, **name);
+                self.note(name, "remove", may, Diagnostic::error(&name.place, "nothing-to-undo", message));
+            }
+        }
+    }
+
+    fn note(&mut self, what: &Template, kind: &'static str, may: bool, finding: Diagnostic) {
+        let finding = finding.help("Is the name the same as where it was taken apart or fitted?");
+        let entry = self.undone.entry((what.place.to_string(), kind)).or_insert((finding, false));
+        entry.1 |= may;
+    }
+
+    /// Reports what no way on any bike can have left to undo.
+    pub(super) fn finish(self, found: &mut Findings) {
+        self.undone.into_values().filter(|(_, may)| !may).for_each(|(finding, _)| found.add(finding));
+    }
+}
+
+/// The step from which node `to` is reached without `fact` being `value`.
+fn way_without(walks: &Walks<'_>, facts: &[Facts], to: usize, fact: &Fact, value: &str) -> String {
+    for (from, node) in walks.nodes.iter().enumerate() {
+        for edge in node.edges.iter().filter(|edge| edge.to == To::Node(to)) {
+            let holds = match edge.via {
+                Via::LeftOut => facts[from].is(fact, value),
+                Via::Answer(_) | Via::Doubted => facts[from].after(&node.need).is(fact, value),
+                Via::Untested => facts[from].is(fact, value) && facts[from].after(&node.need).is(fact, value),
+            };
+            if !holds {
+                return format!("`{}`", *node.step.id);
+            }
+        }
+    }
+    "the start".to_owned()
+}
+
+fn words(fact: &Fact, value: &str) -> String {
+    match fact {
+        Fact::Switch(name) => format!("the {name} switch is at {value}"),
+        Fact::Plug(id) => format!("{id} is {}", if value == OUT { "unplugged" } else { "plugged in" }),
+        Fact::Points(set) => format!("the points {set} are {value}"),
+        Fact::Fitted(name) if value == OUT => format!("the {name} is off"),
+        Fact::Fitted(name) => format!("the {name} joins {value}"),
+        Fact::Instrument if value == OUT => "the instrument is laid down".to_owned(),
+        Fact::Instrument => format!("the instrument is the {value}"),
+        Fact::Engine => format!("the engine is {value}"),
+    }
+}

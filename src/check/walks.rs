@@ -1,0 +1,164 @@
+//! Every way through a procedure for one bike: nodes (a step in a round of its loops, in a doubt chain, in a called procedure) and
+//! edges (answers, doubts, steps left out, checks left untested). `explore.rs` finds them.
+
+use super::frame::At;
+use super::{Findings, Surroundings};
+use crate::bike::{Bike, StateNeed};
+use crate::procedure::{Ask, Conclusion, Hazard, Procedure, Scope, Step, Target, evaluate_bool, evaluate_list};
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+use std::rc::Rc;
+
+/// How an edge is taken.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Via {
+    /// The step is left out.
+    LeftOut,
+    /// An answer; the names under which it is kept.
+    Answer(Vec<String>),
+    /// An answer that is doubted first.
+    Doubted,
+    /// The check is left untested, or an escape was said.
+    Untested,
+}
+
+/// Where an edge leads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum To {
+    /// Another place.
+    Node(usize),
+    /// The end of the walk.
+    End,
+}
+
+/// An edge.
+#[derive(Debug, Clone)]
+pub(super) struct Edge {
+    pub via: Via,
+    pub to: To,
+}
+
+/// A place on the walks.
+pub(super) struct Node<'p> {
+    pub at: At,
+    pub step: &'p Step,
+    /// What templates and expressions can name, with samples of everything that could have been seen.
+    pub scope: Rc<Scope>,
+    /// The state it needs, where it comes out for this bike.
+    pub need: StateNeed,
+    /// What it assumes.
+    pub assumes: StateNeed,
+    /// Hazards that its cautions are about.
+    pub cautioned: BTreeSet<Hazard>,
+    /// The step is always left out for this bike.
+    pub left_out: bool,
+    pub edges: Vec<Edge>,
+}
+
+/// A conclusion that is reached, and from where.
+pub(super) struct Concluded<'p> {
+    pub conclusion: &'p Conclusion,
+    pub procedure: usize,
+    pub scope: Rc<Scope>,
+}
+
+/// Every way through.
+pub(super) struct Walks<'p> {
+    pub procedures: Vec<&'p Procedure>,
+    pub bike: &'p Bike,
+    pub nodes: Vec<Node<'p>>,
+    pub concluded: Vec<Concluded<'p>>,
+    /// Names that are kept somewhere.
+    pub samples: BTreeSet<String>,
+}
+
+impl<'p> Walks<'p> {
+    /// The procedure that is checked.
+    pub fn procedure(&self) -> &'p Procedure {
+        self.procedures[0]
+    }
+
+    /// The nodes of the procedure that is checked, where the step is not left out.
+    pub fn own(&self) -> impl Iterator<Item = &Node<'p>> {
+        self.nodes.iter().filter(|node| node.at.procedure == 0 && !node.left_out)
+    }
+}
+
+/// The procedures that `procedure` calls, and those that they call.
+pub(super) fn called_by(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Rc<Procedure>> {
+    let mut all: Vec<Rc<Procedure>> = Vec::new();
+    let mut waiting = calls(procedure);
+    while let Some(id) = waiting.pop() {
+        if id != procedure.id
+            && all.iter().all(|known| known.id != id)
+            && let Some(called) = (around.called)(&id)
+        {
+            waiting.extend(calls(&called));
+            all.push(called);
+        }
+    }
+    all
+}
+
+fn calls(procedure: &Procedure) -> Vec<String> {
+    fn of(target: &Target, ids: &mut Vec<String>) {
+        if let Target::Call { procedure, then } = target {
+            ids.push(procedure.value.clone());
+            of(then, ids);
+        }
+    }
+    let steps = procedure.steps.iter().flat_map(|step| {
+        let routes = step.otherwise.iter().chain([&step.untested]).flat_map(super::targets::of);
+        super::targets::targets_of(&step.ask).into_iter().chain(routes)
+    });
+    let loops = procedure.loops.iter().flat_map(|each| super::targets::of(&each.then));
+    let escapes = procedure.escapes.values().flat_map(super::targets::of);
+    let mut ids = Vec::new();
+    steps.chain(loops).chain(escapes).chain([&procedure.start]).for_each(|target| of(target, &mut ids));
+    ids
+}
+
+/// Whether `procedure` applies to `bike`; an expression that does not come out is reported.
+pub(super) fn applies(procedure: &Procedure, scope: &Scope, found: &mut Findings) -> bool {
+    match procedure.applies.as_ref().map(|applies| evaluate_bool(applies, scope)) {
+        None | Some(Ok(true)) => true,
+        Some(Ok(false)) => false,
+        Some(Err(error)) => {
+            found.add(error);
+            false
+        }
+    }
+}
+
+/// Puts a sample of everything that can be seen into `scope`; gives the names.
+pub(super) fn samples(procedures: &[&Procedure], scope: &mut Scope) -> BTreeSet<String> {
+    let mut rounds: BTreeSet<String> = BTreeSet::new();
+    for each in procedures.iter().flat_map(|procedure| &procedure.loops) {
+        let items = evaluate_list(&each.over, scope).unwrap_or_default();
+        rounds.extend(items.iter().filter_map(|item| item.get("id")?.as_str().map(str::to_owned)));
+    }
+    let mut names = BTreeSet::new();
+    let mut keep = |name: &str, value: Value| {
+        let name = name.replace('-', "_");
+        for suffix in rounds.iter().map(|round| format!("_{}", round.replace('-', "_"))).chain([String::new()]) {
+            scope.see(&format!("{name}{suffix}"), value.clone());
+            names.insert(format!("{name}{suffix}"));
+        }
+    };
+    for procedure in procedures {
+        for step in &procedure.steps {
+            match &step.ask {
+                Ask::Choice(choices) | Ask::Watch { choices, .. } => {
+                    keep(&step.id, json!(choices.first().map(|choice| choice.id.as_str())));
+                }
+                Ask::Reading(reading) => {
+                    keep(&reading.name, json!(1.0));
+                    keep(&format!("{}_band", *step.id), json!(reading.bands.first().map(|band| band.id.as_str())));
+                }
+                Ask::Done(_) | Ask::Note(_) => {}
+            }
+        }
+        keep(&procedure.id, json!(procedure.conclusions.first().map(|conclusion| conclusion.id.as_str())));
+    }
+    names
+}

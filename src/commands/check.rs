@@ -1,0 +1,214 @@
+//! `probeside check`: is this procedure, bike or vocabulary file sound? Several findings a run, each with file, line and column.
+//!
+//! `--json` prints one object, version 1 of this schema:
+//! `{"schema": "probeside.check", "version": 1, "sound": bool, "files": [{"file", "kind": "procedure|bike|vocabulary|unknown",
+//! "errors": count, "warnings": count}], "findings": [{"file", "line", "column", "severity": "error|warning", "check", "message",
+//! "help": text or null}]}`. Line and column count from 1; 0 means the file as a whole.
+
+use crate::bike::{self, Bike, Words};
+use crate::check::{self, Reserved, Surroundings};
+use crate::procedure::{self, Procedure};
+use crate::written::tree::{self, Node};
+use crate::written::{Diagnostic, Severity, read_text, whole_file};
+use clap::Args;
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::rc::Rc;
+
+/// What `probeside check` is given.
+#[derive(Debug, Clone, Args)]
+pub struct CheckArgs {
+    /// Procedures, bikes and vocabularies; of a folder, every YAML file in it
+    #[arg(required = true, value_name = "PATH")]
+    pub paths: Vec<PathBuf>,
+    /// Bikes to try procedures with [default: those in the folder bikes/ beside the procedure]
+    #[arg(long, value_name = "FILE")]
+    pub bike: Vec<PathBuf>,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What the vocabulary lends to the check.
+pub struct Spoken<'a> {
+    /// Phrases that are taken at any step.
+    pub reserved: Vec<Reserved>,
+    /// How parts are named aloud.
+    pub words: &'a dyn Words,
+    /// Checks a vocabulary: its text and its name.
+    pub vocabulary: &'a dyn Fn(&str, &str) -> Vec<Diagnostic>,
+}
+
+/// Checks every path, prints what was found to `out`; the exit code: 0 all sound, 1 errors.
+///
+/// # Errors
+/// When `out` cannot be written.
+pub fn run(args: &CheckArgs, spoken: &Spoken<'_>, out: &mut dyn std::io::Write) -> std::io::Result<u8> {
+    let mut checker =
+        Checker { spoken, bikes: BTreeMap::new(), procedures: BTreeMap::new(), report: Report::default() };
+    let given: Vec<Bike> = args.bike.iter().filter_map(|path| checker.needed_bike(path)).collect();
+    for path in &args.paths {
+        for file in files_in(path) {
+            checker.file(&file, &given);
+        }
+    }
+    let Report { files, mut findings } = checker.report;
+    findings.sort();
+    findings.dedup();
+    let errors = findings.iter().filter(|finding| finding.severity == Severity::Error).count();
+    if args.json {
+        let object = as_json(&files, &findings);
+        writeln!(out, "{object:#}")?;
+    } else {
+        for finding in &findings {
+            writeln!(out, "{finding}")?;
+        }
+        let warnings = findings.len() - errors;
+        let of = if files.len() == 1 { files[0].1.to_owned() } else { format!("{} files", files.len()) };
+        match (errors, warnings) {
+            (0, 0) => writeln!(out, "{of}: sound")?,
+            _ => writeln!(out, "{of}: {}, {}", counted(errors, "error"), counted(warnings, "warning"))?,
+        }
+    }
+    Ok(u8::from(errors > 0))
+}
+
+fn counted(count: usize, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
+}
+
+fn as_json(files: &[(String, &'static str)], findings: &[Diagnostic]) -> Value {
+    let of = |file: &str, severity: Severity| {
+        findings.iter().filter(|f| &*f.place.file == file && f.severity == severity).count()
+    };
+    let files: Vec<Value> = files
+        .iter()
+        .map(|(file, kind)| {
+            json!({"file": file, "kind": kind, "errors": of(file, Severity::Error), "warnings": of(file, Severity::Warning)})
+        })
+        .collect();
+    let told: Vec<Value> = findings
+        .iter()
+        .map(|finding| {
+            json!({
+                "file": &*finding.place.file, "line": finding.place.line, "column": finding.place.column,
+                "severity": finding.severity, "check": finding.check, "message": finding.message, "help": finding.help,
+            })
+        })
+        .collect();
+    let sound = findings.iter().all(|finding| finding.severity != Severity::Error);
+    json!({"schema": "probeside.check", "version": 1, "sound": sound, "files": files, "findings": told})
+}
+
+/// The path itself, or the YAML files in a folder, by name.
+fn files_in(path: &Path) -> Vec<PathBuf> {
+    let Ok(entries) = std::fs::read_dir(path) else { return vec![path.to_owned()] };
+    let is_yaml = |path: &PathBuf| path.is_file() && path.extension().is_some_and(|end| end == "yaml" || end == "yml");
+    let mut files: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).filter(is_yaml).collect();
+    files.sort();
+    if files.is_empty() { vec![path.to_owned()] } else { files }
+}
+
+#[derive(Default)]
+struct Report {
+    files: Vec<(String, &'static str)>,
+    findings: Vec<Diagnostic>,
+}
+
+struct Checker<'a, 'b> {
+    spoken: &'a Spoken<'b>,
+    bikes: BTreeMap<PathBuf, Option<Bike>>,
+    procedures: BTreeMap<PathBuf, Option<Rc<Procedure>>>,
+    report: Report,
+}
+
+impl Checker<'_, '_> {
+    fn file(&mut self, path: &Path, bikes: &[Bike]) {
+        let name = path.to_string_lossy().into_owned();
+        let read = read_text(path).map_err(|error| vec![error]).and_then(|text| Ok((tree::parse(&text, &name)?, text)));
+        let (tree, text) = match read {
+            Ok(read) => read,
+            Err(findings) => return self.done(name, "unknown", findings),
+        };
+        let kind = tree.entries().first().map_or("", |(key, _)| key.name.as_str());
+        match kind {
+            "procedure" => {
+                let findings = self.procedure(path, bikes);
+                self.done(name, "procedure", findings);
+            }
+            "bike" => {
+                let findings = bike::from_tree(&tree).map_or_else(|findings| findings, |bike| check::bike(&bike));
+                self.done(name, "bike", findings);
+            }
+            "vocabulary" => {
+                let findings = (self.spoken.vocabulary)(&text, &name);
+                self.done(name, "vocabulary", findings);
+            }
+            _ => self.done(name, "unknown", vec![no_kind(&tree)]),
+        }
+    }
+
+    fn done(&mut self, file: String, kind: &'static str, findings: Vec<Diagnostic>) {
+        self.report.files.push((file, kind));
+        self.report.findings.extend(findings);
+    }
+
+    fn procedure(&mut self, path: &Path, given: &[Bike]) -> Vec<Diagnostic> {
+        let procedure = match procedure::load(path) {
+            Ok(procedure) => procedure,
+            Err(findings) => return findings,
+        };
+        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+        let beside = if given.is_empty() { self.bikes_beside(&folder) } else { given.to_vec() };
+        let procedures = std::cell::RefCell::new(std::mem::take(&mut self.procedures));
+        let called = |id: &str| {
+            let path = folder.join(format!("{id}.yaml"));
+            let mut known = procedures.borrow_mut();
+            known.entry(path.clone()).or_insert_with(|| procedure::load(&path).ok().map(Rc::new)).clone()
+        };
+        let around =
+            Surroundings { bikes: &beside, called: &called, reserved: &self.spoken.reserved, words: self.spoken.words };
+        let findings = check::procedure(&procedure, &around);
+        self.procedures = procedures.into_inner();
+        findings
+    }
+
+    /// A bike that was asked for by name: what is wrong with it is reported.
+    fn needed_bike(&mut self, path: &Path) -> Option<Bike> {
+        match bike::load(path) {
+            Ok(bike) => Some(bike),
+            Err(findings) => {
+                self.report.findings.extend(findings);
+                None
+            }
+        }
+    }
+
+    fn bikes_beside(&mut self, folder: &Path) -> Vec<Bike> {
+        let bikes = folder.join("bikes");
+        if !bikes.is_dir() {
+            return Vec::new();
+        }
+        let files = files_in(&bikes).into_iter().filter(|file| file.is_file());
+        files.filter_map(|file| self.bike_beside(file)).collect()
+    }
+
+    fn bike_beside(&mut self, file: PathBuf) -> Option<Bike> {
+        if !self.bikes.contains_key(&file) {
+            let bike = self.needed_bike(&file);
+            self.bikes.insert(file.clone(), bike);
+        }
+        self.bikes.get(&file).cloned().flatten()
+    }
+}
+
+fn no_kind(tree: &Node) -> Diagnostic {
+    let place = match tree.entries().first() {
+        Some((key, _)) => key.name.place.clone(),
+        None => whole_file(&tree.place.file),
+    };
+    let message = "this is neither a procedure, nor a bike, nor a vocabulary";
+    let help = "The first field of the file says what it is: `procedure:`, `bike:` or `vocabulary:`.";
+    Diagnostic::error(&place, "kind", message).help(help)
+}
