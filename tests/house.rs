@@ -23,7 +23,8 @@ const ROOMS: [(&str, &[&str]); 14] = [
     ("diagnose", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session", "walk"]),
     ("check", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session", "walk", "diagnose"]),
     ("hear", &["written", "trade", "phrase"]),
-    ("speak", &["written", "trade", "phrase"]),
+    // `hear` owns the sound files and the resampling that `speak` needs too.
+    ("speak", &["written", "trade", "phrase", "hear"]),
     ("review", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session"]),
     (
         "commands",

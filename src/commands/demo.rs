@@ -6,7 +6,7 @@ use super::load;
 use super::outcome::{Failure, Outcome};
 use super::walk::{End, Session, new_folder, open_engine};
 use crate::hear::{self, Given, Script};
-use crate::phrase::Answer;
+use crate::phrase::{Answer, Grammar};
 use crate::session::{Folder, Job};
 use crate::speak::{Espeak, Voice};
 use serde::Deserialize;
@@ -16,7 +16,11 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::time::{Duration, Instant};
 
+/// Nobody says everything equally fast.
+const SPEEDS: [f32; 3] = [1.0, 0.9, 0.95];
 /// An invented mechanic who is not understood more often than this gives up.
+const MOST_REPEATS: usize = 6;
+/// Nor does one acknowledge more often than this.
 const MOST_ACKNOWLEDGEMENTS: usize = 80;
 
 /// Arguments of `demo`.
@@ -55,11 +59,25 @@ struct Story {
     answers: BTreeMap<String, Vec<String>>,
 }
 
+/// What somebody says who was not understood: another wording of the same answer, or the same again.
+fn other_wording(words: &str, turn: usize, grammar: &Grammar) -> Option<String> {
+    let meant = grammar.phrases.iter().find(|p| p.words == words).map(|p| &p.answer);
+    let others: Vec<&str> = grammar
+        .phrases
+        .iter()
+        .filter(|p| Some(&p.answer) == meant && p.words != words)
+        .map(|p| p.words.as_str())
+        .collect();
+    let other = others.get((turn - 1) % others.len().max(1)).copied();
+    Some(other.unwrap_or(words).to_owned())
+}
+
 /// The invented mechanic.
 struct Mechanic {
     story: Story,
     voice: Espeak,
     said: BTreeMap<String, usize>,
+    spoken: usize,
     moment: Rc<RefCell<Moment>>,
     show: bool,
 }
@@ -73,14 +91,17 @@ impl Mechanic {
             return Some(yes);
         }
         let place = moment.round.as_ref().map(|r| format!("{} {r}", moment.step));
-        let key = place.filter(|p| self.story.answers.contains_key(p)).unwrap_or(moment.step);
+        let key = place.filter(|p| self.story.answers.contains_key(p)).unwrap_or(moment.step.clone());
         let own = self.story.answers.get(&key).filter(|_| moment.asking);
         match own {
             Some(all) => {
                 let turn = self.said.entry(key).or_default();
-                let words = all.get(*turn).or(all.last()).cloned();
                 *turn += 1;
-                words
+                match all.get(*turn - 1) {
+                    Some(words) => Some(words.clone()),
+                    None if *turn > all.len() + MOST_REPEATS => None,
+                    None => other_wording(all.last()?, *turn - all.len(), &moment.grammar),
+                }
             }
             None => self.acknowledgement(&moment),
         }
@@ -103,7 +124,9 @@ impl Mechanic {
         if self.show {
             println!("        mechanic: \"{words}\"");
         }
-        match self.voice.synthesise(&words, 1.0) {
+        self.spoken += 1;
+        let speed = SPEEDS[self.spoken % SPEEDS.len()];
+        match self.voice.synthesise(&words, speed) {
             Ok(pcm) => Given::Sound(hear::resample::resample(&pcm.samples, pcm.rate, hear::RATE)),
             Err(why) => {
                 eprintln!("{why}");
@@ -117,7 +140,7 @@ impl Mechanic {
 pub fn run(args: &Args) -> Outcome {
     let began = Instant::now();
     let shipped = load::shipped();
-    let file = args.story.clone().unwrap_or_else(|| shipped.join("demo.yaml"));
+    let file = args.story.clone().unwrap_or_else(|| shipped.join("stories/dead-left-side.yaml"));
     let story = read_story(&file)?;
     let loaded = load::world(
         &shipped.join(&story.procedure).with_extension("yaml"),
@@ -136,11 +159,20 @@ pub fn run(args: &Args) -> Outcome {
     };
     let into = args.into.clone().unwrap_or_else(|| new_folder(&format!("demo {}", loaded.world.bike.name)));
     println!("{} brings {}: \"{}\"", story.person, loaded.world.bike.name, story.complaint);
-    println!("{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.", story.title);
+    println!(
+        "{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.",
+        story.title
+    );
     let session = Session::begin(loaded, &into, job)?;
     let moment = Rc::new(RefCell::new(Moment::default()));
-    let mut mechanic =
-        Mechanic { story, voice, said: BTreeMap::new(), moment: moment.clone(), show: args.say == "printed" };
+    let mut mechanic = Mechanic {
+        story,
+        voice,
+        said: BTreeMap::new(),
+        spoken: 0,
+        moment: moment.clone(),
+        show: args.say == "printed",
+    };
     let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
     let ears = Box::new(Script::new(to_ears, move || mechanic.speak()));
     let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();

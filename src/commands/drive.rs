@@ -164,11 +164,6 @@ impl Driver {
         }
     }
 
-    /// The walker, for whoever wants to know where it is.
-    pub fn walker(&self) -> &Walker {
-        &self.walker
-    }
-
     /// Tells whoever holds the other end what is asked whenever a listen begins.
     pub fn tell_moment(&mut self, moment: Option<Rc<RefCell<Moment>>>) {
         self.moment = moment;

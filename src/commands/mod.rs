@@ -74,9 +74,11 @@ fn checked(args: &check::CheckArgs) -> Outcome {
             always,
         })
         .collect();
-    let vocabulary = |text: &str, file: &str| crate::phrase::Vocabulary::from_yaml(text, file).err().unwrap_or_default();
+    let vocabulary =
+        |text: &str, file: &str| crate::phrase::Vocabulary::from_yaml(text, file).err().unwrap_or_default();
     let spoken = check::Spoken { reserved, words, vocabulary: &vocabulary };
-    check::run(args, &spoken, &mut std::io::stdout().lock()).map_err(|e| Failure::Input(format!("The output is gone: {e}.")))
+    check::run(args, &spoken, &mut std::io::stdout().lock())
+        .map_err(|e| Failure::Input(format!("The output is gone: {e}.")))
 }
 
 /// Prints to standard output; a reader that has gone away is no fault.

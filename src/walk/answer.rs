@@ -279,12 +279,12 @@ impl Walker {
 
     /// Follows an answer: into its doubt the first time, else where it leads.
     pub(super) fn lead_on(&mut self, answer: &str, doubt: Option<&Target>, go: &procedure::Route, means: Meaning) {
-        if let Some(saved) = self.detour.take() {
-            if means != Meaning::Bad {
-                self.at.frames = saved.frames;
-                let step = self.step_id();
-                return self.enter(&step, How::Restated);
-            }
+        if let Some(saved) = self.detour.take()
+            && means != Meaning::Bad
+        {
+            self.at.frames = saved.frames;
+            let step = self.step_id();
+            return self.enter(&step, How::Restated);
         }
         if let Some(doubt) = doubt {
             let key = format!("{}/{}/{:?}/{answer}", self.frame().procedure, self.frame().step, self.round());

@@ -5,7 +5,7 @@ use super::walker::{After, Frame, Phase, Walker};
 use crate::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind};
 use crate::procedure::{self, Ask, Band, Meaning, ReadingAsk, Scope, Step};
 use crate::session::Record;
-use crate::trade::{Quantity, Unit};
+use crate::trade::Unit;
 use serde_json::{Value, json};
 
 /// A reading as it was taken.
@@ -15,7 +15,6 @@ pub(super) struct Taken {
     pub name: String,
     pub step: String,
     pub frames: Vec<Frame>,
-    pub quantity: Quantity,
     pub unit: Unit,
     pub resolution: f64,
     pub reading: Reading,
@@ -112,7 +111,6 @@ impl Walker {
             name: ask.name.value.clone(),
             step: step.id.value.clone(),
             frames,
-            quantity: ask.quantity,
             unit: ask.unit,
             resolution: ask.resolution,
             reading: reading.clone(),
