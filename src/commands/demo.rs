@@ -140,7 +140,7 @@ impl Mechanic {
 pub fn run(args: &Args) -> Outcome {
     let began = Instant::now();
     let shipped = load::shipped();
-    let file = args.story.clone().unwrap_or_else(|| shipped.join("stories/dead-left-side.yaml"));
+    let file = args.story.clone().unwrap_or_else(|| shipped.join("stories/two-dead-sides.yaml"));
     let story = read_story(&file)?;
     let loaded = load::world(
         &shipped.join(&story.procedure).with_extension("yaml"),
