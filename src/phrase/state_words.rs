@@ -267,7 +267,10 @@ mod tests {
         assert_eq!(say(Change::Engine(Engine::Turned)), "Turn the engine slowly.");
         let between = ["coil-left.points".to_owned(), "engine".to_owned()];
         let fit = Change::Fit { name: "jumper".into(), between };
-        assert_eq!(say(fit), "Fit the jumper from the left coil, points side to the engine case.");
+        assert_eq!(
+            say(fit),
+            "Clip the jumper to the left coil, points side and leave its other end free; it will touch the engine case."
+        );
         assert_eq!(say(Change::Remove("jumper".into())), "Take the jumper off.");
         let leads = |kind| Instrument { kind, first: "battery.live".into(), second: "left-points.points-side".into() };
         assert_eq!(

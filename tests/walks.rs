@@ -1,0 +1,53 @@
+//! The command line as a user types it: piped answers, the record afterwards, wrong usage and missing files.
+
+mod support;
+
+use std::io::Write;
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+fn walk(into: &Path, answers: &str) -> std::process::Output {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
+        .args(["walk", "no-spark", "--bike", "heron-twin", "--hear", "typed", "--say", "printed", "--into"])
+        .arg(into)
+        .env("PROBESIDE_PROCEDURES", support::stage::procedures())
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    child.stdin.take().expect("a pipe").write_all(answers.as_bytes()).expect("answers go in");
+    child.wait_with_output().expect("the program ends")
+}
+
+#[test]
+fn piped_answers_that_end_leave_a_sound_record_and_exit_1() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let into = folder.path().join("session");
+    let out = walk(&into, "it stopped on the road\nready\n");
+    assert_eq!(out.status.code(), Some(1), "{}", String::from_utf8_lossy(&out.stderr));
+    let verify = Command::new(env!("CARGO_BIN_EXE_probeside")).arg("verify").arg(&into).output().expect("verify runs");
+    assert_eq!(verify.status.code(), Some(0), "{}", String::from_utf8_lossy(&verify.stdout));
+    let review = Command::new(env!("CARGO_BIN_EXE_probeside"))
+        .arg("review")
+        .arg(&into)
+        .arg("--json")
+        .output()
+        .expect("review runs");
+    let json: serde_json::Value = serde_json::from_slice(&review.stdout).expect("review gives JSON");
+    assert!(json.get("events").is_some_and(|e| e.as_array().is_some_and(|e| !e.is_empty())), "{json}");
+}
+
+#[test]
+fn a_missing_bike_is_wrong_usage_and_a_missing_file_is_a_sentence() {
+    let run = |args: &[&str]| {
+        let out = Command::new(env!("CARGO_BIN_EXE_probeside")).args(args).output().expect("it runs");
+        (out.status.code(), String::from_utf8_lossy(&out.stderr).into_owned())
+    };
+    let (code, said) = run(&["walk", "no-spark", "--hear", "typed", "--say", "printed"]);
+    assert_eq!(code, Some(2), "{said}");
+    assert!(said.contains("--bike"), "{said}");
+    let (code, said) = run(&["walk", "nowhere.yaml", "--bike", "heron-twin", "--hear", "typed", "--say", "printed"]);
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("nowhere.yaml"), "{said}");
+}
