@@ -3,7 +3,7 @@
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind};
 use super::walker::{After, Detail, Phase, Walker};
-use crate::phrase::{Answer, Command, ReadingKind};
+use crate::phrase::{Command, ReadingKind};
 use crate::procedure::{self, Ask, Meaning};
 use crate::session::Record;
 use serde_json::{Value, json};
@@ -212,17 +212,5 @@ impl Walker {
         }
         let why = "the walk was stopped before a conclusion".to_owned();
         self.phase = Phase::Closing { code: 1, why };
-    }
-
-    /// Whether an answer would be a choice of the step at hand (used by the driver's listing of what may be said).
-    pub fn accepts(&self, answer: &Answer) -> bool {
-        let world = self.world.clone();
-        let Some(step) = self.step(&world) else { return false };
-        match answer {
-            Answer::Choice(id) => super::answer::choices(step).iter().any(|c| *c.id == *id),
-            Answer::Reading(_) => matches!(step.ask, Ask::Reading(_)),
-            Answer::Done => matches!(step.ask, Ask::Done(_)),
-            _ => true,
-        }
     }
 }
