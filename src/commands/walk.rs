@@ -102,7 +102,10 @@ fn begin(args: &Args) -> Outcome {
 
 fn resume(args: &Args, folder: &Path) -> Outcome {
     if args.say.ends_with(".wav") && Path::new(&args.say).exists() {
-        let why = format!("{} is there already, with the prompts of an earlier part. Give another name with --say.", args.say);
+        let why = format!(
+            "{} is there already, with the prompts of an earlier part. Give another name with --say.",
+            args.say
+        );
         return Err(Failure::Usage(why));
     }
     Session::resume(folder)?.walk(&args.hear, &args.say, args.engine.as_deref())
@@ -296,7 +299,9 @@ async fn say_digest(digest: &Digest, world: &crate::walk::World, mouth: &mut dyn
     const ID: u64 = u64::MAX;
     let words = &world.vocabulary;
     let digits = words.say_figures(&digest.short);
-    let Ok(text) = words.sentence("digest", &serde_json::json!({ "digits": digits, "figures": digest.short })) else { return };
+    let Ok(text) = words.sentence("digest", &serde_json::json!({ "digits": digits, "figures": digest.short })) else {
+        return;
+    };
     mouth.say(speak::Say { id: ID, text, interruptible: true, volume: 1.0, speed: 1.0 });
     let ended = async {
         while let Some(event) = sources.mouth.recv().await {

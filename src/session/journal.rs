@@ -6,9 +6,9 @@
 
 use super::chain::{self, Entry, Kind, NO_LINE, State, sha256_hex};
 use super::clip::{clip_file, wav};
+use super::clock::Clock;
 use super::digest::{DIGEST_FILE, Digest};
 use super::error::SessionError;
-use super::clock::Clock;
 use super::header::{Clip, FORMAT, Header, Repair, StoredCopy};
 use super::limits;
 use super::record::{Now, Record};
