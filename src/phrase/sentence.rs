@@ -91,6 +91,7 @@ pub const SENTENCES: &[(&str, &[Given])] = &[
     ("restate-state", &[Text("state")]),
     ("resumed", &[]),
     ("repaired", &[]),
+    ("finished", &[Text("title")]),
     ("digest", &[Text("digits"), Text("figures")]),
     ("left-right", &[]),
     ("manual-first", &[]),

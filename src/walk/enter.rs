@@ -82,6 +82,7 @@ impl Walker {
                 self.at.frames.push(Frame { procedure: called, rounds: Vec::new(), step: String::new(), then: None });
                 self.go(&start);
             }
+            Target::Return(_) if self.at.frames.len() == 1 => self.finished(),
             Target::Return(place) => self.give_back(&place.to_string()),
             Target::Conclude(id) => self.conclude(id),
         }
