@@ -9,6 +9,7 @@ mod demo;
 mod drive;
 mod hear;
 mod outcome;
+mod story;
 mod walk;
 
 pub use outcome::{Failure, Outcome};
