@@ -5,6 +5,7 @@ pub mod load;
 pub mod review;
 pub mod verify;
 
+mod amend;
 mod demo;
 mod drive;
 mod hear;
@@ -40,6 +41,8 @@ pub enum Command {
     Hear(hear::Args),
     /// Read a session's record
     Review(review::Args),
+    /// Add a reviewer's remark to a record, or remove its sound
+    Amend(amend::Args),
     /// Is a session's record complete and unaltered?
     Verify(verify::Args),
 }
@@ -52,6 +55,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Check(args) => checked(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
+        Command::Amend(args) => amend::run(&args),
         Command::Verify(args) => Ok(verify::run(&args)),
     };
     match outcome {
