@@ -10,6 +10,8 @@ mod demo;
 mod drive;
 mod hear;
 mod outcome;
+#[cfg(test)]
+mod power;
 mod walk;
 
 pub use outcome::{Failure, Outcome};
