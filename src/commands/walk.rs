@@ -5,7 +5,8 @@ use super::load::{self, Loaded};
 use super::outcome::{Failure, Outcome};
 use crate::hear::{self, Ears, Recogniser};
 use crate::session::{
-    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Opened, Record, SessionError, Storage, Writer, away_ms, session_id,
+    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Opened, Record, SessionError, Storage, Writer, away_ms,
+    session_id,
 };
 use crate::speak::{self, Mouth};
 use crate::walk::{Effect, Event, Walker};

@@ -189,9 +189,14 @@ impl Walker {
         // Whether the key was left on is not known: a step that needs it says so again.
         self.state.switches.remove("key");
         let waited = was_waiting.map_or(0, |since| self.now.mono_ms.saturating_sub(since));
-        if let Phase::Writing { .. } | Phase::Stuck { .. } = self.phase {
-            self.sentence("storage-waits", json!({}), SayKind::Notice);
-            return self.listen_when_quiet();
+        match self.phase {
+            // A conclusion is being written; the walk goes on when it is.
+            Phase::Writing { .. } => return,
+            Phase::Stuck { .. } => {
+                self.sentence("storage-waits", json!({}), SayKind::Notice);
+                return self.listen_when_quiet();
+            }
+            _ => {}
         }
         self.go_on_after(gap_ms.max(waited));
     }
