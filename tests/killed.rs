@@ -21,6 +21,8 @@ use support::stage::{Stage, procedures, world};
 const KILLS: u64 = 50;
 const STORY: &str = "two-dead-sides";
 const CONCLUSION: &str = "feed-part-resistive";
+/// A walk that came to its end before it was killed is tried again so often.
+const MOST_TRIES: usize = 20;
 /// More answers than this mean that the walk goes in a circle.
 const MOST_ANSWERS: usize = 400;
 
@@ -86,7 +88,8 @@ fn watch(mut child: Child, kill_after: Option<Duration>) -> (Vec<String>, ExitSt
         std::thread::sleep(after);
         child.kill().expect("killed");
     }
-    let mut lines: Vec<String> = Some(first.trim_end().to_owned()).filter(|line| !line.is_empty()).into_iter().collect();
+    let mut lines: Vec<String> =
+        Some(first.trim_end().to_owned()).filter(|line| !line.is_empty()).into_iter().collect();
     lines.extend(rest.join().expect("its output was read"));
     let took = began.elapsed();
     let end = child.wait_with_output().expect("the program ends");
@@ -158,8 +161,6 @@ impl Rest {
 /// What the kills hit.
 #[derive(Default, Debug)]
 struct Tally {
-    /// Killed before they ended by themselves.
-    killed: AtomicU64,
     /// Readings read back before the kills.
     promised: AtomicU64,
     /// Killed again after they were taken up.
@@ -186,18 +187,24 @@ fn killed_at_fifty_random_moments_no_reading_that_was_read_back_is_lost() {
     let tally = Tally::default();
     let one = |number: u64| {
         let mut dice = Dice(seed.wrapping_add(number));
-        let into = folder.path().join(format!("session-{number}"));
         let mut moment = || Duration::from_micros(dice.below(took.as_micros() as u64 + 1));
-        let after = moment();
+        let killed = (0..MOST_TRIES).find_map(|again| {
+            let (into, after) = (folder.path().join(format!("session-{number}-{again}")), moment());
+            let (lines, status, ..) = watch(new(&into), Some(after));
+            // One that came to its end first was not killed.
+            status.code().is_none().then_some((into, after, lines))
+        });
+        let (into, after, lines) = killed.expect("a walk lives long enough to be killed");
         let what = format!("seed {seed}, kill {number} after {after:?}");
-        let (lines, status, ..) = watch(new(&into), Some(after));
-        tally.killed.fetch_add(u64::from(status.code().is_none()), Ordering::Relaxed);
         let mut promised = whole.promised(&lines, &what);
         tally.promised.fetch_add(promised.len() as u64, Ordering::Relaxed);
         for again in [number % 3 == 0, false] {
             let (there, torn) = journal(&into);
             let found = numbers(&there);
-            assert!(promised.iter().all(|n| found.contains(n)), "{what}: read back {promised:?}, in the journal {found:?}");
+            assert!(
+                promised.iter().all(|n| found.contains(n)),
+                "{what}: read back {promised:?}, in the journal {found:?}"
+            );
             if ended_in(&there).is_some() {
                 tally.over.fetch_add(1, Ordering::Relaxed);
             }

@@ -111,9 +111,9 @@ impl View {
             let names = own(&self.step).is_some_and(|(.., named)| question.contains(named));
             return phrase(if names { &Answer::Yes } else { &Answer::No });
         }
-        let wrong = readings(&self.records).into_iter().find(|(step, value)| {
-            READINGS.iter().any(|(at, right)| at == step && (value - right).abs() > 1e-9)
-        });
+        let wrong = readings(&self.records)
+            .into_iter()
+            .find(|(step, value)| READINGS.iter().any(|(at, right)| at == step && (value - right).abs() > 1e-9));
         match wrong {
             Some((step, _)) if grammar.number.is_some() && !self.asking => ways(&step),
             Some(_) => phrase(&Answer::Command(Control::Correct)),
@@ -233,11 +233,8 @@ impl Walk {
         let view = View::of(&self.world, &self.into);
         assert_eq!(readings(&view.records), READINGS.map(|(step, value)| (step.to_owned(), value)), "{how}");
         assert_eq!(story(&view.records), typed_story(&self.world), "{how}: the journal is the walk");
-        let verified = Command::new(env!("CARGO_BIN_EXE_probeside"))
-            .arg("verify")
-            .arg(&self.into)
-            .stdout(Stdio::null())
-            .status();
+        let verified =
+            Command::new(env!("CARGO_BIN_EXE_probeside")).arg("verify").arg(&self.into).stdout(Stdio::null()).status();
         assert!(verified.is_ok_and(|s| s.success()), "{how}: the record is sound");
         view
     }
@@ -333,8 +330,12 @@ fn what_is_said_is_heard_and_the_journal_is_the_walk(
         .collect();
     reactions.sort_by(f64::total_cmp);
     let at = |share: f64| reactions[((reactions.len() - 1) as f64 * share).round() as usize];
-    println!("From the last sound of an answer to the first sound of the reaction: {:.0} ms median, {:.0} ms at the 95th percentile (by the \
-              recordings, two recorders' 20 ms included).", at(0.5), at(0.95));
+    println!(
+        "From the last sound of an answer to the first sound of the reaction: {:.0} ms median, {:.0} ms at the 95th percentile (by the \
+              recordings, two recorders' 20 ms included).",
+        at(0.5),
+        at(0.95)
+    );
     let digest: serde_json::Value =
         serde_json::from_slice(&std::fs::read(into.join(DIGEST_FILE)).expect("a digest")).expect("JSON");
     let short = digest["short"].as_str().expect("its short form");
@@ -349,10 +350,14 @@ fn what_is_said_is_heard_and_the_journal_is_the_walk(
     // The same measure tells other prompts from these.
     let other: Vec<&str> = said.iter().rev().map(String::as_str).collect();
     let (wrong, words) = different_words(&other.join(" "), &heard);
-    assert!(wrong as f64 > 2.0 * MOST_WRONG_WORDS * words as f64, "prompts in another order differ in {wrong} words only");
+    assert!(
+        wrong as f64 > 2.0 * MOST_WRONG_WORDS * words as f64,
+        "prompts in another order differ in {wrong} words only"
+    );
     for record in &view.records {
         if let Record::Answered { clip: Some(clip), .. } | Record::Read { clip: Some(clip), .. } = record {
-            let (rate, kept) = read_wav_as_is(&into.join(probeside::session::clip_file(clip))).expect("its sound is kept");
+            let (rate, kept) =
+                read_wav_as_is(&into.join(probeside::session::clip_file(clip))).expect("its sound is kept");
             assert!(rate == RATE && kept.len() > RATE as usize / 4, "{clip} is {} samples", kept.len());
         }
     }
@@ -415,14 +420,12 @@ fn transcribe(prompts: &[f32], tones: &[usize], recogniser: &mut dyn Recogniser)
 
 /// Words for comparison: lower case, numbers digit by digit however they are written.
 fn plain_words(text: &str) -> Vec<String> {
-    const SMALL: [&str; 20] = [
-        "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen",
-        "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
-    ];
+    const SMALL: &str = "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen \
+                         seventeen eighteen nineteen";
     let mut words = Vec::new();
     for word in text.to_lowercase().split(|c: char| c.is_whitespace() || c == '-') {
         let word = word.trim_matches(|c: char| !c.is_alphanumeric());
-        match SMALL.iter().position(|small| *small == word) {
+        match SMALL.split_whitespace().position(|small| small == word) {
             Some(number) => words.extend(number.to_string().chars().map(String::from)),
             None if word == "point" => words.push(".".to_owned()),
             None if word.starts_with(|c: char| c.is_ascii_digit()) => {

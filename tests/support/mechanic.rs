@@ -31,8 +31,7 @@ impl Mechanic {
 
     /// The answer now: to the step's own question where it is open, else "yes" or "ready".
     pub fn answer(&self, step: &str, round: Option<&str>, asking: bool, grammar: &Grammar) -> Option<String> {
-        let phrase =
-            |wanted: &Answer| grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
+        let phrase = |wanted: &Answer| grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
         let own = self.at(step, round).filter(|_| asking).map(str::to_owned);
         phrase(&Answer::Yes).or(own).or_else(|| phrase(&Answer::Done))
     }

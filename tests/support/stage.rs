@@ -79,10 +79,8 @@ impl Stage {
         } else if stage.walker.is_over() && !stage.walker.is_stopped() {
             stage.finished = Some((0, "it was over".to_owned()));
         } else {
-            if let Some(id) = stage.walker.waits_for_record() {
-                stage.give(Event::Recorded { id });
-            }
-            stage.give(Event::Resumed { gap_ms: 0, repaired });
+            let late = stage.walker.waits_for_record().map(|id| Event::Recorded { id });
+            stage.give_all(late.into_iter().chain([Event::Resumed { gap_ms: 0, repaired }]));
         }
         stage
     }
@@ -115,7 +113,11 @@ impl Stage {
 
     /// Gives an event and carries out what it leads to.
     pub fn give(&mut self, event: Event) {
-        let mut queue = std::collections::VecDeque::from([event]);
+        self.give_all([event]);
+    }
+
+    fn give_all(&mut self, events: impl IntoIterator<Item = Event>) {
+        let mut queue: std::collections::VecDeque<Event> = events.into_iter().collect();
         while let Some(event) = queue.pop_front() {
             let now = self.now();
             self.events.push((event.clone(), now.clone()));
