@@ -318,8 +318,8 @@ fn what_is_said_is_heard_and_the_journal_is_the_walk(
     println!("{turn} answers in {took:.1?}");
     let decided = printed.lines().find(|l| l.contains("From end of speech")).expect("the delays are logged");
     println!("{decided}");
-    let ends = spoken.iter().zip(spoken.iter().skip(1).chain([&answers.len()]));
-    let ends = ends.filter_map(|(from, to)| Some(sounding(&answers, *from..*to)?.1));
+    spoken.push(answers.len());
+    let ends = spoken.windows(2).filter_map(|turn| Some(sounding(&answers, turn[0]..turn[1])?.1));
     let mut reactions: Vec<f64> = ends
         .filter_map(|end| {
             let at = mouth_began + Duration::from_secs_f64(end as f64 / f64::from(RATE));
@@ -406,7 +406,8 @@ fn transcribe(prompts: &[f32], tones: &[usize], recogniser: &mut dyn Recogniser)
     let mut prompts = prompts.to_vec();
     for end in tones {
         let from = end.saturating_sub(RATE as usize / 4);
-        prompts[from..(*end + RATE as usize / 50).min(prompts.len())].fill(0.0);
+        let to = (*end + RATE as usize / 50).min(prompts.len());
+        prompts[from..to].fill(0.0);
     }
     let mut heard = String::new();
     for stretch in stretches(&prompts, LONGEST_STRETCH) {
