@@ -3,9 +3,7 @@
 
 use super::chart::{Chart, Label, Node, Shape, Tone};
 use super::words::Words;
-use crate::procedure::{
-    Ask, Band, Choice, Expression, Loop, Procedure, ReadingAsk, Route, Step, Target, evaluate_number,
-};
+use crate::procedure::{Ask, Band, Choice, Expression, Loop, Procedure, ReadingAsk, Route, Step, Target};
 use serde_json::Value;
 use std::collections::BTreeMap;
 
