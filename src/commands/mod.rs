@@ -11,6 +11,7 @@ mod drive;
 mod file;
 mod hear;
 mod outcome;
+mod story;
 mod walk;
 
 pub use outcome::{Failure, Outcome};
