@@ -9,13 +9,16 @@ mod support;
 
 #[path = "support/listener.rs"]
 mod listener;
+#[allow(dead_code, reason = "another test records to files")]
 #[path = "support/sound_loop.rs"]
 mod sound_loop;
 
 use listener::{Listener, RATE, sounding, stretches};
+use probeside::hear::resample::resample;
 use probeside::hear::{Recogniser, read_wav_as_is};
 use probeside::phrase::{Answer, Command as Control, Grammar};
 use probeside::session::{DIGEST_FILE, Entry, JOURNAL_FILE, Kind, Record, Spoken};
+use probeside::speak::{Espeak, Voice};
 use probeside::walk::{Effect, Event, Walker, World};
 use sound_loop::SoundLoop;
 use std::io::{BufRead, BufReader};
@@ -35,9 +38,13 @@ const NO_TONE: Duration = Duration::from_secs(10);
 const LONGEST_WALK: Duration = Duration::from_secs(300);
 /// More answers than this: the walk goes in a circle.
 const MOST_ANSWERS: usize = 40;
-/// Share of the words of prompts, recorded and transcribed, that may differ from those the journal has. The recogniser's own errors on a
-/// synthetic voice are in it; wrong prompts come out near 100 %.
-const MOST_WRONG_WORDS: f64 = 0.25;
+/// Share of the words of prompts, recorded and transcribed, that may differ from those the journal has. Nearly all of it are the
+/// recogniser's own errors on the prompts' synthetic voice: without the sound loop 30 % differ.
+const MOST_WRONG_WORDS: f64 = 0.45;
+/// The sound loop may add so much to what differs without it.
+const MOST_ADDED: f64 = 0.08;
+/// Other prompts than those that were said differ by more than this.
+const OTHER_PROMPTS: f64 = 0.75;
 /// Longest sound that is transcribed at once, in samples.
 const LONGEST_STRETCH: usize = 12 * RATE as usize;
 
@@ -171,6 +178,7 @@ impl Walk {
             .arg(&into)
             .env("PROBESIDE_PROCEDURES", procedures())
             .env("PROBESIDE_LOG", "probeside=info")
+            .env("NO_COLOR", "1")
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
@@ -231,6 +239,8 @@ impl Walk {
         std::thread::sleep(Duration::from_millis(100));
         assert_eq!(status.code(), Some(0), "{how}:\n{}", self.printed());
         let view = View::of(&self.world, &self.into);
+        let concluded = format!("concluded {CONCLUSION}");
+        assert!(story(&view.records).contains(&concluded), "{how}: {:?}", story(&view.records));
         assert_eq!(readings(&view.records), READINGS.map(|(step, value)| (step.to_owned(), value)), "{how}");
         assert_eq!(story(&view.records), typed_story(&self.world), "{how}: the journal is the walk");
         let verified =
@@ -343,17 +353,21 @@ fn what_is_said_is_heard_and_the_journal_is_the_walk(
     let last = world.vocabulary.sentence("digest", &serde_json::json!({"digits": digits, "figures": short}));
     let said: Vec<String> = view.said.iter().map(|s| s.text.clone()).chain([last.expect("a sentence")]).collect();
     let heard = transcribe(&prompts, &tones, recogniser);
-    let (wrong, words) = different_words(&said.join(" "), &heard);
-    println!("prompts: {words} words, {wrong} differ in the transcript ({:.1} %)", wrong as f64 / words as f64 * 100.0);
-    println!("said:  {}\nheard: {heard}", said.join(" "));
-    assert!(wrong as f64 <= MOST_WRONG_WORDS * words as f64, "{wrong} of {words} words differ");
-    // The same measure tells other prompts from these.
-    let other: Vec<&str> = said.iter().rev().map(String::as_str).collect();
-    let (wrong, words) = different_words(&other.join(" "), &heard);
-    assert!(
-        wrong as f64 > 2.0 * MOST_WRONG_WORDS * words as f64,
-        "prompts in another order differ in {wrong} words only"
+    let clean = transcribe(&synthesised(&said), &[], recogniser);
+    let share = |said: &[String], heard: &str| {
+        let (wrong, words) = different_words(&said.join(" "), heard);
+        wrong as f64 / words as f64
+    };
+    let backwards: Vec<String> = said.iter().rev().cloned().collect();
+    let (through, without, other) = (share(&said, &heard), share(&said, &clean), share(&backwards, &heard));
+    println!("said:  {}\nheard: {heard}\nclean: {clean}", said.join(" "));
+    println!(
+        "Words of the prompts that differ in the transcript: {:.1} %, without the sound loop {:.1} %; prompts in another order {:.1} %.",
+        through * 100.0,
+        without * 100.0,
+        other * 100.0
     );
+    assert!(through <= MOST_WRONG_WORDS && through <= without + MOST_ADDED && other > OTHER_PROMPTS);
     for record in &view.records {
         if let Record::Answered { clip: Some(clip), .. } | Record::Read { clip: Some(clip), .. } = record {
             let (rate, kept) =
@@ -417,6 +431,18 @@ fn transcribe(prompts: &[f32], tones: &[usize], recogniser: &mut dyn Recogniser)
         heard.push(' ');
     }
     heard
+}
+
+/// The same prompts as they were synthesised, with pauses between them.
+fn synthesised(said: &[String]) -> Vec<f32> {
+    let mut voice = Espeak::new("en-gb");
+    let mut sound = Vec::new();
+    for text in said {
+        let pcm = voice.synthesise(text, 1.0).expect("espeak-ng speaks");
+        sound.extend(resample(&pcm.samples, pcm.rate, RATE));
+        sound.extend(vec![0.0; RATE as usize / 5]);
+    }
+    sound
 }
 
 /// Words for comparison: lower case, numbers digit by digit however they are written.
