@@ -198,7 +198,7 @@ fn killed_at_fifty_random_moments_no_reading_that_was_read_back_is_lost() {
         let what = format!("seed {seed}, kill {number} after {after:?}");
         let mut promised = whole.promised(&lines, &what);
         tally.promised.fetch_add(promised.len() as u64, Ordering::Relaxed);
-        for again in [number % 3 == 0, false] {
+        for again in [number.is_multiple_of(3), false] {
             let (there, torn) = journal(&into);
             let found = numbers(&there);
             assert!(
