@@ -7,9 +7,13 @@ pub mod verify;
 
 mod amend;
 mod demo;
+mod draw;
 mod drive;
+mod file;
 mod hear;
 mod outcome;
+#[cfg(test)]
+mod power;
 mod story;
 mod walk;
 
@@ -37,6 +41,8 @@ pub enum Command {
     Walk(walk::Args),
     /// Is a procedure, bike or vocabulary file sound?
     Check(check::CheckArgs),
+    /// The tree of a procedure as a picture
+    Draw(draw::Args),
     /// What would be understood of sound files, and how surely
     Hear(hear::Args),
     /// Read a session's record
@@ -53,6 +59,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
+        Command::Draw(args) => draw::run(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
         Command::Amend(args) => amend::run(&args),
