@@ -11,6 +11,8 @@ pub trait Words {
     fn wire(&self, code: &str) -> Option<String>;
     /// "left", "right", and nothing for the middle.
     fn side(&self, side: Side) -> String;
+    /// A part, a connector or a terminal of `bike` by its id, without article: "key switch", "main connector".
+    fn part(&self, part: &str, bike: &Bike) -> String;
 }
 
 /// Plain English.
@@ -55,6 +57,10 @@ impl Words for EnglishWords {
             Side::Centre => String::new(),
         }
     }
+    fn part(&self, part: &str, bike: &Bike) -> String {
+        let connector = bike.connectors.iter().find(|connector| *connector.id == part);
+        connector.map_or_else(|| part.replace(['-', '.'], " "), |connector| connector.words.clone())
+    }
 }
 
 /// The value that templates and expressions know as `bike`. Numbers are doubles; what a bike has not is `0.0`, `false`, empty
@@ -93,6 +99,8 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "coils": bike.coils.iter().map(|coil| says.coil(coil, true)).collect::<Vec<_>>(),
         "condensers": bike.condensers.iter().map(|condenser| says.condenser(condenser)).collect::<Vec<_>>(),
         "plugs": bike.plugs.iter().map(|plug| says.plug(plug)).collect::<Vec<_>>(),
+        "feed": says.feed(false),
+        "feed_back": says.feed(true),
         "connectors": bike.connectors.iter().map(|connector| says.connector(connector)).collect::<Vec<_>>(),
         "wires": bike.wires.iter().map(|wire| says.wire(wire)).collect::<Vec<_>>(),
         "specified": specified,
@@ -107,7 +115,7 @@ struct Says<'a> {
 impl Says<'_> {
     fn points(&self, set: &PointsSet) -> Value {
         let bike = self.bike;
-        let mut value = self.item(&set.id, set.side);
+        let mut value = self.item_of("points", &set.id, set.side, bike.points.len());
         let coil = bike.coils.iter().find(|coil| *coil.id == *set.coil);
         let plugs = coil.map(|coil| self.plugs(coil)).unwrap_or_default();
         let connector = bike.connectors.iter().find(|connector| *connector.id == *set.connector);
@@ -124,7 +132,7 @@ impl Says<'_> {
     }
 
     fn coil(&self, coil: &Coil, with_points: bool) -> Value {
-        let mut value = self.item(&coil.id, coil.side);
+        let mut value = self.item_of("coil", &coil.id, coil.side, self.bike.coils.len());
         value["plugs"] = Value::Array(self.plugs(coil));
         value["feed_words"] = json!(self.wire_at(&format!("coil-{}.feed", *coil.id)));
         value["points_words"] = json!(self.wire_at(&format!("coil-{}.points", *coil.id)));
@@ -142,7 +150,7 @@ impl Says<'_> {
     }
 
     fn plug(&self, plug: &Plug) -> Value {
-        let mut value = self.item(&plug.id, plug.side);
+        let mut value = self.item_of("plug", &plug.id, plug.side, self.bike.plugs.len());
         let lead = self.bike.lead_of(&plug.id);
         value["tower"] = json!(lead.map(|wire| wire.from.value.as_str()).unwrap_or_default());
         value["lead"] = json!(lead.map(Wire::id).unwrap_or_default());
@@ -158,7 +166,8 @@ impl Says<'_> {
 
     fn condenser(&self, condenser: &Condenser) -> Value {
         let set = self.bike.points.iter().find(|set| *set.id == *condenser.points);
-        let mut value = self.item(&condenser.id, set.map_or(Side::Centre, |set| set.side));
+        let side = set.map_or(Side::Centre, |set| set.side);
+        let mut value = self.item_of("condenser", &condenser.id, side, self.bike.condensers.len());
         value["points"] = json!(*condenser.points);
         value["half"] = json!(*condenser.half);
         value["microfarad"] = json!(condenser.microfarad);
@@ -172,6 +181,33 @@ impl Says<'_> {
         value["words"] = json!(connector.words);
         value["where"] = json!(connector.location);
         value["halves"] = json!(connector.halves);
+        value
+    }
+
+    /// What the feed passes on its way from the battery to the first coil, in that order or from the coil back.
+    fn feed(&self, back: bool) -> Value {
+        let words = |terminal: &str| {
+            let part = terminal.split('.').next().unwrap_or(terminal);
+            self.words.part(part, self.bike)
+        };
+        let parts = self.bike.coils.first().map(|coil| self.bike.feed(&coil.id)).unwrap_or_default();
+        let items = parts.iter().map(|part| {
+            json!({
+                "id": part.id, "words": self.words.part(&part.id, self.bike),
+                "supply": part.supply, "load": part.load,
+                "from": part.from, "from_words": words(&part.from),
+                "toward": part.toward, "toward_words": words(&part.toward),
+                "wire_words": self.wire_at(&part.supply),
+            })
+        });
+        Value::Array(if back { items.rev().collect() } else { items.collect() })
+    }
+
+    /// An item of a kind of which the bike has `count`; `which` tells it from the others.
+    fn item_of(&self, kind: &str, id: &str, side: Side, count: usize) -> Value {
+        let mut value = self.item(id, side);
+        let which = if count > 1 { self.words.part(&format!("{kind}-{id}"), self.bike) } else { String::new() };
+        value["which"] = json!(which);
         value
     }
 
