@@ -1,13 +1,13 @@
 //! The default recogniser: the Moonshine tiny English model, searched against the grammar.
 
-use super::decode;
+use super::decode::{self, Ended, Found};
 use super::engine::{DEFAULT_ENGINE, HearError, Recogniser, SAMPLE_RATE};
 use super::expand::Expanded;
 use super::level;
 use super::models;
 use super::network::Network;
 use super::prior::Prior;
-use super::score::{self, Weighed};
+use super::score::{self, Evidence, Spelled, Weighed};
 use super::tokenizer::Tokenizer;
 use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis};
 use std::sync::Arc;
@@ -16,6 +16,8 @@ use std::sync::Arc;
 const KEPT_GRAMMARS: usize = 24;
 /// Beginnings whose noise preference is measured beforehand; about 5 ms each.
 const PREPARED: usize = 96;
+/// Spellings handed on for measuring.
+const KEPT_SPELLINGS: usize = 60;
 /// Silence put before and behind the sound, in samples.
 const PAD: usize = SAMPLE_RATE / 5;
 /// An answer is no longer than this; the rest is cut off.
@@ -58,7 +60,7 @@ impl Moonshine {
         &mut self,
         sound: &[f32],
         grammar: &Grammar,
-    ) -> Result<(Option<Weighed>, Arc<Expanded>, String), HearError> {
+    ) -> Result<(Option<Weighed>, Arc<Expanded>, String, Found), HearError> {
         let expanded = self.expand(grammar);
         let sound = &sound[..sound.len().min(LONGEST_ANSWER)];
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
@@ -67,31 +69,45 @@ impl Moonshine {
         let found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
         let free = self.tokenizer.decode(&found.free.tokens);
         let weighed = score::weigh(&found, &expanded, &free, seconds, snr);
-        Ok((weighed, expanded, free))
+        Ok((weighed, expanded, free, found))
     }
 }
 
 impl Moonshine {
-    /// [`Recogniser::hear`] with the features behind it, for measuring and fitting.
-    pub fn measure(
-        &mut self,
-        sound: &[f32],
-        grammar: &Grammar,
-    ) -> Result<(Hypotheses, Option<[f32; score::FEATURES]>), HearError> {
-        let (weighed, expanded, free) = self.weigh(sound, grammar)?;
-        let mut out = match &weighed {
-            Some(weighed) => score::judge(weighed, &expanded, free.clone()),
-            None => Hypotheses { stranger: 1.0, free: Some(free.clone()), ..Hypotheses::default() },
+    /// [`Recogniser::hear`] with the evidence behind it, for measuring and fitting.
+    pub fn measure(&mut self, sound: &[f32], grammar: &Grammar) -> Result<(Hypotheses, Evidence), HearError> {
+        let (weighed, expanded, free, mut found) = self.weigh(sound, grammar)?;
+        found.ended.sort_by(|a, b| b.score.total_cmp(&a.score));
+        let spelled = |e: &Ended| Spelled {
+            owner: expanded.owners[e.spelling as usize],
+            text: expanded.meaning(e.spelling).0.to_owned(),
+            plain: e.plain,
+            prior: (e.plain - e.score) / decode::PRIOR_WEIGHT,
+            tokens: e.tokens,
         };
-        if grammar.note && !free.is_empty() {
-            let probability = out.stranger;
-            let note = Hypothesis { answer: Answer::Note(free.clone()), words: free, probability };
-            let at = out.best.iter().position(|h| h.probability < probability).unwrap_or(out.best.len());
-            out.best.insert(at, note);
-            out.stranger = 0.0;
-        }
-        Ok((out, weighed.map(|w| w.features)))
+        let evidence = Evidence {
+            features: weighed.as_ref().map(|w| w.features),
+            free_plain: found.free.plain,
+            ended: found.ended.iter().take(KEPT_SPELLINGS).map(spelled).collect(),
+        };
+        Ok((judged(weighed, &expanded, free, grammar), evidence))
     }
+}
+
+/// Calibrated hypotheses, with the free transcript as a note where one is asked for.
+fn judged(weighed: Option<Weighed>, expanded: &Expanded, free: String, grammar: &Grammar) -> Hypotheses {
+    let mut out = match &weighed {
+        Some(weighed) => score::judge(weighed, expanded, free.clone()),
+        None => Hypotheses { stranger: 1.0, free: Some(free.clone()), ..Hypotheses::default() },
+    };
+    if grammar.note && !free.is_empty() {
+        let probability = out.stranger;
+        let note = Hypothesis { answer: Answer::Note(free.clone()), words: free, probability };
+        let at = out.best.iter().position(|h| h.probability < probability).unwrap_or(out.best.len());
+        out.best.insert(at, note);
+        out.stranger = 0.0;
+    }
+    out
 }
 
 impl Recogniser for Moonshine {
@@ -100,7 +116,8 @@ impl Recogniser for Moonshine {
     }
 
     fn hear(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Hypotheses, HearError> {
-        Ok(self.measure(sound, grammar)?.0)
+        let (weighed, expanded, free, _) = self.weigh(sound, grammar)?;
+        Ok(judged(weighed, &expanded, free, grammar))
     }
 
     fn transcribe(&mut self, sound: &[f32]) -> Result<String, HearError> {

@@ -19,6 +19,32 @@ const MOST_ANSWERS: usize = 5;
 /// Differences in score beyond this say no more.
 const WIDEST: f32 = 25.0;
 
+/// One spelling that the search followed to its end, for measuring.
+#[derive(Debug, Clone)]
+pub struct Spelled {
+    /// Its answer's number in the grammar; none for a filler.
+    pub owner: Option<u32>,
+    /// Its plain words.
+    pub text: String,
+    /// Log probability given the sound.
+    pub plain: f32,
+    /// Log probability given noise.
+    pub prior: f32,
+    /// Tokens, the end among them.
+    pub tokens: usize,
+}
+
+/// What hypotheses were judged by, for measuring and fitting.
+#[derive(Debug, Clone, Default)]
+pub struct Evidence {
+    /// See [`FEATURE_NAMES`]; none when no spelling of the grammar was reached.
+    pub features: Option<[f32; FEATURES]>,
+    /// Log probability of the free transcript.
+    pub free_plain: f32,
+    /// Spellings, best first.
+    pub ended: Vec<Spelled>,
+}
+
 /// Scores by answer, best first, and the features of the whole.
 pub struct Weighed {
     /// Distinct answers: summed score, best spelling.

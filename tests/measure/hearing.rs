@@ -8,8 +8,16 @@
 mod bounds;
 mod digits;
 mod fit;
+mod neural;
 mod noises;
-mod steps;
+mod p56;
+mod report;
+mod sayings;
+mod shipped;
+#[path = "../support/stage.rs"]
+#[allow(dead_code)]
+mod stage;
+mod strangers;
 mod trials;
 mod voices;
 
@@ -22,8 +30,8 @@ fn main() {
     let share = rest.first().and_then(|n| n.parse().ok()).unwrap_or(1.0);
     match mode.as_str() {
         "fit" => fit::write(&trials::run(Side::Fitting, share)),
-        "test" => trials::report(&trials::run(Side::Testing, share)),
-        "develop" => trials::report(&trials::run(Side::Fitting, share)),
+        "test" => report::print(&trials::run(Side::Testing, share)),
+        "develop" => report::print(&trials::run(Side::Fitting, share)),
         "digits" => digits::score(),
         "say" => trials::show(&rest.join(" ")),
         _ => eprintln!("one of: fit, test, develop, digits, say WORDS"),
