@@ -24,11 +24,11 @@ const LOUDNESS: (f32, f32) = (0.25, 4.0);
 /// Speech faster when fewer words were asked for would be one more thing to get wrong: one speed.
 const SPEED: f32 = 1.0;
 
-/// Sound to be understood.
-struct Job {
-    listen: u64,
-    utterance: Utterance,
-    grammar: Arc<Grammar>,
+/// Work for the recogniser's thread.
+enum Job {
+    /// An answer will be listened for with this grammar soon.
+    Prepare(Grammar),
+    Hear { listen: u64, utterance: Utterance, grammar: Arc<Grammar> },
 }
 
 /// What became of it.
@@ -91,6 +91,8 @@ pub struct Driver {
     jobs: Option<mpsc::Sender<Job>>,
     decoded: UnboundedReceiver<Decoded>,
     listen: Option<OpenListen>,
+    /// The grammar that the recogniser prepared last.
+    prepared: Option<Grammar>,
     typed: VecDeque<String>,
     /// Prompts that have not ended: their words, and when they began.
     saying: BTreeMap<u64, (String, Option<u64>)>,
@@ -124,12 +126,21 @@ impl Driver {
     ) -> Self {
         let (to, decoded) = tokio::sync::mpsc::unbounded_channel();
         let jobs = recogniser.map(|mut recogniser| {
+            recogniser.use_words(&vocabulary);
             let (jobs, from) = mpsc::channel::<Job>();
             std::thread::spawn(move || {
                 for job in from {
                     let began = std::time::Instant::now();
-                    let result = recogniser.hear(&job.utterance.sound, &job.grammar).map_err(|e| e.to_string());
-                    let Job { listen, utterance, .. } = job;
+                    let (listen, utterance, grammar) = match job {
+                        Job::Hear { listen, utterance, grammar } => (listen, utterance, grammar),
+                        Job::Prepare(grammar) => {
+                            if let Err(why) = recogniser.prepare(&grammar) {
+                                tracing::warn!(%why, "the recogniser could not prepare");
+                            }
+                            continue;
+                        }
+                    };
+                    let result = recogniser.hear(&utterance.sound, &grammar).map_err(|e| e.to_string());
                     if to.send(Decoded { listen, utterance, result, took: began.elapsed() }).is_err() {
                         return;
                     }
@@ -147,6 +158,7 @@ impl Driver {
             jobs,
             decoded,
             listen: None,
+            prepared: None,
             typed: VecDeque::new(),
             saying: BTreeMap::new(),
             waited_for: BTreeSet::new(),
@@ -245,6 +257,18 @@ impl Driver {
             }
         }
         self.giving = false;
+        self.prepare();
+    }
+
+    /// While a prompt plays, the recogniser does beforehand what it can for the answer.
+    fn prepare(&mut self) {
+        if let (Some(jobs), Some(grammar)) = (&self.jobs, self.walker.will_listen())
+            && self.prepared.as_ref() != Some(&grammar)
+        {
+            self.prepared = Some(grammar.clone());
+            // A recogniser that is gone is reported when an utterance is given to it.
+            let _ = jobs.send(Job::Prepare(grammar));
+        }
     }
 
     fn carry_out(&mut self, effect: Effect) {
@@ -362,7 +386,7 @@ impl Driver {
             self.clock.count(utterance.end - utterance.begin);
         }
         listen.pending += 1;
-        let job = Job { listen: listen.id, utterance, grammar: listen.grammar.clone() };
+        let job = Job::Hear { listen: listen.id, utterance, grammar: listen.grammar.clone() };
         if jobs.send(job).is_err() {
             self.give(Event::Stop { why: "the recogniser stopped".into() });
         }

@@ -2,19 +2,21 @@
 
 use super::decode::{self, Ended, Found};
 use super::engine::{DEFAULT_ENGINE, HearError, Recogniser, SAMPLE_RATE};
-use super::expand::Expanded;
+use super::expand::{Expanded, Part};
 use super::level;
 use super::models;
 use super::network::Network;
 use super::prior::Prior;
 use super::score::{self, Evidence, Spelled, Weighed};
 use super::tokenizer::Tokenizer;
-use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis};
+use crate::phrase::number::NumberWords;
+use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis, NumberSlot, Phrase, Vocabulary};
 use std::sync::Arc;
 
-/// Expanded grammars kept; a walk comes back to the same few.
-const KEPT_GRAMMARS: usize = 24;
-/// Beginnings whose noise preference is measured beforehand; about 5 ms each.
+/// Phrase trees kept, and number trees (some megabytes each); a walk comes back to the same few.
+const KEPT_PHRASES: usize = 24;
+const KEPT_NUMBERS: usize = 4;
+/// Beginnings whose noise preference is measured at once while a prompt plays; about 5 ms each.
 const PREPARED: usize = 96;
 /// Spellings handed on for measuring.
 const KEPT_SPELLINGS: usize = 60;
@@ -30,29 +32,48 @@ pub struct Moonshine {
     tokenizer: Tokenizer,
     network: Network,
     prior: Prior,
-    expanded: Vec<(Grammar, Arc<Expanded>)>,
+    words: NumberWords,
+    phrases: Shelf<Vec<Phrase>>,
+    numbers: Shelf<NumberSlot>,
+}
+
+/// Trees by what they were made of, the last used first.
+type Shelf<K> = Vec<(K, Arc<Part>)>;
+
+/// The tree of `key`, from the shelf when it was met before.
+fn shelved<K: PartialEq + Clone>(shelf: &mut Shelf<K>, key: &K, most: usize, make: impl FnOnce() -> Part) -> Arc<Part> {
+    let entry = match shelf.iter().position(|(known, _)| known == key) {
+        Some(at) => shelf.remove(at),
+        None => (key.clone(), Arc::new(make())),
+    };
+    let out = entry.1.clone();
+    shelf.insert(0, entry);
+    shelf.truncate(most);
+    out
 }
 
 impl Moonshine {
-    /// Finds and loads the model; half a second.
+    /// Finds and loads the model; half a second. Numbers are English until [`Recogniser::use_words`].
     pub fn open() -> Result<Self, HearError> {
         let models = models::find()?;
         let tokenizer = Tokenizer::load(&models.folder.join("tokenizer.bin"))?;
         let mut network = Network::load(&models)?;
         let prior = Prior::new(&mut network)?;
-        Ok(Moonshine { tokenizer, network, prior, expanded: Vec::new() })
+        let words = Vocabulary::english().numbers().clone();
+        Ok(Moonshine { tokenizer, network, prior, words, phrases: Vec::new(), numbers: Vec::new() })
     }
 
-    /// The grammar's spellings, from the shelf when it was met before.
-    fn expand(&mut self, grammar: &Grammar) -> Arc<Expanded> {
-        let entry = match self.expanded.iter().position(|(known, _)| known == grammar) {
-            Some(at) => self.expanded.remove(at),
-            None => (grammar.clone(), Arc::new(Expanded::new(grammar, &self.tokenizer))),
-        };
-        let out = entry.1.clone();
-        self.expanded.insert(0, entry);
-        self.expanded.truncate(KEPT_GRAMMARS);
-        out
+    /// The grammar's trees.
+    fn expand(&mut self, grammar: &Grammar) -> Expanded {
+        let (words, tokenizer) = (&self.words, &self.tokenizer);
+        let mut parts = vec![shelved(&mut self.phrases, &grammar.phrases, KEPT_PHRASES, || {
+            Part::of_phrases(&grammar.phrases, words, tokenizer)
+        })];
+        if let Some(slot) = &grammar.number {
+            let make = || Part::of_number(slot, words, tokenizer);
+            parts.push(shelved(&mut self.numbers, slot, KEPT_NUMBERS, make));
+        }
+        Expanded { parts }
     }
 
     /// Scores by answer before calibration, the expanded grammar and the free transcript.
@@ -60,7 +81,7 @@ impl Moonshine {
         &mut self,
         sound: &[f32],
         grammar: &Grammar,
-    ) -> Result<(Option<Weighed>, Arc<Expanded>, String, Found), HearError> {
+    ) -> Result<(Option<Weighed>, Expanded, String, Found), HearError> {
         let expanded = self.expand(grammar);
         let sound = &sound[..sound.len().min(LONGEST_ANSWER)];
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
@@ -79,7 +100,7 @@ impl Moonshine {
         let (weighed, expanded, free, mut found) = self.weigh(sound, grammar)?;
         found.ended.sort_by(|a, b| b.score.total_cmp(&a.score));
         let spelled = |e: &Ended| Spelled {
-            owner: expanded.owners[e.spelling as usize],
+            owner: expanded.owner(e.spelling),
             text: expanded.meaning(e.spelling).0.to_owned(),
             plain: e.plain,
             prior: (e.plain - e.score) / decode::PRIOR_WEIGHT,
@@ -133,8 +154,16 @@ impl Recogniser for Moonshine {
     }
 
     fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
-        let expanded = self.expand(grammar);
-        decode::prepare(&mut self.network, &mut self.prior, &expanded, PREPARED)
+        for part in self.expand(grammar).parts {
+            decode::prepare(&mut self.network, &mut self.prior, &part, PREPARED)?;
+        }
+        Ok(())
+    }
+
+    fn use_words(&mut self, vocabulary: &Vocabulary) {
+        self.words = vocabulary.numbers().clone();
+        self.phrases.clear();
+        self.numbers.clear();
     }
 }
 

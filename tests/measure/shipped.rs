@@ -32,6 +32,7 @@ pub fn listens() -> Vec<Listening> {
     let mut out = Vec::new();
     let mut known = HashSet::new();
     let mut numbers = HashMap::new();
+    let mut given: HashMap<(String, String), usize> = HashMap::new();
     for (procedure, bike) in [("no-spark", "heron-twin"), ("no-spark", "wren-single"), ("prove-lamp", "heron-twin")] {
         let world = stage::world(procedure, bike);
         for seed in 0..WALKS {
@@ -40,12 +41,17 @@ pub fn listens() -> Vec<Listening> {
             for _ in 0..LISTENS_A_WALK {
                 let Some(listen) = stage.listen.take().filter(|_| stage.finished.is_none()) else { break };
                 let key = format!("{:?}", listen.grammar);
-                if known.insert(key) {
+                if known.insert(key.clone()) {
                     let place = format!("{bike}: {}", stage.walker.place().0);
                     out.push(Listening { place, grammar: listen.grammar.clone(), high: listen.high.clone() });
                 }
                 let (id, grammar) = (listen.id, listen.grammar.clone());
-                let verdict = answer(&grammar, &mut numbers, &mut random);
+                let mut times = |words: &str, more: usize| {
+                    let count = given.entry((key.clone(), words.to_owned())).or_default();
+                    *count += more;
+                    *count
+                };
+                let verdict = answer(&grammar, &mut numbers, &mut times, &mut random);
                 stage.listen = Some(listen);
                 stage.now_ms += 1500;
                 stage.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip: None });
@@ -58,11 +64,14 @@ pub fn listens() -> Vec<Listening> {
 /// What may be said for a number, by its slot.
 type Numbers = HashMap<String, Vec<(String, Reading)>>;
 
-/// Mostly the step's own answers; now and then a control, an escape, or something that has to be confirmed.
-fn answer(grammar: &Grammar, numbers: &mut Numbers, random: &mut Random) -> Verdict {
-    let quiet = |a: &Answer| !matches!(a, Answer::Command(_) | Answer::Escape(_));
-    let own: Vec<_> = grammar.phrases.iter().filter(|p| quiet(&p.answer)).collect();
-    let any: Vec<_> = grammar.phrases.iter().filter(|p| p.answer != Answer::Command(Command::Stop)).collect();
+/// Mostly the step's own answers, those first that were given least; now and then a control, an escape, or something to be confirmed.
+fn answer(
+    grammar: &Grammar,
+    numbers: &mut Numbers,
+    given: &mut dyn FnMut(&str, usize) -> usize,
+    random: &mut Random,
+) -> Verdict {
+    let is_own = |a: &Answer| !matches!(a, Answer::Command(_) | Answer::Escape(_));
     let luck = random.below(20);
     let heard = |answer: Answer, words: &str| Hypothesis { answer, words: words.to_owned(), probability: 0.99 };
     let said = match &grammar.number {
@@ -72,8 +81,18 @@ fn answer(grammar: &Grammar, numbers: &mut Numbers, random: &mut Random) -> Verd
         }
         _ if grammar.note && luck < 17 => Some(heard(Answer::Note("it stopped in the rain".into()), "")),
         _ => {
-            let from = if luck < 17 && !own.is_empty() { &own } else { &any };
-            from.get(random.below(from.len().max(1))).map(|p| heard(p.answer.clone(), &p.words))
+            let stops = Answer::Command(Command::Stop);
+            let mut from: Vec<_> =
+                grammar.phrases.iter().filter(|p| p.answer != stops && (luck >= 17 || is_own(&p.answer))).collect();
+            if from.is_empty() {
+                from = grammar.phrases.iter().filter(|p| p.answer != stops).collect();
+            }
+            let least = from.iter().map(|p| given(&p.words, 0)).min().unwrap_or(0);
+            from.retain(|p| given(&p.words, 0) == least);
+            from.get(random.below(from.len().max(1))).map(|p| {
+                given(&p.words, 1);
+                heard(p.answer.clone(), &p.words)
+            })
         }
     };
     match said {
