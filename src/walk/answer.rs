@@ -192,6 +192,7 @@ impl Walker {
             self.note_down(record);
         }
         self.cautions.insert(key, self.now.mono_ms);
+        self.last_said.clear();
         let restated = self.restate_after_cautions;
         self.cautions_then_ask(rest, restated);
     }
@@ -355,7 +356,8 @@ impl Walker {
 
     fn untested_words(&self, step: &Step) -> String {
         let prompt = procedure::render(step.brief.as_ref().unwrap_or(&step.say), &self.scope()).unwrap_or_default();
-        self.words("not-tested-step", json!({"step": step.id.value.replace('-', " "), "prompt": prompt}))
+        let side = self.side_words();
+        self.words("not-tested-step", json!({"step": step.id.value.replace('-', " "), "prompt": prompt, "side": side}))
     }
 }
 
