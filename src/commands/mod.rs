@@ -8,6 +8,7 @@ pub mod verify;
 mod demo;
 mod drive;
 mod hear;
+mod listener;
 mod outcome;
 mod walk;
 

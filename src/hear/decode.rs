@@ -172,7 +172,8 @@ pub fn prepare(network: &mut Network, prior: &mut Prior, part: &Part, most: usiz
     let mut measured = 0;
     while !level.is_empty() && measured < most {
         for some in level.chunks(BEAM) {
-            measured += prior.learn(network, some.iter().map(|(node, prefix)| (&prefix[..], trie.next_tokens(*node))))?;
+            measured +=
+                prior.learn(network, some.iter().map(|(node, prefix)| (&prefix[..], trie.next_tokens(*node))))?;
             if measured >= most {
                 return Ok(());
             }

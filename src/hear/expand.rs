@@ -123,11 +123,6 @@ impl Expanded {
         self.parts[part as usize].owners[spelling as usize].map(|owner| (part, owner))
     }
 
-    /// How many different answers the grammar has.
-    pub fn answers(&self) -> usize {
-        self.parts.iter().map(|p| p.answers).sum()
-    }
-
     /// Whether longer words than these are allowed that begin with them.
     pub fn goes_on(&self, words: &str) -> bool {
         let longer = |(said, answer): &(String, Option<Answer>)| {
@@ -165,9 +160,8 @@ impl Part {
         for (words, reading) in number::spellings_in(slot, words) {
             let doubtful = reading.said_unit.filter(|u| u.quantity() != slot.quantity);
             let fresh = b.out.answers as u32;
-            let owner = *numbers
-                .entry((reading.kind as u8, (reading.value * 1e6).round() as i64, doubtful))
-                .or_insert(fresh);
+            let owner =
+                *numbers.entry((reading.kind as u8, (reading.value * 1e6).round() as i64, doubtful)).or_insert(fresh);
             b.out.answers += usize::from(owner == fresh);
             b.number(&words, reading, owner);
         }

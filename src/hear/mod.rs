@@ -22,6 +22,7 @@ mod moonshine;
 mod network;
 mod pedal;
 mod prior;
+mod remembered;
 pub mod resample;
 mod score;
 mod script;

@@ -5,8 +5,9 @@ use super::engine::{DEFAULT_ENGINE, HearError, Recogniser, SAMPLE_RATE};
 use super::expand::{Expanded, Part};
 use super::level;
 use super::models;
-use super::network::Network;
+use super::network::{DECODER, Network};
 use super::prior::Prior;
+use super::remembered::Place;
 use super::score::{self, Evidence, Spelled, Weighed};
 use super::tokenizer::Tokenizer;
 use crate::phrase::number::NumberWords;
@@ -58,7 +59,7 @@ impl Moonshine {
         let models = models::find()?;
         let tokenizer = Tokenizer::load(&models.folder.join("tokenizer.bin"))?;
         let mut network = Network::load(&models)?;
-        let prior = Prior::new(&mut network)?;
+        let prior = Prior::new(&mut network, Place::of(&models.folder.join(DECODER)))?;
         let words = Vocabulary::english().numbers().clone();
         Ok(Moonshine { tokenizer, network, prior, words, phrases: Vec::new(), numbers: Vec::new() })
     }

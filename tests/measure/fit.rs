@@ -73,7 +73,8 @@ pub fn write(trials: &[Trial]) {
         .collect();
     let stranger = descend(&rows);
     println!("stranger: {} trials, mean log loss {:.4}", rows.len(), loss(&rows, &stranger));
-    let rows: Vec<Row> = known.iter().filter(|(t, _)| t.kind.is_allowed()).map(|(t, f)| (scaled(f), t.is_right(), 1.0)).collect();
+    let rows: Vec<Row> =
+        known.iter().filter(|(t, _)| t.kind.is_allowed()).map(|(t, f)| (scaled(f), t.is_right(), 1.0)).collect();
     let right = descend(&rows);
     println!("right: {} trials, mean log loss {:.4}", rows.len(), loss(&rows, &right));
 

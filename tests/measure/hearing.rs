@@ -27,11 +27,12 @@ fn main() {
     let mut args = std::env::args().skip(1);
     let mode = args.next().unwrap_or_default();
     let rest: Vec<String> = args.collect();
-    let share = rest.first().and_then(|n| n.parse().ok()).unwrap_or(1.0);
+    let number = |at: usize| rest.get(at).and_then(|n: &String| n.parse::<f64>().ok());
+    let (share, minutes) = (number(0).unwrap_or(1.0), number(1).unwrap_or(f64::INFINITY).min(1e6));
     match mode.as_str() {
-        "fit" => fit::write(&trials::run(Side::Fitting, share)),
-        "test" => report::print(&trials::run(Side::Testing, share)),
-        "develop" => report::print(&trials::run(Side::Fitting, share)),
+        "fit" => fit::write(&trials::run(Side::Fitting, share, minutes)),
+        "test" => report::print(&trials::run(Side::Testing, share, minutes)),
+        "develop" => report::print(&trials::run(Side::Fitting, share, minutes)),
         "digits" => digits::score(),
         "say" => trials::show(&rest.join(" ")),
         _ => eprintln!("one of: fit, test, develop, digits, say WORDS"),

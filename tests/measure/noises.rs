@@ -116,7 +116,9 @@ impl Sound {
                     Sound::Kick => {
                         let whoosh = begun * white * (since * 6.0).min(1.0) * (-since * 4.0).exp();
                         let turn = (std::f32::consts::TAU * 70.0 * since).sin() * (-((since * 7.0) % 1.0) * 5.0).exp();
-                        0.3 * whoosh + begun * turn * (-since * 2.0).exp() + rings[0].push(if i == first { 8.0 } else { 0.0 })
+                        0.3 * whoosh
+                            + begun * turn * (-since * 2.0).exp()
+                            + rings[0].push(if i == first { 8.0 } else { 0.0 })
                     }
                     Sound::Revving => {
                         phase += (20.0 + 45.0 * (t * 2.2).sin().abs()) / rate;
@@ -159,7 +161,8 @@ impl Noise {
                 let (at, pitch) = (random.below(count.max(1)), 1_000.0 + random.below(2_500) as f32);
                 let (mut ring, loud) = (Ring::new(pitch, 60.0), 0.2 + random.white().abs());
                 for (i, x) in out[at..].iter_mut().take(SAMPLE_RATE / 3).enumerate() {
-                    *x += loud * ring.push(if i == 0 { 3.0 } else { 0.0 }) + loud * random.white() * (-(i as f32) / 120.0).exp();
+                    *x += loud * ring.push(if i == 0 { 3.0 } else { 0.0 })
+                        + loud * random.white() * (-(i as f32) / 120.0).exp();
                 }
             }
             unit(&mut out);

@@ -36,16 +36,15 @@ pub fn measure(sound: &[f32], rate: f64) -> Level {
         squares += x * x;
         first = keep * first + (1.0 - keep) * x.abs();
         envelope = keep * envelope + (1.0 - keep) * first;
-        for j in 0..THRESHOLDS {
-            if envelope >= thresholds[j] {
-                counts[j] += 1;
-                since[j] = 0;
-            } else if since[j] < hang {
-                counts[j] += 1;
-                since[j] += 1;
+        for ((threshold, count), since) in thresholds.iter().zip(&mut counts).zip(&mut since) {
+            if envelope >= *threshold {
+                *since = 0;
+            } else if *since < hang {
+                *since += 1;
             } else {
                 break;
             }
+            *count += 1;
         }
     }
     if counts[0] == 0 || squares == 0.0 {

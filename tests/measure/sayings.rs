@@ -2,7 +2,9 @@
 //! apart.
 
 use crate::noises::Random;
-use probeside::phrase::{Answer, Grammar, NumberSlot, Reading, ReadingKind, Verdict, Stakes, Vocabulary, decide, number, understand};
+use probeside::phrase::{
+    Answer, Grammar, NumberSlot, Reading, ReadingKind, Stakes, Verdict, Vocabulary, decide, number, understand,
+};
 use std::collections::HashMap;
 
 /// What may be said for one number slot.

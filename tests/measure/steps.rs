@@ -113,4 +113,3 @@ pub const VOLTS: &[(&str, f64)] = &[
     ("eleven point three one", 11.31),
     ("seven point seven", 7.7),
 ];
-

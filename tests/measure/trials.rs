@@ -112,12 +112,8 @@ fn own_phrase(listening: &Listening, random: &mut Random) -> Option<(String, Ans
 
 fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
     let (all, noises, sounds, talk) = match side {
-        Side::Fitting => {
-            (voices::FOR_FITTING, noises::FOR_FITTING, noises::SOUNDS_FOR_FITTING, strangers::FOR_FITTING)
-        }
-        Side::Testing => {
-            (voices::FOR_TESTING, noises::FOR_TESTING, noises::SOUNDS_FOR_TESTING, strangers::FOR_TESTING)
-        }
+        Side::Fitting => (voices::FOR_FITTING, noises::FOR_FITTING, noises::SOUNDS_FOR_FITTING, strangers::FOR_FITTING),
+        Side::Testing => (voices::FOR_TESTING, noises::FOR_TESTING, noises::SOUNDS_FOR_TESTING, strangers::FOR_TESTING),
     };
     let mut random = Random::new(if side == Side::Fitting { 11 } else { 23 });
     let closed: Vec<usize> = (0..listens.len()).filter(|&i| !listens[i].grammar.note).collect();
@@ -172,12 +168,16 @@ fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
 }
 
 /// All trials of one side, on two threads with a recogniser each.
-pub fn run(side: Side, amount: f64) -> Vec<Trial> {
+///
+/// After so many minutes no more are begun; steps are taken in a random order, so that what was done is a fair sample.
+pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
     let listens = shipped::listens();
     let mut plans = plans(side, &listens, amount);
     eprintln!("{} listens of the shipped procedures; {} trials", listens.len(), plans.len());
     // A recogniser keeps the grammars that it met last.
-    plans.sort_by_key(|p| p.listening);
+    let order: Vec<u64> = (0..listens.len() as u64).map(|i| Random::new(i + 77).next()).collect();
+    plans.sort_by_key(|p| order[p.listening]);
+    let until = Instant::now() + std::time::Duration::from_secs_f64(minutes * 60.0);
     let next = AtomicUsize::new(0);
     let done: Mutex<Vec<(usize, Trial)>> = Mutex::default();
     std::thread::scope(|scope| {
@@ -186,7 +186,7 @@ pub fn run(side: Side, amount: f64) -> Vec<Trial> {
                 let mut engine = Moonshine::open().expect("the model");
                 loop {
                     let at = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(plan) = plans.get(at) else { break };
+                    let Some(plan) = plans.get(at).filter(|_| Instant::now() < until) else { break };
                     let trial = one(plan, &listens[plan.listening], &mut engine);
                     done.lock().expect("no thread fails").push((at, trial));
                     if at.is_multiple_of(200) {
