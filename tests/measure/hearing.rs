@@ -34,6 +34,7 @@ fn main() {
         "test" => report::print(&trials::run(Side::Testing, share, minutes)),
         "develop" => report::print(&trials::run(Side::Fitting, share, minutes)),
         "digits" => digits::score(),
+        "listens" => shipped::listens().iter().for_each(|l| println!("{} {}", l.place, l.is_number())),
         "say" => trials::show(&rest.join(" ")),
         _ => eprintln!("one of: fit, test, develop, digits, say WORDS"),
     }
