@@ -118,8 +118,8 @@ fn speech_in(sound: &[f32]) -> Option<Vec<f32>> {
     Some(sound[(begin as usize).min(end)..end].to_vec())
 }
 
-/// The grammar that `--expect` describes.
-fn expected(text: &str, vocabulary: &Vocabulary) -> Result<Grammar, Failure> {
+/// The grammar that `--expect` describes: phrases separated by `|`, and NUMBER with a unit.
+pub fn expected(text: &str, vocabulary: &Vocabulary) -> Result<Grammar, Failure> {
     let mut grammar = Grammar::default();
     for part in text.split('|').map(str::trim) {
         if let Some(unit) = part.strip_prefix(NUMBER) {

@@ -15,6 +15,7 @@ mod outcome;
 mod story;
 mod walk;
 
+pub use hear::expected;
 pub use outcome::{Failure, Outcome};
 
 use clap::{Parser, Subcommand};

@@ -51,7 +51,7 @@ impl Tally {
 }
 
 fn ratio(t: &Trial) -> String {
-    t.scene.snr.map_or("clean".into(), |s| format!("{s:02} dB"))
+    t.snr.map_or("clean".into(), |s| format!("{s:02} dB"))
 }
 
 /// Prints the tables.
@@ -69,10 +69,10 @@ pub fn print(trials: &[Trial]) {
         }),
         ("kind", |t| t.kind.label().into()),
         ("stakes of the best guess", |t| format!("{:?}", t.stakes)),
-        ("voice", |t| t.voice.label()),
-        ("noise", |t| t.scene.snr.map_or("clean".into(), |_| format!("{:?}", t.scene.noise))),
+        ("voice", |t| t.voice.clone()),
+        ("noise", |t| t.noise.clone()),
         ("signal to noise", ratio),
-        ("active speech level", |t| format!("{} dB of full scale", t.scene.level)),
+        ("active speech level", |t| t.level.map_or("as recorded".into(), |l| format!("{l} dB of full scale"))),
     ];
     for (title, key) in groups {
         let mut tallies: BTreeMap<String, Tally> = BTreeMap::new();
@@ -88,14 +88,22 @@ pub fn print(trials: &[Trial]) {
             t.words,
             best.words,
             best.probability,
-            t.voice.label(),
+            t.voice,
             ratio(t),
             t.stakes,
             t.heard.free.as_deref().unwrap_or("")
         );
     }
-    let mut times: Vec<f64> = trials.iter().map(|t| t.milliseconds).collect();
-    times.sort_by(f64::total_cmp);
-    let at = |share: f64| times.get(((times.len().max(1) - 1) as f64 * share) as usize).copied().unwrap_or(0.0);
-    println!("computing of one utterance: median {:.0} ms, 95th percentile {:.0} ms", at(0.5), at(0.95));
+    let at = |mut all: Vec<f64>, share: f64| {
+        all.sort_by(f64::total_cmp);
+        all.get(((all.len().max(1) - 1) as f64 * share) as usize).copied().unwrap_or(0.0)
+    };
+    let times: Vec<f64> = trials.iter().map(|t| t.milliseconds).collect();
+    let factors = trials.iter().map(|t| t.milliseconds / 1e3 / t.seconds.max(0.1)).collect();
+    println!(
+        "computing of one utterance: median {:.0} ms, 95th percentile {:.0} ms, real-time factor {:.3} (median)",
+        at(times.clone(), 0.5),
+        at(times, 0.95),
+        at(factors, 0.5)
+    );
 }

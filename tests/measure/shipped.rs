@@ -7,12 +7,13 @@ use probeside::phrase::{Answer, Command, Grammar, Hypothesis, Stakes, Verdict, d
 use probeside::walk::Event;
 use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
+use std::sync::Arc;
 
 /// A listen: what may be said, and the answers on which much hangs.
 #[derive(Debug, Clone)]
 pub struct Listening {
     pub place: String,
-    pub grammar: Grammar,
+    pub grammar: Arc<Grammar>,
     pub high: Vec<Answer>,
 }
 
@@ -64,7 +65,7 @@ pub fn listens() -> Vec<Listening> {
             let place = round.map_or(step.to_owned(), |r| format!("{step} {r}"));
             if known.insert(format!("{:?}", listen.grammar)) {
                 let place = format!("{}: {place}", story.bike);
-                out.push(Listening { place, grammar: listen.grammar.clone(), high: listen.high.clone() });
+                out.push(Listening { place, grammar: Arc::new(listen.grammar.clone()), high: listen.high.clone() });
             }
             let told = story.answers.get(&place).or_else(|| story.answers.get(step)).map(|all| {
                 let n = asked.entry(place).or_default();

@@ -5,12 +5,13 @@ use crate::sayings::{Numbers, belongs, same};
 use crate::shipped::{self, Listening};
 use crate::strangers;
 use crate::voices::{self, Voice};
-use probeside::hear::{Evidence, Moonshine};
-use probeside::phrase::{Answer, Hypotheses, Stakes, Verdict, decide};
+use probeside::hear::{Evidence, Moonshine, SAMPLE_RATE};
+use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, decide};
 use std::collections::HashMap;
 use std::io::Write;
-use std::sync::Mutex;
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 /// Which set of voices, noises and strangers.
@@ -64,14 +65,44 @@ pub struct Trial {
     pub place: String,
     pub kind: Kind,
     pub words: String,
-    pub voice: Voice,
-    pub scene: Scene,
+    pub voice: String,
+    pub noise: String,
+    /// Over active speech level, decibels; none where there is no noise but the room's own.
+    pub snr: Option<f32>,
+    /// Active speech level, decibels of full scale, where it was set.
+    pub level: Option<f32>,
     pub number_step: bool,
     pub heard: Hypotheses,
     pub evidence: Evidence,
     /// Stakes of the best answer at this step.
     pub stakes: Stakes,
+    /// Time of computing, and of the sound.
     pub milliseconds: f64,
+    pub seconds: f64,
+    /// What may be said, and the sound again, for the rivals.
+    pub grammar: Arc<Grammar>,
+    pub again: Again,
+}
+
+/// How to have the sound of a trial once more.
+pub enum Again {
+    Made { words: String, voice: Voice, scene: Scene, seed: u64, alone: Option<Sound> },
+    File(PathBuf),
+}
+
+impl Again {
+    pub fn sound(&self) -> Vec<f32> {
+        match self {
+            Again::File(path) => probeside::hear::read_wav(path).unwrap_or_default(),
+            Again::Made { words, voice, scene, seed, alone } => {
+                let mut random = Random::new(*seed);
+                match alone {
+                    Some(sound) => set(&sound.make(&mut random), *scene, &mut random),
+                    None => place(&voice.say(words), *scene, &mut random),
+                }
+            }
+        }
+    }
 }
 
 impl Trial {
@@ -81,6 +112,9 @@ impl Trial {
             (Kind::Said(said), Some(best)) => same(said, &best.answer),
             _ => false,
         }
+    }
+    pub fn in_scene(self, voice: String, noise: String, snr: Option<f32>, level: Option<f32>) -> Self {
+        Trial { voice, noise, snr, level, ..self }
     }
     pub fn verdict(&self) -> Verdict {
         decide(&self.heard, self.stakes)
@@ -204,26 +238,40 @@ pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
 }
 
 fn one(plan: &Plan, listening: &Listening, engine: &mut Moonshine) -> Trial {
-    let mut random = Random::new(plan.seed);
-    let sound = match plan.kind {
-        Kind::NoVoice(sound) => set(&sound.make(&mut random), plan.scene, &mut random),
-        _ => place(&plan.voice.say(&plan.words), plan.scene, &mut random),
-    };
+    let alone = if let Kind::NoVoice(sound) = plan.kind { Some(sound) } else { None };
+    let again = Again::Made { words: plan.words.clone(), voice: plan.voice, scene: plan.scene, seed: plan.seed, alone };
+    let scene = plan.scene;
+    hear(engine, listening, plan.kind.clone(), plan.words.clone(), again).in_scene(
+        plan.voice.label(),
+        scene.snr.map_or("clean".into(), |_| format!("{:?}", scene.noise)),
+        scene.snr,
+        Some(scene.level),
+    )
+}
+
+/// Hears one sound at one listen.
+pub fn hear(engine: &mut Moonshine, listening: &Listening, kind: Kind, words: String, again: Again) -> Trial {
+    let sound = again.sound();
     let begun = Instant::now();
     let (heard, evidence) = engine.measure(&sound, &listening.grammar).expect("it hears");
     let milliseconds = begun.elapsed().as_secs_f64() * 1e3;
     let stakes = heard.best.first().map_or(Stakes::Low, |h| listening.stakes(&h.answer));
     Trial {
         place: listening.place.clone(),
-        kind: plan.kind.clone(),
-        words: plan.words.clone(),
-        voice: plan.voice,
-        scene: plan.scene,
+        kind,
+        words,
+        voice: String::new(),
+        noise: String::new(),
+        snr: None,
+        level: None,
         number_step: listening.is_number(),
         heard,
         evidence,
         stakes,
         milliseconds,
+        seconds: sound.len() as f64 / SAMPLE_RATE as f64,
+        grammar: listening.grammar.clone(),
+        again,
     }
 }
 
@@ -236,8 +284,8 @@ fn save(trials: &[Trial], side: Side) {
     for t in trials {
         let ended: Vec<_> = t.evidence.ended.iter().map(|e| (e.owner, &e.text, e.plain, e.prior, e.tokens)).collect();
         let line = serde_json::json!({
-            "place": t.place, "kind": t.kind.label(), "words": t.words, "voice": t.voice.label(),
-            "noise": format!("{:?}", t.scene.noise), "snr": t.scene.snr, "level": t.scene.level, "number_step": t.number_step,
+            "place": t.place, "kind": t.kind.label(), "words": t.words, "voice": t.voice,
+            "noise": t.noise, "snr": t.snr, "level": t.level, "number_step": t.number_step,
             "right": t.is_right(), "verdict": format!("{:?}", t.verdict()).split(' ').next(), "high": t.stakes == Stakes::High,
             "best": t.heard.best.iter().map(|h| (&h.words, h.probability)).collect::<Vec<_>>(),
             "stranger": t.heard.stranger, "free": t.heard.free, "free_plain": t.evidence.free_plain,
