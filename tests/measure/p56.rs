@@ -53,10 +53,7 @@ pub fn measure(sound: &[f32], rate: f64) -> Level {
     let decibel = |j: usize| 10.0 * (squares / counts[j] as f64).log10();
     let over = |j: usize| decibel(j) - 20.0 * thresholds[j].log10();
     let mut level = decibel(0);
-    for j in 0..THRESHOLDS {
-        if counts[j] == 0 {
-            break;
-        }
+    for j in (0..THRESHOLDS).take_while(|&j| counts[j] > 0) {
         level = decibel(j);
         if over(j) <= MARGIN {
             if j > 0 {
