@@ -286,7 +286,8 @@ impl Driver {
                 asking: self.walker.is_asking(),
             };
         }
-        self.listen = Some(OpenListen { id, grammar: Arc::new(grammar), high, pending: 0, settled: false });
+        let grammar = Arc::new(grammar);
+        self.listen = Some(OpenListen { id, grammar, high, pending: 0, settled: false });
         if self.is_live() && self.mouth.is_live() {
             self.open_at = Some(tokio::time::Instant::now() + AFTER_TONE + self.mouth.latency());
         } else {

@@ -12,6 +12,8 @@ mod file;
 mod hear;
 mod listener;
 mod outcome;
+#[cfg(test)]
+mod power;
 mod story;
 mod walk;
 
