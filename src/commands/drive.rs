@@ -106,7 +106,7 @@ impl Driver {
         clock: Clock,
         vocabulary: Vocabulary,
     ) -> Self {
-        let listener = recogniser.map(|recogniser| Listener::start(recogniser, &vocabulary));
+        let listener = recogniser.map(Listener::start);
         Self {
             walker,
             ears,

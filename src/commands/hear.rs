@@ -41,7 +41,7 @@ pub fn run(args: &Args) -> Outcome {
     let vocabulary = Vocabulary::from_yaml(&text, &words.display().to_string())?;
     let grammar = expected(&args.expect, &vocabulary)?;
     let mut engine = open_engine(args.engine.as_deref())?;
-    engine.use_words(&vocabulary);
+    engine.use_words(&vocabulary, &[]);
     let mut code = 0;
     for file in &args.files {
         match hear::read_wav(file) {

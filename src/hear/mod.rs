@@ -41,7 +41,7 @@ pub use mic::MicLevel;
 pub use mic_error::MicError;
 pub use moonshine::Moonshine;
 pub use pedal::Pedal;
-pub use score::{Evidence, FEATURE_NAMES, FEATURES, Spelled};
+pub use score::{Evidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
 pub use script::{Given, Script};
 pub use typed::Typed;
 pub(crate) use wav::decode as decode_wav;
