@@ -41,6 +41,7 @@ pub fn run(args: &Args) -> Outcome {
     let vocabulary = Vocabulary::from_yaml(&text, &words.display().to_string())?;
     let grammar = expected(&args.expect, &vocabulary)?;
     let mut engine = open_engine(args.engine.as_deref())?;
+    engine.use_words(&vocabulary, &[]);
     let mut code = 0;
     for file in &args.files {
         match hear::read_wav(file) {
@@ -117,8 +118,8 @@ fn speech_in(sound: &[f32]) -> Option<Vec<f32>> {
     Some(sound[(begin as usize).min(end)..end].to_vec())
 }
 
-/// The grammar that `--expect` describes.
-fn expected(text: &str, vocabulary: &Vocabulary) -> Result<Grammar, Failure> {
+/// The grammar that `--expect` describes: phrases separated by `|`, and NUMBER with a unit.
+pub fn expected(text: &str, vocabulary: &Vocabulary) -> Result<Grammar, Failure> {
     let mut grammar = Grammar::default();
     for part in text.split('|').map(str::trim) {
         if let Some(unit) = part.strip_prefix(NUMBER) {

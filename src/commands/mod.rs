@@ -11,12 +11,14 @@ mod draw;
 mod drive;
 mod file;
 mod hear;
+mod listener;
 mod outcome;
 #[cfg(test)]
 mod power;
 mod story;
 mod walk;
 
+pub use hear::expected;
 pub use outcome::{Failure, Outcome};
 
 use clap::{Parser, Subcommand};

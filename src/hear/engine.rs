@@ -1,7 +1,7 @@
 //! What a recogniser is, which ones there are, and what can go wrong with them.
 
 use super::moonshine::Moonshine;
-use crate::phrase::{Grammar, Hypotheses};
+use crate::phrase::{Grammar, Hypotheses, Vocabulary};
 use std::fmt::Display;
 use std::path::Path;
 
@@ -28,6 +28,13 @@ pub trait Recogniser: Send {
     fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
         let _ = grammar;
         Ok(())
+    }
+
+    /// Numbers and units are said in the words of this vocabulary from here on; in English until then. `elsewhere` are phrases that
+    /// other moments of the walk allow: where the grammar does not, they are known for what they are instead of being taken for
+    /// the nearest phrase of it.
+    fn use_words(&mut self, vocabulary: &Vocabulary, elsewhere: &[String]) {
+        let _ = (vocabulary, elsewhere);
     }
 }
 

@@ -3,8 +3,8 @@
 use super::answer::choices;
 use super::event::{Effect, TimerKind, Tone};
 use super::walker::{Phase, Walker};
-use crate::phrase::{Answer, Command, Grammar, NumberSlot, Phrase, normalise};
-use crate::procedure::{self, Ask, ReadingAsk, SignalWord, Step, Target};
+use crate::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase, normalise};
+use crate::procedure::{self, Ask, ReadingAsk, Route, SignalWord, Step, Target};
 
 /// Working time where no step gives one: cautions, confirmations.
 const OTHER_WORKING_TIME_S: f64 = 20.0;
@@ -30,6 +30,12 @@ impl Walker {
         } else if self.listen_after {
             self.listen();
         }
+    }
+
+    /// The grammar of the listen that begins when all has been said, if one does.
+    pub fn will_listen(&self) -> Option<Grammar> {
+        let soon = self.listen_after && !self.speaking.is_empty();
+        soon.then(|| self.grammar().ok()).flatten().map(|(grammar, _)| grammar)
     }
 
     /// Stops listening.
@@ -89,11 +95,24 @@ impl Walker {
                 grammar.phrases.extend(commands(&|c| c != Command::Resume));
                 if matches!(self.phase, Phase::Asking) {
                     grammar.phrases.extend(words.escape_phrases());
+                    let routes = &self.procedure(&world).escapes;
+                    let ends = |e: &Escape| routes.get(e.name()).is_some_and(concludes);
+                    high.extend(Escape::ALL.iter().filter(|e| ends(e)).map(|e| Answer::Escape(*e)));
                 } else {
+                    if let Phase::Confirming { heard, .. } = &self.phase
+                        && high.contains(&heard.answer)
+                    {
+                        high.push(Answer::Yes);
+                    }
                     grammar.phrases.extend(words.yes_no_phrases());
                 }
             }
             Phase::Caution { .. } | Phase::Restate => {
+                if let Phase::Caution { now, .. } = &self.phase
+                    && self.is_hazard(now)
+                {
+                    high.push(Answer::Done);
+                }
                 grammar.phrases = words.done_phrases();
                 grammar.phrases.extend(commands(&|c| c != Command::Resume && c != Command::Correct));
             }
@@ -133,28 +152,35 @@ impl Walker {
 
     fn step_phrases(&self, step: &Step, grammar: &mut Grammar, high: &mut Vec<Answer>) -> Result<(), String> {
         let scope = self.scope();
-        let hazardous = step.cautions.iter().any(|id| {
-            let caution = self.procedure(&self.world).caution(id);
-            caution.is_some_and(|c| matches!(c.signal, SignalWord::Danger | SignalWord::Warning))
-        });
+        let hazardous = step.cautions.iter().any(|id| self.is_hazard(id));
         for choice in choices(step) {
             let answer = Answer::Choice(choice.id.value.clone());
             for phrase in &choice.phrases {
                 let words = normalise(&procedure::render(phrase, &scope).map_err(|d| d.to_string())?);
                 grammar.phrases.push(Phrase { words, answer: answer.clone() });
             }
-            let concludes = choice.go.0.iter().any(|c| matches!(c.to, Target::Conclude(_)));
-            if concludes || hazardous {
+            if hazardous || concludes(&choice.go) {
                 high.push(answer);
             }
         }
         match &step.ask {
             Ask::Reading(ask) => grammar.number = Some(self.slot(ask)?),
-            Ask::Done(_) => grammar.phrases.extend(self.world.vocabulary.done_phrases()),
+            Ask::Done(go) => {
+                grammar.phrases.extend(self.world.vocabulary.done_phrases());
+                if hazardous || concludes(go) {
+                    high.push(Answer::Done);
+                }
+            }
             Ask::Note(_) => grammar.note = true,
             Ask::Choice(_) | Ask::Watch { .. } => {}
         }
         Ok(())
+    }
+
+    /// A caution of a danger or a warning.
+    fn is_hazard(&self, caution: &str) -> bool {
+        let caution = self.procedure(&self.world).caution(caution);
+        caution.is_some_and(|c| matches!(c.signal, SignalWord::Danger | SignalWord::Warning))
     }
 
     fn slot(&self, ask: &ReadingAsk) -> Result<NumberSlot, String> {
@@ -185,4 +211,9 @@ impl Walker {
         };
         self.sentence("choices", serde_json::json!({"choices": phrases}), super::event::SayKind::Notice);
     }
+}
+
+/// Whether a route can end in a conclusion.
+fn concludes(go: &Route) -> bool {
+    go.0.iter().any(|c| matches!(c.to, Target::Conclude(_)))
 }
