@@ -10,6 +10,7 @@ mod demo;
 mod drive;
 mod hear;
 mod outcome;
+mod rehearse;
 mod walk;
 
 pub use outcome::{Failure, Outcome};
@@ -38,6 +39,8 @@ pub enum Command {
     Check(check::CheckArgs),
     /// What would be understood of sound files, and how surely
     Hear(hear::Args),
+    /// Can the recogniser tell a procedure's answers apart? Says and hears every phrase in several voices and noises
+    Rehearse(rehearse::Args),
     /// Read a session's record
     Review(review::Args),
     /// Is a session's record complete and unaltered?
@@ -51,6 +54,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
         Command::Hear(args) => hear::run(&args),
+        Command::Rehearse(args) => rehearse::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
         Command::Verify(args) => Ok(verify::run(&args)),
     };
