@@ -11,6 +11,7 @@ mod drive;
 mod hear;
 mod outcome;
 mod rehearse;
+mod soundcheck;
 mod walk;
 
 pub use outcome::{Failure, Outcome};
@@ -41,6 +42,8 @@ pub enum Command {
     Hear(hear::Args),
     /// Can the recogniser tell a procedure's answers apart? Says and hears every phrase in several voices and noises
     Rehearse(rehearse::Args),
+    /// Microphone, room, loudspeaker, echo, recogniser: how they stand, and what to do
+    Soundcheck(soundcheck::Args),
     /// Read a session's record
     Review(review::Args),
     /// Is a session's record complete and unaltered?
@@ -55,6 +58,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Check(args) => checked(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Rehearse(args) => rehearse::run(&args),
+        Command::Soundcheck(args) => soundcheck::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
         Command::Verify(args) => Ok(verify::run(&args)),
     };

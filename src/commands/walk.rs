@@ -14,7 +14,7 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 /// The espeak-ng voice of prompts.
-const PROMPT_VOICE: &str = "en-gb";
+pub(super) const PROMPT_VOICE: &str = "en-gb";
 /// Name of the main procedure in the journal's settings.
 const SETTING_PROCEDURE: &str = "procedure";
 

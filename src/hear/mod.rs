@@ -5,6 +5,7 @@
 //! sentence names the command that mends it.
 
 pub mod activity;
+pub mod checkup;
 mod decode;
 mod ears;
 mod engine;
