@@ -4,6 +4,7 @@ use super::perform::{Outcome, Trial, fits};
 use super::stage::{Stage, answer_name};
 use crate::phrase::{Answer, sound};
 use serde::Serialize;
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 /// A pair is ambiguous when one was the likelier for the other in this share of its trials, and this often at least ...
@@ -124,7 +125,7 @@ pub fn find(stages: &[Stage], trials: &[Trial], language: &str, sounds: &dyn Fn(
             }
         })
         .collect();
-    pairs.sort_by(|a, b| (b.ambiguous, b.taken, b.likelier).cmp(&(a.ambiguous, a.taken, a.likelier)));
+    pairs.sort_by_key(|pair| Reverse((pair.ambiguous, pair.taken, pair.likelier)));
     pairs
 }
 

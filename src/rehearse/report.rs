@@ -6,6 +6,7 @@ use super::pairs::{self, Pair};
 use super::perform::{Cast, Outcome, Rehearsal, Trial};
 use super::stage::{Stage, answer_name};
 use serde::Serialize;
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 /// The whole.
@@ -196,7 +197,7 @@ fn phrases(stage: &Stage, at: usize, trials: &[Trial]) -> Vec<PhraseReport> {
             .into_iter()
             .map(|((words, answer), (times, taken))| HeardAs { words, answer, times, taken })
             .collect();
-        row.heard_as.sort_by(|a, b| (b.taken, b.times).cmp(&(a.taken, a.times)));
+        row.heard_as.sort_by_key(|cell| Reverse((cell.taken, cell.times)));
     }
     rows
 }
