@@ -11,6 +11,7 @@ mod hear;
 mod outcome;
 mod rehearse;
 mod soundcheck;
+mod story;
 mod walk;
 
 pub use outcome::{Failure, Outcome};
