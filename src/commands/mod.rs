@@ -6,7 +6,9 @@ pub mod review;
 pub mod verify;
 
 mod demo;
+mod draw;
 mod drive;
+mod file;
 mod hear;
 mod outcome;
 mod rehearse;
@@ -38,6 +40,8 @@ pub enum Command {
     Walk(walk::Args),
     /// Is a procedure, bike or vocabulary file sound?
     Check(check::CheckArgs),
+    /// The tree of a procedure as a picture
+    Draw(draw::Args),
     /// What would be understood of sound files, and how surely
     Hear(hear::Args),
     /// Can the recogniser tell a procedure's answers apart? Says and hears every phrase in several voices and noises
@@ -56,6 +60,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
+        Command::Draw(args) => draw::run(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Rehearse(args) => rehearse::run(&args),
         Command::Soundcheck(args) => soundcheck::run(&args),
