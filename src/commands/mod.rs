@@ -8,6 +8,8 @@ pub mod verify;
 mod demo;
 mod draw;
 mod drive;
+mod engine;
+mod enrol;
 mod file;
 mod hear;
 mod outcome;
@@ -46,6 +48,8 @@ pub enum Command {
     Hear(hear::Args),
     /// Can the recogniser tell a procedure's answers apart? Says and hears every phrase in several voices and noises
     Rehearse(rehearse::Args),
+    /// Learn one person's voice, at the microphone or from WAV files
+    Enrol(enrol::Args),
     /// Microphone, room, loudspeaker, echo, recogniser: how they stand, and what to do
     Soundcheck(soundcheck::Args),
     /// Read a session's record
@@ -63,6 +67,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Draw(args) => draw::run(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Rehearse(args) => rehearse::run(&args),
+        Command::Enrol(args) => enrol::run(&args),
         Command::Soundcheck(args) => soundcheck::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
         Command::Verify(args) => Ok(verify::run(&args)),

@@ -1,13 +1,13 @@
 //! `probeside rehearse`: can the recogniser tell a procedure's answers apart? `--json` prints a [`rehearse::Report`].
 
+use super::engine::{EngineArgs, unheard};
 use super::load;
 use super::outcome::{Failure, Outcome};
-use crate::hear;
 use crate::rehearse::{Cast, Counts, Head, Pair, Rehearsal, RehearseError, Report, stages, usual_cast};
 use crate::speak::{Espeak, SpeakError};
 use std::fmt::Write;
 use std::io::{IsTerminal, Write as _};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::time::Instant;
 
 /// Voices usually, and when it has to be quick.
@@ -43,9 +43,8 @@ pub struct Args {
     /// Say every spoken control at every step, not only where one sounds like an answer: hours for a long procedure
     #[arg(long, conflicts_with = "quick")]
     all: bool,
-    /// The recogniser [default: moonshine]
-    #[arg(long, value_name = "NAME")]
-    engine: Option<String>,
+    #[command(flatten)]
+    engine: EngineArgs,
     /// The vocabulary: a file, or the name of a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
@@ -62,17 +61,17 @@ pub fn run(args: &Args) -> Outcome {
     let words = load::find(&args.words, &shipped.join("vocabulary"));
     let world = match &args.bike {
         Some(bike) => load::world(&procedure, &load::find(bike, &shipped.join("bikes")), &words)?,
-        None => first_that_applies(&procedure, &words)?,
+        None => load::first_that_applies(&procedure, &words)?,
     }
     .world;
     let stages = stages(&world, &args.steps, args.all).map_err(Failure::Input)?;
     let casts = present(usual_cast(if args.quick { QUICK_VOICES } else { VOICES }))?;
-    let name = hear::open(args.engine.as_deref()).map_err(unheard)?.name().to_owned();
+    let name = args.engine.open()?.name().to_owned();
     let rehearsal = Rehearsal {
         stages: &stages,
         casts: &casts,
         levels: &levels,
-        engine: &|| hear::open(args.engine.as_deref()),
+        engine: &|| args.engine.ready(),
         progress: &|_| {},
     };
     let (size, began) = (rehearsal.size(), Instant::now());
@@ -110,10 +109,6 @@ pub fn run(args: &Args) -> Outcome {
     Ok(u8::from(!report.sound))
 }
 
-fn unheard(why: hear::HearError) -> Failure {
-    if why.is_machine() { Failure::Lacks(why.to_string()) } else { Failure::Usage(why.to_string()) }
-}
-
 fn unspoken(why: &SpeakError) -> Failure {
     if why.machine_lacks() { Failure::Lacks(why.to_string()) } else { Failure::Input(why.to_string()) }
 }
@@ -129,25 +124,6 @@ fn present(casts: Vec<Cast>) -> Result<Vec<Cast>, Failure> {
         }
     }
     Ok(there)
-}
-
-/// The first of the bikes beside the procedure that it applies to; else why the last one does not do.
-fn first_that_applies(procedure: &Path, words: &Path) -> Result<load::Loaded, Failure> {
-    let beside = procedure.parent().unwrap_or(Path::new(".")).join("bikes");
-    let mut bikes: Vec<PathBuf> = std::fs::read_dir(&beside)
-        .map(|entries| entries.filter_map(|e| Some(e.ok()?.path())).collect())
-        .unwrap_or_default();
-    bikes.retain(|b| b.extension().is_some_and(|e| e == "yaml" || e == "yml"));
-    bikes.sort();
-    let mut last =
-        Failure::Usage(format!("Which bike? There is none in {}; give one with --bike FILE.", beside.display()));
-    for bike in bikes {
-        match load::world(procedure, &bike, words) {
-            Ok(loaded) => return Ok(loaded),
-            Err(found) => last = found.into(),
-        }
-    }
-    Err(last)
 }
 
 /// "20,10,clean".

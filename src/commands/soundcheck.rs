@@ -5,6 +5,7 @@
 //! null}]}`. `what` is one of model-load, decision, voice, microphone, noise, voice-level, voice-over-noise, clipping,
 //! understood, loudspeaker, echo, echo-delay. `ready` is false when something is missing (exit code 3).
 
+use super::engine::{EngineArgs, unheard};
 use super::outcome::{Failure, Outcome};
 use super::walk::PROMPT_VOICE;
 use crate::hear::checkup::{self, decibels};
@@ -48,9 +49,8 @@ pub struct Args {
     /// Do not wait for somebody to speak
     #[arg(long)]
     no_voice: bool,
-    /// The recogniser [default: moonshine]
-    #[arg(long, value_name = "NAME")]
-    engine: Option<String>,
+    #[command(flatten)]
+    engine: EngineArgs,
     /// Print one JSON object (schema probeside.soundcheck, version 1)
     #[arg(long)]
     json: bool,
@@ -139,7 +139,7 @@ impl Voice for Sweep {
 /// Runs the command.
 pub fn run(args: &Args) -> Outcome {
     let mut sheet = Sheet { json: args.json, lines: Vec::new() };
-    let mut engine = engine(args.engine.as_deref(), &mut sheet)?;
+    let mut engine = engine(&args.engine, &mut sheet)?;
     if let Some(engine) = &mut engine {
         decisions(engine.as_mut(), &mut sheet);
     }
@@ -161,9 +161,9 @@ pub fn run(args: &Args) -> Outcome {
     if missing.is_empty() { Ok(0) } else { Err(Failure::Lacks(missing.join("\n"))) }
 }
 
-fn engine(name: Option<&str>, sheet: &mut Sheet) -> Result<Option<Box<dyn Recogniser>>, Failure> {
+fn engine(choice: &EngineArgs, sheet: &mut Sheet) -> Result<Option<Box<dyn Recogniser>>, Failure> {
     let began = Instant::now();
-    match hear::open(name) {
+    match choice.ready() {
         Ok(engine) => {
             let ms = began.elapsed().as_secs_f64() * 1e3;
             sheet.line(
@@ -183,7 +183,7 @@ fn engine(name: Option<&str>, sheet: &mut Sheet) -> Result<Option<Box<dyn Recogn
             );
             Ok(None)
         }
-        Err(why) => Err(Failure::Usage(why.to_string())),
+        Err(why) => Err(unheard(why)),
     }
 }
 

@@ -1,11 +1,12 @@
 //! The default recogniser: the Moonshine tiny English model, searched against the grammar.
 
-use super::decode;
+use super::decode::{self, Found};
 use super::engine::{DEFAULT_ENGINE, HearError, Recogniser, SAMPLE_RATE};
 use super::expand::Expanded;
 use super::level;
 use super::models;
-use super::network::Network;
+use super::network::{Frames, Network};
+use super::personal::{PersonalVoice, Shape};
 use super::prior::Prior;
 use super::score::{self, Weighed};
 use super::tokenizer::Tokenizer;
@@ -23,12 +24,22 @@ const LONGEST_ANSWER: usize = 15 * SAMPLE_RATE;
 /// Longest piece transcribed at once; longer sound is cut at its quietest places.
 const LONGEST_PIECE: usize = 14 * SAMPLE_RATE;
 
+/// The model, as voices name what they were learnt with.
+const MODEL: &str = "moonshine-tiny-en";
+/// What a distance to one person's takes is worth in nats, and the distance that says nothing: fitted on synthetic development
+/// speakers (`tests/measure/enrolled.rs fit`).
+const VOICE_WEIGHT: f32 = 20.0;
+const VOICE_NEUTRAL: f32 = 0.36;
+/// Spellings this far behind the best are not compared with a voice; in nats.
+const VOICE_REACH: f32 = 16.0;
+
 /// The loaded model with what it has learnt about noise and grammars.
 pub struct Moonshine {
     tokenizer: Tokenizer,
     network: Network,
     prior: Prior,
     expanded: Vec<(Grammar, Arc<Expanded>)>,
+    voice: Option<PersonalVoice>,
 }
 
 impl Moonshine {
@@ -38,7 +49,7 @@ impl Moonshine {
         let tokenizer = Tokenizer::load(&models.folder.join("tokenizer.bin"))?;
         let mut network = Network::load(&models)?;
         let prior = Prior::new(&mut network)?;
-        Ok(Moonshine { tokenizer, network, prior, expanded: Vec::new() })
+        Ok(Moonshine { tokenizer, network, prior, expanded: Vec::new(), voice: None })
     }
 
     /// The grammar's spellings, from the shelf when it was met before.
@@ -64,7 +75,12 @@ impl Moonshine {
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
         let snr = level::signal_to_noise(sound);
         let frames = self.network.encode(&level::levelled(sound, PAD))?;
-        let found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        let mut found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        for (words, apart) in self.distances(&frames, &found, &expanded) {
+            let favour = VOICE_WEIGHT * (VOICE_NEUTRAL - apart);
+            let own = found.ended.iter_mut().filter(|e| expanded.owners[e.spelling as usize].is_some());
+            own.filter(|e| expanded.meaning(e.spelling).0 == words).for_each(|e| e.score += favour);
+        }
         let free = self.tokenizer.decode(&found.free.tokens);
         let weighed = score::weigh(&found, &expanded, &free, seconds, snr);
         Ok((weighed, expanded, free))
@@ -72,6 +88,47 @@ impl Moonshine {
 }
 
 impl Moonshine {
+    /// How far the utterance is from the voice in use, for the words that the search found likely.
+    fn distances(&self, frames: &Frames, found: &Found, expanded: &Expanded) -> Vec<(String, f32)> {
+        let Some(voice) = &self.voice else { return Vec::new() };
+        let shape = frames.shape();
+        let top = found.ended.iter().map(|e| e.score).fold(f32::NEG_INFINITY, f32::max);
+        let mut all: Vec<(String, f32)> = Vec::new();
+        for ended in found.ended.iter().filter(|e| e.score >= top - VOICE_REACH) {
+            let words = expanded.meaning(ended.spelling).0;
+            if all.iter().all(|(known, _)| known != words)
+                && let Some(apart) = voice.apart(&shape, words)
+            {
+                all.push((words.to_owned(), apart));
+            }
+        }
+        all
+    }
+
+    /// The likely words of an utterance with their score without the voice in use, and how far they are from it; for fitting.
+    ///
+    /// # Errors
+    /// As [`Recogniser::hear`].
+    pub fn compare(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Vec<(String, f32, Option<f32>)>, HearError> {
+        let expanded = self.expand(grammar);
+        let frames = self.network.encode(&level::levelled(sound, PAD))?;
+        let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
+        let found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        let apart = self.distances(&frames, &found, &expanded);
+        let mut out: Vec<(String, f32, Option<f32>)> = Vec::new();
+        for ended in found.ended.iter().filter(|e| expanded.meaning(e.spelling).1.is_some()) {
+            let words = expanded.meaning(ended.spelling).0;
+            match out.iter_mut().find(|(known, ..)| known == words) {
+                Some((_, score, _)) => *score = score.max(ended.score) + (-(*score - ended.score).abs()).exp().ln_1p(),
+                None => {
+                    let apart = apart.iter().find(|(known, _)| known == words).map(|(_, apart)| *apart);
+                    out.push((words.to_owned(), ended.score, apart));
+                }
+            }
+        }
+        Ok(out)
+    }
+
     /// [`Recogniser::hear`] with the features behind it, for measuring and fitting.
     pub fn measure(
         &mut self,
@@ -113,6 +170,23 @@ impl Recogniser for Moonshine {
         }
         words.retain(|w| !w.is_empty());
         Ok(words.join(" "))
+    }
+
+    fn model(&self) -> &str {
+        MODEL
+    }
+
+    fn shape(&mut self, sound: &[f32]) -> Result<Shape, HearError> {
+        Ok(self.network.encode(&level::levelled(sound, PAD))?.shape())
+    }
+
+    fn use_voice(&mut self, voice: PersonalVoice) -> Result<(), HearError> {
+        if voice.model() != MODEL {
+            let (name, theirs) = (voice.name.clone(), voice.model().to_owned());
+            return Err(HearError::OtherVoice { name, theirs, ours: MODEL.to_owned() });
+        }
+        self.voice = Some(voice);
+        Ok(())
     }
 
     fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
