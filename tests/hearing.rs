@@ -2,10 +2,16 @@
 //!
 //! Tests that need the model or espeak-ng say so in a sentence and pass when it is not there.
 
+#[path = "measure/neural.rs"]
+mod neural;
 #[path = "measure/noises.rs"]
 mod noises;
+#[path = "measure/p56.rs"]
+mod p56;
 #[path = "measure/steps.rs"]
 mod steps;
+#[path = "measure/strangers.rs"]
+mod strangers;
 #[path = "measure/voices.rs"]
 mod voices;
 
@@ -13,9 +19,9 @@ use noises::{Noise, Random, Scene, place};
 use probeside::hear::{HearError, Moonshine, Recogniser, models, open};
 use probeside::phrase::{Answer, Grammar, NumberSlot, Phrase, Stakes, Verdict, decide};
 use std::time::Instant;
-use voices::{Voice, have, read_wav};
+use voices::{Program, Voice, read_wav};
 
-const VOICE: Voice = Voice { program: "espeak-ng", name: "en-gb-x-rp", speed: 155 };
+const VOICE: Voice = Voice { program: Program::Espeak, name: "en-gb-x-rp", speed: 155, pitch: 1.0 };
 
 /// The recogniser, or a printed sentence when its files are not on this machine.
 fn engine() -> Option<Moonshine> {
@@ -30,7 +36,7 @@ fn engine() -> Option<Moonshine> {
 }
 
 fn voice() -> Option<Voice> {
-    if !have(VOICE.program) {
+    if !VOICE.is_there() {
         eprintln!("skipped: espeak-ng is not on this machine; apt-get install espeak-ng");
         return None;
     }
@@ -149,7 +155,7 @@ fn noise_and_unrelated_talk_are_not_taken() {
     let silence = engine.hear(&[0.0; 16_000], &grammars[0]).expect("it hears");
     assert!(matches!(decide(&silence, Stakes::Low), Verdict::Reject { .. }), "{silence:?}");
     let Some(voice) = voice() else { return };
-    for (i, talk) in steps::STRANGERS_FOR_TESTING.iter().enumerate() {
+    for (i, talk) in strangers::FOR_TESTING.iter().enumerate() {
         let sound = place(&voice.say(talk), scene(Some(25.0)), &mut random);
         let heard = engine.hear(&sound, &grammars[i % 2]).expect("it hears");
         assert!(!matches!(decide(&heard, Stakes::High), Verdict::Accept { .. }), "{talk}: {heard:?}");

@@ -3,6 +3,7 @@
 //! The recogniser and the journal have a thread each; the driver only passes messages. It gives the walker one event at a time
 //! and carries out all its effects before the next. Every event is in the journal before the walker sees it.
 
+use super::listener::{Decoded, Listener};
 use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary};
 use crate::session::{Clock, Kind, Now, Record, Reply, SessionError, Spoken, Writer};
@@ -11,7 +12,7 @@ use crate::walk::{Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::rc::Rc;
-use std::sync::{Arc, mpsc};
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::mpsc::UnboundedReceiver;
 
@@ -22,21 +23,6 @@ const LOUDER: f32 = 1.25;
 const LOUDNESS: (f32, f32) = (0.25, 4.0);
 /// Speech faster when fewer words were asked for would be one more thing to get wrong: one speed.
 const SPEED: f32 = 1.0;
-
-/// Sound to be understood.
-struct Job {
-    listen: u64,
-    utterance: Utterance,
-    grammar: Arc<Grammar>,
-}
-
-/// What became of it.
-pub struct Decoded {
-    listen: u64,
-    utterance: Utterance,
-    result: Result<Hypotheses, String>,
-    took: Duration,
-}
 
 /// How long it took from the end of speech to a decision: the silence waited for, and the computing.
 #[derive(Debug, Clone, Copy)]
@@ -87,8 +73,7 @@ pub struct Driver {
     writer: Writer,
     clock: Clock,
     vocabulary: Vocabulary,
-    jobs: Option<mpsc::Sender<Job>>,
-    decoded: UnboundedReceiver<Decoded>,
+    listener: Option<Listener>,
     listen: Option<OpenListen>,
     typed: VecDeque<String>,
     /// Prompts that have not ended: their words, and when they began.
@@ -121,21 +106,7 @@ impl Driver {
         clock: Clock,
         vocabulary: Vocabulary,
     ) -> Self {
-        let (to, decoded) = tokio::sync::mpsc::unbounded_channel();
-        let jobs = recogniser.map(|mut recogniser| {
-            let (jobs, from) = mpsc::channel::<Job>();
-            std::thread::spawn(move || {
-                for job in from {
-                    let began = std::time::Instant::now();
-                    let result = recogniser.hear(&job.utterance.sound, &job.grammar).map_err(|e| e.to_string());
-                    let Job { listen, utterance, .. } = job;
-                    if to.send(Decoded { listen, utterance, result, took: began.elapsed() }).is_err() {
-                        return;
-                    }
-                }
-            });
-            jobs
-        });
+        let listener = recogniser.map(|recogniser| Listener::start(recogniser, &vocabulary));
         Self {
             walker,
             ears,
@@ -143,8 +114,7 @@ impl Driver {
             writer,
             clock,
             vocabulary,
-            jobs,
-            decoded,
+            listener,
             listen: None,
             typed: VecDeque::new(),
             saying: BTreeMap::new(),
@@ -187,7 +157,7 @@ impl Driver {
             tokio::select! {
                 biased;
                 Some(stored) = sources.stored.recv() => self.stored(stored),
-                Some(decoded) = self.decoded.recv(), if self.jobs.is_some() => self.decoded(decoded),
+                Some(decoded) = Listener::decoded(&mut self.listener) => self.decoded(decoded),
                 Some(event) = sources.mouth.recv() => self.mouthed(event),
                 Some(event) = sources.ears.recv() => self.heard(event),
                 _ = tokio::signal::ctrl_c() => self.give(Event::Stop { why: "the interrupt key was pressed".into() }),
@@ -244,6 +214,14 @@ impl Driver {
             }
         }
         self.giving = false;
+        self.prepare();
+    }
+
+    /// While a prompt plays, the recogniser does beforehand what it can for the answer.
+    fn prepare(&mut self) {
+        if let (Some(listener), Some(grammar)) = (&mut self.listener, self.walker.will_listen()) {
+            listener.prepare(grammar);
+        }
     }
 
     fn carry_out(&mut self, effect: Effect) {
@@ -353,7 +331,7 @@ impl Driver {
 
     fn utterance(&mut self, utterance: Utterance) {
         let Some(listen) = &mut self.listen else { return };
-        let Some(jobs) = &self.jobs else { return };
+        let Some(listener) = &self.listener else { return };
         if listen.settled {
             return;
         }
@@ -361,8 +339,7 @@ impl Driver {
             self.clock.count(utterance.end - utterance.begin, RATE);
         }
         listen.pending += 1;
-        let job = Job { listen: listen.id, utterance, grammar: listen.grammar.clone() };
-        if jobs.send(job).is_err() {
+        if !listener.hear(listen.id, utterance, listen.grammar.clone()) {
             self.give(Event::Stop { why: "the recogniser stopped".into() });
         }
     }

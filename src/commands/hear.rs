@@ -40,6 +40,7 @@ pub fn run(args: &Args) -> Outcome {
     let vocabulary = Vocabulary::from_yaml(&text, &words.display().to_string())?;
     let grammar = expected(&args.expect, &vocabulary)?;
     let mut engine = args.engine.open()?;
+    engine.use_words(&vocabulary);
     let mut code = 0;
     for file in &args.files {
         match hear::read_wav(file) {
@@ -97,8 +98,8 @@ fn one(
     Ok(())
 }
 
-/// The grammar that `--expect` describes.
-fn expected(text: &str, vocabulary: &Vocabulary) -> Result<Grammar, Failure> {
+/// The grammar that `--expect` describes: phrases separated by `|`, and NUMBER with a unit.
+pub fn expected(text: &str, vocabulary: &Vocabulary) -> Result<Grammar, Failure> {
     let mut grammar = Grammar::default();
     for part in text.split('|').map(str::trim) {
         if let Some(unit) = part.strip_prefix(NUMBER) {

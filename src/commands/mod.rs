@@ -12,12 +12,14 @@ mod engine;
 mod enrol;
 mod file;
 mod hear;
+mod listener;
 mod outcome;
 mod rehearse;
 mod soundcheck;
 mod story;
 mod walk;
 
+pub use hear::expected;
 pub use outcome::{Failure, Outcome};
 
 use clap::{Parser, Subcommand};

@@ -2,7 +2,7 @@
 
 use super::moonshine::Moonshine;
 use super::personal::{PersonalVoice, Shape, VoiceError};
-use crate::phrase::{Grammar, Hypotheses};
+use crate::phrase::{Grammar, Hypotheses, Vocabulary};
 use std::fmt::Display;
 use std::path::Path;
 
@@ -52,6 +52,11 @@ pub trait Recogniser: Send {
     fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
         let _ = grammar;
         Ok(())
+    }
+
+    /// Numbers and units are said in the words of this vocabulary from here on; in English until then.
+    fn use_words(&mut self, vocabulary: &Vocabulary) {
+        let _ = vocabulary;
     }
 }
 

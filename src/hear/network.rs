@@ -15,6 +15,8 @@ use std::borrow::Cow;
 use std::path::Path;
 use std::sync::{Mutex, PoisonError};
 
+/// The decoder's file.
+pub const DECODER: &str = "decoder_model_merged.ort";
 /// Layers of the decoder.
 const LAYERS: usize = 6;
 /// Attention heads of a layer.
@@ -101,7 +103,7 @@ impl Network {
             };
             open().map_err(|e| HearError::damaged(&path, e))
         };
-        Ok(Network { encoder: session("encoder_model.ort")?, decoder: session("decoder_model_merged.ort")? })
+        Ok(Network { encoder: session("encoder_model.ort")?, decoder: session(DECODER)? })
     }
 
     /// Runs the encoder over one utterance of 16 kHz sound.

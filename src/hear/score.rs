@@ -4,9 +4,9 @@
 //! answer the right one. Coefficients are fitted by `tests/measure/hearing.rs fit` on development voices and noises.
 
 use super::decode::Found;
-use super::expand::Expanded;
+use super::expand::{Expanded, Owner, Spelling};
 use super::fitted::{MEAN, RIGHT, SPREAD, STRANGER};
-use crate::phrase::{Answer, Hypotheses, Hypothesis};
+use crate::phrase::{Hypotheses, Hypothesis};
 use std::collections::HashMap;
 
 /// How many features there are.
@@ -19,10 +19,36 @@ const MOST_ANSWERS: usize = 5;
 /// Differences in score beyond this say no more.
 const WIDEST: f32 = 25.0;
 
+/// One spelling that the search followed to its end, for measuring.
+#[derive(Debug, Clone)]
+pub struct Spelled {
+    /// Its answer, by part of the grammar and number there; none for a filler.
+    pub owner: Option<(u8, u32)>,
+    /// Its plain words.
+    pub text: String,
+    /// Log probability given the sound.
+    pub plain: f32,
+    /// Log probability given noise.
+    pub prior: f32,
+    /// Tokens, the end among them.
+    pub tokens: usize,
+}
+
+/// What hypotheses were judged by, for measuring and fitting.
+#[derive(Debug, Clone, Default)]
+pub struct Evidence {
+    /// See [`FEATURE_NAMES`]; none when no spelling of the grammar was reached.
+    pub features: Option<[f32; FEATURES]>,
+    /// Log probability of the free transcript.
+    pub free_plain: f32,
+    /// Spellings, best first.
+    pub ended: Vec<Spelled>,
+}
+
 /// Scores by answer, best first, and the features of the whole.
 pub struct Weighed {
     /// Distinct answers: summed score, best spelling.
-    pub answers: Vec<(f32, u32)>,
+    pub answers: Vec<(f32, Spelling)>,
     /// See [`FEATURE_NAMES`].
     pub features: [f32; FEATURES],
 }
@@ -35,10 +61,10 @@ fn log_add(a: f32, b: f32) -> f32 {
 
 /// Sums spellings per answer and measures the features. `None` when no spelling of the grammar was reached.
 pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, snr: f32) -> Option<Weighed> {
-    let mut sums: HashMap<u32, (f32, usize)> = HashMap::new();
+    let mut sums: HashMap<Owner, (f32, usize)> = HashMap::new();
     let mut filler = f32::NEG_INFINITY;
     for (i, ended) in found.ended.iter().enumerate() {
-        match grammar.owners[ended.spelling as usize] {
+        match grammar.owner(ended.spelling) {
             None => filler = filler.max(ended.score),
             Some(owner) => {
                 let entry = sums.entry(owner).or_insert((f32::NEG_INFINITY, i));
@@ -55,8 +81,8 @@ pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, 
     let best = found.ended[best];
     let second = answers.get(1).map_or(f32::NEG_INFINITY, |a| a.0);
     // The likeliest spelling of the best answer, whatever the noise prefers.
-    let owner = grammar.owners[best.spelling as usize];
-    let mine = found.ended.iter().filter(|e| grammar.owners[e.spelling as usize] == owner);
+    let owner = grammar.owner(best.spelling);
+    let mine = found.ended.iter().filter(|e| grammar.owner(e.spelling) == owner);
     let (plain, tokens, spelling) = mine.fold((f32::NEG_INFINITY, 1, best.spelling), |most, e| {
         if e.plain > most.0 { (e.plain, e.tokens, e.spelling) } else { most }
     });
@@ -108,16 +134,8 @@ pub fn judge(weighed: &Weighed, grammar: &Expanded, free: String) -> Hypotheses 
             probability: (1.0 - stranger) * given,
         });
     }
-    let may_go_on = best.first().is_some_and(|h| goes_on(h, grammar));
+    let may_go_on = best.first().is_some_and(|h| grammar.goes_on(&h.words));
     Hypotheses { best, stranger, free: Some(free), may_go_on }
-}
-
-/// True when what was heard is the beginning of another allowed phrase, or a number that may go on.
-fn goes_on(heard: &Hypothesis, grammar: &Expanded) -> bool {
-    let longer = |(words, answer): &(String, Option<Answer>)| {
-        answer.is_some() && words.strip_prefix(&heard.words).is_some_and(|rest| rest.starts_with(' '))
-    };
-    grammar.said.iter().any(longer)
 }
 
 #[cfg(test)]

@@ -33,6 +33,12 @@ impl Walker {
         }
     }
 
+    /// The grammar of the listen that begins when all has been said, if one does.
+    pub fn will_listen(&self) -> Option<Grammar> {
+        let soon = self.listen_after && !self.speaking.is_empty();
+        soon.then(|| self.grammar().ok()).flatten().map(|(grammar, _)| grammar)
+    }
+
     /// Stops listening.
     pub(super) fn deaf(&mut self) {
         self.listen_after = false;

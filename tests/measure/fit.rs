@@ -47,7 +47,7 @@ fn loss(rows: &[Row], c: &[f64; FEATURES + 1]) -> f64 {
 
 /// Fits on trials and writes the constants.
 pub fn write(trials: &[Trial]) {
-    let known: Vec<(&Trial, [f32; FEATURES])> = trials.iter().filter_map(|t| Some((t, t.features?))).collect();
+    let known: Vec<(&Trial, [f32; FEATURES])> = trials.iter().filter_map(|t| Some((t, t.evidence.features?))).collect();
     let n = known.len() as f64;
     let mut mean = [0.0; FEATURES];
     let mut spread = [0.0; FEATURES];
@@ -63,17 +63,18 @@ pub fn write(trials: &[Trial]) {
     }
     let spread = spread.map(|v: f64| v.sqrt().max(1e-3));
     let scaled = |f: &[f32; FEATURES]| std::array::from_fn(|i| (f64::from(f[i]) - mean[i]) / spread[i]);
-    let strangers = known.iter().filter(|(t, _)| !t.allowed()).count() as f64;
+    let strangers = known.iter().filter(|(t, _)| !t.kind.is_allowed()).count() as f64;
     let rows: Vec<Row> = known
         .iter()
         .map(|(t, f)| {
-            let weight = if t.allowed() { (1.0 - STRANGERS) / (n - strangers) } else { STRANGERS / strangers };
-            (scaled(f), !t.allowed(), weight)
+            let weight = if t.kind.is_allowed() { (1.0 - STRANGERS) / (n - strangers) } else { STRANGERS / strangers };
+            (scaled(f), !t.kind.is_allowed(), weight)
         })
         .collect();
     let stranger = descend(&rows);
     println!("stranger: {} trials, mean log loss {:.4}", rows.len(), loss(&rows, &stranger));
-    let rows: Vec<Row> = known.iter().filter(|(t, _)| t.allowed()).map(|(t, f)| (scaled(f), t.right(), 1.0)).collect();
+    let rows: Vec<Row> =
+        known.iter().filter(|(t, _)| t.kind.is_allowed()).map(|(t, f)| (scaled(f), t.is_right(), 1.0)).collect();
     let right = descend(&rows);
     println!("right: {} trials, mean log loss {:.4}", rows.len(), loss(&rows, &right));
 
