@@ -286,7 +286,11 @@ impl Driver {
                 asking: self.walker.is_asking(),
             };
         }
-        self.listen = Some(OpenListen { id, grammar: Arc::new(grammar), high, pending: 0, settled: false });
+        let grammar = Arc::new(grammar);
+        if let Some(listener) = &mut self.listener {
+            listener.prepare(grammar.as_ref().clone());
+        }
+        self.listen = Some(OpenListen { id, grammar, high, pending: 0, settled: false });
         if self.is_live() && self.mouth.is_live() {
             self.open_at = Some(tokio::time::Instant::now() + AFTER_TONE + self.mouth.latency());
         } else {

@@ -14,6 +14,8 @@ mod file;
 mod hear;
 mod listener;
 mod outcome;
+#[cfg(test)]
+mod power;
 mod rehearse;
 mod soundcheck;
 mod story;

@@ -71,7 +71,11 @@ pub fn run(args: &Args) -> Outcome {
         stages: &stages,
         casts: &casts,
         levels: &levels,
-        engine: &|| args.engine.ready(),
+        engine: &|| {
+            let mut engine = args.engine.ready()?;
+            engine.use_words(&world.vocabulary);
+            Ok(engine)
+        },
         progress: &|_| {},
     };
     let (size, began) = (rehearsal.size(), Instant::now());
