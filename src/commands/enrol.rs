@@ -81,7 +81,7 @@ pub fn run(args: &Args) -> Outcome {
     }
     let mut learning = Learning { engine, voice, file, kept: 0, phrases: 0 };
     let code = match &args.from {
-        Some(folder) => learning.from_files(folder)?,
+        Some(folder) => learning.files(folder)?,
         None => learning.live(&phrases, args.takes as usize)?,
     };
     super::say(&format!(
@@ -165,7 +165,7 @@ impl Learning {
     }
 
     /// Learns from files; 1 when one was of no use.
-    fn from_files(&mut self, folder: &Path) -> Outcome {
+    fn files(&mut self, folder: &Path) -> Outcome {
         let entries = std::fs::read_dir(folder)
             .map_err(|e| Failure::Input(format!("{}: this folder cannot be read: {e}.", folder.display())))?;
         let mut files: Vec<PathBuf> = entries.filter_map(|e| Some(e.ok()?.path())).collect();
