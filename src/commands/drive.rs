@@ -106,7 +106,7 @@ impl Driver {
         clock: Clock,
         vocabulary: Vocabulary,
     ) -> Self {
-        let listener = recogniser.map(|recogniser| Listener::start(recogniser, &vocabulary));
+        let listener = recogniser.map(Listener::start);
         Self {
             walker,
             ears,
@@ -287,9 +287,6 @@ impl Driver {
             };
         }
         let grammar = Arc::new(grammar);
-        if let Some(listener) = &mut self.listener {
-            listener.prepare(grammar.as_ref().clone());
-        }
         self.listen = Some(OpenListen { id, grammar, high, pending: 0, settled: false });
         if self.is_live() && self.mouth.is_live() {
             self.open_at = Some(tokio::time::Instant::now() + AFTER_TONE + self.mouth.latency());

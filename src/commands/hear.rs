@@ -40,7 +40,7 @@ pub fn run(args: &Args) -> Outcome {
     let vocabulary = Vocabulary::from_yaml(&text, &words.display().to_string())?;
     let grammar = expected(&args.expect, &vocabulary)?;
     let mut engine = args.engine.open()?;
-    engine.use_words(&vocabulary);
+    engine.use_words(&vocabulary, &[]);
     let mut code = 0;
     for file in &args.files {
         match hear::read_wav(file) {

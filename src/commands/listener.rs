@@ -1,7 +1,7 @@
 //! The recogniser's thread: what has to be understood goes in, what became of it comes out.
 
 use crate::hear::{Recogniser, Utterance};
-use crate::phrase::{Grammar, Hypotheses, Vocabulary};
+use crate::phrase::{Grammar, Hypotheses};
 use std::sync::{Arc, mpsc};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
@@ -34,9 +34,8 @@ pub struct Listener {
 }
 
 impl Listener {
-    /// Starts the thread; numbers will be said in the words of `vocabulary`.
-    pub fn start(mut recogniser: Box<dyn Recogniser>, vocabulary: &Vocabulary) -> Self {
-        recogniser.use_words(vocabulary);
+    /// Starts the thread.
+    pub fn start(mut recogniser: Box<dyn Recogniser>) -> Self {
         let (to, decoded) = unbounded_channel();
         let (jobs, from) = mpsc::channel::<Job>();
         std::thread::spawn(move || {

@@ -73,7 +73,7 @@ pub fn run(args: &Args) -> Outcome {
         levels: &levels,
         engine: &|| {
             let mut engine = args.engine.ready()?;
-            engine.use_words(&world.vocabulary);
+            engine.use_words(&world.vocabulary, &world.phrases());
             Ok(engine)
         },
         progress: &|_| {},

@@ -298,6 +298,10 @@ impl Session {
             .build()
             .map_err(|e| Failure::Lacks(format!("The system gives no event loop: {e}.")))?;
         let words = self.world.vocabulary.clone();
+        let mut recogniser = recogniser;
+        if let Some(recogniser) = &mut recogniser {
+            recogniser.use_words(&words, &self.world.phrases());
+        }
         let mut driver = Driver::new(self.walker, ears, mouth, recogniser, writer, clock, words);
         driver.tell_moment(moment);
         let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored };

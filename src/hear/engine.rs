@@ -54,9 +54,11 @@ pub trait Recogniser: Send {
         Ok(())
     }
 
-    /// Numbers and units are said in the words of this vocabulary from here on; in English until then.
-    fn use_words(&mut self, vocabulary: &Vocabulary) {
-        let _ = vocabulary;
+    /// Numbers and units are said in the words of this vocabulary from here on; in English until then. `elsewhere` are phrases that
+    /// other moments of the walk allow: where the grammar does not, they are known for what they are instead of being taken for
+    /// the nearest phrase of it.
+    fn use_words(&mut self, vocabulary: &Vocabulary, elsewhere: &[String]) {
+        let _ = (vocabulary, elsewhere);
     }
 }
 

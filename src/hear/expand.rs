@@ -40,7 +40,7 @@ pub type Spelling = (u8, u32);
 pub type Owner = (u8, u32);
 
 /// Everyday phrases that are no answer, and what the model likes to invent over noise.
-const FILLERS: &[&str] = &[
+pub const FILLERS: &[&str] = &[
     "thank you",
     "thanks",
     "you",
@@ -49,6 +49,8 @@ const FILLERS: &[&str] = &[
     "oh",
     "hello",
     "hey",
+    "ouch",
+    "ow",
     "bye",
     "so",
     "well",
@@ -134,7 +136,7 @@ impl Expanded {
 
 impl Part {
     /// The phrases of a grammar, and the fillers that it does not allow.
-    pub fn of_phrases(phrases: &[Phrase], words: &NumberWords, tokenizer: &Tokenizer) -> Self {
+    pub fn of_phrases(phrases: &[Phrase], fillers: &[String], words: &NumberWords, tokenizer: &Tokenizer) -> Self {
         let mut b = Builder::new(words, tokenizer);
         let mut fixed: Vec<&Answer> = Vec::new();
         for phrase in phrases {
@@ -145,7 +147,7 @@ impl Part {
             b.phrase(&phrase.words, Some(owner as u32), Some(phrase.answer.clone()));
         }
         b.out.answers = fixed.len();
-        for words in FILLERS {
+        for words in fillers {
             if !phrases.iter().any(|p| p.words == *words) {
                 b.phrase(words, None, None);
             }
@@ -153,11 +155,12 @@ impl Part {
         b.out
     }
 
-    /// Everything that may be said for a number.
+    /// Everything that may be said for a number; not what means something else alone ("oh").
     pub fn of_number(slot: &NumberSlot, words: &NumberWords, tokenizer: &Tokenizer) -> Self {
         let mut b = Builder::new(words, tokenizer);
         let mut numbers: HashMap<(u8, i64, Option<Unit>), u32> = HashMap::new();
-        for (words, reading) in number::spellings_in(slot, words) {
+        let said = number::spellings_in(slot, words).into_iter().filter(|(w, _)| !FILLERS.contains(&w.as_str()));
+        for (words, reading) in said {
             let doubtful = reading.said_unit.filter(|u| u.quantity() != slot.quantity);
             let fresh = b.out.answers as u32;
             let owner =

@@ -45,7 +45,7 @@ pub use mic_error::MicError;
 pub use moonshine::Moonshine;
 pub use pedal::Pedal;
 pub use personal::{PersonalVoice, Shape, Take, VOICES_VARIABLE, VoiceError, file_of, forget, names, voice_of};
-pub use score::{Evidence, FEATURE_NAMES, FEATURES, Spelled};
+pub use score::{Evidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
 pub use script::{Given, Script};
 pub use typed::Typed;
 pub(crate) use wav::decode as decode_wav;

@@ -2,7 +2,7 @@
 
 use super::decode::{self, Ended, Found};
 use super::engine::{DEFAULT_ENGINE, HearError, Recogniser, SAMPLE_RATE};
-use super::expand::{Expanded, Part};
+use super::expand::{self, Expanded, Part};
 use super::level;
 use super::models;
 use super::network::{DECODER, Frames, Network};
@@ -36,7 +36,7 @@ const MODEL: &str = "moonshine-tiny-en";
 const VOICE_WEIGHT: f32 = 20.0;
 const VOICE_NEUTRAL: f32 = 0.36;
 /// Spellings this far behind the best are not compared with a voice; in nats.
-const VOICE_REACH: f32 = 16.0;
+const VOICE_REACH: f32 = 25.0;
 
 /// The loaded model with what it has learnt about noise and grammars.
 pub struct Moonshine {
@@ -44,6 +44,8 @@ pub struct Moonshine {
     network: Network,
     prior: Prior,
     words: NumberWords,
+    /// Phrases that compete and are no answer, where the grammar does not allow them.
+    fillers: Vec<String>,
     phrases: Shelf<Vec<Phrase>>,
     numbers: Shelf<NumberSlot>,
     voice: Option<PersonalVoice>,
@@ -71,15 +73,20 @@ impl Moonshine {
         let tokenizer = Tokenizer::load(&models.folder.join("tokenizer.bin"))?;
         let mut network = Network::load(&models)?;
         let prior = Prior::new(&mut network, Place::of(&models.folder.join(DECODER)))?;
-        let words = Vocabulary::english().numbers().clone();
-        Ok(Moonshine { tokenizer, network, prior, words, phrases: Vec::new(), numbers: Vec::new(), voice: None })
+        let english = Vocabulary::english();
+        let words = english.numbers().clone();
+        let (phrases, numbers) = (Vec::new(), Vec::new());
+        let fillers = Vec::new();
+        let mut out = Moonshine { tokenizer, network, prior, words, fillers, phrases, numbers, voice: None };
+        out.use_words(english, &[]);
+        Ok(out)
     }
 
     /// The grammar's trees.
     fn expand(&mut self, grammar: &Grammar) -> Expanded {
-        let (words, tokenizer) = (&self.words, &self.tokenizer);
+        let (words, fillers, tokenizer) = (&self.words, &self.fillers, &self.tokenizer);
         let mut parts = vec![shelved(&mut self.phrases, &grammar.phrases, KEPT_PHRASES, || {
-            Part::of_phrases(&grammar.phrases, words, tokenizer)
+            Part::of_phrases(&grammar.phrases, fillers, words, tokenizer)
         })];
         if let Some(slot) = &grammar.number {
             let make = || Part::of_number(slot, words, tokenizer);
@@ -238,8 +245,19 @@ impl Recogniser for Moonshine {
         Ok(())
     }
 
-    fn use_words(&mut self, vocabulary: &Vocabulary) {
+    fn use_words(&mut self, vocabulary: &Vocabulary, elsewhere: &[String]) {
         self.words = vocabulary.numbers().clone();
+        let all = [
+            vocabulary.command_phrases(),
+            vocabulary.escape_phrases(),
+            vocabulary.yes_no_phrases(),
+            vocabulary.done_phrases(),
+        ];
+        let controls = all.concat().into_iter().map(|p| p.words);
+        self.fillers = expand::FILLERS.iter().map(|f| (*f).to_owned()).chain(controls).collect();
+        self.fillers.extend_from_slice(elsewhere);
+        self.fillers.sort_unstable();
+        self.fillers.dedup();
         self.phrases.clear();
         self.numbers.clear();
     }

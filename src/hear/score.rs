@@ -3,10 +3,10 @@
 //! Two logistic models over the same features: is this utterance a stranger to the grammar, and, if it is not, is the best
 //! answer the right one. Coefficients are fitted by `tests/measure/hearing.rs fit` on development voices and noises.
 
-use super::decode::Found;
+use super::decode::{Ended, Found};
 use super::expand::{Expanded, Owner, Spelling};
 use super::fitted::{MEAN, RIGHT, SPREAD, STRANGER};
-use crate::phrase::{Hypotheses, Hypothesis};
+use crate::phrase::{Answer, Hypotheses, Hypothesis};
 use std::collections::HashMap;
 
 /// How many features there are.
@@ -62,10 +62,9 @@ fn log_add(a: f32, b: f32) -> f32 {
 /// Sums spellings per answer and measures the features. `None` when no spelling of the grammar was reached.
 pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, snr: f32) -> Option<Weighed> {
     let mut sums: HashMap<Owner, (f32, usize)> = HashMap::new();
-    let mut filler = f32::NEG_INFINITY;
     for (i, ended) in found.ended.iter().enumerate() {
         match grammar.owner(ended.spelling) {
-            None => filler = filler.max(ended.score),
+            None => {}
             Some(owner) => {
                 let entry = sums.entry(owner).or_insert((f32::NEG_INFINITY, i));
                 entry.0 = log_add(entry.0, ended.score);
@@ -87,6 +86,9 @@ pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, 
         if e.plain > most.0 { (e.plain, e.tokens, e.spelling) } else { most }
     });
     let words = grammar.meaning(spelling).0;
+    // A phrase of elsewhere may be a number here ("one").
+    let allowed = |e: &&Ended| grammar.owner(e.spelling).is_none() && grammar.meaning(e.spelling).0 != words;
+    let filler = found.ended.iter().filter(allowed).map(|e| e.score).fold(f32::NEG_INFINITY, f32::max);
     let features = [
         (top - second).clamp(0.0, WIDEST),
         (top - filler).clamp(-WIDEST, WIDEST),
@@ -108,6 +110,13 @@ fn likeness(a: &str, b: &str) -> f32 {
     strsim::normalized_levenshtein(&plain(a), &plain(b)) as f32
 }
 
+/// The features as the models take them: differences of scores grow slower the larger they are.
+pub fn shaped(features: &[f32; FEATURES]) -> [f32; FEATURES] {
+    /// Margin, fillers and free transcript.
+    const DIFFERENCES: usize = 3;
+    std::array::from_fn(|i| if i < DIFFERENCES { features[i].asinh() } else { features[i] })
+}
+
 /// A fitted logistic model's probability.
 fn logistic(coefficients: &[f32; FEATURES + 1], features: &[f32; FEATURES]) -> f64 {
     let mut sum = coefficients[FEATURES];
@@ -119,8 +128,11 @@ fn logistic(coefficients: &[f32; FEATURES + 1], features: &[f32; FEATURES]) -> f
 
 /// Calibrated hypotheses.
 pub fn judge(weighed: &Weighed, grammar: &Expanded, free: String) -> Hypotheses {
-    let stranger = logistic(&STRANGER, &weighed.features);
-    let right = logistic(&RIGHT, &weighed.features);
+    let first = weighed.answers.first().and_then(|&(_, spelling)| grammar.meaning(spelling).1);
+    let model = usize::from(matches!(first, Some(Answer::Reading(_))));
+    let features = shaped(&weighed.features);
+    let stranger = logistic(&STRANGER[model], &features);
+    let right = logistic(&RIGHT[model], &features);
     let shares: Vec<f64> = weighed.answers.iter().map(|a| f64::from(a.0 - weighed.answers[0].0).exp()).collect();
     let rest: f64 = shares.iter().skip(1).sum::<f64>().max(1e-12);
     let mut best: Vec<Hypothesis> = Vec::new();

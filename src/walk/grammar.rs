@@ -4,8 +4,8 @@ use super::answer::choices;
 use super::event::{Effect, TimerKind, Tone};
 use super::walker::{Phase, Walker};
 use super::world::World;
-use crate::phrase::{Answer, Command, Grammar, NumberSlot, Phrase, normalise};
-use crate::procedure::{self, Ask, Procedure, ReadingAsk, Scope, SignalWord, Step, Target};
+use crate::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase, normalise};
+use crate::procedure::{self, Ask, Procedure, ReadingAsk, Route, Scope, SignalWord, Step, Target};
 
 /// Working time where no step gives one: cautions, confirmations.
 const OTHER_WORKING_TIME_S: f64 = 20.0;
@@ -96,11 +96,22 @@ impl Walker {
                 grammar.phrases.extend(commands(&|c| c != Command::Resume));
                 if matches!(self.phase, Phase::Asking) {
                     grammar.phrases.extend(words.escape_phrases());
+                    high.extend(final_escapes(self.procedure(&world)));
                 } else {
+                    if let Phase::Confirming { heard, .. } = &self.phase
+                        && high.contains(&heard.answer)
+                    {
+                        high.push(Answer::Yes);
+                    }
                     grammar.phrases.extend(words.yes_no_phrases());
                 }
             }
             Phase::Caution { .. } | Phase::Restate => {
+                if let Phase::Caution { now, .. } = &self.phase
+                    && is_hazard(self.procedure(&self.world), now)
+                {
+                    high.push(Answer::Done);
+                }
                 grammar.phrases = words.done_phrases();
                 grammar.phrases.extend(commands(&|c| c != Command::Resume && c != Command::Correct));
             }
@@ -174,7 +185,14 @@ pub fn asked(
     commands.retain(|p| p.answer != Answer::Command(Command::Resume));
     grammar.phrases.extend(commands);
     grammar.phrases.extend(world.vocabulary.escape_phrases());
+    high.extend(final_escapes(procedure));
     Ok((grammar, high))
+}
+
+/// Escapes that can end in a conclusion.
+fn final_escapes(procedure: &Procedure) -> impl Iterator<Item = Answer> {
+    let ends = |e: &&Escape| procedure.escapes.get(e.name()).is_some_and(concludes);
+    Escape::ALL.iter().filter(ends).map(|e| Answer::Escape(*e))
 }
 
 fn step_phrases(
@@ -185,28 +203,40 @@ fn step_phrases(
     grammar: &mut Grammar,
     high: &mut Vec<Answer>,
 ) -> Result<(), String> {
-    let hazardous = step.cautions.iter().any(|id| {
-        let caution = procedure.caution(id);
-        caution.is_some_and(|c| matches!(c.signal, SignalWord::Danger | SignalWord::Warning))
-    });
+    let hazardous = step.cautions.iter().any(|id| is_hazard(procedure, id));
     for choice in choices(step) {
         let answer = Answer::Choice(choice.id.value.clone());
         for phrase in &choice.phrases {
             let words = normalise(&procedure::render(phrase, scope).map_err(|d| d.to_string())?);
             grammar.phrases.push(Phrase { words, answer: answer.clone() });
         }
-        let concludes = choice.go.0.iter().any(|c| matches!(c.to, Target::Conclude(_)));
-        if concludes || hazardous {
+        if hazardous || concludes(&choice.go) {
             high.push(answer);
         }
     }
     match &step.ask {
         Ask::Reading(ask) => grammar.number = Some(slot(ask, scope)?),
-        Ask::Done(_) => grammar.phrases.extend(world.vocabulary.done_phrases()),
+        Ask::Done(go) => {
+            grammar.phrases.extend(world.vocabulary.done_phrases());
+            if hazardous || concludes(go) {
+                high.push(Answer::Done);
+            }
+        }
         Ask::Note(_) => grammar.note = true,
         Ask::Choice(_) | Ask::Watch { .. } => {}
     }
     Ok(())
+}
+
+/// A caution of a danger or a warning.
+fn is_hazard(procedure: &Procedure, caution: &str) -> bool {
+    let caution = procedure.caution(caution);
+    caution.is_some_and(|c| matches!(c.signal, SignalWord::Danger | SignalWord::Warning))
+}
+
+/// Whether a route can end in a conclusion.
+fn concludes(go: &Route) -> bool {
+    go.0.iter().any(|c| matches!(c.to, Target::Conclude(_)))
 }
 
 fn slot(ask: &ReadingAsk, scope: &Scope) -> Result<NumberSlot, String> {

@@ -1,5 +1,6 @@
 //! A radio and a shop around a waiting step: strangers' sentences one after the other, noise below them, and now and then a true
 //! answer. The sound goes through the same segmenter and the same rule of when an utterance is over as in a walk.
+#![allow(dead_code)]
 
 use crate::bounds::share;
 use crate::noises::{Noise, Random};

@@ -29,7 +29,8 @@ mod strangers;
 mod trials;
 mod voices;
 
-use probeside::hear::Moonshine;
+use probeside::hear::{Moonshine, Recogniser};
+use probeside::phrase::Vocabulary;
 use std::path::Path;
 use trials::Side;
 
@@ -51,6 +52,7 @@ fn main() {
         }
         "chatter" => {
             let mut engine = Moonshine::open().expect("the model");
+            engine.use_words(Vocabulary::english(), &shipped::elsewhere());
             let voices: Vec<_> = voices::FOR_TESTING.iter().filter(|v| v.is_there()).copied().collect();
             let listens: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
             let outcome = chatter::run(&mut engine, &listens, &voices, share, &mut noises::Random::new(41));

@@ -1,5 +1,6 @@
 //! What is said in a trial: phrases of the step, numbers as mechanics say them, and talk that answers nothing, of two sets that are kept
 //! apart.
+#![allow(dead_code)]
 
 use crate::noises::Random;
 use probeside::phrase::{

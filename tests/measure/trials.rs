@@ -5,8 +5,8 @@ use crate::sayings::{Numbers, belongs, same};
 use crate::shipped::{self, Listening};
 use crate::strangers;
 use crate::voices::{self, Voice};
-use probeside::hear::{Evidence, Moonshine, SAMPLE_RATE};
-use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, decide};
+use probeside::hear::{Evidence, Moonshine, Recogniser, SAMPLE_RATE};
+use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary, decide};
 use std::collections::HashMap;
 use std::io::Write;
 use std::path::PathBuf;
@@ -213,11 +213,13 @@ pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
     plans.sort_by_key(|p| order[p.listening]);
     let until = Instant::now() + std::time::Duration::from_secs_f64(minutes * 60.0);
     let next = AtomicUsize::new(0);
+    let elsewhere = shipped::elsewhere();
     let done: Mutex<Vec<(usize, Trial)>> = Mutex::default();
     std::thread::scope(|scope| {
         for _ in 0..THREADS {
             scope.spawn(|| {
                 let mut engine = Moonshine::open().expect("the model");
+                engine.use_words(Vocabulary::english(), &elsewhere);
                 loop {
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     let Some(plan) = plans.get(at).filter(|_| Instant::now() < until) else { break };
@@ -301,6 +303,7 @@ pub fn show(words: &str) {
     let begun = Instant::now();
     let mut engine = Moonshine::open().expect("the model");
     println!("loaded in {:.0} ms", begun.elapsed().as_secs_f64() * 1e3);
+    engine.use_words(Vocabulary::english(), &shipped::elsewhere());
     let listens = shipped::listens();
     let at = listens.iter().find(|l| !l.grammar.note && belongs(words, &l.grammar)).unwrap_or(&listens[1]);
     println!("at {}", at.place);
