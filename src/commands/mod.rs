@@ -9,12 +9,16 @@ mod amend;
 mod demo;
 mod draw;
 mod drive;
+mod engine;
+mod enrol;
 mod file;
 mod hear;
 mod listener;
 mod outcome;
 #[cfg(test)]
 mod power;
+mod rehearse;
+mod soundcheck;
 mod story;
 mod walk;
 
@@ -47,6 +51,12 @@ pub enum Command {
     Draw(draw::Args),
     /// What would be understood of sound files, and how surely
     Hear(hear::Args),
+    /// Can the recogniser tell a procedure's answers apart? Says and hears every phrase in several voices and noises
+    Rehearse(rehearse::Args),
+    /// Learn one person's voice, at the microphone or from WAV files
+    Enrol(enrol::Args),
+    /// Microphone, room, loudspeaker, echo, recogniser: how they stand, and what to do
+    Soundcheck(soundcheck::Args),
     /// Read a session's record
     Review(review::Args),
     /// Add a reviewer's remark to a record, or remove its sound
@@ -63,6 +73,9 @@ pub fn run(cli: Cli) -> u8 {
         Command::Check(args) => checked(&args),
         Command::Draw(args) => draw::run(&args),
         Command::Hear(args) => hear::run(&args),
+        Command::Rehearse(args) => rehearse::run(&args),
+        Command::Enrol(args) => enrol::run(&args),
+        Command::Soundcheck(args) => soundcheck::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
         Command::Amend(args) => amend::run(&args),
         Command::Verify(args) => Ok(verify::run(&args)),

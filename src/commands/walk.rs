@@ -1,6 +1,7 @@
 //! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
 
 use super::drive::{Driver, KeepSound, Moment, Sources};
+use super::engine::EngineArgs;
 use super::load::{self, Loaded};
 use super::outcome::{Failure, Outcome};
 use crate::hear::{self, Ears, Recogniser};
@@ -17,7 +18,7 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 /// The espeak-ng voice of prompts.
-const PROMPT_VOICE: &str = "en-gb";
+pub(super) const PROMPT_VOICE: &str = "en-gb";
 /// The digest is said within this time, or not at all.
 const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(30);
 /// Name of the main procedure in the journal's settings.
@@ -47,9 +48,8 @@ pub struct Args {
     /// Go on with the walk in this session's folder
     #[arg(long, value_name = "DIR")]
     resume: Option<PathBuf>,
-    /// The recogniser [default: moonshine]
-    #[arg(long, value_name = "NAME")]
-    engine: Option<String>,
+    #[command(flatten)]
+    engine: EngineArgs,
     /// The vocabulary: a file, or the name of a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
@@ -105,7 +105,7 @@ fn begin(args: &Args) -> Outcome {
         person: args.person.clone(),
     };
     let session = Session::begin(loaded, &into, job, args.keep_sound)?;
-    session.walk(&args.hear, &args.say, args.engine.as_deref())
+    session.walk(&args.hear, &args.say, &args.engine)
 }
 
 fn resume(args: &Args, folder: &Path) -> Outcome {
@@ -116,7 +116,7 @@ fn resume(args: &Args, folder: &Path) -> Outcome {
         );
         return Err(Failure::Usage(why));
     }
-    Session::resume(folder)?.walk(&args.hear, &args.say, args.engine.as_deref())
+    Session::resume(folder)?.walk(&args.hear, &args.say, &args.engine)
 }
 
 /// A session that is about to be walked.
@@ -260,11 +260,11 @@ impl Session {
         Ok(())
     }
 
-    fn walk(self, hear: &str, say: &str, engine: Option<&str>) -> Outcome {
+    fn walk(self, hear: &str, say: &str, engine: &EngineArgs) -> Outcome {
         let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
         let recogniser: Option<Box<dyn Recogniser>> = match hear {
             "typed" => None,
-            _ => Some(open_engine(engine)?),
+            _ => Some(engine.open()?),
         };
         let mut pedal = None;
         let ears: Box<dyn Ears> = match hear {
@@ -391,12 +391,6 @@ impl End {
             at(computed, 0.95),
         ))
     }
-}
-
-/// Opens a recogniser; a missing model is exit 3.
-pub fn open_engine(engine: Option<&str>) -> Result<Box<dyn Recogniser>, Failure> {
-    hear::open(engine)
-        .map_err(|e| if e.is_machine() { Failure::Lacks(e.to_string()) } else { Failure::Usage(e.to_string()) })
 }
 
 /// The voice that prompts are synthesised with.
