@@ -10,6 +10,7 @@ mod demo;
 mod drive;
 mod hear;
 mod outcome;
+mod reckon;
 mod walk;
 
 pub use outcome::{Failure, Outcome};
@@ -42,6 +43,8 @@ pub enum Command {
     Review(review::Args),
     /// Is a session's record complete and unaltered?
     Verify(verify::Args),
+    /// The trade's sums on their own
+    Reckon(reckon::Args),
 }
 
 /// Runs a command; its exit code.
@@ -53,6 +56,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Hear(args) => hear::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
         Command::Verify(args) => Ok(verify::run(&args)),
+        Command::Reckon(args) => reckon::run(&args),
     };
     match outcome {
         Ok(code) => code,
