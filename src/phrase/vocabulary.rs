@@ -6,6 +6,7 @@ use super::grammar::Phrase;
 use super::number::NumberWords;
 use super::sentence::{SentenceError, Templates};
 use super::words::normalise;
+use super::writing::Writing;
 use crate::bike::{InstrumentKind, PointsAt, Side};
 use crate::trade::{Quantity, Unit};
 use crate::written::{Diagnostic, Place, Written};
@@ -44,6 +45,7 @@ pub struct Vocabulary {
     pub(super) disagree: Phrases,
     pub(super) done: Phrases,
     pub(super) numbers: NumberWords,
+    pub(super) writing: Writing,
     pub(super) quantities: Names,
     pub(super) colours: Names,
     pub(super) sides: Names,
@@ -167,6 +169,26 @@ impl Vocabulary {
     /// A value digit by digit, without unit: "one two point one five". See [`NumberWords::say_digits`].
     pub fn say_digits(&self, value: f64, resolution: f64) -> String {
         self.numbers.say_digits(value, resolution)
+    }
+
+    /// Seconds that the voice takes to say `text`, pauses included; see the fit in the vocabulary file.
+    ///
+    /// ```
+    /// let seconds = probeside::phrase::Vocabulary::english().seconds_to_say("Turn the engine slowly. Lit or dark?");
+    /// assert!((2.0..4.0).contains(&seconds));
+    /// ```
+    pub fn seconds_to_say(&self, text: &str) -> f64 {
+        self.writing.seconds(text, &self.numbers)
+    }
+
+    /// The verbs of the actions that `text` asks for, in order; a question asks for none.
+    pub fn actions_in(&self, text: &str) -> Vec<String> {
+        self.writing.actions(text)
+    }
+
+    /// What a voice stumbles on in `text` (signs, abbreviations, codes), each with what to write instead.
+    pub fn stumbles_in(&self, text: &str) -> Vec<(String, String)> {
+        self.writing.stumbles(text)
     }
 
     /// A quantity with its article: "a voltage".

@@ -5,6 +5,7 @@ use super::number::{NumberWords, RawNumbers};
 use super::sentence::{SENTENCES, Templates, sample};
 use super::vocabulary::{Names, Phrases, Vocabulary};
 use super::words::normalise;
+use super::writing::{RawWriting, Writing};
 use crate::bike::{InstrumentKind, PointsAt};
 use crate::trade::{Quantity, Unit};
 use crate::written::{Diagnostic, Place, Written};
@@ -84,6 +85,8 @@ struct File {
     terminals: Texts,
     #[serde(default)]
     sentences: Texts,
+    #[serde(default)]
+    writing: RawWriting,
 }
 
 struct Reader {
@@ -209,6 +212,7 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         .filter_map(|(key, said)| Some((Unit::named(&key)?, said.into_iter().map(|s| s.value).collect())))
         .collect();
     let numbers = NumberWords::new(raw.numbers, units, &whole, &mut r.found);
+    let writing = Writing::new(raw.writing, &whole, &mut r.found);
     r.doubles(
         (commands.iter().flat_map(|(c, said)| said.iter().map(move |s| (format!("`{c}`"), s))))
             .chain(escapes.iter().flat_map(|(e, said)| said.iter().map(move |s| (format!("`{e}`"), s))))
@@ -233,6 +237,7 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         disagree,
         done,
         numbers,
+        writing,
         quantities: r.texts("quantities", &names(Quantity::ALL, Quantity::name), raw.quantities),
         colours: r.texts("colours", COLOUR_CODES, raw.colours),
         sides: r.texts("sides", &["left", "right"], raw.sides),
