@@ -22,6 +22,7 @@ mod prompts;
 mod reach;
 mod renders;
 mod seen;
+mod sources;
 mod states;
 mod targets;
 mod tools;
@@ -64,6 +65,7 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
     targets::check(procedure, around, &mut found);
     units::check(procedure, &mut found);
     tools::check(procedure, &mut found);
+    sources::check(procedure, &mut found);
     answers::check(procedure, around.reserved, &|text| Some(text.value.clone()), None, &mut found);
     if found.has_errors() {
         return found.sorted();

@@ -181,6 +181,11 @@ impl Vocabulary {
         self.writing.seconds(text, &self.numbers)
     }
 
+    /// The figures with a unit in `text`, as they stand there: "6 millimetres", "half a volt".
+    pub fn figures_in(&self, text: &str) -> Vec<String> {
+        self.numbers.figures_in(text)
+    }
+
     /// The verbs of the actions that `text` asks for, in order; a question asks for none.
     pub fn actions_in(&self, text: &str) -> Vec<String> {
         self.writing.actions(text)

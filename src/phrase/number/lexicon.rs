@@ -251,4 +251,31 @@ impl NumberWords {
     pub(super) fn cut<'a>(&'a self, text: &'a str) -> Option<Vec<Token<'a>>> {
         self.lexicon.cut(text)
     }
+
+    /// Numbers with a unit behind them, in the words of the text.
+    pub(in super::super) fn figures_in(&self, text: &str) -> Vec<String> {
+        let said = normalise(text);
+        let words: Vec<&str> = said.split(' ').collect();
+        let sense = |word: &str| self.cut(word).and_then(|tokens| tokens.last().copied());
+        let is_unit = |word: &str| matches!(sense(word), Some(Token::Sense(Sense::Units(_))));
+        let is_number = |word: &str| {
+            matches!(
+                sense(word),
+                Some(Token::Figures(_) | Token::Sense(Sense::Small(_) | Sense::Times(_) | Sense::Fraction(_)))
+            )
+        };
+        let glued = |word: &str| self.cut(word).is_some_and(|tokens| tokens.len() == 2 && is_unit(word));
+        let mut found = Vec::new();
+        for at in 0..words.len() {
+            match words[at..] {
+                [word, ..] if glued(word) => found.push(word.to_owned()),
+                [number, unit, ..] if is_number(number) && is_unit(unit) => found.push(format!("{number} {unit}")),
+                [share, article, unit, ..] if is_number(share) && article == self.article && is_unit(unit) => {
+                    found.push(format!("{share} {article} {unit}"));
+                }
+                _ => {}
+            }
+        }
+        found
+    }
 }
