@@ -106,7 +106,7 @@ struct Says<'a> {
 impl Says<'_> {
     fn points(&self, set: &PointsSet) -> Value {
         let bike = self.bike;
-        let mut value = self.item(&set.id, set.side);
+        let mut value = self.item(&set.id, set.side, &self.sides_of_sets());
         let coil = bike.coils.iter().find(|coil| *coil.id == *set.coil);
         let plugs = coil.map(|coil| self.plugs(coil)).unwrap_or_default();
         let connector = bike.connectors.iter().find(|connector| *connector.id == *set.connector);
@@ -120,7 +120,8 @@ impl Says<'_> {
     }
 
     fn coil(&self, coil: &Coil, with_points: bool) -> Value {
-        let mut value = self.item(&coil.id, coil.side);
+        let mut value =
+            self.item(&coil.id, coil.side, &self.bike.coils.iter().map(|coil| coil.side).collect::<Vec<_>>());
         value["plugs"] = Value::Array(self.plugs(coil));
         value["feed_words"] = json!(self.wire_at(&format!("coil-{}.feed", *coil.id)));
         value["points_words"] = json!(self.wire_at(&format!("coil-{}.points", *coil.id)));
@@ -138,12 +139,12 @@ impl Says<'_> {
     }
 
     fn plug(&self, plug: &Plug) -> Value {
-        self.item(&plug.id, plug.side)
+        self.item(&plug.id, plug.side, &self.bike.plugs.iter().map(|plug| plug.side).collect::<Vec<_>>())
     }
 
     fn condenser(&self, condenser: &Condenser) -> Value {
         let set = self.bike.points.iter().find(|set| *set.id == *condenser.points);
-        let mut value = self.item(&condenser.id, set.map_or(Side::Centre, |set| set.side));
+        let mut value = self.item(&condenser.id, set.map_or(Side::Centre, |set| set.side), &self.sides_of_sets());
         value["half"] = json!(*condenser.half);
         value["microfarad"] = json!(condenser.microfarad);
         value["wire_words"] = json!(self.wire_at(&format!("condenser-{}.lead", *condenser.id)));
@@ -152,20 +153,30 @@ impl Says<'_> {
 
     fn connector(&self, connector: &Connector) -> Value {
         let set = self.bike.points.iter().find(|set| *set.connector == *connector.id);
-        let mut value = self.item(&connector.id, set.map_or(Side::Centre, |set| set.side));
+        let mut value = self.item(&connector.id, set.map_or(Side::Centre, |set| set.side), &[]);
         value["words"] = json!(connector.words);
         value["where"] = json!(connector.location);
         value["halves"] = json!(connector.halves);
         value
     }
 
-    fn item(&self, id: &str, side: Side) -> Value {
+    fn sides_of_sets(&self) -> Vec<Side> {
+        self.bike.points.iter().map(|set| set.side).collect()
+    }
+
+    /// An item among those of its kind, whose sides are `all`: where the side does not tell it from them, its id does in words.
+    fn item(&self, id: &str, side: Side, all: &[Side]) -> Value {
         let name = match side {
             Side::Left => "left",
             Side::Right => "right",
             Side::Centre => "centre",
         };
-        json!({"id": id, "side": name, "side_words": self.words.side(side)})
+        let side_words = match self.words.side(side) {
+            words if all.len() < 2 => words.to_owned(),
+            words if !words.is_empty() && all.iter().filter(|other| **other == side).count() == 1 => words.to_owned(),
+            _ => id.replace('-', " "),
+        };
+        json!({"id": id, "side": name, "side_words": side_words})
     }
 
     /// The wire on a terminal, in words; empty where no wire is on it.
