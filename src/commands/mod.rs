@@ -5,7 +5,6 @@ pub mod load;
 pub mod review;
 pub mod verify;
 
-mod clock;
 mod demo;
 mod drive;
 mod hear;

@@ -46,6 +46,7 @@ pub struct Vocabulary {
     pub(super) done: Phrases,
     pub(super) numbers: NumberWords,
     pub(super) writing: Writing,
+    pub(super) sums: BTreeMap<String, Phrases>,
     pub(super) quantities: Names,
     pub(super) colours: Names,
     pub(super) sides: Names,
@@ -127,6 +128,7 @@ impl Vocabulary {
             Answer::Command(command) => self.taught(*command).to_owned(),
             Answer::Escape(escape) => self.taught_escape(*escape).to_owned(),
             Answer::Note(text) => text.clone(),
+            Answer::Sum(name) => first(self.sums.get(name).map_or(&[], Vec::as_slice)).to_owned(),
         }
     }
 
@@ -144,6 +146,11 @@ impl Vocabulary {
     /// Everything that may be said for the escapes.
     pub fn escape_phrases(&self) -> Vec<Phrase> {
         self.escapes.iter().flat_map(|(e, said)| phrases(said, Answer::Escape(*e))).collect()
+    }
+
+    /// Everything that may be said to have one of the trade's sums done.
+    pub fn sum_phrases(&self) -> Vec<Phrase> {
+        self.sums.iter().flat_map(|(name, said)| phrases(said, Answer::Sum(name.clone()))).collect()
     }
 
     /// Yes and no, for use while a confirmation is pending only.
@@ -194,6 +201,12 @@ impl Vocabulary {
     /// What a voice stumbles on in `text` (signs, abbreviations, codes), each with what to write instead.
     pub fn stumbles_in(&self, text: &str) -> Vec<(String, String)> {
         self.writing.stumbles(text)
+    }
+
+    /// Groups of figures, digit by digit with a pause between the groups: "4712 9038" is "four seven one two, nine zero three eight".
+    pub fn say_figures(&self, groups: &str) -> String {
+        let spelt: Vec<String> = groups.split_whitespace().map(|group| self.numbers.spell_out(group)).collect();
+        spelt.join(", ")
     }
 
     /// A quantity with its article: "a voltage".

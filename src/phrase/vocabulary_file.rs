@@ -87,6 +87,8 @@ struct File {
     sentences: Texts,
     #[serde(default)]
     writing: RawWriting,
+    #[serde(default)]
+    sums: Lists,
 }
 
 struct Reader {
@@ -147,6 +149,26 @@ impl Reader {
             self.found.push(Diagnostic::error(&place, "unknown-key", message).help(format!("Did you mean `{near}`?")));
         }
         section.value.into_iter().filter(|(k, _)| wanted.contains(&k.as_str())).collect()
+    }
+
+    /// The sums that can be asked for; a language may leave some out.
+    fn sums(&mut self, section: Lists) -> BTreeMap<String, Phrases> {
+        let mut sums = BTreeMap::new();
+        let Some(section) = section else {
+            let whole = self.whole.clone();
+            self.missing(&whole, "sums");
+            return sums;
+        };
+        let place = self.place(&section);
+        for (name, said) in section.value {
+            match crate::trade::sum(&name) {
+                Ok(sum) => {
+                    sums.insert(sum.name.to_owned(), self.list(&format!("sums: {name}"), said));
+                }
+                Err(why) => self.found.push(Diagnostic::error(&place, "unknown-key", upper(&format!("{why}.")))),
+            }
+        }
+        sums
     }
 
     fn texts(&mut self, name: &str, wanted: &[&str], section: Texts) -> Names {
@@ -213,9 +235,11 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         .collect();
     let numbers = NumberWords::new(raw.numbers, units, &whole, &mut r.found);
     let writing = Writing::new(raw.writing, &whole, &mut r.found);
+    let sums = r.sums(raw.sums);
     r.doubles(
         (commands.iter().flat_map(|(c, said)| said.iter().map(move |s| (format!("`{c}`"), s))))
             .chain(escapes.iter().flat_map(|(e, said)| said.iter().map(move |s| (format!("`{e}`"), s))))
+            .chain(sums.iter().flat_map(|(name, said)| said.iter().map(move |s| (format!("`{name}`"), s))))
             .chain(done.iter().map(|s| ("`done`".to_owned(), s))),
     );
     r.doubles(
@@ -238,6 +262,7 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         done,
         numbers,
         writing,
+        sums,
         quantities: r.texts("quantities", &names(Quantity::ALL, Quantity::name), raw.quantities),
         colours: r.texts("colours", COLOUR_CODES, raw.colours),
         sides: r.texts("sides", &["left", "right"], raw.sides),

@@ -14,6 +14,7 @@ pub(super) fn command_works_in(command: Command, phase: &Phase) -> bool {
         Phase::Waiting | Phase::Stuck { .. } => {
             matches!(command, Command::Resume | Command::Stop | Command::Where | Command::LastReading | Command::Repeat)
         }
+        Phase::Reckoning { .. } => matches!(command, Command::Repeat | Command::Back | Command::Stop),
         Phase::SkipWhy | Phase::Noting => matches!(command, Command::Stop),
         Phase::StopConfirm => false,
         Phase::Idle | Phase::Writing { .. } | Phase::Closing { .. } | Phase::Over => false,
@@ -37,6 +38,7 @@ impl Walker {
                 self.name_choices();
                 self.listen_when_quiet();
             }
+            Command::Back if matches!(self.phase, Phase::Reckoning { .. }) => self.ask_the_step_again(),
             Command::Back => self.back(),
             Command::Skip => {
                 self.sentence("skip-why", json!({}), SayKind::Question);
@@ -105,7 +107,7 @@ impl Walker {
     pub(super) fn ask_again(&mut self) {
         self.correcting = None;
         self.last_said.clear();
-        self.ask();
+        self.ask_aloud();
     }
 
     fn back(&mut self) {
@@ -145,8 +147,7 @@ impl Walker {
     fn say_where(&mut self) {
         let world = self.world.clone();
         let title = procedure::render(&self.procedure(&world).title, &self.scope()).unwrap_or_default();
-        let side = self.at.frames.iter().rev().find_map(|f| f.rounds.last());
-        let side = side.and_then(|r| r.items[r.at].get("side_words")).and_then(Value::as_str).unwrap_or_default();
+        let side = self.side_words();
         let values = json!({
             "title": title,
             "step": self.step_id().replace('-', " "),
@@ -211,6 +212,7 @@ impl Walker {
             self.sentence("concluded-put-back", json!({"items": back}), SayKind::Conclusion);
         }
         let why = "the walk was stopped before a conclusion".to_owned();
+        self.stopped = true;
         self.phase = Phase::Closing { code: 1, why };
     }
 }

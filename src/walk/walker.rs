@@ -7,6 +7,7 @@ use crate::bike::BikeState;
 use crate::phrase::{Answer, Hypothesis};
 use crate::procedure::{Procedure, Scope, Step, Target};
 use crate::session::{Now, Record};
+use crate::trade::Sum;
 use serde_json::{Map, Value};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -66,6 +67,8 @@ pub(super) enum Phase {
     SkipWhy,
     /// A note is open; what comes after it.
     Noting,
+    /// A sum's inputs are asked for; those given so far.
+    Reckoning { sum: &'static Sum, given: Vec<f64> },
     /// The last reading is being amended.
     Correcting { index: usize },
     /// Paused by the person, by heat, or in standby.
@@ -95,6 +98,8 @@ pub(super) enum After {
     LeftOut,
     /// A note beside the step was kept.
     NoteKept,
+    /// A sum was done; what is said.
+    Reckoned { said: String },
     /// The walk was stopped.
     Stopped,
 }
@@ -149,6 +154,8 @@ pub struct Walker {
     pub(super) concluded_as: String,
     pub(super) last_event_ms: u64,
     pub(super) steps_taken: u32,
+    /// Stopped before a conclusion.
+    pub(super) stopped: bool,
     next_id: u64,
 }
 
@@ -188,6 +195,7 @@ impl Walker {
             concluded_as: String::new(),
             last_event_ms: 0,
             steps_taken: 0,
+            stopped: false,
             next_id: 0,
         }
     }
@@ -195,7 +203,7 @@ impl Walker {
     /// Takes one event at `now` and returns everything to be done, in order.
     pub fn handle(&mut self, event: Event, now: &Now) -> Vec<Effect> {
         self.now = now.clone();
-        if !matches!(self.phase, Phase::Over) {
+        if !self.is_over() || (self.stopped && matches!(event, Event::Resumed { .. })) {
             self.dispatch(event);
         }
         self.last_event_ms = now.mono_ms;
@@ -214,7 +222,7 @@ impl Walker {
             Event::MicrophoneLost { why } => self.microphone_lost(&why),
             Event::MicrophoneBack => self.microphone_back(),
             Event::Pressed { pedal } => self.pressed(pedal),
-            Event::Resumed { gap_ms } => self.resumed(gap_ms),
+            Event::Resumed { gap_ms, repaired } => self.resumed(gap_ms, repaired),
             Event::Stop { why } => self.stop_from_outside(&why),
         }
     }
@@ -240,6 +248,11 @@ impl Walker {
     /// The step's own question is open (not a caution, a confirmation or a pause).
     pub fn is_asking(&self) -> bool {
         matches!(self.phase, Phase::Asking)
+    }
+
+    /// The walk was stopped before a conclusion: [`Event::Resumed`] takes it up again.
+    pub fn is_stopped(&self) -> bool {
+        self.stopped
     }
 
     /// The walk is over.
@@ -271,6 +284,12 @@ impl Walker {
 
     pub(super) fn round(&self) -> Option<String> {
         self.round_id().map(str::to_owned)
+    }
+
+    /// The side of the innermost loop's item in words: "left"; empty where it has none.
+    pub(super) fn side_words(&self) -> &str {
+        let round = self.at.frames.iter().rev().find_map(|f| f.rounds.last());
+        round.and_then(|r| r.items[r.at].get("side_words")).and_then(Value::as_str).unwrap_or_default()
     }
 
     /// What templates and expressions see at this place.
