@@ -256,13 +256,16 @@ impl NumberWords {
     pub(in super::super) fn figures_in(&self, text: &str) -> Vec<String> {
         let said = normalise(text);
         let words: Vec<&str> = said.split(' ').collect();
-        let sense = |word: &str| self.cut(word).and_then(|tokens| tokens.last().copied());
-        let is_unit = |word: &str| matches!(sense(word), Some(Token::Sense(Sense::Units(_))));
+        let last = |word: &str, fits: &dyn Fn(&Token<'_>) -> bool| {
+            self.cut(word).is_some_and(|tokens| tokens.last().is_some_and(fits))
+        };
+        let is_unit = |word: &str| last(word, &|token| matches!(token, Token::Sense(Sense::Units(_))));
         let is_number = |word: &str| {
-            matches!(
-                sense(word),
-                Some(Token::Figures(_) | Token::Sense(Sense::Small(_) | Sense::Times(_) | Sense::Fraction(_)))
-            )
+            last(word, &|token| match token {
+                Token::Figures(_) => true,
+                Token::Sense(sense) => matches!(sense, Sense::Small(_) | Sense::Times(_) | Sense::Fraction(_)),
+                Token::Code(..) => false,
+            })
         };
         let glued = |word: &str| self.cut(word).is_some_and(|tokens| tokens.len() == 2 && is_unit(word));
         let mut found = Vec::new();
