@@ -42,7 +42,7 @@ pub(super) fn words_for(procedure: &Procedure) -> Option<&'static Vocabulary> {
 fn side(scope: &Scope) -> String {
     let items = scope.names().iter().filter(|(name, _)| !matches!(name.as_str(), "bike" | "seen"));
     let sides = items.filter_map(|(_, item)| item.get("side_words").and_then(Value::as_str));
-    sides.filter(|side| !side.is_empty()).last().unwrap_or_default().to_owned()
+    sides.filter(|side| !side.is_empty()).next_back().unwrap_or_default().to_owned()
 }
 
 /// All that the procedure that is checked says on these walks.
