@@ -1,6 +1,7 @@
 //! A bike: what it has, where its wires go and in which colours, what its maker specifies; and the state it is in during a
 //! walk.
 
+mod feed;
 mod load;
 mod profile;
 mod shape;
@@ -8,6 +9,7 @@ mod state;
 mod terminals;
 mod value;
 
+pub use feed::FeedPart;
 pub use load::{from_tree, load, parse};
 pub use profile::{
     Bike, Coil, Condenser, Connector, Fuse, KillAction, Plug, PointsSet, Polarity, Side, Specified, Starter, Switch,

@@ -41,8 +41,8 @@ pub(super) fn words_for(procedure: &Procedure) -> Option<&'static Vocabulary> {
 /// The side of the innermost item that has one.
 fn side(scope: &Scope) -> String {
     let items = scope.names().iter().filter(|(name, _)| !matches!(name.as_str(), "bike" | "seen"));
-    let sides = items.filter_map(|(_, item)| item.get("side_words").and_then(Value::as_str));
-    sides.filter(|side| !side.is_empty()).next_back().unwrap_or_default().to_owned()
+    let mut sides = items.filter_map(|(_, item)| item.get("side_words").and_then(Value::as_str));
+    sides.rfind(|side| !side.is_empty()).unwrap_or_default().to_owned()
 }
 
 /// All that the procedure that is checked says on these walks.

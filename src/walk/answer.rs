@@ -187,9 +187,9 @@ impl Walker {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
         self.tone(Tone::Taken);
-        let key = format!("{}/{id}", procedure.id);
         if let Some(caution) = procedure.caution(&id) {
-            let text = if self.cautions.contains_key(&key) { &caution.brief } else { &caution.say };
+            let heard = self.cautions.insert(caution.say.value.clone(), self.now.mono_ms);
+            let text = if heard.is_some() { &caution.brief } else { &caution.say };
             let record = Record::Acknowledged {
                 step: self.step_id(),
                 round: self.round(),
@@ -199,7 +199,6 @@ impl Walker {
             };
             self.note_down(record);
         }
-        self.cautions.insert(key, self.now.mono_ms);
         self.last_said.clear();
         let restated = self.restate_after_cautions;
         self.cautions_then_ask(rest, restated);

@@ -187,8 +187,7 @@ impl Walker {
             let Some(caution) = procedure.caution(&id) else {
                 return self.fault(&format!("there is no caution {id}"));
             };
-            let key = format!("{}/{id}", procedure.id);
-            let heard = self.cautions.get(&key).copied();
+            let heard = self.cautions.get(&caution.say.value).copied();
             let fresh = heard.is_some_and(|at| self.now.mono_ms.saturating_sub(at) < CAUTION_FRESH_MS);
             let text = if heard.is_some() { &caution.brief } else { &caution.say };
             let text = match procedure::render(text, &self.scope()) {

@@ -125,7 +125,7 @@ pub struct Walker {
     pub(super) readings: Vec<Taken>,
     /// Checks left out, in words.
     pub(super) untested: Vec<(String, String)>,
-    /// Cautions heard: when last acknowledged (ms), by procedure and id.
+    /// When each caution was last acknowledged, by its text: the same words in a called procedure are the same caution.
     pub(super) cautions: BTreeMap<String, u64>,
     /// Answers doubted already: step, round and answer.
     pub(super) doubted: BTreeSet<String>,
