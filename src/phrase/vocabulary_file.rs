@@ -363,7 +363,8 @@ mod tests {
         for line in ENGLISH.lines().filter(|l| l.starts_with("  ") && !l.trim_start().starts_with('#')) {
             let optional = ["and", "article", "kilo", "filler", "hundred-and"];
             let key = line.trim_start().split(':').next().unwrap();
-            if line.starts_with("   ") || optional.contains(&key) || ["names", "fractions"].contains(&key) {
+            let a_sum = line.contains(": [\"reckon ");
+            if line.starts_with("   ") || a_sum || optional.contains(&key) || ["names", "fractions"].contains(&key) {
                 continue;
             }
             let without = ENGLISH.replacen(&format!("{line}\n"), "", 1);

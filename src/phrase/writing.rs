@@ -169,7 +169,7 @@ mod tests {
         let words = |text: &str| stumbles(text).into_iter().map(|(word, _)| word).collect::<Vec<_>>();
         assert_eq!(words("Set 0.4mm at 12 V, BTDC."), ["0.4mm", "V", "BTDC"]);
         assert_eq!(words("Points/coil"), ["/"]);
-        assert_eq!(words("About 12 volts, e.g. at rest."), ["e.g."]);
+        assert_eq!(words("About 12 volts, e.g. at rest."), ["e.g"]);
         assert_eq!(words("The GN-WH wire"), ["GN-WH"]);
         assert_eq!(
             words("The green wire with white tracer. Is it on? 12 volts, 0.4 millimetres."),
