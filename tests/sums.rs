@@ -160,7 +160,7 @@ proptest! {
     fn round_trips(
         share in 0.1f64..100.0, lobes in 1u8..=12, turns in 1u8..=2, rpm in 100.0f64..15_000.0,
         degrees in 0.5f64..179.0, stroke in 20.0f64..150.0, ratio in 1.2f64..4.0, mm in 20.0f64..300.0,
-        ohm in 0.1f64..1e4, ampere in 0.01f64..50.0, celsius in -40.0f64..150.0, milli_henry in 0.5f64..100.0, nano in 10.0f64..1000.0,
+        ohm in 0.1f64..20.0, ampere in 0.01f64..50.0, celsius in -40.0f64..150.0, milli_henry in 0.5f64..100.0, nano in 10.0f64..1000.0,
     ) {
         let (lobes, turns, rod) = (f64::from(lobes), f64::from(turns), stroke * ratio / 2.0);
         there_and_back("dwell-angle", &[share, lobes], "dwell", &[lobes])?;
@@ -260,7 +260,7 @@ fn the_command_lists_explains_and_does() {
     let (code, out, _) = command(&["piston-travel"]);
     assert!(code == 0 && out.contains("slider-crank") && out.contains("deg of the crank"), "{out}");
     assert_eq!(command(&["dwell", "60 deg", "4"]), (0, "66.7 %\n".to_owned(), String::new()));
-    assert_eq!(command(&["resistance-at-20", "4.6 ohm", "-10 degC"]).0, 0);
+    assert_eq!(command(&["resistance-at-20", "4.6 ohm", "temperature=-10 degC"]).0, 0);
     let (code, out, _) = command(&["dwell-crank", "95", "--json"]);
     let json: serde_json::Value = serde_json::from_str(&out).unwrap();
     assert_eq!(

@@ -13,8 +13,8 @@ const NAME_WIDTH: usize = 22;
 /// Does one of the trade's sums; without a name it lists them.
 ///
 /// Values come in the order that the sum states, or as INPUT=VALUE in any order; with a unit ("4.5 ohm", 12V, "16 AWG"), or
-/// without in the unit that the sum states. Without values the sum is explained. A value that begins with a minus sign is
-/// written after two dashes or as INPUT=VALUE.
+/// without in the unit that the sum states. Without values the sum is explained. A value
+/// below zero that has a unit is written INPUT=VALUE: temperature="-10 degC".
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Which sum.

@@ -77,6 +77,9 @@ impl Amount {
         if figures.contains(',') {
             return Err(NotAnAmount::Comma(text.to_owned()));
         }
+        if !figures.contains(|c: char| c.is_ascii_digit()) {
+            return Err(NotAnAmount::NoNumber(text.to_owned()));
+        }
         let rest = rest.trim();
         let (unit, of) = Self::unit(text, rest)?;
         let value = match figures.split_once('/') {

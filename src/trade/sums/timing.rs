@@ -168,7 +168,7 @@ pub(super) static SUMS: [Sum; 15] = [
         { Ok(CrankSpeed(flashes.value() * crank_turns.value())) }
     },
     sum! {"strobe-advance", "advance from the delay that a strobe is set to";
-        delay: Millisecond [0.0, 100.0] => "What is the delay?",
+        delay: Millisecond [0.0, 1000.0] => "What is the delay?",
         speed: CrankSpeed [1.0, 30_000.0] => "At what engine speed?",
         -> CrankDegree to 0.1;
         formula "angle = 360 t n / 60"; source SPEED;
