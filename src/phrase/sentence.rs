@@ -76,7 +76,7 @@ pub const SENTENCES: &[(&str, &[Given])] = &[
     ("sum-ask", &[Text("ask"), Text("usual")]),
     ("sum-range", &[Text("value"), Text("low"), Text("high")]),
     ("sum-refused", &[Text("why")]),
-    ("sum-result", &[Text("title"), Text("given"), Text("result"), Text("of")]),
+    ("sum-result", &[Text("name"), Text("given"), Text("result"), Text("of")]),
     ("shorter", &[]),
     ("longer", &[]),
     ("louder", &[]),

@@ -102,7 +102,7 @@ impl Walker {
         let spoken: Vec<String> =
             inputs.clone().map(|(input, value)| words(*value, input.unit, step(input.unit))).collect();
         let values = json!({
-            "title": sum.title,
+            "name": sum.name.replace('-', " "),
             "given": spoken.join(", "),
             "result": words(value, sum.unit, sum.resolution),
             "of": sum.of,
