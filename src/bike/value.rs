@@ -99,7 +99,8 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "coils": bike.coils.iter().map(|coil| says.coil(coil, true)).collect::<Vec<_>>(),
         "condensers": bike.condensers.iter().map(|condenser| says.condenser(condenser)).collect::<Vec<_>>(),
         "plugs": bike.plugs.iter().map(|plug| says.plug(plug)).collect::<Vec<_>>(),
-        "feed": says.feed(),
+        "feed": says.feed(false),
+        "feed_back": says.feed(true),
         "connectors": bike.connectors.iter().map(|connector| says.connector(connector)).collect::<Vec<_>>(),
         "specified": specified,
     })
@@ -113,7 +114,7 @@ struct Says<'a> {
 impl Says<'_> {
     fn points(&self, set: &PointsSet) -> Value {
         let bike = self.bike;
-        let mut value = self.item(&set.id, set.side, &self.sides_of_sets());
+        let mut value = self.item_of("points", &set.id, set.side, &self.sides_of_sets());
         let coil = bike.coils.iter().find(|coil| *coil.id == *set.coil);
         let plugs = coil.map(|coil| self.plugs(coil)).unwrap_or_default();
         let connector = bike.connectors.iter().find(|connector| *connector.id == *set.connector);
@@ -127,8 +128,8 @@ impl Says<'_> {
     }
 
     fn coil(&self, coil: &Coil, with_points: bool) -> Value {
-        let mut value =
-            self.item(&coil.id, coil.side, &self.bike.coils.iter().map(|coil| coil.side).collect::<Vec<_>>());
+        let sides: Vec<Side> = self.bike.coils.iter().map(|coil| coil.side).collect();
+        let mut value = self.item_of("coil", &coil.id, coil.side, &sides);
         value["plugs"] = Value::Array(self.plugs(coil));
         value["feed_words"] = json!(self.wire_at(&format!("coil-{}.feed", *coil.id)));
         value["points_words"] = json!(self.wire_at(&format!("coil-{}.points", *coil.id)));
@@ -146,12 +147,13 @@ impl Says<'_> {
     }
 
     fn plug(&self, plug: &Plug) -> Value {
-        self.item(&plug.id, plug.side, &self.bike.plugs.iter().map(|plug| plug.side).collect::<Vec<_>>())
+        let sides: Vec<Side> = self.bike.plugs.iter().map(|plug| plug.side).collect();
+        self.item_of("plug", &plug.id, plug.side, &sides)
     }
 
     fn condenser(&self, condenser: &Condenser) -> Value {
-        let set = self.bike.points.iter().find(|set| *set.id == *condenser.points);
-        let mut value = self.item(&condenser.id, set.map_or(Side::Centre, |set| set.side), &self.sides_of_sets());
+        let side = self.side_of_set(&condenser.points);
+        let mut value = self.item_of("condenser", &condenser.id, side, &self.sides_of_condensers());
         value["half"] = json!(*condenser.half);
         value["microfarad"] = json!(condenser.microfarad);
         value["wire_words"] = json!(self.wire_at(&format!("condenser-{}.lead", *condenser.id)));
@@ -167,8 +169,8 @@ impl Says<'_> {
         value
     }
 
-    /// What the feed passes on its way from the battery to the first coil, in that order.
-    fn feed(&self) -> Value {
+    /// What the feed passes on its way from the battery to the first coil, in that order or from the coil back.
+    fn feed(&self, back: bool) -> Value {
         let words = |terminal: &str| {
             let part = terminal.split('.').next().unwrap_or(terminal);
             self.words.part(part, self.bike)
@@ -183,11 +185,27 @@ impl Says<'_> {
                 "wire_words": self.wire_at(&part.supply),
             })
         });
-        Value::Array(items.collect())
+        Value::Array(if back { items.rev().collect() } else { items.collect() })
+    }
+
+    /// An item of a kind, whose sides are `all`; `which` tells it from the others.
+    fn item_of(&self, kind: &str, id: &str, side: Side, all: &[Side]) -> Value {
+        let mut value = self.item(id, side, all);
+        let which = if all.len() > 1 { self.words.part(&format!("{kind}-{id}"), self.bike) } else { String::new() };
+        value["which"] = json!(which);
+        value
     }
 
     fn sides_of_sets(&self) -> Vec<Side> {
         self.bike.points.iter().map(|set| set.side).collect()
+    }
+
+    fn sides_of_condensers(&self) -> Vec<Side> {
+        self.bike.condensers.iter().map(|condenser| self.side_of_set(&condenser.points)).collect()
+    }
+
+    fn side_of_set(&self, id: &str) -> Side {
+        self.bike.points.iter().find(|set| *set.id == id).map_or(Side::Centre, |set| set.side)
     }
 
     /// An item among those of its kind, whose sides are `all`: where the side does not tell it from them, its id does in words.

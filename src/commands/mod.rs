@@ -6,10 +6,13 @@ pub mod review;
 pub mod verify;
 
 mod demo;
+mod draw;
 mod drive;
+mod file;
 mod hear;
 mod outcome;
 mod reckon;
+mod story;
 mod walk;
 
 pub use outcome::{Failure, Outcome};
@@ -36,6 +39,8 @@ pub enum Command {
     Walk(walk::Args),
     /// Is a procedure, bike or vocabulary file sound?
     Check(check::CheckArgs),
+    /// The tree of a procedure as a picture
+    Draw(draw::Args),
     /// What would be understood of sound files, and how surely
     Hear(hear::Args),
     /// Read a session's record
@@ -52,6 +57,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
+        Command::Draw(args) => draw::run(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
         Command::Verify(args) => Ok(verify::run(&args)),
