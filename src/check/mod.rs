@@ -9,6 +9,10 @@ mod bike_ids;
 mod bike_switches;
 mod bike_wires;
 mod cautions;
+mod ear;
+mod ear_actions;
+mod ear_sides;
+mod ear_words;
 mod explore;
 mod feed;
 mod flow;
@@ -18,6 +22,7 @@ mod prompts;
 mod reach;
 mod renders;
 mod seen;
+mod sources;
 mod states;
 mod targets;
 mod tools;
@@ -60,6 +65,7 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
     targets::check(procedure, around, &mut found);
     units::check(procedure, &mut found);
     tools::check(procedure, &mut found);
+    sources::check(procedure, &mut found);
     answers::check(procedure, around.reserved, &|text| Some(text.value.clone()), None, &mut found);
     if found.has_errors() {
         return found.sorted();
@@ -80,6 +86,9 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
         renders::check(&walks, &mut found);
         limits::check(&walks, &mut found);
         prompts::check(&walks, &mut found);
+        ear_actions::check(&walks, &mut found);
+        ear_sides::check(&walks, &mut found);
+        ear_words::check(&walks, &mut found);
         way_out::check(&walks, &mut found);
         seen::check(&walks, &facts, &mut found);
         cautions::check(&walks, &facts, &mut found);

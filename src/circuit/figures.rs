@@ -3,6 +3,8 @@
 //! Every default here is common practice, no source, unless it names one.
 
 use crate::bike::Bike;
+use crate::trade::battery::NOMINAL_CELL_VOLT;
+pub use crate::trade::battery::volt as battery_volt;
 use std::collections::BTreeMap;
 
 /// One ignition coil beyond its primary resistance.
@@ -83,21 +85,8 @@ pub struct Figures {
     pub compression_kelvin: f64,
 }
 
-/// Open-circuit voltage of one lead-acid cell by state of charge (flooded, rested, 25 degrees Celsius; tables of battery
-/// makers: 12.65, 12.45, 12.24, 12.06, 11.89 V for six cells; common practice, no source).
-const CELL_VOLT: [f64; 5] = [11.89 / 6.0, 12.06 / 6.0, 12.24 / 6.0, 12.45 / 6.0, 12.65 / 6.0];
-/// Volt of one cell by name.
-const NOMINAL_CELL_VOLT: f64 = 2.0;
 /// Internal resistance of one cell of a small battery at full charge, ohm; twice that when empty.
 const CELL_OHM: f64 = 0.004;
-
-/// Open-circuit voltage of a battery named `volt` at a state of charge of 0 to 1.
-pub fn battery_volt(volt: f64, charge: f64) -> f64 {
-    let at = charge.clamp(0.0, 1.0) * 4.0;
-    let low = (at.floor() as usize).min(3);
-    let cell = CELL_VOLT[low] + (at - low as f64) * (CELL_VOLT[low + 1] - CELL_VOLT[low]);
-    cell * volt / NOMINAL_CELL_VOLT
-}
 
 /// Internal resistance of a battery named `volt` at a state of charge of 0 to 1.
 pub fn battery_ohm(volt: f64, charge: f64) -> f64 {

@@ -6,6 +6,7 @@
 use super::network::{Kind, Network};
 use super::wiring::{BranchKind, GROUND, Wiring};
 use super::{CircuitError, Model};
+pub use crate::trade::coil::{rise, stored_energy};
 use std::f64::consts::TAU;
 
 /// A path of more than this does not carry a condenser's current, ohm.
@@ -16,22 +17,6 @@ const PASSES_OHM: f64 = 1e6;
 const ARC_LEAVES: f64 = 0.05;
 /// Below this share of the bike's capacitance the points begin to arc (common practice, no source).
 const ARCS_BELOW: f64 = 0.5;
-
-/// Current, ampere, `seconds` after closing, of a coil of `henry` and `ohm` (the whole circuit's) on `volt`.
-///
-/// ```
-/// // One time constant gives 63.2 % of the final current.
-/// let ampere = probeside::circuit::transient::rise(12.0, 4.0, 0.01, 0.0025);
-/// assert!((ampere / 3.0 - 0.632).abs() < 0.001);
-/// ```
-pub fn rise(volt: f64, ohm: f64, henry: f64, seconds: f64) -> f64 {
-    volt / ohm * (1.0 - (-seconds * ohm / henry).exp())
-}
-
-/// Energy, joule, in a coil of `henry` at `ampere`.
-pub fn stored_energy(henry: f64, ampere: f64) -> f64 {
-    0.5 * henry * ampere * ampere
-}
 
 /// How the primary rings with its condenser after the break.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -17,6 +17,7 @@ mod listener;
 mod outcome;
 #[cfg(test)]
 mod power;
+mod reckon;
 mod rehearse;
 mod soundcheck;
 mod story;
@@ -63,6 +64,8 @@ pub enum Command {
     Amend(amend::Args),
     /// Is a session's record complete and unaltered?
     Verify(verify::Args),
+    /// The trade's sums on their own
+    Reckon(reckon::Args),
 }
 
 /// Runs a command; its exit code.
@@ -79,6 +82,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Review(args) => Ok(review::run(&args)),
         Command::Amend(args) => amend::run(&args),
         Command::Verify(args) => Ok(verify::run(&args)),
+        Command::Reckon(args) => reckon::run(&args),
     };
     match outcome {
         Ok(code) => code,

@@ -312,6 +312,23 @@ fn written_units(unit: Unit) -> &'static [&'static str] {
         Unit::Kilometre => &[" kilometres", " kilometers", " km"],
         Unit::Mile => &[" miles"],
         Unit::One => &[""],
+        Unit::Kilovolt => &[" kilovolts", "kV", " kV"],
+        Unit::Metre => &[" metres", " meters"],
+        Unit::Inch => &[" inches", " inch"],
+        Unit::SquareMillimetre => &[" square millimetres", " square millimeters"],
+        Unit::Gauge => &[" gauge"],
+        Unit::Millihenry => &[" millihenries", " millihenrys"],
+        Unit::Henry => &[" henries", " henrys"],
+        Unit::Millijoule => &[" millijoules"],
+        Unit::Joule => &[" joules"],
+        Unit::Watt => &[" watts", "W", " W"],
+        Unit::AmpereHour => &[" ampere hours", " amp hours"],
+        Unit::Hertz => &[" hertz", "Hz", " Hz"],
+        Unit::Kilohertz => &[" kilohertz", "kHz", " kHz"],
+        Unit::EachMinute => &[" per minute", " a minute"],
+        Unit::Hour => &[" hours", " hour"],
+        Unit::Bar => &[" bar", " bars"],
+        Unit::Psi => &[" psi", " PSI"],
     }
 }
 

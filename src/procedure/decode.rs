@@ -41,6 +41,7 @@ fn caution(id: Written<String>, of: &Node) -> Caution {
         hazards: of.texts("hazards").iter().filter_map(|hazard| Hazard::named(hazard)).collect(),
         say: of.text("say"),
         brief: of.text("brief"),
+        source: of.written_at("source"),
     }
 }
 
@@ -108,6 +109,7 @@ fn step(id: Written<String>, of: &Node) -> Step {
         time: of.number("time").unwrap_or(USUAL_TIME),
         minutes: of.number("minutes").unwrap_or(USUAL_MINUTES),
         untested: route_at(of, "untested"),
+        source: of.written_at("source"),
     }
 }
 
@@ -217,5 +219,6 @@ fn conclusion(id: Written<String>, of: &Node) -> Conclusion {
         recheck: of.texts("recheck"),
         cautions: of.texts("caution"),
         is_final: of.truth("final"),
+        source: of.written_at("source"),
     }
 }

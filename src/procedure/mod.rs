@@ -10,6 +10,7 @@ mod render;
 mod route;
 mod scope;
 mod shape;
+mod sums;
 mod types;
 
 pub use expression::{evaluate_bool, evaluate_list, evaluate_number};

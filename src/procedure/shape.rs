@@ -43,8 +43,10 @@ static CAUTION: shape::Object = shape::Object {
         needed("hazards", List(1, MANY, &HAZARD), "What it is about."),
         needed("say", Text(Template), "In full, without the signal word."),
         needed("brief", Text(Template), "When it was heard before in this session."),
+        SOURCE,
     ],
 };
+const SOURCE: shape::Field = optional("source", Text(Template), "Where the figures in its texts come from.");
 static HAZARD: Shape = OneOf("hazard", || Hazard::ALL.iter().map(|h| h.name()).collect());
 
 static LOOP: shape::Object = shape::Object {
@@ -110,6 +112,7 @@ static STEP: shape::Object = shape::Object {
         optional("time", Number(1.0, LONGEST_TIME), "Working time before silence is noticed, second."),
         optional("minutes", Number(0.0, 600.0), "Typical length of the check, minute."),
         needed("untested", Ref("route", &ROUTE), "Where it leads when the check cannot be made."),
+        SOURCE,
     ],
 };
 
@@ -278,6 +281,7 @@ static CONCLUSION: shape::Object = shape::Object {
         needed("recheck", List(0, MANY, &Text(Template)), "What to check again after the repair."),
         optional("caution", List(0, MANY, &Text(Id)), "Cautions that go with the remedy, by id."),
         optional("final", Truth, "In a called procedure: ends the whole walk."),
+        SOURCE,
     ],
 };
 

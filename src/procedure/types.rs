@@ -63,6 +63,8 @@ pub struct Caution {
     pub say: Template,
     /// What is said when it was heard before in this session.
     pub brief: Template,
+    /// Where the figures in its texts come from.
+    pub source: Option<Template>,
 }
 
 /// Repetition over what the bike has.
@@ -291,6 +293,8 @@ pub struct Step {
     pub minutes: f64,
     /// Where it leads when the check cannot be made (skipped, cannot reach, have not got one).
     pub untested: Route,
+    /// Where the figures in its texts come from; a reading's limits have their own.
+    pub source: Option<Template>,
 }
 
 /// A conclusion.
@@ -314,6 +318,8 @@ pub struct Conclusion {
     pub cautions: Vec<Written<String>>,
     /// In a called procedure: ends the whole walk instead of going back.
     pub is_final: bool,
+    /// Where the figures in its texts come from.
+    pub source: Option<Template>,
 }
 
 /// A whole procedure.

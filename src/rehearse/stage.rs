@@ -123,5 +123,6 @@ pub fn answer_name(answer: &Answer) -> String {
         Answer::Command(command) => format!("command {}", command.name()),
         Answer::Escape(escape) => format!("escape {}", escape.name()),
         Answer::Note(_) => "note".to_owned(),
+        Answer::Sum(name) => format!("sum {name}"),
     }
 }

@@ -178,6 +178,7 @@ impl Work {
             read @ Record::Read { .. } => review.readings.extend(reading(entry, read)),
             Record::Untested { why, .. } => review.untested.push(noted(why)),
             Record::Noted { text, .. } => review.notes.push(noted(text)),
+            Record::Reckoned { .. } => {}
             Record::NotTaken { .. } => review.not_taken.push(noted(what.clone())),
             Record::Interrupted { .. } => review.interruptions.push(noted(what.clone())),
             Record::Concluded {

@@ -29,6 +29,11 @@ impl Walker {
                 self.silences = 0;
                 self.take(heard, clip, false);
             }
+            // What was understood is said with the result, and nothing hangs on it.
+            Verdict::Confirm { heard, .. } if matches!(self.phase, Phase::Reckoning { .. }) => {
+                self.silences = 0;
+                self.take(heard, clip, false);
+            }
             Verdict::Confirm { heard, rival } => {
                 self.silences = 0;
                 self.confirm(heard, rival, clip);
@@ -166,6 +171,9 @@ impl Walker {
             (Phase::SkipWhy, Answer::Note(text)) => self.leave_out(&text),
             (Phase::SkipWhy, Answer::Escape(escape)) => self.leave_out(escape.name()),
             (Phase::Noting, Answer::Note(text)) => self.keep_note(text, clip),
+            (Phase::Asking, Answer::Sum(name)) => self.begin_sum(&name),
+            (Phase::Reckoning { sum, given }, Answer::Reading(reading)) => self.take_input(sum, given, &reading),
+            (Phase::Reckoning { sum, given }, Answer::Done) => self.take_usual_input(sum, given),
             (Phase::Correcting { .. }, Answer::Reading(_)) => self.take_reading(heard, clip, confirmed, false),
             (Phase::Asking | Phase::Confirming { .. } | Phase::Doubting { .. }, _) => {
                 self.phase = Phase::Asking;

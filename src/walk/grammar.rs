@@ -97,6 +97,7 @@ impl Walker {
                 if matches!(self.phase, Phase::Asking) {
                     grammar.phrases.extend(words.escape_phrases());
                     high.extend(final_escapes(self.procedure(&world)));
+                    grammar.phrases.extend(words.sum_phrases());
                 } else {
                     if let Phase::Confirming { heard, .. } = &self.phase
                         && high.contains(&heard.answer)
@@ -119,6 +120,15 @@ impl Walker {
                 grammar.note = true;
                 grammar.phrases = words.escape_phrases();
                 grammar.phrases.extend(commands(&|c| c == Command::Stop));
+            }
+            Phase::Reckoning { sum, given } => {
+                if let Some(input) = sum.inputs.get(given.len()) {
+                    grammar.number = Some(super::reckon::slot(input));
+                    if input.usual.is_some() {
+                        grammar.phrases = words.done_phrases();
+                    }
+                }
+                grammar.phrases.extend(commands(&|c| matches!(c, Command::Repeat | Command::Back | Command::Stop)));
             }
             Phase::Noting => {
                 grammar.note = true;

@@ -11,6 +11,7 @@ mod enter;
 mod event;
 mod grammar;
 mod readings;
+mod reckon;
 mod silence;
 mod walker;
 mod world;

@@ -269,6 +269,7 @@ impl Walker {
             After::Concluded { lines, last } => self.concluded(lines, last),
             After::LeftOut => self.left_out(),
             After::NoteKept => self.note_kept(),
+            After::Reckoned { said } => self.reckoned(said),
             After::Stopped => self.stopped(),
         }
     }

@@ -7,6 +7,7 @@ use crate::bike::BikeState;
 use crate::phrase::{Answer, Hypothesis};
 use crate::procedure::{Procedure, Scope, Step, Target};
 use crate::session::{Now, Record};
+use crate::trade::Sum;
 use serde_json::{Map, Value};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -66,6 +67,8 @@ pub(super) enum Phase {
     SkipWhy,
     /// A note is open; what comes after it.
     Noting,
+    /// A sum's inputs are asked for; those given so far.
+    Reckoning { sum: &'static Sum, given: Vec<f64> },
     /// The last reading is being amended.
     Correcting { index: usize },
     /// Paused by the person, by heat, or in standby.
@@ -95,6 +98,8 @@ pub(super) enum After {
     LeftOut,
     /// A note beside the step was kept.
     NoteKept,
+    /// A sum was done; what is said.
+    Reckoned { said: String },
     /// The walk was stopped.
     Stopped,
 }
