@@ -13,6 +13,8 @@ use std::collections::BTreeMap;
 
 /// A time without entries that a reviewer is told of, milliseconds. Chosen, no source: longer than any step's working time.
 const GAP_MS: u64 = 5 * 60_000;
+/// Session time may go back by less than this between entries that two threads hand in, milliseconds. Chosen, no source.
+const NOISE_MS: u64 = 1_000;
 /// Difference between wall and session time from which the clock is said to have been set, milliseconds. Chosen, no source.
 const CLOCK_JUMP_MS: i128 = 2_000;
 /// Lines that made no sense which are listed one by one.
@@ -122,7 +124,7 @@ impl Work {
         let now = entry.at();
         if let Some(last) = &self.last {
             let passed = now.mono_ms.saturating_sub(last.mono_ms);
-            if now.mono_ms < last.mono_ms {
+            if last.mono_ms.saturating_sub(now.mono_ms) >= NOISE_MS {
                 let what = format!("session time goes back by {}", span(last.mono_ms - now.mono_ms));
                 self.review.gaps.push(remark(&entry.wall, what));
             } else if passed >= GAP_MS {

@@ -29,11 +29,14 @@ fn named(name: &str, round: Option<&str>) -> String {
 
 /// The page's context.
 pub fn context(review: &Review) -> Value {
-    let outside: Vec<Value> = review
-        .readings
-        .iter()
-        .filter(|r| r.effective && r.verdict == "bad")
-        .map(|r| json!({"name": named(&r.name, r.round.as_deref()), "shown": shown(r)}))
+    let mut last: BTreeMap<(&str, Option<&str>), &Reading> = BTreeMap::new();
+    for reading in review.readings.iter().filter(|r| r.effective) {
+        last.insert((&reading.name, reading.round.as_deref()), reading);
+    }
+    let outside: Vec<Value> = last
+        .into_iter()
+        .filter(|(_, r)| r.verdict == "bad")
+        .map(|((name, round), r)| json!({"name": named(name, round), "shown": shown(r)}))
         .collect();
     let cautions = review.cautions.len();
     json!({

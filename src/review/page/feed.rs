@@ -42,8 +42,11 @@ pub fn feeds(review: &Review, bike: &Bike) -> Vec<Feed> {
         path.extend(parts.iter().flat_map(|part| [part.supply.clone(), part.load.clone()]));
         path.push(format!("coil-{}.feed", *coil.id));
         let feed = measured(review, &coil.id, path);
-        let same = |other: &Feed| other.drops == feed.drops && other.points == feed.points;
-        if (!feed.drops.is_empty() || feed.points.len() > 1) && !found.iter().any(same) {
+        let told = |other: &Feed| {
+            feed.drops.iter().all(|d| other.drops.iter().any(|o| o.number == d.number))
+                && feed.points.iter().all(|p| other.points.iter().any(|o| o.2 == p.2))
+        };
+        if (!feed.drops.is_empty() || feed.points.len() > 1) && !found.iter().any(told) {
             found.push(feed);
         }
     }
@@ -109,8 +112,13 @@ impl Feed {
         let lost: f64 = self.fine().iter().map(|d| d.volt).sum();
         let top = start.unwrap_or(0.0);
         let line = self.line(top);
-        let least =
-            line.iter().map(|(_, y)| *y).chain(self.points.iter().map(|(_, v, _)| *v)).fold(top - lost, f64::min);
+        let ends = self.drops.iter().map(|d| line[d.from].1 - d.volt);
+        let least = line
+            .iter()
+            .map(|(_, y)| *y)
+            .chain(self.points.iter().map(|(_, v, _)| *v))
+            .chain(ends)
+            .fold(top - lost, f64::min);
         let room = (top - least).max(0.2) * 0.15;
         let (low, high) = (least - room, top + room);
         let (left, right, above, below) = EDGE;
@@ -162,6 +170,18 @@ impl Feed {
                 (x(drop.from) + x(drop.to)) / 2.0,
                 y((a + b) / 2.0) - 7.0,
                 short(drop.volt)
+            );
+        }
+        for drop in self.drops.iter().filter(|d| !fine.contains(d)) {
+            let end = line[drop.from].1 - drop.volt;
+            out += &format!(
+                "<circle class=\"ring\" cx=\"{0}\" cy=\"{1:.1}\" r=\"4.5\"/><text class=\"value\" x=\"{2}\" y=\"{3:.1}\" text-anchor=\"end\">−{4} from {5}</text>",
+                x(drop.to),
+                y(end),
+                x(drop.to) - 8.0,
+                y(end) + 4.0,
+                short(drop.volt),
+                escape(&self.path[drop.from])
             );
         }
         for (at, volt, _) in &self.points {

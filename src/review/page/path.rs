@@ -106,9 +106,19 @@ fn aside(chart: &mut Chart, at: usize, check: &Check, procedures: &BTreeMap<Stri
     chart.join(at, aside, None);
 }
 
+/// The last sentences of a prompt, as many as there is room for: the question stands last, how the bike is made ready before it.
 fn cut(text: &str) -> String {
-    // The last sentence is the question; what comes before it is how the bike is made ready.
-    let question = text.rfind(". ").map_or(text, |at| &text[at + 2..]);
-    let text = if question.len() > 20 { question } else { text };
-    if text.chars().count() <= PROMPT { text.to_owned() } else { text.chars().take(PROMPT).chain(['…']).collect() }
+    let mut from = text.len();
+    for (at, _) in text.rmatch_indices(". ") {
+        if text[at + 2..].chars().count() > PROMPT {
+            break;
+        }
+        from = at + 2;
+    }
+    let fits = text.chars().count() <= PROMPT;
+    match &text[from..] {
+        _ if fits => text.to_owned(),
+        "" => text.chars().take(PROMPT).chain(['…']).collect(),
+        tail => tail.to_owned(),
+    }
 }
