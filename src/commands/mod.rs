@@ -11,6 +11,8 @@ mod drive;
 mod file;
 mod hear;
 mod outcome;
+#[cfg(test)]
+mod power;
 mod story;
 mod walk;
 
