@@ -162,7 +162,14 @@ fn commands_write_files_and_spare_the_record() {
     walk(Folder::create(&session).unwrap(), &mut Vec::new()).unwrap();
     let record = std::fs::read(session.join(JOURNAL_FILE)).unwrap();
     let ask = |csv: std::path::PathBuf, vtt: Option<std::path::PathBuf>| {
-        review::run(&review::Args { session: session.clone(), csv: Some(csv), vtt, json: true })
+        review::run(&review::Args {
+            session: session.clone(),
+            csv: Some(csv),
+            vtt,
+            html: None,
+            customer: None,
+            json: true,
+        })
     };
     let table = temp.path().join("readings.csv");
     assert_eq!(ask(table.clone(), Some(temp.path().join("walk.vtt"))), 0);
@@ -179,6 +186,7 @@ fn commands_write_files_and_spare_the_record() {
     assert_eq!((sound(None), sound(Some("0000 0000"))), (0, 1));
     std::fs::write(session.join("clips/a1.flac"), b"RIFF").unwrap();
     assert_eq!(sound(None), 1);
-    let nothing = review::Args { session: temp.path().into(), csv: None, vtt: None, json: false };
+    let nothing =
+        review::Args { session: temp.path().into(), csv: None, vtt: None, html: None, customer: None, json: false };
     assert_eq!(review::run(&nothing), 1);
 }
