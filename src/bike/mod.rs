@@ -2,6 +2,7 @@
 //! walk.
 
 mod load;
+mod parts;
 mod profile;
 mod shape;
 mod state;
@@ -9,6 +10,7 @@ mod terminals;
 mod value;
 
 pub use load::{from_tree, load, parse};
+pub use parts::WireRole;
 pub use profile::{
     Bike, Coil, Condenser, Connector, Fuse, KillAction, Plug, PointsSet, Polarity, Side, Specified, Starter, Switch,
     SwitchPosition, Wire,

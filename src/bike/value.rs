@@ -1,6 +1,6 @@
 //! A bike as templates and expressions see it: `bike.points[0].wire_words`.
 
-use super::{Bike, Coil, Condenser, Connector, KillAction, Plug, PointsSet, Polarity, Side, Starter};
+use super::{Bike, Coil, Condenser, Connector, KillAction, Plug, PointsSet, Polarity, Side, Starter, Wire};
 use serde_json::{Map, Value, json};
 
 /// How the parts of a bike are named aloud. The vocabulary owns these words; [`EnglishWords`] serves where none is at hand.
@@ -94,6 +94,7 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "condensers": bike.condensers.iter().map(|condenser| says.condenser(condenser)).collect::<Vec<_>>(),
         "plugs": bike.plugs.iter().map(|plug| says.plug(plug)).collect::<Vec<_>>(),
         "connectors": bike.connectors.iter().map(|connector| says.connector(connector)).collect::<Vec<_>>(),
+        "wires": bike.wires.iter().map(|wire| says.wire(wire)).collect::<Vec<_>>(),
         "specified": specified,
     })
 }
@@ -138,7 +139,16 @@ impl Says<'_> {
     }
 
     fn plug(&self, plug: &Plug) -> Value {
-        self.item(&plug.id, plug.side)
+        let mut value = self.item(&plug.id, plug.side);
+        let lead = self.bike.lead_of(&plug.id);
+        value["tower"] = json!(lead.map(|wire| wire.from.value.as_str()).unwrap_or_default());
+        value["lead"] = json!(lead.map(Wire::id).unwrap_or_default());
+        value
+    }
+
+    fn wire(&self, wire: &Wire) -> Value {
+        let colour = self.words.wire(&wire.colour).unwrap_or_default();
+        json!({"id": wire.id(), "from": *wire.from, "to": *wire.to, "role": wire.role().name(), "words": colour})
     }
 
     fn condenser(&self, condenser: &Condenser) -> Value {

@@ -24,9 +24,9 @@ const STRONG_JOULE: f64 = 5e-3;
 const REVERSED_NEEDS: f64 = 1.3;
 /// A tester's pointed electrodes break down at this share of what a uniform field needs: 6 mm in open air is then worth about
 /// a plug's gap under compression (common practice, no source).
-const POINTED_NEEDS: f64 = 0.6;
+pub(super) const POINTED_NEEDS: f64 = 0.6;
 /// Pressure, bar absolute, and temperature, kelvin, of open air.
-const OPEN_AIR: (f64, f64) = (1.01325, 293.0);
+pub(super) const OPEN_AIR: (f64, f64) = (1.01325, 293.0);
 /// How long points or a jumper stay closed when the engine is turned by hand, seconds: the current is full.
 const BY_HAND_SECONDS: f64 = 1.0;
 
@@ -262,7 +262,7 @@ impl<'b> Model<'b> {
     }
 
     /// The coil whose high-tension lead ends on a terminal, and whether the lead is whole; being off its plug does not count.
-    fn lead_to(&self, wiring: &Wiring, terminal: &str) -> Option<(String, bool)> {
+    pub(super) fn lead_to(&self, wiring: &Wiring, terminal: &str) -> Option<(String, bool)> {
         let coil_of = |t: &str| Some(t.strip_prefix("coil-")?.strip_suffix(".lead")?.to_owned());
         if let Some(coil) = coil_of(terminal) {
             return self.bike.coils.iter().any(|c| c.id.value == coil).then_some((coil, true));
@@ -307,11 +307,11 @@ fn ohmmeter(wiring: &Wiring, tool: &Instrument) -> Result<Observation, CircuitEr
 }
 
 /// Voltage a gap needs, volt.
-fn needed(millimetre: f64, (bar, kelvin): (f64, f64), reversed: bool) -> f64 {
+pub(super) fn needed(millimetre: f64, (bar, kelvin): (f64, f64), reversed: bool) -> f64 {
     gap::breakdown_volt(millimetre, bar, kelvin) * if reversed { REVERSED_NEEDS } else { 1.0 }
 }
 
-fn strength(b: &Break, needed: f64) -> Strength {
+pub(super) fn strength(b: &Break, needed: f64) -> Strength {
     match b.available_volt / needed {
         share if share < 1.0 => Strength::None,
         share if share < STRONG_FROM || b.joule * b.passed_on < STRONG_JOULE => Strength::Weak,

@@ -6,6 +6,7 @@
 mod alter;
 mod expected;
 mod figures;
+mod flick;
 mod instruments;
 mod lamp;
 mod network;

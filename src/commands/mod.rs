@@ -10,6 +10,7 @@ mod demo;
 mod drive;
 mod hear;
 mod outcome;
+mod prove;
 mod walk;
 
 pub use outcome::{Failure, Outcome};
@@ -36,6 +37,8 @@ pub enum Command {
     Walk(walk::Args),
     /// Is a procedure, bike or vocabulary file sound?
     Check(check::CheckArgs),
+    /// Does a procedure find every fault of a bike?
+    Prove(prove::Args),
     /// What would be understood of sound files, and how surely
     Hear(hear::Args),
     /// Read a session's record
@@ -50,6 +53,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
+        Command::Prove(args) => prove::run(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
         Command::Verify(args) => Ok(verify::run(&args)),

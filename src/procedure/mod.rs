@@ -18,8 +18,8 @@ pub use route::{choose, place as target_place};
 pub use scope::{Scope, render};
 pub use shape::PROCEDURE;
 pub use types::{
-    Ask, Band, Caution, Choice, Conclusion, Condition, Expression, Hazard, Loop, Meaning, Procedure, ReadingAsk, Route,
-    SignalWord, StateTemplate, Step, Target, Template,
+    Ask, Band, Caution, Choice, Conclusion, Condition, Expression, Hazard, Loop, Meaning, Observe, Procedure,
+    ReadingAsk, Route, SignalWord, StateTemplate, Step, Target, Template,
 };
 
 #[cfg(test)]
