@@ -3,6 +3,7 @@
 use super::load;
 use super::outcome::{Failure, Outcome};
 use super::say;
+use crate::circuit::faults::Library;
 use crate::diagnose::{self, Bench, Wanted};
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
@@ -16,6 +17,9 @@ pub struct Args {
     /// The bike's profile
     #[arg(long, value_name = "FILE")]
     pub bike: PathBuf,
+    /// The fault library; without it, the shipped one
+    #[arg(long, value_name = "FILE")]
+    pub faults: Option<PathBuf>,
     /// Also every pair of faults
     #[arg(long)]
     pub pairs: bool,
@@ -37,8 +41,9 @@ pub fn run(args: &Args) -> Outcome {
     let bike = load::find(&args.bike, &shipped.join("bikes"));
     let words = shipped.join("vocabulary").join("en.yaml");
     let world = Arc::new(load::world(&procedure, &bike, &words)?.world);
-    let suspects = diagnose::suspects(&world.bike);
-    let bench = Bench::new(&world.bike, &suspects);
+    let library = Library::load(&args.faults.clone().unwrap_or_else(|| shipped.join("faults").join("ignition.yaml")))?;
+    let faults = library.for_bike_in(&world.bike, &world.vocabulary)?;
+    let bench = Bench::new(&world.bike, &library, &faults);
     let wanted = Wanted { pairs: args.pairs, slips: args.slips };
     let terminal = std::io::stderr().is_terminal();
     let progress = |what: &str, done: usize, of: usize| {
@@ -48,13 +53,13 @@ pub fn run(args: &Args) -> Outcome {
             let _ = std::io::stderr().flush();
         }
     };
-    let proved = diagnose::prove(&world, &suspects, &bench, wanted, &progress)
+    let proved = diagnose::prove(&world, &faults, &bench, wanted, &progress)
         .map_err(|e| Failure::Input(format!("{} cannot be proved on {}: {e}", world.main, world.bike.name)))?;
     if terminal && (args.pairs || args.slips) {
         eprintln!();
     }
     if let Some(path) = &args.csv {
-        std::fs::write(path, diagnose::d_matrix_csv(&proved.matrix, &suspects))
+        std::fs::write(path, diagnose::d_matrix_csv(&proved.matrix, &faults))
             .map_err(|e| Failure::Input(format!("{} cannot be written ({e}); give another file", path.display())))?;
     }
     if args.json {

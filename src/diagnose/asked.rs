@@ -1,8 +1,9 @@
 //! A step's question as an observer needs it: everything rendered for the bike and the loop at hand.
 
-use super::{ProveError, suspects::names_in};
-use crate::bike::{BikeState, InstrumentKind};
-use crate::procedure::{Ask, Choice, Scope, Step, evaluate_number, render};
+use super::ProveError;
+use crate::bike::BikeState;
+use crate::circuit::Question;
+use crate::procedure::{Ask, Choice, Step};
 use crate::trade::Unit;
 use crate::walk::{Walker, World};
 use std::sync::Arc;
@@ -35,12 +36,8 @@ pub struct Asked {
     pub round: Option<String>,
     /// The bike's state.
     pub state: BikeState,
-    /// For each choice, the words of what is seen then.
-    pub shows: Vec<Vec<String>>,
-    /// For each band of a reading, its limits in the unit asked for.
-    pub bands: Vec<(f64, f64)>,
-    /// What is as good as new from here on.
-    pub mends: Vec<String>,
+    /// The step rendered for the bike and the loop at hand.
+    pub question: Question,
 }
 
 impl Asked {
@@ -53,33 +50,14 @@ impl Asked {
         let procedure = walker.procedure_id();
         let found = world.procedures.get(procedure).and_then(|p| p.step(id)).filter(|_| walker.is_asking());
         let Some(step) = found else { return Ok(None) };
-        let scope = walker.scope();
-        let mut asked = Self {
+        Ok(Some(Self {
             world: world.clone(),
             procedure: procedure.to_owned(),
             id: id.to_owned(),
             round: round.map(str::to_owned),
             state: walker.bike_state().clone(),
-            shows: Vec::new(),
-            bands: Vec::new(),
-            mends: Vec::new(),
-        };
-        for text in &step.mends {
-            asked.mends.extend(names_in(&render(text, &scope)?));
-        }
-        match &step.ask {
-            Ask::Choice(choices) | Ask::Watch { choices, .. } => {
-                asked.shows = choices.iter().map(|c| shows(c, &scope)).collect::<Result<_, _>>()?;
-            }
-            Ask::Reading(reading) => {
-                for band in &reading.bands {
-                    let limit = |l: &Option<_>, none| l.as_ref().map_or(Ok(none), |l| evaluate_number(l, &scope));
-                    asked.bands.push((limit(&band.from, f64::NEG_INFINITY)?, limit(&band.below, f64::INFINITY)?));
-                }
-            }
-            Ask::Done(_) | Ask::Note(_) => {}
-        }
-        Ok(Some(asked))
+            question: Question::new(step, &walker.scope())?,
+        }))
     }
 
     /// The step.
@@ -89,7 +67,7 @@ impl Asked {
 
     /// It has more than one answer.
     pub fn decides(&self) -> bool {
-        self.shows.len() > 1 || self.bands.len() > 1
+        self.choices().len() > 1 || self.question.limits().len() > 1
     }
 
     /// The choices, if it is a choice.
@@ -110,13 +88,8 @@ impl Asked {
 
     /// The band that a value falls in.
     pub fn band(&self, value: f64) -> usize {
-        let last = self.bands.len().saturating_sub(1);
-        self.bands.iter().position(|(_, below)| value < *below).unwrap_or(last)
-    }
-
-    /// The instrument in use.
-    pub fn instrument(&self) -> Option<InstrumentKind> {
-        self.state.instrument.as_ref().map(|i| i.kind)
+        let bands = self.question.limits();
+        bands.iter().position(|band| value < band.below).unwrap_or(bands.len().saturating_sub(1))
     }
 
     /// Where it is: `points-turn left`.
@@ -136,12 +109,5 @@ impl Asked {
             Seen::Done => "done".to_owned(),
             Seen::Nothing => "no answer".to_owned(),
         }
-    }
-}
-
-fn shows(choice: &Choice, scope: &Scope) -> Result<Vec<String>, ProveError> {
-    match &choice.shows[..] {
-        [] => Ok(vec![choice.id.value.clone()]),
-        said => said.iter().map(|text| Ok(render(text, scope)?)).collect(),
     }
 }

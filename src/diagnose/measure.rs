@@ -5,9 +5,10 @@
 //! condemns its part and no fault of another part leads to the same conclusion. Its *ambiguity group* is everything that leads to
 //! the same conclusion, counted in parts to be repaired: which of two faults of one coil it is does not matter to the mechanic.
 
-use super::{Outcome, Suspect};
+use super::Outcome;
+use crate::circuit::faults::Fault;
 use serde::Serialize;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// What became of one fault.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -26,14 +27,14 @@ pub enum Verdict {
 }
 
 /// What became of a case with these faults.
-pub fn judge(faults: &[&Suspect], outcome: &Outcome) -> Verdict {
-    let meant = |name: &String| faults.iter().any(|f| f.is_meant_by(name));
+pub fn judge(faults: &[&Fault], outcome: &Outcome) -> Verdict {
+    let meant = |name: &String| faults.iter().any(|f| f.parts.contains(name));
     let condemns = &outcome.reached.condemns;
     if condemns.iter().any(meant) {
         Verdict::Found
     } else if !condemns.is_empty() {
         Verdict::Wrong
-    } else if outcome.mended.iter().any(meant) {
+    } else if faults.iter().any(|f| f.is_mended(&outcome.mended)) {
         Verdict::Mended
     } else if outcome.reached.healthy {
         Verdict::Missed
@@ -45,8 +46,8 @@ pub fn judge(faults: &[&Suspect], outcome: &Outcome) -> Verdict {
 /// One fault and what became of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Judgement {
-    /// Number of the suspect.
-    pub suspect: usize,
+    /// Its number.
+    pub fault: usize,
     /// What leads to the same end shares this.
     pub end: String,
     /// How it was judged.
@@ -78,30 +79,40 @@ pub struct Figures {
     pub mean_minutes: f64,
 }
 
-/// Ambiguity groups: the suspects that share an end.
+/// Ambiguity groups: the faults that share an end.
 pub fn groups(judged: &[Judgement]) -> BTreeMap<&str, Vec<usize>> {
     let mut groups: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
     for one in judged {
-        groups.entry(&one.end).or_default().push(one.suspect);
+        groups.entry(&one.end).or_default().push(one.fault);
     }
     groups
 }
 
-/// Parts among some suspects.
-pub fn parts(of: &[usize], suspects: &[Suspect]) -> usize {
-    of.iter().map(|s| &suspects[*s].part).collect::<BTreeSet<_>>().len()
+/// Size of a group in parts: how many have to be repaired so that whichever of the faults it was is gone (found greedily; a
+/// fault of several parts is gone with any of them).
+pub fn parts(of: &[usize], faults: &[Fault]) -> usize {
+    let mut left: Vec<&Fault> = of.iter().map(|f| &faults[*f]).collect();
+    let mut repaired = 0;
+    while !left.is_empty() {
+        let mut names: BTreeMap<&str, usize> = BTreeMap::new();
+        left.iter().flat_map(|f| &f.parts).for_each(|part| *names.entry(part).or_default() += 1);
+        let Some((part, _)) = names.into_iter().max_by_key(|(_, n)| *n) else { break };
+        left.retain(|f| !f.parts.iter().any(|p| p == part));
+        repaired += 1;
+    }
+    repaired
 }
 
-/// The figures; `weight` is how much each suspect counts.
-pub fn measure(judged: &[Judgement], suspects: &[Suspect], weight: impl Fn(&Suspect) -> f64) -> Figures {
+/// The figures; `weight` is how much each fault counts.
+pub fn measure(judged: &[Judgement], faults: &[Fault], weight: impl Fn(&Fault) -> f64) -> Figures {
     let groups = groups(judged);
     let (mut all, mut detected) = (0.0, 0.0);
     let mut isolated = [0.0; 3];
     let mut sums = [0.0; 4];
     for one in judged {
-        let w = weight(&suspects[one.suspect]);
+        let w = weight(&faults[one.fault]);
         let group = &groups[one.end.as_str()];
-        let size = parts(group, suspects);
+        let size = parts(group, faults);
         all += w;
         for (sum, value) in sums.iter_mut().zip([size as f64, group.len() as f64, one.steps as f64, one.minutes]) {
             *sum += w * value;
@@ -130,13 +141,25 @@ pub fn measure(judged: &[Judgement], suspects: &[Suspect], weight: impl Fn(&Susp
 mod tests {
     use super::*;
 
-    fn suspect(id: &str, part: &str, weight: f64) -> Suspect {
-        let (id, words) = (id.to_owned(), String::new());
-        Suspect { id, words, part: part.to_owned(), kind: String::new(), weight, changes: Vec::new() }
+    fn fault(id: &str, part: &str, likelihood: f64) -> Fault {
+        Fault {
+            id: id.to_owned(),
+            kind: id.to_owned(),
+            place: String::new(),
+            severity: None,
+            unit: None,
+            counts: true,
+            words: String::new(),
+            parts: vec![part.to_owned()],
+            likelihood,
+            only_by_substitution: None,
+            alterations: Vec::new(),
+            looks: Vec::new(),
+        }
     }
 
-    fn judged(suspect: usize, end: &str, verdict: Verdict, steps: usize) -> Judgement {
-        Judgement { suspect, end: end.to_owned(), verdict, steps, minutes: steps as f64 * 2.0 }
+    fn judged(fault: usize, end: &str, verdict: Verdict, steps: usize) -> Judgement {
+        Judgement { fault, end: end.to_owned(), verdict, steps, minutes: steps as f64 * 2.0 }
     }
 
     /// Five faults of four parts with failure rates 4, 3, 1, 1, 1. By hand: four of five are detected, 9/10 by rate. To one part
@@ -144,9 +167,9 @@ mod tests {
     /// parts). Group sizes in parts 1, 1, 2, 2, 1: mean 7/5, by rate (4 + 3 + 2 + 2 + 1)/10 = 1.2; in faults 2, 2, 2, 2, 1: 9/5.
     #[test]
     fn worked_example() {
-        let suspects =
+        let faults =
             [("f0", "coil", 4.0), ("f1", "coil", 3.0), ("f2", "key", 1.0), ("f3", "fuse", 1.0), ("f4", "plug", 1.0)]
-                .map(|(id, part, weight)| suspect(id, part, weight));
+                .map(|(id, part, weight)| fault(id, part, weight));
         let all = [
             judged(0, "coil-bad", Verdict::Found, 10),
             judged(1, "coil-bad", Verdict::Found, 10),
@@ -154,7 +177,7 @@ mod tests {
             judged(3, "no-feed", Verdict::Undecided, 4),
             judged(4, "good", Verdict::Missed, 20),
         ];
-        let plain = measure(&all, &suspects, |_| 1.0);
+        let plain = measure(&all, &faults, |_| 1.0);
         let close = |a: f64, b: f64| assert!((a - b).abs() < 1e-12, "{a} and not {b}");
         close(plain.fault_detection_rate, 4.0 / 5.0);
         close(plain.fault_isolation_rate, 2.0 / 4.0);
@@ -162,7 +185,7 @@ mod tests {
         close(plain.mean_ambiguity_group, 7.0 / 5.0);
         close(plain.mean_ambiguity_group_faults, 9.0 / 5.0);
         close(plain.mean_steps, 48.0 / 5.0);
-        let by_rate = measure(&all, &suspects, |s| s.weight);
+        let by_rate = measure(&all, &faults, |f| f.likelihood);
         close(by_rate.fault_detection_rate, 9.0 / 10.0);
         close(by_rate.fault_isolation_rate, 7.0 / 9.0);
         close(by_rate.mean_ambiguity_group, 1.2);

@@ -1,7 +1,6 @@
 //! Which faults fit what is observed, and what a procedure makes of them.
 //!
-//! A [`Suspect`] is one fault that a bike may have. An [`Observer`] says what a person at the bike would answer to a step under
-//! some of them; [`Bench`] is the one that asks the circuit. [`simulate`] leads the real walker through a procedure under every
+//! An [`Observer`] says what a person at the bike would answer to a step under some faults of the library; [`Bench`] is the one that asks the circuit. [`simulate`] leads the real walker through a procedure under every
 //! fault, [`measure`] makes of it the figures of IEEE 1522, [`Proof`] is the whole result in words, JSON and CSV.
 
 mod asked;
@@ -10,16 +9,14 @@ mod measure;
 mod proof;
 mod prove;
 mod simulate;
-mod suspects;
 mod table;
 
 pub use asked::{Asked, Seen};
 pub use bench::{Bench, Observer};
 pub use measure::{Figures, Judgement, Verdict, judge, measure};
-pub use proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips};
+pub use proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 pub use prove::{Progress, Proved, Row, Wanted, prove};
 pub use simulate::{Outcome, Reached, Setting, Sighting, Slip, simulate};
-pub use suspects::{Suspect, suspects};
 pub use table::{d_matrix_csv, text};
 
 use crate::circuit::CircuitError;

@@ -2,6 +2,7 @@
 
 use super::{Figures, Verdict};
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// Version of the JSON's schema.
 pub const SCHEMA_VERSION: u32 = 1;
@@ -13,10 +14,15 @@ pub struct Finding {
     pub fault: String,
     /// In words.
     pub words: String,
-    /// The part to repair.
-    pub part: String,
+    /// The parts, one of which is to be repaired.
+    pub parts: Vec<String>,
     /// How likely it is beside the others.
     pub likelihood: f64,
+    /// It harms the ignition and has to be found; the figures are over these.
+    pub counts: bool,
+    /// What only an exchange of parts tells from it, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub only_by_substitution: Option<String>,
     /// The conclusion that the walk came to, with its round: `coil-bad left`.
     pub conclusion: String,
     /// How that is judged.
@@ -33,6 +39,19 @@ pub struct Finding {
     pub minutes: f64,
     /// The answer that decided, as `STEP: ANSWER`.
     pub decided_by: String,
+}
+
+/// How small a fault is still found.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Smallest {
+    /// `KIND:PLACE`.
+    pub fault: String,
+    /// The severity's unit.
+    pub unit: String,
+    /// The smallest severity from which on it is found; none if none is.
+    pub found_from: Option<f64>,
+    /// Severities that count, from the mildest on.
+    pub counts_from: Option<f64>,
 }
 
 /// What came of the healthy bike.
@@ -130,8 +149,12 @@ pub struct Proof {
     pub by_likelihood: Figures,
     /// The healthy bike.
     pub healthy: Healthy,
-    /// Every fault.
+    /// Every fault, those too mild to count included.
     pub faults: Vec<Finding>,
+    /// For every fault that comes in several severities, the smallest that is still found.
+    pub smallest_found: Vec<Smallest>,
+    /// Steps for which nothing tells what would be seen, and why: the answer that means good is given there.
+    pub not_told: BTreeMap<String, String>,
     /// Steps that have several answers and got one and the same under every fault and on the healthy bike.
     pub never_decides: Vec<String>,
     /// Steps that no walk came to.
@@ -147,13 +170,14 @@ pub struct Proof {
 }
 
 impl Proof {
-    /// Faults judged so.
+    /// Faults that count and are judged so.
     pub fn judged(&self, verdict: Verdict) -> impl Iterator<Item = &Finding> {
-        self.faults.iter().filter(move |f| f.verdict == verdict)
+        self.faults.iter().filter(move |f| f.counts && f.verdict == verdict)
     }
 
     /// No fault is missed, no sound part is condemned, and a healthy bike is called healthy.
     pub fn holds(&self) -> bool {
-        self.healthy.right && !self.faults.iter().any(|f| matches!(f.verdict, Verdict::Missed | Verdict::Wrong))
+        let wrong = |f: &Finding| f.verdict == Verdict::Wrong || (f.counts && f.verdict == Verdict::Missed);
+        self.healthy.right && !self.faults.iter().any(wrong)
     }
 }

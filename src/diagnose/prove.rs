@@ -1,9 +1,10 @@
 //! A proof from beginning to end: every fault alone, then pairs and slips where they are asked for.
 
 use super::measure::{groups, judge, parts};
-use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips};
+use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 use super::simulate::{Outcome, Setting, Sighting, meaning, simulate};
-use super::{Asked, Judgement, Observer, ProveError, Suspect, Verdict, measure};
+use super::{Asked, Judgement, Observer, ProveError, Verdict, measure};
+use crate::circuit::faults::Fault;
 use crate::procedure::Meaning;
 use crate::walk::World;
 use std::collections::{BTreeMap, BTreeSet};
@@ -31,7 +32,7 @@ pub type Progress<'p> = &'p dyn Fn(&str, usize, usize);
 pub struct Proved {
     /// The result.
     pub proof: Proof,
-    /// Every deciding question with its answers: on the healthy bike, and under each suspect.
+    /// Every deciding question with its answers: on the healthy bike, and under each fault.
     pub matrix: Vec<Row>,
 }
 
@@ -41,7 +42,7 @@ pub struct Row {
     pub asked: Rc<Asked>,
     /// The healthy bike's answer.
     pub healthy: String,
-    /// The answer under each suspect.
+    /// The answer under each fault.
     pub answers: Vec<String>,
 }
 
@@ -51,15 +52,15 @@ pub struct Row {
 /// The procedure, the bike's wiring and the walker do not go together.
 pub fn prove(
     world: &Arc<World>,
-    suspects: &[Suspect],
+    faults: &[Fault],
     observer: &dyn Observer,
     wanted: Wanted,
     progress: Progress<'_>,
 ) -> Result<Proved, ProveError> {
-    let mut cases: Vec<Vec<usize>> = (0..suspects.len()).map(|s| vec![s]).collect();
+    let mut cases: Vec<Vec<usize>> = (0..faults.len()).map(|s| vec![s]).collect();
     cases.push(Vec::new());
     let mut outcomes: Vec<Option<Outcome>> = vec![None; cases.len()];
-    let mut setting = Setting { world, suspects, cases: &cases, observer, slips: false };
+    let setting = Setting { world, faults, cases: &cases, observer, slips: false };
     simulate(&setting, &mut |case, outcome| outcomes[case] = Some(outcome))?;
     let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().collect();
     if outcomes.len() != cases.len() {
@@ -67,70 +68,80 @@ pub fn prove(
         return Err(ProveError::Walk { step: String::new(), fault: String::new(), why });
     }
     let sightings = seen_on_the_ways(&outcomes);
-    let matrix = d_matrix(&sightings, suspects.len(), observer);
+    let matrix = d_matrix(&sightings, faults.len(), observer);
     let healthy = outcomes.pop().expect("the healthy bike was walked last");
-    let judged: Vec<Judgement> = outcomes.iter().enumerate().map(|(n, o)| judgement(n, &suspects[n], o)).collect();
-    let by_end = groups(&judged);
+    let judged: Vec<Judgement> = outcomes.iter().enumerate().map(|(n, o)| judgement(n, &faults[n], o)).collect();
+    let counting: Vec<Judgement> = judged.iter().filter(|one| faults[one.fault].counts).cloned().collect();
+    let by_end = groups(&counting);
     let finding = |(one, outcome): (&Judgement, &Outcome)| {
-        let suspect = &suspects[one.suspect];
-        let group = &by_end[one.end.as_str()];
+        let fault = &faults[one.fault];
+        let mut group = by_end.get(one.end.as_str()).cloned().unwrap_or_default();
+        group.retain(|other| *other != one.fault);
+        let ambiguous_with = group.iter().map(|other| faults[*other].id.clone()).collect();
+        group.push(one.fault);
         Finding {
-            fault: suspect.id.clone(),
-            words: suspect.words.clone(),
-            part: suspect.part.clone(),
-            likelihood: suspect.weight,
+            fault: fault.id.clone(),
+            words: fault.words.clone(),
+            parts: fault.parts.clone(),
+            likelihood: fault.likelihood,
+            counts: fault.counts,
+            only_by_substitution: fault.only_by_substitution.clone(),
             conclusion: outcome.reached.name(),
             verdict: one.verdict,
             detected: one.verdict != Verdict::Missed,
-            ambiguity_group: parts(group, suspects),
-            ambiguous_with: group.iter().filter(|s| **s != one.suspect).map(|s| suspects[*s].id.clone()).collect(),
+            ambiguity_group: parts(&group, faults),
+            ambiguous_with,
             steps: one.steps,
             minutes: one.minutes,
             decided_by: decided_by(world, outcome),
         }
     };
-    let faults = judged.iter().zip(&outcomes).map(finding).collect();
+    let findings = judged.iter().zip(&outcomes).map(finding).collect();
     let main = &world.procedures[&world.main];
     let mut proof = Proof {
         schema: SCHEMA_VERSION,
         procedure: world.main.clone(),
         procedure_version: main.version,
         bike: world.bike.name.clone(),
-        figures: measure(&judged, suspects, |_| 1.0),
-        by_likelihood: measure(&judged, suspects, |s| s.weight),
+        figures: measure(&counting, faults, |_| 1.0),
+        by_likelihood: measure(&counting, faults, |f| f.likelihood),
         healthy: Healthy {
             conclusion: healthy.reached.name(),
             right: healthy.reached.healthy,
             steps: healthy.steps,
             minutes: healthy.minutes,
         },
-        faults,
+        smallest_found: smallest_found(&judged, faults),
+        not_told: observer.not_told(),
+        faults: findings,
         never_decides: never_decides(&sightings),
         never_asked: never_asked(world, &sightings),
         never_concluded: never_concluded(world, outcomes.iter().chain([&healthy])),
         pairs: None,
         slips: None,
     };
+    let counting: Vec<usize> = (0..faults.len()).filter(|f| faults[*f].counts).collect();
     if wanted.slips {
-        setting.slips = true;
+        let cases: Vec<Vec<usize>> = counting.iter().map(|f| vec![*f]).chain([Vec::new()]).collect();
+        let setting = Setting { cases: &cases, slips: true, ..setting };
         proof.slips = Some(slips(&setting, progress)?);
     }
     if wanted.pairs {
-        proof.pairs = Some(pairs(world, suspects, observer, progress)?);
+        proof.pairs = Some(pairs(world, faults, &counting, observer, progress)?);
     }
     Ok(Proved { proof, matrix })
 }
 
-fn judgement(suspect: usize, fault: &Suspect, outcome: &Outcome) -> Judgement {
+fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
     let verdict = judge(&[fault], outcome);
     let end = match verdict {
         Verdict::Mended => {
-            let by: Vec<&str> = outcome.mended.iter().filter(|n| fault.is_meant_by(n)).map(String::as_str).collect();
+            let by: Vec<&str> = outcome.mended.iter().filter(|n| fault.is_mended(&[(*n).clone()].into())).map(String::as_str).collect();
             format!("{}, after mending {}", outcome.reached.name(), by.join(", "))
         }
         _ => outcome.reached.name(),
     };
-    Judgement { suspect, end, verdict, steps: outcome.steps, minutes: outcome.minutes }
+    Judgement { fault: number, end, verdict, steps: outcome.steps, minutes: outcome.minutes }
 }
 
 /// Every answer on every way, once.
@@ -164,7 +175,31 @@ fn decided_by(world: &World, outcome: &Outcome) -> String {
     String::new()
 }
 
-fn d_matrix(sightings: &[Rc<Sighting>], suspects: usize, observer: &dyn Observer) -> Vec<Row> {
+fn smallest_found(judged: &[Judgement], faults: &[Fault]) -> Vec<Smallest> {
+    let mut all: Vec<(String, Vec<&Judgement>)> = Vec::new();
+    for one in judged.iter().filter(|one| faults[one.fault].severity.is_some()) {
+        let fault = &faults[one.fault];
+        let id = if fault.place.is_empty() { fault.kind.clone() } else { format!("{}:{}", fault.kind, fault.place) };
+        match all.last_mut() {
+            Some((last, group)) if *last == id => group.push(one),
+            _ => all.push((id, vec![one])),
+        }
+    }
+    let smallest = |(fault, group): (String, Vec<&Judgement>)| {
+        let found = |one: &&&Judgement| matches!(one.verdict, Verdict::Found | Verdict::Mended);
+        let from = group.iter().rev().take_while(found).last();
+        let counts = group.iter().find(|one| faults[one.fault].counts);
+        Smallest {
+            fault,
+            unit: faults[group[0].fault].unit.clone().unwrap_or_default(),
+            found_from: from.and_then(|one| faults[one.fault].severity),
+            counts_from: counts.and_then(|one| faults[one.fault].severity),
+        }
+    };
+    all.into_iter().map(smallest).collect()
+}
+
+fn d_matrix(sightings: &[Rc<Sighting>], faults: usize, observer: &dyn Observer) -> Vec<Row> {
     let mut rows: Vec<Row> = Vec::new();
     let mut known = BTreeSet::new();
     for one in sightings.iter().filter(|s| s.asked.decides()) {
@@ -174,7 +209,7 @@ fn d_matrix(sightings: &[Rc<Sighting>], suspects: usize, observer: &dyn Observer
         }
         // Under a fault that the state of this question does not fit there is no answer.
         let answer = |faults: &[usize]| observer.seen(faults, asked).map_or_else(|_| String::new(), |s| asked.name(s));
-        let answers = (0..suspects).map(|s| answer(&[s])).collect();
+        let answers = (0..faults).map(|s| answer(&[s])).collect();
         rows.push(Row { asked: asked.clone(), healthy: answer(&[]), answers });
     }
     rows
@@ -203,18 +238,24 @@ fn never_concluded<'o>(world: &World, outcomes: impl Iterator<Item = &'o Outcome
 
 fn pairs(
     world: &Arc<World>,
-    suspects: &[Suspect],
+    all: &[Fault],
+    counting: &[usize],
     observer: &dyn Observer,
     progress: Progress<'_>,
 ) -> Result<Pairs, ProveError> {
-    let two = |a: usize| (a + 1..suspects.len()).map(move |b| vec![a, b]);
-    let cases: Vec<Vec<usize>> = (0..suspects.len()).flat_map(two).collect();
+    let two = |n: usize| counting[n + 1..].iter().map(move |b| vec![counting[n], *b]);
+    // Two severities of one fault are no pair.
+    let one_place = |pair: &Vec<usize>| {
+        let (a, b) = (&all[pair[0]], &all[pair[1]]);
+        a.kind == b.kind && a.place == b.place
+    };
+    let cases: Vec<Vec<usize>> = (0..counting.len()).flat_map(two).filter(|pair| !one_place(pair)).collect();
     let mut of = Pairs { pairs: cases.len(), found: 0, undecided: 0, missed: 0, wrong: 0, listed: Vec::new() };
     for (n, batch) in cases.chunks(BATCH).enumerate() {
         progress("pairs of faults", n * BATCH, cases.len());
-        let setting = Setting { world, suspects, cases: batch, observer, slips: false };
+        let setting = Setting { world, faults: all, cases: batch, observer, slips: false };
         simulate(&setting, &mut |case, outcome| {
-            let faults: Vec<&Suspect> = batch[case].iter().map(|s| &suspects[*s]).collect();
+            let faults: Vec<&Fault> = batch[case].iter().map(|s| &all[*s]).collect();
             let verdict = judge(&faults, &outcome);
             *match verdict {
                 Verdict::Found | Verdict::Mended => &mut of.found,
@@ -251,7 +292,7 @@ fn slips(setting: &Setting<'_>, progress: Progress<'_>) -> Result<Slips, ProveEr
         if of.walks % BATCH == 0 {
             progress("walks with a slip", of.walks, 0);
         }
-        let faults: Vec<&Suspect> = setting.cases[case].iter().map(|s| &setting.suspects[*s]).collect();
+        let faults: Vec<&Fault> = setting.cases[case].iter().map(|s| &setting.faults[*s]).collect();
         match judge(&faults, &outcome) {
             Verdict::Found | Verdict::Mended => of.found += 1,
             Verdict::Undecided => of.undecided += 1,

@@ -3,9 +3,10 @@
 //! All cases set out together; wherever they would answer differently the walker is forked, so that each way is walked once
 //! however many faults take it.
 
-use super::{Asked, Observer, ProveError, Seen, Suspect, suspects::names_in};
+use super::{Asked, Observer, ProveError, Seen};
+use crate::circuit::faults::Fault;
 use crate::phrase::{Answer, Hypothesis, Reading, ReadingKind, Verdict};
-use crate::procedure::{Ask, Expression, Meaning, Procedure, Route, expression, render};
+use crate::procedure::{Ask, Expression, Meaning, Procedure, Route, expression, render_names};
 use crate::session::{Now, Record};
 use crate::walk::{Effect, Event, Walker, World};
 use std::collections::{BTreeSet, VecDeque};
@@ -70,7 +71,7 @@ pub struct Outcome {
     /// How it ended.
     pub reached: Reached,
     /// What was mended on the way, as the procedure's steps say.
-    pub mended: Vec<String>,
+    pub mended: BTreeSet<String>,
     /// Questions asked.
     pub steps: usize,
     /// Working minutes.
@@ -85,7 +86,7 @@ struct Track {
     walker: Walker,
     listen: u64,
     cases: Vec<usize>,
-    mended: Vec<String>,
+    mended: BTreeSet<String>,
     steps: usize,
     minutes: f64,
     last: Option<Rc<Sighting>>,
@@ -97,8 +98,8 @@ pub struct Setting<'a> {
     /// Procedure, bike and words.
     pub world: &'a Arc<World>,
     /// All faults that there are.
-    pub suspects: &'a [Suspect],
-    /// The cases: numbers of suspects, ascending; an empty one is the healthy bike.
+    pub faults: &'a [Fault],
+    /// The cases: numbers of faults, ascending; an empty one is the healthy bike.
     pub cases: &'a [Vec<usize>],
     /// Says what is seen.
     pub observer: &'a dyn Observer,
@@ -118,7 +119,7 @@ pub fn simulate(of: &Setting<'_>, outcome: &mut dyn FnMut(usize, Outcome)) -> Re
         walker,
         listen,
         cases: (0..of.cases.len()).collect(),
-        mended: Vec::new(),
+        mended: BTreeSet::new(),
         steps: 0,
         minutes: 0.0,
         last: None,
@@ -137,8 +138,7 @@ fn stuck(walker: &Walker, why: &str) -> ProveError {
 
 /// Faults of a case that are still there.
 fn effective(of: &Setting<'_>, track: &Track, case: usize) -> Vec<usize> {
-    let gone = |f: &usize| track.mended.iter().any(|name| of.suspects[*f].is_meant_by(name));
-    of.cases[case].iter().copied().filter(|f| !gone(f)).collect()
+    of.cases[case].iter().copied().filter(|f| !of.faults[*f].is_mended(&track.mended)).collect()
 }
 
 /// Puts the question at hand to every case of the track and forks where they differ.
@@ -166,7 +166,7 @@ fn step(
     };
     let asked = Rc::new(asked);
     let step = asked.step();
-    track.mended.extend(asked.mends.iter().cloned());
+    track.mended.extend(asked.question.mends.iter().cloned());
     track.steps += 1;
     track.minutes += step.minutes;
     let exact = asked.unit().is_some() && reading_name(step).is_some_and(|n| by_value.contains(&n));
@@ -265,7 +265,7 @@ fn answer(
     }
     if let Some(why) = after.failed {
         let case = track.cases.first().map(|c| of.cases[*c].clone()).unwrap_or_default();
-        let fault = case.iter().map(|f| of.suspects[*f].id.clone()).collect::<Vec<_>>().join(" with ");
+        let fault = case.iter().map(|f| of.faults[*f].id.clone()).collect::<Vec<_>>().join(" with ");
         let fault = if fault.is_empty() { "no fault".to_owned() } else { fault };
         return Err(ProveError::Walk { step: asked.place(), fault, why });
     }
@@ -299,8 +299,9 @@ fn slips(asked: &Asked, right: Seen) -> Vec<Seen> {
         Seen::Choice(at) => (0..asked.choices().len()).filter(|n| *n != at).map(Seen::Choice).collect(),
         Seen::Value(value) => {
             let (at, (_, resolution)) = (asked.band(value), asked.unit().unwrap_or((crate::trade::Unit::One, 0.0)));
-            let up = asked.bands.get(at + 1).map(|(from, _)| Seen::Value(*from));
-            let down = at.checked_sub(1).map(|n| Seen::Value(asked.bands[n].1 - resolution));
+            let bands = asked.question.limits();
+            let up = bands.get(at + 1).map(|band| Seen::Value(band.from));
+            let down = at.checked_sub(1).map(|n| Seen::Value(bands[n].below - resolution));
             up.into_iter().chain(down).collect()
         }
         _ => Vec::new(),
@@ -352,8 +353,7 @@ fn reached(walker: &Walker, procedure: String, conclusion: String, round: Option
     let found = walker.world().procedures.get(&procedure).and_then(|p| p.conclusion(&conclusion));
     let condemns = found.map(|c| &c.condemns[..]).unwrap_or_default();
     // A template that does not come out has failed the walk before.
-    let condemns = condemns.iter().filter_map(|t| render(t, &scope).ok());
-    let condemns = condemns.flat_map(|text| names_in(&text).collect::<Vec<_>>()).collect();
+    let condemns = render_names(condemns, &scope).unwrap_or_default();
     Reached { healthy: found.is_some_and(|c| c.healthy), procedure, conclusion, round, condemns }
 }
 

@@ -2,7 +2,8 @@
 
 use super::proof::{Finding, Proof};
 use super::prove::Row;
-use super::{Figures, Suspect, Verdict};
+use super::{Figures, Verdict};
+use crate::circuit::faults::Fault;
 use std::fmt::Write;
 
 /// Most lines of a list that may be long.
@@ -54,7 +55,15 @@ pub fn text(proof: &Proof) -> String {
             }
         }
     }
+    let mild: Vec<&Finding> = proof.faults.iter().filter(|f| !f.counts && f.verdict == Verdict::Wrong).collect();
+    if !mild.is_empty() {
+        let _ = writeln!(out, "\nWrong part condemned for a fault that is too mild to count ({}):", mild.len());
+        mild.iter().for_each(|f| {
+            let _ = writeln!(out, "  {:<58} {} ({})", f.fault, f.conclusion, f.decided_by);
+        });
+    }
     groups(proof, &mut out);
+    smallest(proof, &mut out);
     list(&mut out, "Steps that never decide anything", &proof.never_decides);
     list(&mut out, "Steps that no walk came to", &proof.never_asked);
     list(&mut out, "Conclusions never reached", &proof.never_concluded);
@@ -121,6 +130,22 @@ fn groups(proof: &Proof, out: &mut String) {
     }
 }
 
+fn smallest(proof: &Proof, out: &mut String) {
+    let late = proof.smallest_found.iter().filter(|s| s.found_from != s.counts_from && s.counts_from.is_some());
+    let lines: Vec<String> = late
+        .map(|s| {
+            let from = |v: Option<f64>| v.map_or_else(|| "none".to_owned(), |v| format!("{v} {}", s.unit));
+            format!("  {:<50} found from {}, counts from {}", s.fault, from(s.found_from), from(s.counts_from))
+        })
+        .collect();
+    if !lines.is_empty() {
+        let _ = writeln!(out, "\nSeverities (the others are found exactly from where they count):\n{}", lines.join("\n"));
+    }
+    for (step, why) in &proof.not_told {
+        let _ = writeln!(out, "\nAt {step} nothing tells what would be seen ({why}): the good answer is given.");
+    }
+}
+
 fn list(out: &mut String, title: &str, items: &[String]) {
     if !items.is_empty() {
         let _ = writeln!(out, "\n{title} ({}): {}.", items.len(), items.join(", "));
@@ -132,10 +157,10 @@ fn field(text: &str) -> String {
 }
 
 /// The D-matrix: a line for each test, a column for each fault; 1 where the test's answer differs from the healthy bike's.
-pub fn d_matrix_csv(rows: &[Row], suspects: &[Suspect]) -> String {
+pub fn d_matrix_csv(rows: &[Row], faults: &[Fault]) -> String {
     let mut out = String::from("procedure,step,round,healthy");
-    for suspect in suspects {
-        let _ = write!(out, ",{}", field(&suspect.id));
+    for fault in faults {
+        let _ = write!(out, ",{}", field(&fault.id));
     }
     out.push_str("\r\n");
     for row in rows {
