@@ -35,6 +35,8 @@ impl Bike {
         }
         names.extend(caps);
         names.extend(self.coils.iter().map(|coil| format!("coil-{}.lead", *coil.id)));
+        let two = self.coils.iter().filter(|coil| coil.plugs.len() > 1);
+        names.extend(two.map(|coil| format!("coil-{}.second-lead", *coil.id)));
         names
     }
 

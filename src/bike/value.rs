@@ -116,7 +116,10 @@ impl Says<'_> {
         value["connector"] = connector.map_or(Value::Null, |connector| self.connector(connector));
         value["condenser"] = condenser.map_or(Value::Null, |condenser| self.condenser(condenser));
         value["plugs"] = Value::Array(plugs);
-        value["wire_words"] = json!(self.wire_at(&format!("points-{}.wire", *set.id)));
+        let terminal = format!("points-{}.wire", *set.id);
+        value["wire_words"] = json!(self.wire_at(&terminal));
+        let wire = bike.wires.iter().find(|wire| *wire.from == terminal || *wire.to == terminal);
+        value["wire"] = json!(wire.map(Wire::id).unwrap_or_default());
         value
     }
 
@@ -143,6 +146,8 @@ impl Says<'_> {
         let lead = self.bike.lead_of(&plug.id);
         value["tower"] = json!(lead.map(|wire| wire.from.value.as_str()).unwrap_or_default());
         value["lead"] = json!(lead.map(Wire::id).unwrap_or_default());
+        let coil = self.bike.coils.iter().find(|coil| coil.plugs.iter().any(|id| **id == *plug.id));
+        value["coil"] = json!(coil.map(|coil| coil.id.as_str()).unwrap_or_default());
         value
     }
 
@@ -154,6 +159,7 @@ impl Says<'_> {
     fn condenser(&self, condenser: &Condenser) -> Value {
         let set = self.bike.points.iter().find(|set| *set.id == *condenser.points);
         let mut value = self.item(&condenser.id, set.map_or(Side::Centre, |set| set.side));
+        value["points"] = json!(*condenser.points);
         value["half"] = json!(*condenser.half);
         value["microfarad"] = json!(condenser.microfarad);
         value["wire_words"] = json!(self.wire_at(&format!("condenser-{}.lead", *condenser.id)));

@@ -13,7 +13,7 @@ mod types;
 
 pub use expression::{evaluate_bool, evaluate_list, evaluate_number};
 pub use load::{from_tree, load, parse};
-pub use render::render_state;
+pub use render::{render_names, render_state};
 pub use route::{choose, place as target_place};
 pub use scope::{Scope, render};
 pub use shape::PROCEDURE;
