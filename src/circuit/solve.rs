@@ -17,7 +17,7 @@ const HALF_STEPS_FROM: usize = 40;
 /// Settled when no voltage across a lamp or diode moves by more than this share of itself ...
 const SETTLED_SHARE: f64 = 1e-11;
 /// ... plus this, volt.
-const SETTLED_VOLT: f64 = 1e-13;
+const SETTLED_VOLT: f64 = 1e-11;
 
 /// The node voltages and element currents of a network.
 #[derive(Debug, Clone, PartialEq)]

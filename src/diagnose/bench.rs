@@ -53,7 +53,8 @@ impl<'b> Bench<'b> {
             Subject::new(self.bike, self.library, &all, &BTreeSet::new())
         });
         let answer = subject.answer(&asked.question, &asked.state, samples);
-        answer.map_err(|why| ProveError::Circuit { step: asked.place(), why })
+        let fault = || faults.iter().map(|f| self.faults[*f].id.as_str()).collect::<Vec<_>>().join(" with ");
+        answer.map_err(|why| ProveError::Circuit { step: asked.place(), fault: fault(), why })
     }
 
     fn usual(&self, asked: &Asked, why: String) -> Seen {

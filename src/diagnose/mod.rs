@@ -26,10 +26,12 @@ use crate::written::Diagnostic;
 #[derive(Debug, thiserror::Error)]
 pub enum ProveError {
     /// The procedure and the circuit do not fit together at a step.
-    #[error("at the step `{step}`: {why}")]
+    #[error("at the step `{step}` under {fault}: {why}")]
     Circuit {
         /// The step.
         step: String,
+        /// The fault.
+        fault: String,
         /// Why.
         why: CircuitError,
     },
