@@ -350,7 +350,7 @@ impl Found {
                     Some((None, _, Some(NotValid::Live))) => "there is voltage where resistance is measured".to_owned(),
                     Some((value, in_unit, why)) => {
                         let value = value.and_then(|value| in_unit.convert(value, *unit));
-                        self.read(value.map(|value| (value / resolution).round() * resolution), bands, why);
+                        self.read(value.map(|value| shown(value, *resolution)), bands, why);
                         return;
                     }
                     None => not_told(sight),
@@ -395,6 +395,13 @@ impl Found {
             _ => unknown(),
         }
     }
+}
+
+/// A value as an instrument of this resolution shows it.
+fn shown(value: f64, resolution: f64) -> f64 {
+    // Tenths and hundredths are not exact in binary; their inverses are.
+    let steps = 1.0 / resolution;
+    if steps >= 1.0 { (value * steps).round() / steps } else { (value / resolution).round() * resolution }
 }
 
 fn chosen(choices: &[(String, Vec<String>)], sight: &[Seen]) -> Option<String> {

@@ -307,7 +307,17 @@ impl Wiring {
                 (at.starts_with("cap-") && b.part.starts_with("cap-") && b.a == *at)
                     || (at.ends_with("lead") && b.part.contains(" to ") && b.a == *at)
             };
+            // A plug that is watched at its own gap sits in its cap, its thread clamped to the engine.
+            let plug = at.strip_prefix("plug-").and_then(|at| at.strip_suffix(".top"));
+            let own = plug.filter(|plug| tool.second == format!("plug-{plug}.thread"));
+            let on = |b: &Branch| {
+                own.is_some_and(|plug| {
+                    let seat = b.part.contains(" to ") && (b.a == tool.second || b.b == tool.second);
+                    seat || b.part == format!("cap-{plug}")
+                })
+            };
             self.branches.iter_mut().filter(|b| off(b)).for_each(|b| b.parted = true);
+            self.branches.iter_mut().filter(|b| on(b)).for_each(|b| b.parted = false);
         }
         Ok(())
     }

@@ -136,7 +136,8 @@ fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
     let verdict = judge(&[fault], outcome);
     let end = match verdict {
         Verdict::Mended => {
-            let by: Vec<&str> = outcome.mended.iter().filter(|n| fault.is_mended(&[(*n).clone()].into())).map(String::as_str).collect();
+            let by: Vec<&str> =
+                outcome.mended.iter().filter(|n| fault.is_mended(&[(*n).clone()].into())).map(String::as_str).collect();
             format!("{}, after mending {}", outcome.reached.name(), by.join(", "))
         }
         _ => outcome.reached.name(),

@@ -139,7 +139,8 @@ fn smallest(proof: &Proof, out: &mut String) {
         })
         .collect();
     if !lines.is_empty() {
-        let _ = writeln!(out, "\nSeverities (the others are found exactly from where they count):\n{}", lines.join("\n"));
+        let _ =
+            writeln!(out, "\nSeverities (the others are found exactly from where they count):\n{}", lines.join("\n"));
     }
     for (step, why) in &proof.not_told {
         let _ = writeln!(out, "\nAt {step} nothing tells what would be seen ({why}): the good answer is given.");
