@@ -51,3 +51,36 @@ fn a_missing_bike_is_wrong_usage_and_a_missing_file_is_a_sentence() {
     assert_eq!(code, Some(1), "{said}");
     assert!(said.contains("nowhere.yaml"), "{said}");
 }
+
+#[test]
+fn a_walk_that_was_stopped_is_taken_up_again_and_a_called_procedure_ends_on_its_own() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let into = folder.path().join("session");
+    let run = |args: &[&str], answers: &str| {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
+            .args(args)
+            .args(["--hear", "typed", "--say", "printed"])
+            .env("PROBESIDE_PROCEDURES", support::stage::procedures())
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        child.stdin.take().expect("a pipe").write_all(answers.as_bytes()).expect("answers go in");
+        let out = child.wait_with_output().expect("the program ends");
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+        (out.status.code(), text(&out.stdout), text(&out.stderr))
+    };
+    let path = into.to_str().expect("a plain path");
+    let (code, _, complaint) = run(&["walk", "prove-lamp", "--bike", "heron-twin", "--into", path], "ready\n");
+    assert_eq!(code, Some(1), "{complaint}");
+    assert!(complaint.contains(&format!("probeside walk --resume {path}")), "{complaint}");
+    let (code, said, complaint) = run(&["walk", "--resume", path], "ready\nready\nlit\n");
+    assert_eq!(code, Some(0), "{said}{complaint}");
+    assert!(said.contains("The lamp is proved.") && said.contains("Its check number is"), "{said}");
+    let (code, _, complaint) = run(&["walk", "--resume", path], "");
+    assert_eq!(code, Some(1), "{complaint}");
+    assert!(complaint.contains("This walk is over"), "{complaint}");
+    let verify = Command::new(env!("CARGO_BIN_EXE_probeside")).arg("verify").arg(&into).output().expect("verify runs");
+    assert_eq!(verify.status.code(), Some(0), "{}", String::from_utf8_lossy(&verify.stdout));
+}

@@ -11,6 +11,8 @@ pub trait Words {
     fn wire(&self, code: &str) -> Option<String>;
     /// "left", "right", and nothing for the middle.
     fn side(&self, side: Side) -> String;
+    /// A part, a connector or a terminal of `bike` by its id, without article: "key switch", "main connector".
+    fn part(&self, part: &str, bike: &Bike) -> String;
 }
 
 /// Plain English.
@@ -55,6 +57,10 @@ impl Words for EnglishWords {
             Side::Centre => String::new(),
         }
     }
+    fn part(&self, part: &str, bike: &Bike) -> String {
+        let connector = bike.connectors.iter().find(|connector| *connector.id == part);
+        connector.map_or_else(|| part.replace(['-', '.'], " "), |connector| connector.words.clone())
+    }
 }
 
 /// The value that templates and expressions know as `bike`. Numbers are doubles; what a bike has not is `0.0`, `false`, empty
@@ -93,6 +99,7 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "coils": bike.coils.iter().map(|coil| says.coil(coil, true)).collect::<Vec<_>>(),
         "condensers": bike.condensers.iter().map(|condenser| says.condenser(condenser)).collect::<Vec<_>>(),
         "plugs": bike.plugs.iter().map(|plug| says.plug(plug)).collect::<Vec<_>>(),
+        "feed": says.feed(),
         "connectors": bike.connectors.iter().map(|connector| says.connector(connector)).collect::<Vec<_>>(),
         "wires": bike.wires.iter().map(|wire| says.wire(wire)).collect::<Vec<_>>(),
         "specified": specified,
@@ -173,6 +180,25 @@ impl Says<'_> {
         value["where"] = json!(connector.location);
         value["halves"] = json!(connector.halves);
         value
+    }
+
+    /// What the feed passes on its way from the battery to the first coil, in that order.
+    fn feed(&self) -> Value {
+        let words = |terminal: &str| {
+            let part = terminal.split('.').next().unwrap_or(terminal);
+            self.words.part(part, self.bike)
+        };
+        let parts = self.bike.coils.first().map(|coil| self.bike.feed(&coil.id)).unwrap_or_default();
+        let items = parts.iter().map(|part| {
+            json!({
+                "id": part.id, "words": self.words.part(&part.id, self.bike),
+                "supply": part.supply, "load": part.load,
+                "from": part.from, "from_words": words(&part.from),
+                "toward": part.toward, "toward_words": words(&part.toward),
+                "wire_words": self.wire_at(&part.supply),
+            })
+        });
+        Value::Array(items.collect())
     }
 
     fn item(&self, id: &str, side: Side) -> Value {

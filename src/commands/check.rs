@@ -1,7 +1,7 @@
-//! `probeside check`: is this procedure, bike or vocabulary file sound? Several findings a run, each with file, line and column.
+//! `probeside check`: is this procedure, bike, vocabulary or story file sound? Several findings a run, each with file, line and column.
 //!
 //! `--json` prints one object, version 1 of this schema:
-//! `{"schema": "probeside.check", "version": 1, "sound": bool, "files": [{"file", "kind": "procedure|bike|vocabulary|unknown",
+//! `{"schema": "probeside.check", "version": 1, "sound": bool, "files": [{"file", "kind": "procedure|bike|vocabulary|story|unknown",
 //! "errors": count, "warnings": count}], "findings": [{"file", "line", "column", "severity": "error|warning", "check", "message",
 //! "help": text or null}]}`. Line and column count from 1; 0 means the file as a whole.
 
@@ -19,7 +19,7 @@ use std::rc::Rc;
 /// What `probeside check` is given.
 #[derive(Debug, Clone, Args)]
 pub struct CheckArgs {
-    /// Procedures, bikes and vocabularies; of a folder, every YAML file in it
+    /// Procedures, bikes, vocabularies and stories; of a folder, every YAML file in it and below
     #[arg(required = true, value_name = "PATH")]
     pub paths: Vec<PathBuf>,
     /// Bikes to try procedures with [default: those in the folder bikes/ beside the procedure]
@@ -101,11 +101,26 @@ fn as_json(files: &[(String, &'static str)], findings: &[Diagnostic]) -> Value {
     json!({"schema": "probeside.check", "version": 1, "sound": sound, "files": files, "findings": told})
 }
 
-/// The path itself, or the YAML files in a folder, by name.
+/// Folders below the one that is given are looked into this deep.
+const DEEPEST: usize = 4;
+
+/// The path itself, or the YAML files in a folder and below it, by name.
 fn files_in(path: &Path) -> Vec<PathBuf> {
-    let Ok(entries) = std::fs::read_dir(path) else { return vec![path.to_owned()] };
-    let is_yaml = |path: &PathBuf| path.is_file() && path.extension().is_some_and(|end| end == "yaml" || end == "yml");
-    let mut files: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).filter(is_yaml).collect();
+    fn collect(folder: &Path, depth: usize, to: &mut Vec<PathBuf>) {
+        let Ok(entries) = std::fs::read_dir(folder) else { return };
+        for entry in entries.flatten() {
+            let path = entry.path();
+            // A link may lead anywhere, itself included.
+            let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
+            if is_folder && depth < DEEPEST {
+                collect(&path, depth + 1, to);
+            } else if path.is_file() && path.extension().is_some_and(|end| end == "yaml" || end == "yml") {
+                to.push(path);
+            }
+        }
+    }
+    let mut files = Vec::new();
+    collect(path, 0, &mut files);
     files.sort();
     if files.is_empty() { vec![path.to_owned()] } else { files }
 }
@@ -144,6 +159,10 @@ impl Checker<'_, '_> {
             "vocabulary" => {
                 let findings = (self.spoken.vocabulary)(&text, &name);
                 self.done(name, "vocabulary", findings);
+            }
+            "story" => {
+                let findings = super::story::check(path, &text);
+                self.done(name, "story", findings);
             }
             _ => self.done(name, "unknown", vec![no_kind(&tree)]),
         }
@@ -208,7 +227,7 @@ fn no_kind(tree: &Node) -> Diagnostic {
         Some((key, _)) => key.name.place.clone(),
         None => whole_file(&tree.place.file),
     };
-    let message = "this is neither a procedure, nor a bike, nor a vocabulary";
-    let help = "The first field of the file says what it is: `procedure:`, `bike:` or `vocabulary:`.";
+    let message = "this is neither a procedure, nor a bike, nor a vocabulary, nor a story";
+    let help = "The first field of the file says what it is: `procedure:`, `bike:`, `vocabulary:` or `story:`.";
     Diagnostic::error(&place, "kind", message).help(help)
 }

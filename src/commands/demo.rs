@@ -4,15 +4,15 @@
 use super::drive::Moment;
 use super::load;
 use super::outcome::{Failure, Outcome};
+use super::story::Story;
 use super::walk::{End, Session, new_folder, open_engine};
 use crate::hear::{self, Given, Script};
 use crate::phrase::{Answer, Grammar};
 use crate::session::{Folder, Job};
 use crate::speak::{Espeak, Voice};
-use serde::Deserialize;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::rc::Rc;
 use std::time::{Duration, Instant};
 
@@ -38,25 +38,6 @@ pub struct Args {
     /// The recogniser [default: moonshine]
     #[arg(long, value_name = "NAME")]
     engine: Option<String>,
-}
-
-/// A story: who brings what, and what every step shows on that bike.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "kebab-case")]
-struct Story {
-    #[serde(rename = "story")]
-    title: String,
-    procedure: String,
-    bike: String,
-    complaint: String,
-    mileage: String,
-    temperature: f64,
-    instruments: Vec<String>,
-    person: String,
-    /// The voice of the mechanic, an espeak-ng voice name.
-    voice: String,
-    /// What is said at a step (`STEP` or `STEP ROUND`); several are said in turn.
-    answers: BTreeMap<String, Vec<String>>,
 }
 
 /// What somebody says who was not understood: another wording of the same answer, or the same again.
@@ -141,12 +122,9 @@ pub fn run(args: &Args) -> Outcome {
     let began = Instant::now();
     let shipped = load::shipped();
     let file = args.story.clone().unwrap_or_else(|| shipped.join("stories/two-dead-sides.yaml"));
-    let story = read_story(&file)?;
-    let loaded = load::world(
-        &shipped.join(&story.procedure).with_extension("yaml"),
-        &shipped.join("bikes").join(&story.bike).with_extension("yaml"),
-        &shipped.join("vocabulary/en.yaml"),
-    )?;
+    let story = Story::load(&file)?;
+    let loaded =
+        load::world(&story.procedure_in(&shipped), &story.bike_in(&shipped), &shipped.join("vocabulary/en.yaml"))?;
     let voice = Espeak::new(&story.voice);
     let engine = open_engine(args.engine.as_deref())?;
     let job = Job {
@@ -179,12 +157,6 @@ pub fn run(args: &Args) -> Outcome {
     let mouth = super::walk::open_mouth(&args.say, to_mouth)?;
     let end = session.drive(ears, from_ears, mouth, from_mouth, Some(engine), Some(moment))?;
     report(&end, began.elapsed())
-}
-
-fn read_story(file: &Path) -> Result<Story, Failure> {
-    let text = std::fs::read_to_string(file)
-        .map_err(|e| Failure::Input(format!("{}: the story cannot be read: {e}.", file.display())))?;
-    serde_yaml::from_str(&text).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))
 }
 
 fn report(end: &End, took: Duration) -> Outcome {

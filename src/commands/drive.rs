@@ -3,10 +3,9 @@
 //! The recogniser and the journal have a thread each; the driver only passes messages. It gives the walker one event at a time
 //! and carries out all its effects before the next. Every event is in the journal before the walker sees it.
 
-use super::clock::Clock;
 use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary};
-use crate::session::{Kind, Now, Record, Reply, SessionError, Spoken, Writer};
+use crate::session::{Clock, Kind, Now, Record, Reply, SessionError, Spoken, Writer};
 use crate::speak::{Mouth, MouthEvent, Say};
 use crate::walk::{Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
 use std::cell::RefCell;
@@ -170,7 +169,7 @@ impl Driver {
     }
 
     /// Drives the walk to its end. Gives the exit code and why.
-    pub async fn run(&mut self, first: Vec<Event>, mut sources: Sources) -> (u8, String) {
+    pub async fn run(&mut self, first: Vec<Event>, sources: &mut Sources) -> (u8, String) {
         for event in first {
             self.give(event);
         }
@@ -197,10 +196,10 @@ impl Driver {
         }
     }
 
-    /// Hands the journal back when the walk is over, with the time of its last entry.
-    pub fn into_writer(self) -> (Writer, Now) {
+    /// Hands the journal back when the walk is over, with the time of its last entry, and the mouth.
+    pub fn into_parts(self) -> (Writer, Now, Box<dyn Mouth>) {
         let now = self.clock.now();
-        (self.writer, now)
+        (self.writer, now, self.mouth)
     }
 
     fn is_live(&self) -> bool {
@@ -289,7 +288,7 @@ impl Driver {
         if sync {
             self.waited_for.insert(id);
         }
-        self.journal(self.writer.record(id, record, &self.clock.now()));
+        self.journal(self.writer.record(id, record, &self.clock.now(), sync));
     }
 
     /// What could not even be handed to the journal's thread ends the walk.
@@ -359,7 +358,7 @@ impl Driver {
             return;
         }
         if !self.ears.is_live() {
-            self.clock.count(utterance.end - utterance.begin);
+            self.clock.count(utterance.end - utterance.begin, RATE);
         }
         listen.pending += 1;
         let job = Job { listen: listen.id, utterance, grammar: listen.grammar.clone() };
@@ -438,7 +437,7 @@ impl Driver {
             MouthEvent::PromptEnded { id, whole, samples } => {
                 let before_ms = self.clock.mono_ms();
                 if !self.mouth.is_live() {
-                    self.clock.count(samples);
+                    self.clock.count(samples, RATE);
                 }
                 if let Some((text, began)) = self.saying.remove(&id) {
                     let (began_ms, ended_ms) = (began.unwrap_or(before_ms), self.clock.mono_ms());
@@ -455,11 +454,11 @@ impl Driver {
     fn stored(&mut self, reply: Reply) {
         match reply {
             Reply::Recorded { id, .. } if self.waited_for.remove(&id) => self.give(Event::Recorded { id }),
-            Reply::Failed { id, why } => {
-                let why = why.to_string();
-                eprintln!("{why}");
+            Reply::Failed { id, why } | Reply::Late { id, why } => {
                 // A failure to note an event must not note another: one report until something is stored again.
                 if self.waited_for.remove(&id) || !std::mem::replace(&mut self.failing, true) {
+                    let why = why.to_string();
+                    eprintln!("{why}");
                     self.give(Event::RecordFailed { id, why });
                 }
             }

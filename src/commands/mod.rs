@@ -5,12 +5,14 @@ pub mod load;
 pub mod review;
 pub mod verify;
 
-mod clock;
 mod demo;
+mod draw;
 mod drive;
+mod file;
 mod hear;
 mod outcome;
 mod prove;
+mod story;
 mod walk;
 
 pub use outcome::{Failure, Outcome};
@@ -39,6 +41,8 @@ pub enum Command {
     Check(check::CheckArgs),
     /// Does a procedure find every fault of a bike?
     Prove(prove::Args),
+    /// The tree of a procedure as a picture
+    Draw(draw::Args),
     /// What would be understood of sound files, and how surely
     Hear(hear::Args),
     /// Read a session's record
@@ -54,6 +58,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
         Command::Prove(args) => prove::run(&args),
+        Command::Draw(args) => draw::run(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
         Command::Verify(args) => Ok(verify::run(&args)),

@@ -1,10 +1,8 @@
 //! `probeside review`: what a session's journal says.
 
-use super::say;
+use super::{file, say};
 use crate::review::{Review, csv, gather, text, vtt};
 use crate::session::{DIGEST_FILE, Folder, JOURNAL_FILE, LOCK, PART};
-use std::fs;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// Shows what a session found: conclusion, readings, and all that a reviewer asks for.
@@ -36,7 +34,7 @@ pub fn run(args: &Args) -> u8 {
     let files = [(&args.csv, csv as fn(&Review) -> String), (&args.vtt, vtt)];
     for (path, content) in files {
         if let Some(path) = path
-            && let Err(why) = write(path, &content(&review), &args.session)
+            && let Err(why) = write(path, content(&review).as_bytes(), &args.session)
         {
             eprintln!("probeside: {why}");
             code = 1;
@@ -52,24 +50,13 @@ pub fn run(args: &Args) -> u8 {
     if review.chain.state == "broken" { 1 } else { code }
 }
 
-/// Writes a file beside and then in the place of what was there, which is said. What belongs to the session is not written over.
-fn write(path: &Path, content: &str, session: &Path) -> Result<(), String> {
-    let shown = path.display();
-    let cannot = |error: std::io::Error| format!("{shown} cannot be written ({error}); give another file");
-    let name = path.file_name().ok_or_else(|| format!("{shown} is not the name of a file; give one"))?;
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let real = folder.canonicalize().map_err(cannot)?;
-    if session.canonicalize().is_ok_and(|session| is_record(&real, &name.to_string_lossy(), &session)) {
-        return Err(format!("{shown} is the name of a part of the session's record; give another file"));
+/// Writes a file, unless it would take the place of a part of the session.
+fn write(path: &Path, content: &[u8], session: &Path) -> Result<(), String> {
+    let (folder, name) = file::place(path)?;
+    if session.canonicalize().is_ok_and(|session| is_record(&folder, &name, &session)) {
+        return Err(format!("{} is the name of a part of the session's record; give another file", path.display()));
     }
-    let there = fs::symlink_metadata(path).is_ok();
-    let mut part = name.to_owned();
-    part.push(".part");
-    let part = real.join(part);
-    let written = fs::File::create(&part).and_then(|mut file| file.write_all(content.as_bytes()));
-    written.and_then(|()| fs::rename(&part, real.join(name))).map_err(cannot)?;
-    eprintln!("{} {shown}", if there { "replaced" } else { "wrote" });
-    Ok(())
+    file::write(path, content)
 }
 
 /// Whether a file in this folder is, or would be taken for, a part of the session's record.

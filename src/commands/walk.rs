@@ -1,11 +1,12 @@
 //! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
 
-use super::clock::{Clock, since_ms};
 use super::drive::{Driver, Moment, Sources};
 use super::load::{self, Loaded};
 use super::outcome::{Failure, Outcome};
 use crate::hear::{self, Ears, Recogniser};
-use crate::session::{Entry, Folder, Header, Job, Journal, Kind, Opened, Record, SessionError, Writer, session_id};
+use crate::session::{
+    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Opened, Record, SessionError, Writer, away_ms, session_id,
+};
 use crate::speak::{self, Mouth};
 use crate::walk::{Effect, Event, Walker};
 use std::cell::RefCell;
@@ -15,6 +16,8 @@ use std::sync::Arc;
 
 /// The espeak-ng voice of prompts.
 const PROMPT_VOICE: &str = "en-gb";
+/// The digest is said within this time, or not at all.
+const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(30);
 /// Name of the main procedure in the journal's settings.
 const SETTING_PROCEDURE: &str = "procedure";
 
@@ -98,6 +101,13 @@ fn begin(args: &Args) -> Outcome {
 }
 
 fn resume(args: &Args, folder: &Path) -> Outcome {
+    if args.say.ends_with(".wav") && Path::new(&args.say).exists() {
+        let why = format!(
+            "{} is there already, with the prompts of an earlier part. Give another name with --say.",
+            args.say
+        );
+        return Err(Failure::Usage(why));
+    }
     Session::resume(folder)?.walk(&args.hear, &args.say, args.engine.as_deref())
 }
 
@@ -108,7 +118,7 @@ pub struct Session {
     pub first: Vec<Event>,
     pub folder: PathBuf,
     pub world: Arc<crate::walk::World>,
-    base_ms: u64,
+    clock: Clock,
     /// Records that a replay asked for and the journal does not have, in order.
     missing: Vec<Record>,
 }
@@ -117,7 +127,7 @@ impl Session {
     /// A new session in `folder`, which must be empty or new.
     pub fn begin(loaded: Loaded, folder: &Path, job: Job) -> Result<Self, Failure> {
         let Loaded { world, files } = loaded;
-        let clock = Clock::new(true, 0);
+        let clock = Clock::start();
         let id = session_id(&clock.now().wall, &world.bike.name);
         let header = Header::new(id, job, serde_json::json!({ SETTING_PROCEDURE: world.main }));
         let storage = Folder::create(folder)
@@ -130,7 +140,7 @@ impl Session {
             first: vec![Event::Begin],
             folder: folder.to_path_buf(),
             world,
-            base_ms: 0,
+            clock,
             missing: Vec::new(),
         })
     }
@@ -138,10 +148,7 @@ impl Session {
     /// The session in `folder`, replayed up to where it broke off.
     pub fn resume(folder: &Path) -> Result<Self, Failure> {
         let storage = Folder::at(folder);
-        let Opened { mut journal, entries, repair, .. } = Journal::open(Box::new(storage)).map_err(bad)?;
-        if let Some(repair) = repair {
-            eprintln!("{}", repair.sentence());
-        }
+        let Opened { mut journal, entries, repair, clock } = Journal::open(Box::new(storage)).map_err(bad)?;
         let names: Vec<String> = journal.header().files.iter().map(|f| f.name.clone()).collect();
         for name in &names {
             journal.copy(name).map_err(bad)?;
@@ -156,17 +163,20 @@ impl Session {
             first: Vec::new(),
             folder: folder.to_path_buf(),
             world,
-            base_ms: 0,
+            clock,
             missing: Vec::new(),
         };
-        session.replay(&entries)?;
+        if let Some(repair) = &repair {
+            eprintln!("{}", repair.sentence());
+        }
+        session.replay(&entries, repair.is_some())?;
         Ok(session)
     }
 
     /// Feeds the journal's events to a new walker; its records must be the journal's.
-    fn replay(&mut self, entries: &[Entry]) -> Result<(), Failure> {
+    fn replay(&mut self, entries: &[Entry], repaired: bool) -> Result<(), Failure> {
         let mut stored = Vec::new();
-        let mut asked = Vec::new();
+        let mut asked: Vec<(u64, bool, Record)> = Vec::new();
         let mut begun = false;
         for entry in entries {
             if entry.is(Kind::Event) {
@@ -177,15 +187,20 @@ impl Session {
                     )));
                 };
                 begun |= event == Event::Begin;
+                if let Event::RecordFailed { id: failed, .. } = &event {
+                    // What the walker waited for and was not written is asked for again; all else was only late.
+                    asked.retain(|(id, waited, _)| !(*waited && id == failed));
+                }
                 for effect in self.walker.handle(event, &entry.at()) {
-                    if let Effect::Record { record, .. } = effect {
-                        asked.push(record);
+                    if let Effect::Record { id, record, sync } = effect {
+                        asked.push((id, sync, record));
                     }
                 }
             } else if entry.is(Kind::Record) {
                 stored.push((entry.seq, &entry.body));
             }
         }
+        let mut asked: Vec<Record> = asked.into_iter().map(|(.., record)| record).collect();
         for (at, (seq, body)) in stored.iter().enumerate() {
             let same = asked.get(at).is_some_and(|r| serde_json::to_value(r).ok().as_ref() == Some(*body));
             if !same {
@@ -197,15 +212,13 @@ impl Session {
             }
         }
         self.missing = asked.split_off(stored.len().min(asked.len()));
-        if self.walker.is_over() {
+        if self.walker.is_over() && !self.walker.is_stopped() {
             return Err(Failure::Input(format!(
                 "This walk is over. Read it with: probeside review {}",
                 self.folder.display()
             )));
         }
-        let last = entries.last();
-        let gap_ms = last.map_or(0, |e| since_ms(&e.wall));
-        self.base_ms = last.map_or(0, |e| e.mono_ms) + gap_ms;
+        let gap_ms = entries.last().map_or(0, |e| away_ms(&e.at()));
         if !begun {
             self.first = vec![Event::Begin];
             return Ok(());
@@ -213,7 +226,7 @@ impl Session {
         if let Some(id) = self.walker.waits_for_record() {
             self.first.push(Event::Recorded { id });
         }
-        self.first.push(Event::Resumed { gap_ms });
+        self.first.push(Event::Resumed { gap_ms, repaired });
         Ok(())
     }
 
@@ -250,7 +263,7 @@ impl Session {
         recogniser: Option<Box<dyn Recogniser>>,
         moment: Option<Rc<RefCell<Moment>>>,
     ) -> Result<End, Failure> {
-        let clock = Clock::new(ears.is_live(), self.base_ms);
+        let clock = if ears.is_live() { self.clock } else { self.clock.counted() };
         for record in std::mem::take(&mut self.missing) {
             self.journal.record(&record, &clock.now()).map_err(bad)?;
         }
@@ -264,23 +277,47 @@ impl Session {
         let words = self.world.vocabulary.clone();
         let mut driver = Driver::new(self.walker, ears, mouth, recogniser, writer, clock, words);
         driver.tell_moment(moment);
-        let sources = Sources { ears: from_ears, mouth: from_mouth, stored };
-        let (code, why) = runtime.block_on(driver.run(self.first, sources));
+        let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored };
+        let (code, why) = runtime.block_on(driver.run(self.first, &mut sources));
         let delays = std::mem::take(&mut driver.delays);
         let heard_by_sound = driver.heard_by_sound;
-        let (writer, now) = driver.into_writer();
+        let (writer, now, mut mouth) = driver.into_parts();
         let digest = writer.close().and_then(|mut journal| journal.finish(&now)).map_err(bad)?;
-        if code != 0 {
-            eprintln!("The walk is not finished: {why}.");
+        if code == 0 {
+            runtime.block_on(say_digest(&digest, &self.world, &mut *mouth, &mut sources));
+        } else {
+            let again = format!("Go on with: probeside walk --resume {}", self.folder.display());
+            eprintln!("The walk is not finished: {why}. {again}");
         }
         eprintln!("Session {}, digest {} ({}).", self.folder.display(), digest.short, digest.sha256);
         Ok(End { code, delays, heard_by_sound, folder: self.folder })
     }
 }
 
+/// Says the digest's short form, to be written on paper; it stands for the whole record and so cannot be in it.
+async fn say_digest(digest: &Digest, world: &crate::walk::World, mouth: &mut dyn Mouth, sources: &mut Sources) {
+    const ID: u64 = u64::MAX;
+    let words = &world.vocabulary;
+    let digits = words.say_figures(&digest.short);
+    let Ok(text) = words.sentence("digest", &serde_json::json!({ "digits": digits, "figures": digest.short })) else {
+        return;
+    };
+    mouth.say(speak::Say { id: ID, text, interruptible: true, volume: 1.0, speed: 1.0 });
+    let ended = async {
+        while let Some(event) = sources.mouth.recv().await {
+            if matches!(event, speak::MouthEvent::PromptEnded { id: ID, .. }) {
+                return;
+            }
+        }
+    };
+    if tokio::time::timeout(LAST_WORDS, ended).await.is_err() {
+        tracing::warn!("the loudspeaker did not tell the end of the digest");
+    }
+}
+
 /// A folder of its own for a new session.
 pub fn new_folder(bike: &str) -> PathBuf {
-    Path::new("sessions").join(session_id(&Clock::new(true, 0).now().wall, bike))
+    Path::new("sessions").join(session_id(&Clock::start().now().wall, bike))
 }
 
 fn bad(why: SessionError) -> Failure {

@@ -155,6 +155,9 @@ impl crate::bike::Words for Vocabulary {
             side => Vocabulary::side(self, side).to_owned(),
         }
     }
+    fn part(&self, part: &str, bike: &Bike) -> String {
+        self.part_words(part, bike).unwrap_or_else(|_| spaced(part))
+    }
 }
 
 #[cfg(test)]

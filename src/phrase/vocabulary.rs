@@ -169,6 +169,12 @@ impl Vocabulary {
         self.numbers.say_digits(value, resolution)
     }
 
+    /// Groups of figures, digit by digit with a pause between the groups: "4712 9038" is "four seven one two, nine zero three eight".
+    pub fn say_figures(&self, groups: &str) -> String {
+        let spelt: Vec<String> = groups.split_whitespace().map(|group| self.numbers.spell_out(group)).collect();
+        spelt.join(", ")
+    }
+
     /// A quantity with its article: "a voltage".
     pub fn quantity(&self, quantity: Quantity) -> &str {
         named(&self.quantities, quantity.name())

@@ -25,7 +25,7 @@ pub fn normalise(text: &str) -> String {
             ',' if digit(before) && digit(after) => Some(','),
             _ if is_minus(c)
                 && before.is_none_or(|b| b.is_whitespace() || is_minus(b))
-                && (digit(after) || after == Some('.')) =>
+                && (digit(after) || (after == Some('.') && digit(letters.get(i + 2).copied()))) =>
             {
                 Some('-')
             }
@@ -78,6 +78,7 @@ mod tests {
         assert_eq!(normalise("\u{2212}.5"), "-.5");
         assert_eq!(normalise("twelve, four."), "twelve four");
         assert_eq!(normalise("ready."), "ready");
+        assert_eq!(normalise("-."), "");
         assert_eq!(normalise("10-15"), "10 15");
         assert_eq!(normalise("2.2 kΩ"), "2.2 kω");
     }

@@ -3,6 +3,7 @@
 //! `procedures/FORMAT.md` documents the YAML spelling of every type here.
 
 mod decode;
+pub mod draw;
 pub mod expression;
 mod load;
 mod render;

@@ -163,21 +163,17 @@ impl Work {
                 });
             }
             Record::Escaped { step, round, escape, clip } => {
-                let (words, echo, means) = (String::new(), String::new(), "neither".to_owned());
-                let (time, answer) = (time.clone(), escape.name().to_owned());
-                let (confidence, confirmed) = (None, false);
-                review.answers.push(Answer {
-                    time,
+                let answer = escape.name().to_owned();
+                let plain = Answer {
+                    time: time.clone(),
                     step,
                     round,
                     answer,
-                    words,
-                    echo,
-                    means,
-                    confidence,
-                    confirmed,
+                    means: "neither".to_owned(),
                     clip,
-                });
+                    ..Answer::default()
+                };
+                review.answers.push(plain);
             }
             read @ Record::Read { .. } => review.readings.extend(reading(entry, read)),
             Record::Untested { why, .. } => review.untested.push(noted(why)),

@@ -178,7 +178,7 @@ pub struct Reading {
 }
 
 /// An answer that is not a number.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Default, Clone, PartialEq, Serialize)]
 pub struct Answer {
     /// When.
     pub time: String,

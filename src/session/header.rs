@@ -1,6 +1,5 @@
 //! What entries other than records hold: the header with the job, spoken words, clips, repairs, remarks.
 
-use super::record::Now;
 use serde::{Deserialize, Serialize};
 
 /// Version of the journal's format, in every header. A reader refuses a higher one.
@@ -153,54 +152,5 @@ impl Remark {
     /// A remark of the program's own.
     pub fn own(text: impl Into<String>) -> Self {
         Remark { by: env!("CARGO_PKG_NAME").to_owned(), text: text.into(), about: None }
-    }
-}
-
-/// Keeps session time over stops: monotonic milliseconds that go on where the journal left off, and wall time with offset.
-#[derive(Debug, Clone)]
-pub struct Clock {
-    began: std::time::Instant,
-    offset_ms: u64,
-}
-
-impl Clock {
-    /// A session that begins now.
-    pub fn start() -> Self {
-        Clock { began: std::time::Instant::now(), offset_ms: 0 }
-    }
-
-    /// A session taken up again: the time between, by the wall clock, counts; if that was set back, none does.
-    pub fn resume(last: &Now) -> Self {
-        let away = last
-            .wall
-            .parse::<jiff::Timestamp>()
-            .map_or(0, |then| jiff::Timestamp::now().duration_since(then).as_millis());
-        Clock {
-            began: std::time::Instant::now(),
-            offset_ms: last.mono_ms.saturating_add(u64::try_from(away).unwrap_or(0)),
-        }
-    }
-
-    /// The present moment.
-    pub fn now(&self) -> Now {
-        let run = u64::try_from(self.began.elapsed().as_millis()).unwrap_or(u64::MAX);
-        let wall = jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S.%3f%:z").to_string();
-        Now { mono_ms: self.offset_ms.saturating_add(run), wall }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn resumed_time_goes_on() {
-        let now = Clock::start().now();
-        assert!(now.wall.parse::<jiff::Timestamp>().is_ok(), "{}", now.wall);
-        let before = Now { mono_ms: 5_000, wall: "2020-01-01T00:00:00.000+00:00".into() };
-        assert!(Clock::resume(&before).now().mono_ms > 5_000 + 86_400_000);
-        let future = Now { mono_ms: 5_000, wall: "2999-01-01T00:00:00.000+00:00".into() };
-        let resumed = Clock::resume(&future).now().mono_ms;
-        assert!((5_000..86_400_000).contains(&resumed), "a clock set back counts as no time");
     }
 }

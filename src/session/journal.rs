@@ -6,9 +6,10 @@
 
 use super::chain::{self, Entry, Kind, NO_LINE, State, sha256_hex};
 use super::clip::{clip_file, wav};
+use super::clock::Clock;
 use super::digest::{DIGEST_FILE, Digest};
 use super::error::SessionError;
-use super::header::{Clip, Clock, FORMAT, Header, Repair, StoredCopy};
+use super::header::{Clip, FORMAT, Header, Repair, StoredCopy};
 use super::limits;
 use super::record::{Now, Record};
 use super::storage::{PART, Storage, plain_name};

@@ -8,7 +8,7 @@ use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
 use super::tones::tone_samples;
 use super::voice::{Pcm, SpeakError, Voice};
 use super::volume::louder;
-use super::wishes::{Job, What, Wishes};
+use super::wishes::{Job, Queue, What, Wishes};
 use crate::hear::resample::resample;
 use std::io::Write;
 use std::sync::atomic::Ordering;
@@ -26,8 +26,7 @@ const MUTE: Duration = Duration::from_millis(1500);
 /// A mouth that sounds.
 #[derive(Debug)]
 pub struct Aloud {
-    jobs: Option<mpsc::Sender<Job>>,
-    wishes: Arc<Wishes>,
+    queue: Queue,
     threads: Vec<JoinHandle<()>>,
 }
 
@@ -50,11 +49,10 @@ impl Aloud {
         out: impl Write + Send + 'static,
     ) -> Result<Self, SpeakError> {
         voice.synthesise("ready", 1.0)?;
-        let wishes = Arc::new(Wishes::default());
-        let (jobs, asked) = mpsc::channel::<Job>();
+        let (queue, asked) = Queue::new();
         let (made, ready) = mpsc::channel();
         let (opened, open) = mpsc::channel();
-        let watched = Arc::clone(&wishes);
+        let watched = Arc::clone(&queue.wishes);
         let player = std::thread::spawn(move || {
             let line = match Line::open() {
                 Ok(line) => line,
@@ -73,7 +71,7 @@ impl Aloud {
                  '--say printed'."
             ))
         })?;
-        let watched = Arc::clone(&wishes);
+        let watched = Arc::clone(&queue.wishes);
         let synthesiser = std::thread::spawn(move || {
             for job in asked {
                 let sound = match &job.what {
@@ -85,35 +83,29 @@ impl Aloud {
                 }
             }
         });
-        Ok(Self { jobs: Some(jobs), wishes, threads: vec![synthesiser, player] })
-    }
-
-    fn ask(&self, what: What) {
-        if let Some(jobs) = &self.jobs {
-            let _ = jobs.send(Job::new(what, &self.wishes));
-        }
+        Ok(Self { queue, threads: vec![synthesiser, player] })
     }
 }
 
 impl Mouth for Aloud {
     fn say(&mut self, say: Say) {
-        self.ask(What::Say(say));
+        self.queue.say(say);
     }
 
     fn tone(&mut self, tone: Tone) {
-        self.ask(What::Tone(tone));
+        self.queue.tone(tone);
     }
 
     fn cut(&mut self) {
-        self.wishes.cut();
+        self.queue.wishes.cut();
     }
 
     fn interrupt(&mut self) {
-        self.wishes.interrupt();
+        self.queue.wishes.interrupt();
     }
 
     fn latency(&self) -> Duration {
-        Duration::from_micros(self.wishes.latency_us.load(Ordering::Relaxed))
+        Duration::from_micros(self.queue.wishes.latency_us.load(Ordering::Relaxed))
     }
 
     fn is_live(&self) -> bool {
@@ -123,8 +115,7 @@ impl Mouth for Aloud {
 
 impl Drop for Aloud {
     fn drop(&mut self) {
-        self.cut();
-        self.jobs = None;
+        self.queue.close();
         for thread in self.threads.drain(..) {
             let _ = thread.join();
         }

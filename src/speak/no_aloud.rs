@@ -1,8 +1,7 @@
 //! The loudspeaker of a build without sound: it says so.
 
-use super::say::{Mouth, MouthSender, Say, Tone};
+use super::say::{Mouth, MouthSender, Say};
 use super::voice::{SpeakError, Voice};
-use std::time::Duration;
 
 /// A loudspeaker that cannot be started, since this build has no sound.
 #[derive(Debug)]
@@ -22,16 +21,6 @@ impl Aloud {
 
 impl Mouth for Aloud {
     fn say(&mut self, _say: Say) {}
-
-    fn tone(&mut self, _tone: Tone) {}
-
-    fn cut(&mut self) {}
-
-    fn interrupt(&mut self) {}
-
-    fn latency(&self) -> Duration {
-        Duration::ZERO
-    }
 
     fn is_live(&self) -> bool {
         true

@@ -1,8 +1,7 @@
 //! Prompts as printed lines, with the time that saying them would have taken.
 
-use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
+use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say};
 use std::io::Write;
-use std::time::Duration;
 
 /// Characters of English text said in a second: about 160 words a minute of 5.7 characters with their space. From memory.
 const CHARACTERS_PER_SECOND: f32 = 15.0;
@@ -47,16 +46,6 @@ impl Mouth for Printed {
         }
         let samples = spoken_samples(&say.text, say.speed);
         let _ = self.to.send(MouthEvent::PromptEnded { id: say.id, whole: true, samples });
-    }
-
-    fn tone(&mut self, _tone: Tone) {}
-
-    fn cut(&mut self) {}
-
-    fn interrupt(&mut self) {}
-
-    fn latency(&self) -> Duration {
-        Duration::ZERO
     }
 
     fn is_live(&self) -> bool {

@@ -73,18 +73,20 @@ pub trait Mouth {
     /// Queues a prompt. Its synthesis may take a moment; this returns at once.
     fn say(&mut self, say: Say);
 
-    /// Queues a tone after what is being said. Tones report nothing.
-    fn tone(&mut self, tone: Tone);
+    /// Queues a tone after what is being said. Tones report nothing. A mouth without tones leaves it out.
+    fn tone(&mut self, _tone: Tone) {}
 
-    /// Silence at once: everything queued is dropped, cautions too.
-    fn cut(&mut self);
+    /// Silence at once: everything queued is dropped, cautions too. A mouth that takes no time has nothing queued.
+    fn cut(&mut self) {}
 
     /// Drops interruptible prompts, the current one included; a caution goes on.
-    fn interrupt(&mut self);
+    fn interrupt(&mut self) {}
 
     /// The sound still on its way to the loudspeaker after it was handed over: the microphone hears a prompt that long after
     /// it was written. Already waited for before `PromptEnded`.
-    fn latency(&self) -> Duration;
+    fn latency(&self) -> Duration {
+        Duration::ZERO
+    }
 
     /// Whether prompts take real time. Printing and files do not.
     fn is_live(&self) -> bool;

@@ -3,9 +3,9 @@
 //! the sound server dies. It has no tones.
 
 use super::printed::spoken_samples;
-use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
+use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say};
 use super::voice::SpeakError;
-use super::wishes::{Job, What, Wishes};
+use super::wishes::{Job, Queue, What, Wishes};
 use std::sync::{Arc, mpsc};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -30,8 +30,7 @@ enum Told {
 /// A mouth that lets the system speak.
 #[derive(Debug)]
 pub struct SystemVoice {
-    jobs: Option<mpsc::Sender<Job>>,
-    wishes: Arc<Wishes>,
+    queue: Queue,
     thread: Option<JoinHandle<()>>,
 }
 
@@ -41,9 +40,8 @@ impl SystemVoice {
     /// # Errors
     /// When there is none, or it does not answer within ten seconds.
     pub fn start(to: MouthSender) -> Result<Self, SpeakError> {
-        let wishes = Arc::new(Wishes::default());
-        let watched = Arc::clone(&wishes);
-        let (jobs, asked) = mpsc::channel();
+        let (queue, asked) = Queue::new();
+        let watched = Arc::clone(&queue.wishes);
         let (ready, readied) = mpsc::channel();
         let thread = std::thread::spawn(move || {
             let (tell, told) = mpsc::channel();
@@ -64,15 +62,7 @@ impl SystemVoice {
                  speech-dispatcher-espeak-ng'. Or use '--say printed'."
             ))
         })?;
-        Ok(Self { jobs: Some(jobs), wishes, thread: Some(thread) })
-    }
-}
-
-impl SystemVoice {
-    fn ask(&self, what: What) {
-        if let Some(jobs) = &self.jobs {
-            let _ = jobs.send(Job::new(what, &self.wishes));
-        }
+        Ok(Self { queue, thread: Some(thread) })
     }
 }
 
@@ -171,23 +161,15 @@ fn patience(reckoned: u64) -> Duration {
 
 impl Mouth for SystemVoice {
     fn say(&mut self, say: Say) {
-        self.ask(What::Say(say));
-    }
-
-    fn tone(&mut self, tone: Tone) {
-        self.ask(What::Tone(tone));
+        self.queue.say(say);
     }
 
     fn cut(&mut self) {
-        self.wishes.cut();
+        self.queue.wishes.cut();
     }
 
     fn interrupt(&mut self) {
-        self.wishes.interrupt();
-    }
-
-    fn latency(&self) -> Duration {
-        Duration::ZERO
+        self.queue.wishes.interrupt();
     }
 
     fn is_live(&self) -> bool {
@@ -197,8 +179,7 @@ impl Mouth for SystemVoice {
 
 impl Drop for SystemVoice {
     fn drop(&mut self) {
-        self.cut();
-        self.jobs = None;
+        self.queue.close();
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
         }

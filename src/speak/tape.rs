@@ -12,7 +12,6 @@ use hound::{SampleFormat, WavSpec, WavWriter};
 use std::fs::File;
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 /// Samples per second of the file.
 const TAPE_RATE: u32 = 22_050;
@@ -85,14 +84,6 @@ impl Mouth for Tape {
 
     fn tone(&mut self, tone: Tone) {
         self.write(&tone_samples(tone, TAPE_RATE), 0.0);
-    }
-
-    fn cut(&mut self) {}
-
-    fn interrupt(&mut self) {}
-
-    fn latency(&self) -> Duration {
-        Duration::ZERO
     }
 
     fn is_live(&self) -> bool {

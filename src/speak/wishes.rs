@@ -3,6 +3,7 @@
 
 use super::say::{Say, Tone};
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, mpsc};
 
 /// What the driver changes and the threads watch.
 #[derive(Debug, Default)]
@@ -54,6 +55,44 @@ impl Job {
         };
         self.cuts != wishes.cuts.load(Ordering::Relaxed)
             || may_be_interrupted && self.interrupts != wishes.interrupts.load(Ordering::Relaxed)
+    }
+}
+
+/// The asking end of a mouth whose threads do the sounding.
+#[derive(Debug)]
+pub(super) struct Queue {
+    jobs: Option<mpsc::Sender<Job>>,
+    pub(super) wishes: Arc<Wishes>,
+}
+
+impl Queue {
+    /// A queue and the end that the threads read.
+    pub(super) fn new() -> (Self, mpsc::Receiver<Job>) {
+        let (jobs, asked) = mpsc::channel();
+        (Self { jobs: Some(jobs), wishes: Arc::default() }, asked)
+    }
+
+    /// Asks for a prompt.
+    pub(super) fn say(&self, say: Say) {
+        self.ask(What::Say(say));
+    }
+
+    /// Asks for a tone.
+    pub(super) fn tone(&self, tone: Tone) {
+        self.ask(What::Tone(tone));
+    }
+
+    /// Drops everything asked for and ends the threads.
+    pub(super) fn close(&mut self) {
+        self.wishes.cut();
+        self.jobs = None;
+    }
+
+    fn ask(&self, what: What) {
+        if let Some(jobs) = &self.jobs {
+            // A thread that ended has told why.
+            let _ = jobs.send(Job::new(what, &self.wishes));
+        }
     }
 }
 

@@ -179,9 +179,9 @@ impl Walker {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
         self.tone(Tone::Taken);
-        let key = format!("{}/{id}", procedure.id);
         if let Some(caution) = procedure.caution(&id) {
-            let text = if self.cautions.contains_key(&key) { &caution.brief } else { &caution.say };
+            let heard = self.cautions.insert(caution.say.value.clone(), self.now.mono_ms);
+            let text = if heard.is_some() { &caution.brief } else { &caution.say };
             let record = Record::Acknowledged {
                 step: self.step_id(),
                 round: self.round(),
@@ -191,7 +191,7 @@ impl Walker {
             };
             self.note_down(record);
         }
-        self.cautions.insert(key, self.now.mono_ms);
+        self.last_said.clear();
         let restated = self.restate_after_cautions;
         self.cautions_then_ask(rest, restated);
     }
@@ -355,7 +355,8 @@ impl Walker {
 
     fn untested_words(&self, step: &Step) -> String {
         let prompt = procedure::render(step.brief.as_ref().unwrap_or(&step.say), &self.scope()).unwrap_or_default();
-        self.words("not-tested-step", json!({"step": step.id.value.replace('-', " "), "prompt": prompt}))
+        let side = self.side_words();
+        self.words("not-tested-step", json!({"step": step.id.value.replace('-', " "), "prompt": prompt, "side": side}))
     }
 }
 

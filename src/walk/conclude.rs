@@ -7,6 +7,9 @@ use crate::procedure::{self, Step, Template};
 use crate::session::Record;
 use serde_json::{Value, json};
 
+/// Conclusion of a procedure that is made to be called and was walked on its own.
+const FINISHED: &str = "finished";
+
 impl Walker {
     /// Concludes: the record first; it is said once it is on disk.
     pub(super) fn conclude(&mut self, id: &str) {
@@ -71,6 +74,36 @@ impl Walker {
         };
         self.concluded_as = id.to_owned();
         self.write(record, After::Concluded { lines, last });
+    }
+
+    /// A procedure that others call, walked on its own, came to its end without a cause: that is its conclusion.
+    pub(super) fn finished(&mut self) {
+        let world = self.world.clone();
+        let procedure = self.procedure(&world);
+        let title = procedure::render(&procedure.title, &self.scope()).unwrap_or_default();
+        let cause = self.words("finished", json!({"title": title}));
+        let not_tested: Vec<String> = self.untested.iter().map(|(_, words)| words.clone()).collect();
+        let put_back = self.put_back();
+        let mut lines = vec![cause.clone()];
+        for (key, items) in [("concluded-not-tested", &not_tested), ("concluded-put-back", &put_back)] {
+            if !items.is_empty() {
+                lines.push(self.words(key, json!({"items": items})));
+            }
+        }
+        let record = Record::Concluded {
+            procedure: procedure.id.clone(),
+            conclusion: FINISHED.to_owned(),
+            round: None,
+            cause,
+            remedy: String::new(),
+            rules_out: Vec::new(),
+            not_tested,
+            recheck: Vec::new(),
+            put_back,
+            last: true,
+        };
+        self.concluded_as = FINISHED.to_owned();
+        self.write(record, After::Concluded { lines, last: true });
     }
 
     /// The conclusion is on disk: say it, and end or go back to the caller.

@@ -105,7 +105,7 @@ impl Walker {
     pub(super) fn ask_again(&mut self) {
         self.correcting = None;
         self.last_said.clear();
-        self.ask();
+        self.ask_aloud();
     }
 
     fn back(&mut self) {
@@ -145,8 +145,7 @@ impl Walker {
     fn say_where(&mut self) {
         let world = self.world.clone();
         let title = procedure::render(&self.procedure(&world).title, &self.scope()).unwrap_or_default();
-        let side = self.at.frames.iter().rev().find_map(|f| f.rounds.last());
-        let side = side.and_then(|r| r.items[r.at].get("side_words")).and_then(Value::as_str).unwrap_or_default();
+        let side = self.side_words();
         let values = json!({
             "title": title,
             "step": self.step_id().replace('-', " "),
@@ -211,6 +210,7 @@ impl Walker {
             self.sentence("concluded-put-back", json!({"items": back}), SayKind::Conclusion);
         }
         let why = "the walk was stopped before a conclusion".to_owned();
+        self.stopped = true;
         self.phase = Phase::Closing { code: 1, why };
     }
 }

@@ -82,6 +82,7 @@ impl Walker {
                 self.at.frames.push(Frame { procedure: called, rounds: Vec::new(), step: String::new(), then: None });
                 self.go(&start);
             }
+            Target::Return(_) if self.at.frames.len() == 1 => self.finished(),
             Target::Return(place) => self.give_back(&place.to_string()),
             Target::Conclude(id) => self.conclude(id),
         }
@@ -179,13 +180,14 @@ impl Walker {
     pub(super) fn cautions_then_ask(&mut self, mut due: Vec<String>, restated: bool) {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
+        // Brief forms that stand together under one signal word are said as one.
+        let mut brief: Option<(String, String)> = None;
         while !due.is_empty() {
             let id = due.remove(0);
             let Some(caution) = procedure.caution(&id) else {
                 return self.fault(&format!("there is no caution {id}"));
             };
-            let key = format!("{}/{id}", procedure.id);
-            let heard = self.cautions.get(&key).copied();
+            let heard = self.cautions.get(&caution.say.value).copied();
             let fresh = heard.is_some_and(|at| self.now.mono_ms.saturating_sub(at) < CAUTION_FRESH_MS);
             let text = if heard.is_some() { &caution.brief } else { &caution.say };
             let text = match procedure::render(text, &self.scope()) {
@@ -193,16 +195,30 @@ impl Walker {
                 Err(d) => return self.fault(&d.to_string()),
             };
             let signal = self.words(&format!("signal-{}", caution.signal.name().to_lowercase()), json!({}));
-            let said = self.words("caution", json!({"signal": signal, "text": text}));
-            self.say(said, SayKind::Caution);
+            brief = match brief.take() {
+                Some((word, said)) if fresh && word == signal => Some((word, format!("{said} {text}"))),
+                before => {
+                    self.say_caution(before);
+                    Some((signal, text))
+                }
+            };
             if !fresh {
+                self.say_caution(brief.take());
                 self.sentence("acknowledge", json!({}), SayKind::Caution);
                 self.phase = Phase::Caution { now: id, rest: due };
                 self.listen_when_quiet();
                 return;
             }
         }
+        self.say_caution(brief);
         if restated { self.restate() } else { self.ask() }
+    }
+
+    fn say_caution(&mut self, caution: Option<(String, String)>) {
+        if let Some((signal, text)) = caution {
+            let said = self.words("caution", json!({"signal": signal, "text": text}));
+            self.say(said, SayKind::Caution);
+        }
     }
 
     /// Tells the differences in the bike's state and has them confirmed, then asks.
@@ -272,13 +288,28 @@ impl Walker {
         })
     }
 
-    /// Tells the changes, asks the step's question and listens.
+    /// Tells the changes, asks the step's question, writes down that it was asked, and listens.
     pub(super) fn ask(&mut self) {
+        let Some(asked) = self.ask_aloud() else { return };
+        let record = Record::Entered {
+            procedure: self.frame().procedure.clone(),
+            step: self.step_id(),
+            round: self.round(),
+            asked,
+        };
+        self.note_down(record);
+    }
+
+    /// Tells the changes, asks the step's question and listens. Gives what was said; nothing after a fault.
+    pub(super) fn ask_aloud(&mut self) -> Option<String> {
         let world = self.world.clone();
-        let Some(step) = self.step(&world) else { return };
+        let step = self.step(&world)?;
         let told = match self.changes() {
             Ok(told) => told,
-            Err(d) => return self.fault(&d),
+            Err(d) => {
+                self.fault(&d);
+                return None;
+            }
         };
         let scope = self.scope();
         let prompt = match (&step.brief, self.detail) {
@@ -289,7 +320,10 @@ impl Walker {
         let more = procedure::render(&step.more, &scope);
         let (prompt, more) = match (prompt, more) {
             (Ok(prompt), Ok(more)) => (prompt, more),
-            (Err(d), _) | (_, Err(d)) => return self.fault(&d.to_string()),
+            (Err(d), _) | (_, Err(d)) => {
+                self.fault(&d.to_string());
+                return None;
+            }
         };
         let mut asked = told.join(" ");
         if !told.is_empty() {
@@ -302,18 +336,12 @@ impl Walker {
         if self.detail == Detail::Long {
             self.say(more, SayKind::Prompt);
         }
-        let record = Record::Entered {
-            procedure: self.frame().procedure.clone(),
-            step: self.step_id(),
-            round: self.round(),
-            asked,
-        };
-        self.note_down(record);
         self.phase = Phase::Asking;
         if let Ask::Watch { within, .. } = &step.ask {
             let ms = (within * 1000.0) as u64;
             self.out.push(Effect::StartTimer { timer: TimerKind::Watch, ms });
         }
         self.listen_when_quiet();
+        Some(asked)
     }
 }

@@ -75,6 +75,9 @@ pub enum Event {
     Resumed {
         /// Milliseconds of wall time since the last event before.
         gap_ms: u64,
+        /// The journal's end was torn and mended.
+        #[serde(default)]
+        repaired: bool,
     },
     /// The program is asked to end from outside (interrupt key, end of the answers).
     Stop {

@@ -156,7 +156,8 @@ impl Walker {
     }
 
     /// The program was started again on this session: what is known is said again before anything else.
-    pub(super) fn resumed(&mut self, gap_ms: u64) {
+    pub(super) fn resumed(&mut self, gap_ms: u64, repaired: bool) {
+        let was_stopped = std::mem::take(&mut self.stopped);
         self.speaking.clear();
         self.listening = None;
         self.in_speech = false;
@@ -167,8 +168,13 @@ impl Walker {
         let detail = format!("after {} s", gap_ms / 1000);
         self.note_down(Record::Interrupted { step: self.step_id(), what: "resumed".into(), detail });
         self.sentence("resumed", json!({}), SayKind::Notice);
-        if let Phase::Closing { .. } = self.phase {
-            return self.repeat_last();
+        if repaired {
+            self.sentence("repaired", json!({}), SayKind::Notice);
+        }
+        match self.phase {
+            Phase::Closing { .. } if !was_stopped => return self.repeat_last(),
+            Phase::Closing { .. } | Phase::Over => self.phase = Phase::Asking,
+            _ => {}
         }
         if !self.readings.is_empty() {
             self.say_last_reading();

@@ -121,7 +121,7 @@ pub struct Walker {
     pub(super) readings: Vec<Taken>,
     /// Checks left out, in words.
     pub(super) untested: Vec<(String, String)>,
-    /// Cautions heard: when last acknowledged (ms), by procedure and id.
+    /// When each caution was last acknowledged, by its text: the same words in a called procedure are the same caution.
     pub(super) cautions: BTreeMap<String, u64>,
     /// Answers doubted already: step, round and answer.
     pub(super) doubted: BTreeSet<String>,
@@ -150,6 +150,8 @@ pub struct Walker {
     pub(super) concluded_as: String,
     pub(super) last_event_ms: u64,
     pub(super) steps_taken: u32,
+    /// Stopped before a conclusion.
+    pub(super) stopped: bool,
     next_id: u64,
 }
 
@@ -189,6 +191,7 @@ impl Walker {
             concluded_as: String::new(),
             last_event_ms: 0,
             steps_taken: 0,
+            stopped: false,
             next_id: 0,
         }
     }
@@ -196,7 +199,7 @@ impl Walker {
     /// Takes one event at `now` and returns everything to be done, in order.
     pub fn handle(&mut self, event: Event, now: &Now) -> Vec<Effect> {
         self.now = now.clone();
-        if !matches!(self.phase, Phase::Over) {
+        if !self.is_over() || (self.stopped && matches!(event, Event::Resumed { .. })) {
             self.dispatch(event);
         }
         self.last_event_ms = now.mono_ms;
@@ -215,7 +218,7 @@ impl Walker {
             Event::MicrophoneLost { why } => self.microphone_lost(&why),
             Event::MicrophoneBack => self.microphone_back(),
             Event::Pressed { pedal } => self.pressed(pedal),
-            Event::Resumed { gap_ms } => self.resumed(gap_ms),
+            Event::Resumed { gap_ms, repaired } => self.resumed(gap_ms, repaired),
             Event::Stop { why } => self.stop_from_outside(&why),
         }
     }
@@ -264,6 +267,11 @@ impl Walker {
         &self.world
     }
 
+    /// The walk was stopped before a conclusion: [`Event::Resumed`] takes it up again.
+    pub fn is_stopped(&self) -> bool {
+        self.stopped
+    }
+
     /// The walk is over.
     pub fn is_over(&self) -> bool {
         matches!(self.phase, Phase::Over)
@@ -293,6 +301,12 @@ impl Walker {
 
     pub(super) fn round(&self) -> Option<String> {
         self.round_id().map(str::to_owned)
+    }
+
+    /// The side of the innermost loop's item in words: "left"; empty where it has none.
+    pub(super) fn side_words(&self) -> &str {
+        let round = self.at.frames.iter().rev().find_map(|f| f.rounds.last());
+        round.and_then(|r| r.items[r.at].get("side_words")).and_then(Value::as_str).unwrap_or_default()
     }
 
     /// What templates and expressions see at this place.

@@ -165,7 +165,7 @@ impl Stage {
         self.listen = None;
         self.timers.clear();
         self.now_ms += gap_ms;
-        self.give(Event::Resumed { gap_ms });
+        self.give(Event::Resumed { gap_ms, repaired: false });
     }
 
     /// Everything said since the last answer.

@@ -110,7 +110,7 @@ impl NumberWords {
     }
 
     /// Each figure by its name.
-    pub(super) fn spell_out(&self, figures: &str) -> String {
+    pub(in crate::phrase) fn spell_out(&self, figures: &str) -> String {
         let words: Vec<&str> = figures
             .chars()
             .map(|c| match c {

@@ -1,0 +1,36 @@
+//! `probeside draw`: the tree of a procedure as a picture.
+
+use super::outcome::{Failure, Outcome};
+use super::{file, load};
+use crate::bike;
+use crate::phrase::Vocabulary;
+use crate::procedure::{self, draw};
+use std::path::PathBuf;
+
+/// What `probeside draw` is given.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// A procedure's file, or the name of a shipped one
+    pub procedure: PathBuf,
+    /// The picture to write; - for standard output
+    #[arg(long, value_name = "FILE")]
+    pub svg: PathBuf,
+    /// Fill in this bike's words and limits: a bike's file, or the name of a shipped one
+    #[arg(long, value_name = "FILE")]
+    pub bike: Option<PathBuf>,
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> Outcome {
+    let shipped = load::shipped();
+    let procedure = procedure::load(&load::find(&args.procedure, &shipped))?;
+    let bike = args.bike.as_ref().map(|bike| bike::load(&load::find(bike, &shipped.join("bikes")))).transpose()?;
+    let value = bike.map(|bike| bike::as_value(&bike, Vocabulary::english()));
+    let picture = draw::svg(draw::tree(&procedure, value.as_ref()));
+    if args.svg.as_os_str() == "-" {
+        super::say(&picture);
+        return Ok(0);
+    }
+    file::write(&args.svg, picture.as_bytes()).map_err(Failure::Input)?;
+    Ok(0)
+}
