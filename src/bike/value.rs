@@ -99,7 +99,8 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "coils": bike.coils.iter().map(|coil| says.coil(coil, true)).collect::<Vec<_>>(),
         "condensers": bike.condensers.iter().map(|condenser| says.condenser(condenser)).collect::<Vec<_>>(),
         "plugs": bike.plugs.iter().map(|plug| says.plug(plug)).collect::<Vec<_>>(),
-        "feed": says.feed(),
+        "feed": says.feed(false),
+        "feed_back": says.feed(true),
         "connectors": bike.connectors.iter().map(|connector| says.connector(connector)).collect::<Vec<_>>(),
         "wires": bike.wires.iter().map(|wire| says.wire(wire)).collect::<Vec<_>>(),
         "specified": specified,
@@ -114,7 +115,7 @@ struct Says<'a> {
 impl Says<'_> {
     fn points(&self, set: &PointsSet) -> Value {
         let bike = self.bike;
-        let mut value = self.item(&set.id, set.side);
+        let mut value = self.item_of("points", &set.id, set.side, bike.points.len());
         let coil = bike.coils.iter().find(|coil| *coil.id == *set.coil);
         let plugs = coil.map(|coil| self.plugs(coil)).unwrap_or_default();
         let connector = bike.connectors.iter().find(|connector| *connector.id == *set.connector);
@@ -131,7 +132,7 @@ impl Says<'_> {
     }
 
     fn coil(&self, coil: &Coil, with_points: bool) -> Value {
-        let mut value = self.item(&coil.id, coil.side);
+        let mut value = self.item_of("coil", &coil.id, coil.side, self.bike.coils.len());
         value["plugs"] = Value::Array(self.plugs(coil));
         value["feed_words"] = json!(self.wire_at(&format!("coil-{}.feed", *coil.id)));
         value["points_words"] = json!(self.wire_at(&format!("coil-{}.points", *coil.id)));
@@ -149,7 +150,7 @@ impl Says<'_> {
     }
 
     fn plug(&self, plug: &Plug) -> Value {
-        let mut value = self.item(&plug.id, plug.side);
+        let mut value = self.item_of("plug", &plug.id, plug.side, self.bike.plugs.len());
         let lead = self.bike.lead_of(&plug.id);
         value["tower"] = json!(lead.map(|wire| wire.from.value.as_str()).unwrap_or_default());
         value["lead"] = json!(lead.map(Wire::id).unwrap_or_default());
@@ -165,7 +166,8 @@ impl Says<'_> {
 
     fn condenser(&self, condenser: &Condenser) -> Value {
         let set = self.bike.points.iter().find(|set| *set.id == *condenser.points);
-        let mut value = self.item(&condenser.id, set.map_or(Side::Centre, |set| set.side));
+        let side = set.map_or(Side::Centre, |set| set.side);
+        let mut value = self.item_of("condenser", &condenser.id, side, self.bike.condensers.len());
         value["points"] = json!(*condenser.points);
         value["half"] = json!(*condenser.half);
         value["microfarad"] = json!(condenser.microfarad);
@@ -182,8 +184,8 @@ impl Says<'_> {
         value
     }
 
-    /// What the feed passes on its way from the battery to the first coil, in that order.
-    fn feed(&self) -> Value {
+    /// What the feed passes on its way from the battery to the first coil, in that order or from the coil back.
+    fn feed(&self, back: bool) -> Value {
         let words = |terminal: &str| {
             let part = terminal.split('.').next().unwrap_or(terminal);
             self.words.part(part, self.bike)
@@ -198,7 +200,15 @@ impl Says<'_> {
                 "wire_words": self.wire_at(&part.supply),
             })
         });
-        Value::Array(items.collect())
+        Value::Array(if back { items.rev().collect() } else { items.collect() })
+    }
+
+    /// An item of a kind of which the bike has `count`; `which` tells it from the others.
+    fn item_of(&self, kind: &str, id: &str, side: Side, count: usize) -> Value {
+        let mut value = self.item(id, side);
+        let which = if count > 1 { self.words.part(&format!("{kind}-{id}"), self.bike) } else { String::new() };
+        value["which"] = json!(which);
+        value
     }
 
     fn item(&self, id: &str, side: Side) -> Value {

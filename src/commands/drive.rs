@@ -23,11 +23,12 @@ const LOUDNESS: (f32, f32) = (0.25, 4.0);
 /// Speech faster when fewer words were asked for would be one more thing to get wrong: one speed.
 const SPEED: f32 = 1.0;
 
-/// Sound to be understood.
-struct Job {
-    listen: u64,
-    utterance: Utterance,
-    grammar: Arc<Grammar>,
+/// What the recogniser is asked to do.
+enum Job {
+    /// Make ready for what may be said, while nobody speaks yet.
+    Prepare(Arc<Grammar>),
+    /// Understand a sound.
+    Hear { listen: u64, utterance: Utterance, grammar: Arc<Grammar> },
 }
 
 /// What became of it.
@@ -127,8 +128,16 @@ impl Driver {
             std::thread::spawn(move || {
                 for job in from {
                     let began = std::time::Instant::now();
-                    let result = recogniser.hear(&job.utterance.sound, &job.grammar).map_err(|e| e.to_string());
-                    let Job { listen, utterance, .. } = job;
+                    let (listen, utterance, grammar) = match job {
+                        Job::Hear { listen, utterance, grammar } => (listen, utterance, grammar),
+                        Job::Prepare(grammar) => {
+                            if let Err(why) = recogniser.prepare(&grammar) {
+                                tracing::warn!(%why, "the recogniser could not make ready");
+                            }
+                            continue;
+                        }
+                    };
+                    let result = recogniser.hear(&utterance.sound, &grammar).map_err(|e| e.to_string());
                     if to.send(Decoded { listen, utterance, result, took: began.elapsed() }).is_err() {
                         return;
                     }
@@ -308,7 +317,12 @@ impl Driver {
                 asking: self.walker.is_asking(),
             };
         }
-        self.listen = Some(OpenListen { id, grammar: Arc::new(grammar), high, pending: 0, settled: false });
+        let grammar = Arc::new(grammar);
+        if let Some(jobs) = &self.jobs {
+            // A recogniser that is gone is noticed when there is something to hear.
+            let _ = jobs.send(Job::Prepare(grammar.clone()));
+        }
+        self.listen = Some(OpenListen { id, grammar, high, pending: 0, settled: false });
         if self.is_live() && self.mouth.is_live() {
             self.open_at = Some(tokio::time::Instant::now() + AFTER_TONE + self.mouth.latency());
         } else {
@@ -361,7 +375,7 @@ impl Driver {
             self.clock.count(utterance.end - utterance.begin, RATE);
         }
         listen.pending += 1;
-        let job = Job { listen: listen.id, utterance, grammar: listen.grammar.clone() };
+        let job = Job::Hear { listen: listen.id, utterance, grammar: listen.grammar.clone() };
         if jobs.send(job).is_err() {
             self.give(Event::Stop { why: "the recogniser stopped".into() });
         }

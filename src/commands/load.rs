@@ -5,7 +5,7 @@ use crate::bike;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, Procedure, Target};
 use crate::walk::World;
-use crate::written::{Diagnostic, Place};
+use crate::written::{Diagnostic, decode_text, read_bytes};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -24,19 +24,38 @@ pub const VOCABULARY_COPY: &str = "vocabulary/words.yaml";
 /// Folder of the procedures' copies in a session's folder.
 pub const PROCEDURE_COPIES: &str = "procedure";
 
-/// Loads a procedure with all it calls, a bike and a vocabulary.
+/// Loads a procedure with all it calls, a bike and a vocabulary from their files.
 ///
 /// # Errors
 /// Every finding in any of the files, and a procedure that does not apply to the bike.
 pub fn world(procedure: &Path, bike: &Path, vocabulary: &Path) -> Result<Loaded, Vec<Diagnostic>> {
+    world_from(read_bytes, procedure, bike, vocabulary)
+}
+
+/// As [`world`], with the files' bytes from `read`.
+///
+/// # Errors
+/// As [`world`].
+pub fn world_from(
+    mut read: impl FnMut(&Path) -> Result<Vec<u8>, Diagnostic>,
+    procedure: &Path,
+    bike: &Path,
+    vocabulary: &Path,
+) -> Result<Loaded, Vec<Diagnostic>> {
     let mut found = Vec::new();
     let mut files = Vec::new();
+    let mut text_of = |path: &Path| {
+        let bytes = read(path).map_err(|d| vec![d])?;
+        let text = decode_text(bytes.clone(), &path.to_string_lossy()).map_err(|d| vec![d])?;
+        Ok::<_, Vec<Diagnostic>>((text, bytes))
+    };
     let mut procedures = BTreeMap::new();
     let mut main = None;
     let mut queue = vec![procedure.to_path_buf()];
     while let Some(path) = queue.pop() {
-        match procedure::load(&path) {
-            Ok(loaded) => {
+        let parsed = text_of(&path).and_then(|(text, bytes)| Ok((procedure::parse_named(&text, &path)?, bytes)));
+        match parsed {
+            Ok((loaded, bytes)) => {
                 let folder = path.parent().unwrap_or(Path::new("."));
                 for called in calls(&loaded) {
                     let next = folder.join(format!("{called}.yaml"));
@@ -45,20 +64,23 @@ pub fn world(procedure: &Path, bike: &Path, vocabulary: &Path) -> Result<Loaded,
                     }
                 }
                 main.get_or_insert_with(|| loaded.id.clone());
-                keep(&path, format!("{PROCEDURE_COPIES}/{}.yaml", loaded.id), &mut files, &mut found);
+                files.push((format!("{PROCEDURE_COPIES}/{}.yaml", loaded.id), bytes));
                 procedures.insert(loaded.id.clone(), loaded);
             }
             Err(all) => found.extend(all),
         }
     }
-    let loaded_bike = bike::load(bike).map_err(|all| found.extend(all)).ok();
-    keep(bike, BIKE_COPY.to_owned(), &mut files, &mut found);
-    let text = std::fs::read_to_string(vocabulary).map_err(|e| found.push(unreadable(vocabulary, &e))).ok();
-    let words = text.and_then(|text| {
-        let name = vocabulary.display().to_string();
-        Vocabulary::from_yaml(&text, &name).map_err(|all| found.extend(all)).ok()
+    let mut keep = |name: &str, bytes| files.push((name.to_owned(), bytes));
+    let loaded_bike = text_of(bike).and_then(|(text, bytes)| {
+        keep(BIKE_COPY, bytes);
+        bike::parse(&text, &bike.to_string_lossy())
     });
-    keep(vocabulary, VOCABULARY_COPY.to_owned(), &mut files, &mut found);
+    let words = text_of(vocabulary).and_then(|(text, bytes)| {
+        keep(VOCABULARY_COPY, bytes);
+        Vocabulary::from_yaml(&text, &vocabulary.to_string_lossy())
+    });
+    let loaded_bike = loaded_bike.map_err(|all| found.extend(all)).ok();
+    let words = words.map_err(|all| found.extend(all)).ok();
     let (Some(main), Some(bike), Some(vocabulary), true) = (main, loaded_bike, words, found.is_empty()) else {
         return Err(found);
     };
@@ -75,19 +97,6 @@ pub fn world(procedure: &Path, bike: &Path, vocabulary: &Path) -> Result<Loaded,
         }
     }
     Ok(Loaded { world: World { main, procedures, bike, bike_value, vocabulary }, files })
-}
-
-fn keep(path: &Path, name: String, files: &mut Vec<(String, Vec<u8>)>, found: &mut Vec<Diagnostic>) {
-    match std::fs::read(path) {
-        Ok(bytes) => files.push((name, bytes)),
-        Err(e) if found.is_empty() => found.push(unreadable(path, &e)),
-        Err(_) => {}
-    }
-}
-
-fn unreadable(path: &Path, why: &std::io::Error) -> Diagnostic {
-    let place = Place { file: path.display().to_string().into(), line: 0, column: 0 };
-    Diagnostic::error(&place, "unreadable", format!("This file cannot be read: {why}."))
 }
 
 /// Ids of the procedures that one calls.

@@ -12,6 +12,8 @@ mod file;
 mod hear;
 mod outcome;
 mod prove;
+#[cfg(test)]
+mod power;
 mod story;
 mod walk;
 

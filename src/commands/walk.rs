@@ -5,11 +5,14 @@ use super::load::{self, Loaded};
 use super::outcome::{Failure, Outcome};
 use crate::hear::{self, Ears, Recogniser};
 use crate::session::{
-    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Opened, Record, SessionError, Writer, away_ms, session_id,
+    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Opened, Record, SessionError, Storage, Writer, away_ms,
+    session_id,
 };
 use crate::speak::{self, Mouth};
 use crate::walk::{Effect, Event, Walker};
+use crate::written::{Diagnostic, whole_file};
 use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::sync::Arc;
@@ -126,13 +129,18 @@ pub struct Session {
 impl Session {
     /// A new session in `folder`, which must be empty or new.
     pub fn begin(loaded: Loaded, folder: &Path, job: Job) -> Result<Self, Failure> {
+        let storage = Folder::create(folder)
+            .map_err(|e| Failure::Input(format!("The folder {} cannot be made: {e}.", folder.display())))?;
+        Self::begin_on(Box::new(storage), folder, loaded, job)
+    }
+
+    /// A new session on a storage; `folder` is what it is called.
+    pub fn begin_on(storage: Box<dyn Storage>, folder: &Path, loaded: Loaded, job: Job) -> Result<Self, Failure> {
         let Loaded { world, files } = loaded;
         let clock = Clock::start();
         let id = session_id(&clock.now().wall, &world.bike.name);
         let header = Header::new(id, job, serde_json::json!({ SETTING_PROCEDURE: world.main }));
-        let storage = Folder::create(folder)
-            .map_err(|e| Failure::Input(format!("The folder {} cannot be made: {e}.", folder.display())))?;
-        let journal = Journal::create(Box::new(storage), header, files, &clock.now()).map_err(bad)?;
+        let journal = Journal::create(storage, header, files, &clock.now()).map_err(bad)?;
         let world = Arc::new(world);
         Ok(Self {
             walker: Walker::new(world.clone()),
@@ -147,15 +155,26 @@ impl Session {
 
     /// The session in `folder`, replayed up to where it broke off.
     pub fn resume(folder: &Path) -> Result<Self, Failure> {
-        let storage = Folder::at(folder);
-        let Opened { mut journal, entries, repair, clock } = Journal::open(Box::new(storage)).map_err(bad)?;
+        Self::resume_on(Box::new(Folder::at(folder)), folder)
+    }
+
+    /// The session on a storage, likewise; `folder` is what it is called.
+    pub fn resume_on(storage: Box<dyn Storage>, folder: &Path) -> Result<Self, Failure> {
+        let Opened { mut journal, entries, repair, clock } = Journal::open(storage).map_err(bad)?;
         let names: Vec<String> = journal.header().files.iter().map(|f| f.name.clone()).collect();
-        for name in &names {
-            journal.copy(name).map_err(bad)?;
+        let mut copies = BTreeMap::new();
+        for name in names {
+            copies.insert(folder.join(&name), journal.copy(&name).map_err(bad)?);
         }
         let main = journal.header().settings.get(SETTING_PROCEDURE).and_then(|v| v.as_str()).unwrap_or_default();
         let main = folder.join(load::PROCEDURE_COPIES).join(format!("{main}.yaml"));
-        let loaded = load::world(&main, &folder.join(load::BIKE_COPY), &folder.join(load::VOCABULARY_COPY))?;
+        let read = |path: &Path| {
+            let missing =
+                || Diagnostic::error(&whole_file(&path.to_string_lossy()), "file", "the session keeps no such copy");
+            copies.remove(path).ok_or_else(missing)
+        };
+        let (bike, words) = (folder.join(load::BIKE_COPY), folder.join(load::VOCABULARY_COPY));
+        let loaded = load::world_from(read, &main, &bike, &words)?;
         let world = Arc::new(loaded.world);
         let mut session = Self {
             walker: Walker::new(world.clone()),
@@ -250,7 +269,11 @@ impl Session {
         let mouth = open_mouth(say, to_mouth)?;
         let end = self.drive(ears, from_ears, mouth, from_mouth, recogniser, None);
         drop(pedal);
-        end.map(|end| end.code)
+        let end = end?;
+        if let Some(line) = end.delays_in_words() {
+            tracing::info!("{line}");
+        }
+        Ok(end.code)
     }
 
     /// Walks to the end with these ears and this mouth.

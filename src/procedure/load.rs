@@ -17,7 +17,15 @@ pub(super) const TARGET_WORDS: [&str; 4] = ["next", "again", "back", "return"];
 /// Everything that is wrong with the file, each with its place.
 pub fn load(path: &Path) -> Result<Procedure, Vec<Diagnostic>> {
     let text = read_text(path).map_err(|error| vec![error])?;
-    let procedure = parse(&text, &path.to_string_lossy())?;
+    parse_named(&text, path)
+}
+
+/// Reads a procedure from the `text` of the file `path`, which has to have the procedure's name.
+///
+/// # Errors
+/// As [`load`].
+pub fn parse_named(text: &str, path: &Path) -> Result<Procedure, Vec<Diagnostic>> {
+    let procedure = parse(text, &path.to_string_lossy())?;
     let stem = path.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
     if stem != procedure.id {
         let message = format!("the procedure calls itself `{}` and its file is named `{stem}`", procedure.id);

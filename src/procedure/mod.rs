@@ -13,7 +13,7 @@ mod shape;
 mod types;
 
 pub use expression::{evaluate_bool, evaluate_list, evaluate_number};
-pub use load::{from_tree, load, parse};
+pub use load::{from_tree, load, parse, parse_named};
 pub use render::{render_names, render_state};
 pub use route::{choose, place as target_place};
 pub use scope::{Scope, render};

@@ -109,6 +109,14 @@ pub fn text(review: &Review) -> String {
             page.item("  ", "The walk did not come to one.");
         }
     }
+    let earlier = review.conclusions.iter().filter(|c| review.conclusion.as_ref() != Some(*c));
+    for (number, conclusion) in earlier.enumerate() {
+        if number == 0 {
+            page.heading("FOUND ON THE WAY");
+        }
+        page.item("  Procedure    ", &conclusion.procedure);
+        conclusion_items(&mut page, conclusion);
+    }
     if !review.readings.is_empty() {
         page.heading("READINGS");
     }
@@ -158,6 +166,10 @@ fn trust(page: &mut Page, chain: &Chain) {
 
 fn conclusion_text(page: &mut Page, conclusion: &Conclusion) {
     page.heading("CONCLUSION");
+    conclusion_items(page, conclusion);
+}
+
+fn conclusion_items(page: &mut Page, conclusion: &Conclusion) {
     page.item("  Cause        ", &conclusion.cause);
     page.item("  Remedy       ", &conclusion.remedy);
     page.list("  Ruled out    ", &conclusion.rules_out);

@@ -164,7 +164,6 @@ impl Walker {
         let step = taken.step.replace('-', "_");
         let band = taken.band.map_or("over-range", |at| ask.bands[at].id.as_str());
         self.see(&format!("{step}_band"), Value::String(band.to_owned()));
-        self.see(&step, Value::String(band.to_owned()));
     }
 
     fn lead_on_from(&mut self, taken: &Taken, ask: &ReadingAsk) {

@@ -189,8 +189,14 @@ impl Walker {
         // Whether the key was left on is not known: a step that needs it says so again.
         self.state.switches.remove("key");
         let waited = was_waiting.map_or(0, |since| self.now.mono_ms.saturating_sub(since));
-        if let Phase::Writing { .. } | Phase::Stuck { .. } = self.phase {
-            return self.sentence("storage-waits", json!({}), SayKind::Notice);
+        match self.phase {
+            // A conclusion is being written; the walk goes on when it is.
+            Phase::Writing { .. } => return,
+            Phase::Stuck { .. } => {
+                self.sentence("storage-waits", json!({}), SayKind::Notice);
+                return self.listen_when_quiet();
+            }
+            _ => {}
         }
         self.go_on_after(gap_ms.max(waited));
     }
@@ -270,6 +276,14 @@ impl Walker {
     /// Nothing is acknowledged that is not stored: say so, wait, and write it again on "carry on".
     pub(super) fn record_failed(&mut self, id: u64, why: &str) {
         self.tone(Tone::NotUnderstood);
+        if let Phase::Writing { id: waited, then } = &self.phase
+            && *waited == id
+            && matches!(**then, After::Stopped)
+        {
+            // Whoever ends the walk is not kept waiting for a storage that may be gone for good.
+            self.sentence("storage-failed", json!({"why": why}), SayKind::Notice);
+            return self.stopped();
+        }
         let phase = std::mem::replace(&mut self.phase, Phase::Waiting);
         self.phase = match (phase, self.pending.take()) {
             (Phase::Writing { id: waited, then }, Some(record)) if waited == id => {
@@ -280,6 +294,7 @@ impl Walker {
                 Phase::Writing { id, then }
             }
             (Phase::Stuck { record, then }, _) => Phase::Stuck { record, then },
+            (closing @ Phase::Closing { .. }, _) => closing,
             _ => {
                 self.waiting_since = Some(self.now.mono_ms);
                 Phase::Waiting
@@ -287,7 +302,7 @@ impl Walker {
         };
         self.deaf();
         self.sentence("storage-failed", json!({"why": why}), SayKind::Notice);
-        if !matches!(self.phase, Phase::Writing { .. }) {
+        if !matches!(self.phase, Phase::Writing { .. } | Phase::Closing { .. }) {
             self.listen_when_quiet();
         }
     }

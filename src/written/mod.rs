@@ -12,4 +12,4 @@ mod text;
 pub mod tree;
 
 pub use diagnostic::{Diagnostic, Place, Severity, Written};
-pub use text::{MAX_BYTES, decode_text, read_text, whole_file};
+pub use text::{MAX_BYTES, decode_text, read_bytes, read_text, whole_file};

@@ -20,6 +20,14 @@ pub fn whole_file(file: &str) -> Place {
 /// # Errors
 /// One diagnostic named `file`: missing, not a plain file, too large, or not UTF-8 text.
 pub fn read_text(path: &Path) -> Result<String, Diagnostic> {
+    decode_text(read_bytes(path)?, &path.to_string_lossy())
+}
+
+/// The bytes of `path` as they are, at most [`MAX_BYTES`].
+///
+/// # Errors
+/// One diagnostic named `file`: missing, not a plain file, or too large.
+pub fn read_bytes(path: &Path) -> Result<Vec<u8>, Diagnostic> {
     let place = whole_file(&path.to_string_lossy());
     let fail = |message: &str, help: &str| Err(Diagnostic::error(&place, "file", message).help(help));
     let about = match std::fs::metadata(path) {
@@ -44,7 +52,7 @@ pub fn read_text(path: &Path) -> Result<String, Diagnostic> {
         let message = format!("the file is larger than {} MB and was not read further", MAX_BYTES / 1_000_000);
         return fail(&message, "A procedure or a bike is far smaller; is this the right file?");
     }
-    decode_text(bytes, &place.file)
+    Ok(bytes)
 }
 
 /// Takes `bytes` as UTF-8 text of `file`.

@@ -2,4 +2,5 @@
 
 #![allow(dead_code)]
 
+pub mod mechanic;
 pub mod stage;

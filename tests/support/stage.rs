@@ -47,12 +47,47 @@ pub struct Stage {
     pub records: Vec<Record>,
     pub events: Vec<(Event, Now)>,
     pub finished: Option<(u8, String)>,
+    /// Readings that were read back: where in `said`, and their number.
+    pub read_back: Vec<(usize, u32)>,
+    /// The reading that was written and not read back yet.
+    unread: Option<u32>,
 }
 
 impl Stage {
     pub fn new(world: Arc<World>) -> Self {
+        let mut stage = Self::before(world);
+        stage.give(Event::Begin);
+        stage
+    }
+
+    /// A session taken up again after these events.
+    pub fn taken_up(world: Arc<World>, events: &[(Event, Now)], repaired: bool) -> Self {
+        let mut stage = Self::before(world);
+        for (event, now) in events {
+            if let Event::Recorded { .. } = event {
+                stage.unread = None;
+            }
+            for effect in stage.walker.handle(event.clone(), now) {
+                if let Effect::Record { record: Record::Read { number, .. }, .. } = effect {
+                    stage.unread = Some(number);
+                }
+            }
+            stage.now_ms = now.mono_ms;
+        }
+        if events.is_empty() {
+            stage.give(Event::Begin);
+        } else if stage.walker.is_over() && !stage.walker.is_stopped() {
+            stage.finished = Some((0, "it was over".to_owned()));
+        } else {
+            let late = stage.walker.waits_for_record().map(|id| Event::Recorded { id });
+            stage.give_all(late.into_iter().chain([Event::Resumed { gap_ms: 0, repaired }]));
+        }
+        stage
+    }
+
+    fn before(world: Arc<World>) -> Self {
         let walker = Walker::new(world.clone());
-        let mut stage = Self {
+        Self {
             world,
             walker,
             now_ms: 0,
@@ -63,9 +98,9 @@ impl Stage {
             records: Vec::new(),
             events: Vec::new(),
             finished: None,
-        };
-        stage.give(Event::Begin);
-        stage
+            read_back: Vec::new(),
+            unread: None,
+        }
     }
 
     pub fn now(&self) -> Now {
@@ -78,7 +113,11 @@ impl Stage {
 
     /// Gives an event and carries out what it leads to.
     pub fn give(&mut self, event: Event) {
-        let mut queue = std::collections::VecDeque::from([event]);
+        self.give_all([event]);
+    }
+
+    fn give_all(&mut self, events: impl IntoIterator<Item = Event>) {
+        let mut queue: std::collections::VecDeque<Event> = events.into_iter().collect();
         while let Some(event) = queue.pop_front() {
             let now = self.now();
             self.events.push((event.clone(), now.clone()));
@@ -86,6 +125,9 @@ impl Stage {
                 match effect {
                     Effect::Say { id, text, kind } => {
                         self.now_ms += MS_PER_WORD * text.split_whitespace().count() as u64;
+                        if let Some(number) = self.unread.take_if(|_| kind == SayKind::Echo) {
+                            self.read_back.push((self.said.len(), number));
+                        }
                         self.said.push((kind, text));
                         queue.push_back(Event::PromptEnded { id, whole: true });
                     }
@@ -93,6 +135,9 @@ impl Stage {
                     Effect::Listen { id, grammar, high, .. } => self.listen = Some(Listen { id, grammar, high }),
                     Effect::Deaf => self.listen = None,
                     Effect::Record { id, record, sync } => {
+                        if let Record::Read { number, .. } = &record {
+                            self.unread = Some(*number);
+                        }
                         self.records.push(record);
                         if sync {
                             queue.push_back(Event::Recorded { id });

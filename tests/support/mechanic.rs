@@ -1,0 +1,38 @@
+//! An invented mechanic: what is answered at each step, as words of the grammar that is listened for.
+
+use probeside::phrase::{Answer, Grammar};
+use std::collections::BTreeMap;
+
+/// Answers by step (`drop-feed`) or step and round (`drop-feed left`).
+pub struct Mechanic(BTreeMap<String, String>);
+
+impl Mechanic {
+    pub fn new(answers: &[(&str, &str)]) -> Self {
+        Self(answers.iter().map(|(at, words)| ((*at).to_owned(), (*words).to_owned())).collect())
+    }
+
+    /// The answers of a shipped story; of several at one step the last.
+    pub fn of_story(name: &str) -> Self {
+        #[derive(serde::Deserialize)]
+        struct Story {
+            answers: BTreeMap<String, Vec<String>>,
+        }
+        let file = super::stage::procedures().join("stories").join(format!("{name}.yaml"));
+        let text = std::fs::read_to_string(file).expect("a shipped story");
+        let story: Story = serde_yaml::from_str(&text).expect("a story");
+        Self(story.answers.into_iter().filter_map(|(at, mut all)| Some((at, all.pop()?))).collect())
+    }
+
+    /// What the step itself is answered with.
+    pub fn at(&self, step: &str, round: Option<&str>) -> Option<&str> {
+        let place = round.map(|round| format!("{step} {round}"));
+        place.and_then(|place| self.0.get(&place)).or_else(|| self.0.get(step)).map(String::as_str)
+    }
+
+    /// The answer now: to the step's own question where it is open, else "yes" or "ready".
+    pub fn answer(&self, step: &str, round: Option<&str>, asking: bool, grammar: &Grammar) -> Option<String> {
+        let phrase = |wanted: &Answer| grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
+        let own = self.at(step, round).filter(|_| asking).map(str::to_owned);
+        phrase(&Answer::Yes).or(own).or_else(|| phrase(&Answer::Done))
+    }
+}
