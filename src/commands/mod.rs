@@ -11,9 +11,9 @@ mod drive;
 mod file;
 mod hear;
 mod outcome;
-mod prove;
 #[cfg(test)]
 mod power;
+mod prove;
 mod story;
 mod walk;
 
