@@ -17,6 +17,7 @@ mod listener;
 mod outcome;
 #[cfg(test)]
 mod power;
+mod prove;
 mod reckon;
 mod rehearse;
 mod soundcheck;
@@ -48,6 +49,8 @@ pub enum Command {
     Walk(walk::Args),
     /// Is a procedure, bike or vocabulary file sound?
     Check(check::CheckArgs),
+    /// Does a procedure find every fault of a bike?
+    Prove(prove::Args),
     /// The tree of a procedure as a picture
     Draw(draw::Args),
     /// What would be understood of sound files, and how surely
@@ -74,6 +77,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
+        Command::Prove(args) => prove::run(&args),
         Command::Draw(args) => draw::run(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Rehearse(args) => rehearse::run(&args),

@@ -220,5 +220,6 @@ fn conclusion(id: Written<String>, of: &Node) -> Conclusion {
         cautions: of.texts("caution"),
         is_final: of.truth("final"),
         source: of.written_at("source"),
+        healthy: of.truth("healthy"),
     }
 }

@@ -282,6 +282,7 @@ static CONCLUSION: shape::Object = shape::Object {
         optional("caution", List(0, MANY, &Text(Id)), "Cautions that go with the remedy, by id."),
         optional("final", Truth, "In a called procedure: ends the whole walk."),
         SOURCE,
+        optional("healthy", Truth, "It says that nothing is wrong, as far as tested."),
     ],
 };
 

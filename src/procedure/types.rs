@@ -320,6 +320,8 @@ pub struct Conclusion {
     pub is_final: bool,
     /// Where the figures in its texts come from.
     pub source: Option<Template>,
+    /// It says that nothing is wrong, as far as tested.
+    pub healthy: bool,
 }
 
 /// A whole procedure.
