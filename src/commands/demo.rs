@@ -1,7 +1,7 @@
 //! `probeside demo`: the whole job with no microphone. An invented mechanic works on an invented bike with a known fault; the
 //! mechanic's answers are synthesised, heard by the real recogniser, walked, journalled and reported.
 
-use super::drive::Moment;
+use super::drive::{KeepSound, Moment};
 use super::engine::EngineArgs;
 use super::load;
 use super::outcome::{Failure, Outcome};
@@ -141,7 +141,7 @@ pub fn run(args: &Args) -> Outcome {
         "{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.",
         story.title
     );
-    let session = Session::begin(loaded, &into, job)?;
+    let session = Session::begin(loaded, &into, job, KeepSound::default())?;
     let moment = Rc::new(RefCell::new(Moment::default()));
     let mut mechanic = Mechanic {
         story,

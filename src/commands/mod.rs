@@ -5,6 +5,7 @@ pub mod load;
 pub mod review;
 pub mod verify;
 
+mod amend;
 mod demo;
 mod draw;
 mod drive;
@@ -58,6 +59,8 @@ pub enum Command {
     Soundcheck(soundcheck::Args),
     /// Read a session's record
     Review(review::Args),
+    /// Add a reviewer's remark to a record, or remove its sound
+    Amend(amend::Args),
     /// Is a session's record complete and unaltered?
     Verify(verify::Args),
 }
@@ -74,6 +77,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Enrol(args) => enrol::run(&args),
         Command::Soundcheck(args) => soundcheck::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
+        Command::Amend(args) => amend::run(&args),
         Command::Verify(args) => Ok(verify::run(&args)),
     };
     match outcome {

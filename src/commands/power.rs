@@ -2,7 +2,7 @@
 //! not synced is lost (at every third, some of it); every operation fails once. Whatever was read back aloud has to be in the journal afterwards, and the walk
 //! has to come to its right end.
 
-use super::drive::Moment;
+use super::drive::{KeepSound, Moment};
 use super::load;
 use super::walk::Session;
 use crate::hear::{EarEvent, EarSender, Ears};
@@ -151,7 +151,7 @@ impl Files {
         let read = |path: &Path| Ok(self.0[&path.to_string_lossy().into_owned()].clone());
         let [procedure, bike, words] = ["short-round.yaml", "bike.yaml", "words.yaml"].map(Path::new);
         let loaded = load::world_from(read, procedure, bike, words).unwrap_or_else(|all| panic!("{all:?}"));
-        Session::begin_on(Box::new(disk.folder()), Path::new("memory"), loaded, Job::default())
+        Session::begin_on(Box::new(disk.folder()), Path::new("memory"), loaded, Job::default(), KeepSound::default())
             .map_err(|why| why.to_string())
     }
 }
