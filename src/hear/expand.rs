@@ -120,6 +120,16 @@ impl Expanded {
         (words, answer.as_ref())
     }
 
+    /// The first spelling of an allowed phrase.
+    pub fn spelling_of(&self, words: &str) -> Option<Spelling> {
+        let part = self.parts.first()?;
+        let of = |source: &u32| {
+            let (said, answer) = &part.said[*source as usize];
+            said == words && answer.is_some()
+        };
+        Some((0, part.sources.iter().position(of)? as u32))
+    }
+
     /// Whose spelling this is; none for a filler.
     pub fn owner(&self, (part, spelling): Spelling) -> Option<Owner> {
         self.parts[part as usize].owners[spelling as usize].map(|owner| (part, owner))

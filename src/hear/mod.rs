@@ -10,6 +10,7 @@ mod decode;
 mod ears;
 mod engine;
 mod expand;
+mod favour;
 mod fitted;
 mod level;
 #[cfg(feature = "sound")]

@@ -3,6 +3,7 @@
 use super::decode::{self, Ended, Found};
 use super::engine::{DEFAULT_ENGINE, HearError, Recogniser, SAMPLE_RATE};
 use super::expand::{self, Expanded, Part};
+use super::favour;
 use super::level;
 use super::models;
 use super::network::{DECODER, Frames, Network};
@@ -31,13 +32,6 @@ const LONGEST_PIECE: usize = 14 * SAMPLE_RATE;
 
 /// The model, as voices name what they were learnt with.
 const MODEL: &str = "moonshine-tiny-en";
-/// What a distance to one person's takes is worth in nats, and the distance that says nothing: fitted on synthetic development
-/// speakers (`tests/measure/enrolled.rs fit`).
-const VOICE_WEIGHT: f32 = 20.0;
-const VOICE_NEUTRAL: f32 = 0.36;
-/// Spellings this far behind the best are not compared with a voice; in nats.
-const VOICE_REACH: f32 = 25.0;
-
 /// The loaded model with what it has learnt about noise and grammars.
 pub struct Moonshine {
     tokenizer: Tokenizer,
@@ -107,14 +101,8 @@ impl Moonshine {
         let snr = level::signal_to_noise(sound);
         let frames = self.network.encode(&level::levelled(sound, PAD))?;
         let mut found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
-        for (words, apart) in self.distances(&frames, &found, &expanded) {
-            let own = |e: &Ended| {
-                let (said, answer) = expanded.meaning(e.spelling);
-                said == words && answer.is_some()
-            };
-            let favour = VOICE_WEIGHT * (VOICE_NEUTRAL - apart);
-            found.ended.iter_mut().filter(|e| own(e)).for_each(|e| e.score += favour);
-        }
+        let apart = self.distances(&frames, &mut found, grammar, &expanded);
+        favour::favour(&mut found, &apart, &expanded);
         let free = self.tokenizer.decode(&found.free.tokens);
         let weighed = score::weigh(&found, &expanded, &free, seconds, snr);
         Ok((weighed, expanded, free, found))
@@ -122,21 +110,18 @@ impl Moonshine {
 }
 
 impl Moonshine {
-    /// How far the utterance is from the voice in use, for the words that the search found likely.
-    fn distances(&self, frames: &Frames, found: &Found, expanded: &Expanded) -> Vec<(String, f32)> {
+    /// How far the utterance is from the voice in use; phrases that the search gave up and that are near come back.
+    fn distances(
+        &self,
+        frames: &Frames,
+        found: &mut Found,
+        grammar: &Grammar,
+        expanded: &Expanded,
+    ) -> Vec<(String, f32)> {
         let Some(voice) = &self.voice else { return Vec::new() };
-        let shape = frames.shape();
-        let top = found.ended.iter().map(|e| e.score).fold(f32::NEG_INFINITY, f32::max);
-        let mut all: Vec<(String, f32)> = Vec::new();
-        for ended in found.ended.iter().filter(|e| e.score >= top - VOICE_REACH) {
-            let words = expanded.meaning(ended.spelling).0;
-            if all.iter().all(|(known, _)| known != words)
-                && let Some(apart) = voice.apart(&shape, words)
-            {
-                all.push((words.to_owned(), apart));
-            }
-        }
-        all
+        let apart = favour::distances(voice, &frames.shape(), found, grammar, expanded);
+        favour::bring_back(found, &apart, expanded);
+        apart
     }
 
     /// The likely words of an utterance with their score without the voice in use, and how far they are from it; for fitting.
@@ -147,8 +132,8 @@ impl Moonshine {
         let expanded = self.expand(grammar);
         let frames = self.network.encode(&level::levelled(sound, PAD))?;
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
-        let found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
-        let apart = self.distances(&frames, &found, &expanded);
+        let mut found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        let apart = self.distances(&frames, &mut found, grammar, &expanded);
         let mut out: Vec<(String, f32, Option<f32>)> = Vec::new();
         for ended in found.ended.iter().filter(|e| expanded.meaning(e.spelling).1.is_some()) {
             let words = expanded.meaning(ended.spelling).0;
