@@ -71,7 +71,10 @@ fn calls(procedure: &Procedure) -> BTreeSet<String> {
 
 fn table() -> (String, Vec<String>) {
     let (files, bikes) = (yaml_in("procedures"), yaml_in("procedures/bikes"));
-    let by_bike: Vec<_> = bikes.iter().map(|bike| checked(&files, bike)).collect();
+    let by_bike: Vec<_> = std::thread::scope(|scope| {
+        let running: Vec<_> = bikes.iter().map(|bike| scope.spawn(|| checked(&files, bike))).collect();
+        running.into_iter().map(|thread| thread.join().expect("the check ends")).collect()
+    });
     let mut text = String::from("| procedure | what it is | steps | conclusions | calls |");
     let mut under = String::from("\n| --- | --- | --- | --- | --- |");
     for bike in &bikes {
