@@ -77,8 +77,7 @@ pub fn write(trials: &[Trial]) {
     });
     let scaled = |c: &Case| std::array::from_fn(|i| (c.features[i] - mean[i]) / spread[i]);
     let strangers = cases.iter().filter(|c| !c.is_allowed).count() as f64;
-    let weight =
-        |c: &Case| if c.is_allowed { (1.0 - STRANGERS) / (n - strangers) } else { STRANGERS / strangers };
+    let weight = |c: &Case| if c.is_allowed { (1.0 - STRANGERS) / (n - strangers) } else { STRANGERS / strangers };
     let mut fitted = Vec::new();
     for (what, is_reading) in [("phrases", false), ("readings", true)] {
         let some: Vec<&Case> = cases.iter().filter(|c| c.is_reading == is_reading).collect();

@@ -84,8 +84,7 @@ pub fn listens() -> Vec<Listening> {
 
 /// The phrases of all shipped procedures that the stories walk, as a walk tells them to the recogniser.
 pub fn elsewhere() -> Vec<String> {
-    let mut out: Vec<String> =
-        stories().iter().flat_map(|s| stage::world(&s.procedure, &s.bike).phrases()).collect();
+    let mut out: Vec<String> = stories().iter().flat_map(|s| stage::world(&s.procedure, &s.bike).phrases()).collect();
     out.sort_unstable();
     out.dedup();
     out
