@@ -45,6 +45,7 @@ fn main() {
         "test" => report::print(&trials::run(Side::Testing, share, minutes)),
         "develop" => report::print(&trials::run(Side::Fitting, share, minutes)),
         "digits" => digits::score(),
+        neural::SPEAK => neural::serve(),
         "rivals" => {
             let trials = trials::run(Side::Testing, share, minutes);
             report::print(&trials);

@@ -2,13 +2,15 @@
 //! recogniser uses, with phonemes from espeak-ng. It is measured with and never shipped: its licence is not clear enough.
 //!
 //! Its files are looked for in `PROBESIDE_NEURAL_VOICE`, else `models/cache/joe-us`: `en_US-joe-medium.onnx` and the same `.json`.
+#![allow(dead_code)]
 
 use ort::session::{Session, SessionInputValue};
 use ort::value::TensorRef;
 use std::borrow::Cow;
 use std::collections::HashMap;
+use std::io::{BufReader, Read, Write};
 use std::path::PathBuf;
-use std::process::Command;
+use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::sync::Mutex;
 
 const NAME: &str = "en_US-joe-medium.onnx";
@@ -24,7 +26,17 @@ struct Neural {
     ids: HashMap<char, i64>,
 }
 
-static LOADED: Mutex<Option<Neural>> = Mutex::new(None);
+/// The program itself, started once more to speak: a process has one ONNX Runtime environment, and the recogniser's is that.
+struct Speaker {
+    _child: Child,
+    to: ChildStdin,
+    from: BufReader<ChildStdout>,
+}
+
+static SPEAKER: Mutex<Option<Speaker>> = Mutex::new(None);
+
+/// The argument by which the program is told to speak.
+pub const SPEAK: &str = "speak";
 
 fn folder() -> PathBuf {
     let named = std::env::var_os("PROBESIDE_NEURAL_VOICE").map(PathBuf::from);
@@ -70,10 +82,37 @@ impl Neural {
     }
 }
 
-/// Says `words` with the accent of an espeak-ng voice, `slow` times as slowly; sound at [`RATE`].
-pub fn say(words: &str, accent: &str, slow: f32) -> Vec<f32> {
-    let out = Command::new("espeak-ng").args(["-v", accent, "--ipa", "-q", words]).output().expect("espeak-ng runs");
-    let phonemes = String::from_utf8_lossy(&out.stdout).trim().replace('\n', " ");
-    let mut loaded = LOADED.lock().expect("no thread failed");
-    loaded.get_or_insert_with(Neural::load).speak(&format!("{phonemes}."), slow)
+/// Says `words` with the accent of an espeak-ng voice, `slow` times as slowly; sound at [`RATE`]. None when it cannot.
+pub fn say(words: &str, accent: &str, slow: f32) -> Option<Vec<f32>> {
+    let out = Command::new("espeak-ng").args(["-v", accent, "--ipa", "-q", words]).output().ok()?;
+    let phonemes = String::from_utf8_lossy(&out.stdout).trim().replace(['\n', '\t'], " ");
+    let mut speaker = SPEAKER.lock().expect("no thread failed");
+    if speaker.is_none() {
+        let mut command = Command::new(std::env::current_exe().ok()?);
+        let mut child = command.arg(SPEAK).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().ok()?;
+        let (to, from) = (child.stdin.take()?, BufReader::new(child.stdout.take()?));
+        *speaker = Some(Speaker { _child: child, to, from });
+    }
+    let Speaker { to, from, .. } = speaker.as_mut()?;
+    writeln!(to, "{slow}\t{phonemes}.").and_then(|()| to.flush()).ok()?;
+    let mut count = [0; 4];
+    from.read_exact(&mut count).ok()?;
+    let mut bytes = vec![0; u32::from_le_bytes(count) as usize * 4];
+    from.read_exact(&mut bytes).ok()?;
+    Some(bytes.as_chunks().0.iter().map(|b| f32::from_le_bytes(*b)).collect())
+}
+
+/// What the second process does: a line of slowness and phonemes in; the number of samples and the samples out.
+pub fn serve() {
+    let mut voice = Neural::load();
+    for line in std::io::stdin().lines().map_while(Result::ok) {
+        let (slow, phonemes) = line.split_once('\t').unwrap_or(("1", &line));
+        let sound = voice.speak(phonemes, slow.parse().unwrap_or(1.0));
+        let mut bytes = (sound.len() as u32).to_le_bytes().to_vec();
+        bytes.extend(sound.iter().flat_map(|x| x.to_le_bytes()));
+        let mut out = std::io::stdout().lock();
+        if out.write_all(&bytes).and_then(|()| out.flush()).is_err() {
+            return;
+        }
+    }
 }

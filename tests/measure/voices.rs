@@ -124,7 +124,7 @@ impl Voice {
             Program::Neural => {
                 // Played faster by the pitch afterwards, so spoken slower by it before.
                 let slow = 160.0 / self.speed as f32 * self.pitch;
-                let sound = neural::say(words, self.name, slow);
+                let sound = neural::say(words, self.name, slow).expect("the neural voice speaks");
                 resample(&sound, (neural::RATE as f32 * self.pitch) as usize, SAMPLE_RATE)
             }
             Program::Flite => {
