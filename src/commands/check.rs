@@ -241,6 +241,7 @@ fn no_kind(tree: &Node) -> Diagnostic {
         None => whole_file(&tree.place.file),
     };
     let message = "this is neither a procedure, nor a bike, nor a fault library, nor a vocabulary, nor a story";
-    let help = "The first field of the file says what it is: `procedure:`, `bike:`, `faults:`, `vocabulary:` or `story:`.";
+    let help =
+        "The first field of the file says what it is: `procedure:`, `bike:`, `faults:`, `vocabulary:` or `story:`.";
     Diagnostic::error(&place, "kind", message).help(help)
 }
