@@ -278,6 +278,14 @@ mod tests {
     }
 
     #[test]
+    fn textbook_rise() {
+        // Halliday, Resnick and Walker, 30-9: i = E/R (1 - exp(-t R/L)); a solenoid of 53 mH and 0.37 ohm has half its final current
+        // after 0.10 s (sample problem, from memory).
+        let half = rise(12.0, 0.37, 53e-3, 0.10) / (12.0 / 0.37);
+        assert!((half - 0.5).abs() < 0.005, "{half}");
+    }
+
+    #[test]
     fn textbook_energy() {
         // Halliday and Resnick, 30-7: U = L i^2 / 2; 53 mH at 34.3 A hold 31 J (sample problem, from memory).
         assert!((stored_energy(53e-3, 34.3) - 31.0).abs() < 0.25);
