@@ -13,6 +13,7 @@ mod explore;
 mod feed;
 mod flow;
 mod frame;
+mod healthy;
 mod limits;
 mod prompts;
 mod reach;
@@ -26,6 +27,7 @@ mod walks;
 mod way_out;
 
 use crate::bike::{Bike, Words, as_value};
+use crate::circuit::faults::Library;
 use crate::procedure::{Procedure, Scope};
 use crate::written::{Diagnostic, Place};
 use std::collections::BTreeSet;
@@ -52,6 +54,8 @@ pub struct Surroundings<'a> {
     pub reserved: &'a [Reserved],
     /// How parts are named aloud.
     pub words: &'a dyn Words,
+    /// What can go wrong and what can be looked at; without it, what a healthy bike answers is not computed.
+    pub faults: Option<&'a Library>,
 }
 
 /// All that is wrong with `procedure`, in the file's order. Findings in a called procedure are not repeated here.
@@ -82,6 +86,7 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
         prompts::check(&walks, &mut found);
         way_out::check(&walks, &mut found);
         seen::check(&walks, &facts, &mut found);
+        healthy::check(&walks, &facts, around, &mut found);
         cautions::check(&walks, &facts, &mut found);
         states.check(&walks, &facts, &mut found);
         answers::check_rendered(&walks, around.reserved, &mut found);

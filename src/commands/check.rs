@@ -199,8 +199,14 @@ impl Checker<'_, '_> {
             let mut known = procedures.borrow_mut();
             known.entry(path.clone()).or_insert_with(|| procedure::load(&path).ok().map(Rc::new)).clone()
         };
-        let around =
-            Surroundings { bikes: &beside, called: &called, reserved: &self.spoken.reserved, words: self.spoken.words };
+        let library = library_beside(&folder);
+        let around = Surroundings {
+            bikes: &beside,
+            called: &called,
+            reserved: &self.spoken.reserved,
+            words: self.spoken.words,
+            faults: library.as_ref(),
+        };
         let findings = check::procedure(&procedure, &around);
         self.procedures = procedures.into_inner();
         findings
@@ -235,12 +241,22 @@ impl Checker<'_, '_> {
     }
 }
 
+/// The first fault library of the folder `faults/` beside a procedure. What is wrong with it is told when it is checked itself.
+fn library_beside(folder: &Path) -> Option<Library> {
+    let faults = folder.join("faults");
+    if !faults.is_dir() {
+        return None;
+    }
+    files_in(&faults).iter().find_map(|file| Library::load(file).ok())
+}
+
 fn no_kind(tree: &Node) -> Diagnostic {
     let place = match tree.entries().first() {
         Some((key, _)) => key.name.place.clone(),
         None => whole_file(&tree.place.file),
     };
     let message = "this is neither a procedure, nor a bike, nor a fault library, nor a vocabulary, nor a story";
-    let help = "The first field of the file says what it is: `procedure:`, `bike:`, `faults:`, `vocabulary:` or `story:`.";
+    let help =
+        "The first field of the file says what it is: `procedure:`, `bike:`, `faults:`, `vocabulary:` or `story:`.";
     Diagnostic::error(&place, "kind", message).help(help)
 }
