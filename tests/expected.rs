@@ -30,6 +30,11 @@ fn bench(bike: &str) -> Bench {
 impl Bench {
     /// The answer at a step in the first round of its loop, from a bike that stands as the step asks and no further.
     fn answer(&self, step: &str, faults: &[&str], before: &[&str]) -> Expected {
+        self.answer_with(step, faults, before, 1.0)
+    }
+
+    /// The same with a lamp of `watt` times its power.
+    fn answer_with(&self, step: &str, faults: &[&str], before: &[&str], watt: f64) -> Expected {
         let mut scope = Scope::new(as_value(&self.bike, &EnglishWords));
         let set = scope.names()["bike"]["points"][0].clone();
         scope.bind("set", set);
@@ -48,7 +53,8 @@ impl Bench {
             .map(|id| self.faults.iter().find(|fault| fault.id == *id).unwrap_or_else(|| panic!("no fault {id}")))
             .collect();
         let question = Question::new(self.procedure.step(step).unwrap(), &scope).unwrap();
-        let subject = Subject::new(&self.bike, &self.library, &laid, &question.mends.iter().cloned().collect());
+        let mut subject = Subject::new(&self.bike, &self.library, &laid, &question.mends.iter().cloned().collect());
+        subject.model.figures.lamp_watt *= watt;
         subject.answer(&question, &state, 4).unwrap()
     }
 
@@ -81,6 +87,26 @@ fn every_step_that_observes_can_be_computed() {
             let answer = bench.answer(&step.id, &[], &[]);
             assert!(!matches!(answer, Expected::Unknown(_)), "{bike}, {}: {answer:?}", *step.id);
         }
+    }
+}
+
+#[test]
+fn no_lamp_answer_hangs_on_the_lamp_formula() {
+    // Published current exponents run from 0.5 to 0.6 and hot over cold from 10 to 14; at any voltage that changes a filament's resistance
+    // by less than a fifth either way, which is what lamps of 0.8 and 1.25 times the rated power do.
+    for bike in ["heron-twin.yaml", "wren-single.yaml"] {
+        let bench = bench(bike);
+        let lamps = bench.procedure.steps.iter().filter(|step| {
+            let lamp = matches!(&step.state.instrument, Some((probeside::bike::InstrumentKind::Lamp, ..)));
+            lamp && !step.when.as_ref().is_some_and(|when| when.contains("has_kill") && bench.bike.kill.is_none())
+        });
+        let mut count = 0;
+        for step in lamps {
+            let answers = [0.8, 1.0, 1.25].map(|watt| bench.answer_with(&step.id, &[], &[], watt));
+            assert!(answers.iter().all(|answer| *answer == answers[0]), "{bike}, {}: {answers:?}", *step.id);
+            count += 1;
+        }
+        assert!(count > 20, "{count} lamp steps");
     }
 }
 

@@ -128,6 +128,8 @@ impl Says<'_> {
         value["wire_words"] = json!(self.wire_at(&terminal));
         let wire = bike.wires.iter().find(|wire| *wire.from == terminal || *wire.to == terminal);
         value["wire"] = json!(wire.map(Wire::id).unwrap_or_default());
+        let opening = bike.electric.openings.get(set.id.as_str());
+        value["opens_at"] = json!(opening.and_then(|opening| opening.opens_at).unwrap_or_default());
         value
     }
 

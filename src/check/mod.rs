@@ -17,6 +17,7 @@ mod explore;
 mod feed;
 mod flow;
 mod frame;
+mod healthy;
 mod limits;
 mod prompts;
 mod reach;
@@ -31,6 +32,7 @@ mod walks;
 mod way_out;
 
 use crate::bike::{Bike, Words, as_value};
+use crate::circuit::faults::Library;
 use crate::procedure::{Procedure, Scope, Step};
 use crate::written::{Diagnostic, Place};
 use std::collections::BTreeSet;
@@ -57,6 +59,8 @@ pub struct Surroundings<'a> {
     pub reserved: &'a [Reserved],
     /// How parts are named aloud.
     pub words: &'a dyn Words,
+    /// What can go wrong and what can be looked at; without it, what a healthy bike answers is not computed.
+    pub faults: Option<&'a Library>,
 }
 
 /// All that is wrong with `procedure`, in the file's order. Findings in a called procedure are not repeated here.
@@ -91,6 +95,7 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
         ear_words::check(&walks, &mut found);
         way_out::check(&walks, &mut found);
         seen::check(&walks, &facts, &mut found);
+        healthy::check(&walks, &facts, around, &mut found);
         cautions::check(&walks, &facts, &mut found);
         states.check(&walks, &facts, &mut found);
         answers::check_rendered(&walks, around.reserved, &mut found);

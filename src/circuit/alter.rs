@@ -1,7 +1,7 @@
 //! Changes laid over a healthy bike's wiring: what a fault does to it.
 
 use super::wiring::{Branch, BranchKind, Wiring};
-use super::{CircuitError, Figures, battery_ohm, battery_volt};
+use super::{CircuitError, Figures, battery};
 use crate::bike::{Bike, PointsAt};
 
 /// One change. Branches go by the ids that [`Wiring`] lists.
@@ -103,7 +103,7 @@ pub enum Alteration {
         /// Gap.
         millimetre: f64,
     },
-    /// The crank angle over which a set is closed, degree of crank.
+    /// The crank angle over which a set is closed between two openings, degree of crank.
     Dwell {
         /// Set.
         set: String,
@@ -133,8 +133,9 @@ impl Alteration {
         match self {
             Alteration::BatteryVolt(volt) => figures.battery_volt = *volt,
             Alteration::Charge(charge) => {
-                figures.battery_volt *= battery_volt(bike.volt, *charge) / battery_volt(bike.volt, 1.0);
-                figures.battery_ohm *= battery_ohm(bike.volt, *charge) / battery_ohm(bike.volt, 1.0);
+                let ((volt, ohm), (full_volt, full_ohm)) = (battery(bike, *charge), battery(bike, 1.0));
+                figures.battery_volt *= volt / full_volt;
+                figures.battery_ohm *= ohm / full_ohm;
             }
             Alteration::Weak { coil, passed_on } => entry(&mut figures.coils, "coil", coil)?.passed_on *= passed_on,
             Alteration::Stuck { set, .. } => {
@@ -161,7 +162,7 @@ impl Alteration {
                 c.reversed = !c.reversed;
             }
             Alteration::PointsGap { set, millimetre } => *entry(&mut figures.points_gap, "points", set)? = *millimetre,
-            Alteration::Dwell { set, degrees } => *entry(&mut figures.dwell_degrees, "points", set)? = *degrees,
+            Alteration::Dwell { set, degrees } => entry(&mut figures.timing, "points", set)?.closed = *degrees,
             Alteration::PlugGap { plug, millimetre } => *entry(&mut figures.plug_gap, "plug", plug)? = *millimetre,
             _ => {}
         }

@@ -9,7 +9,7 @@ use super::faults::{Fault, Library, Shown};
 use super::instruments::{Case, Model, NotValid, Observation, Strength};
 use super::transient::resistance;
 use super::{Branch, BranchKind, CircuitError, Glow};
-use crate::bike::{Bike, BikeState, Engine, PointsAt};
+use crate::bike::{Bike, BikeState, Engine, InstrumentKind, PointsAt};
 use crate::procedure::{Ask, Observe, ReadingAsk, Scope, Step, evaluate_number, render, render_names};
 use crate::trade::{Quantity, Unit};
 use crate::written::Diagnostic;
@@ -180,6 +180,10 @@ impl<'a> Subject<'a> {
     pub fn answer(&self, question: &Question, state: &BikeState, samples: u64) -> Result<Expected, CircuitError> {
         if question.answers == Answers::Nothing {
             return Ok(Expected::Nothing);
+        }
+        let meter = |kind| matches!(kind, InstrumentKind::Voltmeter | InstrumentKind::Ammeter);
+        if state.engine == Some(Engine::Running) && state.instrument.as_ref().is_some_and(|tool| meter(tool.kind)) {
+            return Ok(Expected::Unknown("the engine runs, and what it generates is not in the circuit".to_owned()));
         }
         let mut found = Found::default();
         for seed in 0..=samples {

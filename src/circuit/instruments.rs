@@ -4,7 +4,7 @@ use super::network::Kind;
 use super::transient::resistance;
 use super::wiring::Wiring;
 use super::{Alteration, CircuitError, Figures, Lamp};
-use crate::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, PointsAt};
+use crate::bike::{Bike, BikeState, Instrument, InstrumentKind};
 use std::collections::BTreeSet;
 
 /// A lamp with less than this share of its light looks dark (common practice, no source).
@@ -105,24 +105,6 @@ impl<'b> Model<'b> {
     /// [`CircuitError::Unknown`].
     pub fn wiring(&self, state: &BikeState, closed: &BTreeSet<String>) -> Result<Wiring, CircuitError> {
         Wiring::new(self.bike, &self.figures, state, closed, &self.changes)
-    }
-
-    /// The ways the points can stand in a state: one, or every way of those that turn or are not known.
-    pub fn standings(&self, state: &BikeState) -> Vec<BTreeSet<String>> {
-        let mut all = vec![BTreeSet::new()];
-        for set in &self.bike.points {
-            let id = &set.id.value;
-            let by_hand = state.points.get(id) == Some(&PointsAt::Open)
-                && !matches!(state.engine, Some(Engine::Turned | Engine::Kicked | Engine::Running));
-            let stuck = self.stuck(id);
-            let at = stuck.as_ref().filter(|at| !by_hand || **at == PointsAt::Open).or(state.points.get(id));
-            if at != Some(&PointsAt::Open) {
-                let with = all.iter().map(|s| s.iter().cloned().chain([id.clone()]).collect());
-                let with: Vec<BTreeSet<String>> = with.collect();
-                if at == Some(&PointsAt::Closed) { all = with } else { all.extend(with) }
-            }
-        }
-        all
     }
 
     /// What the state's instrument shows, for every way the points can stand; for a spark tester one case. Empty without an

@@ -14,13 +14,14 @@ mod network;
 mod solve;
 mod spark;
 mod spice;
+mod standing;
 mod tolerance;
 pub mod transient;
 mod wiring;
 
 pub use alter::Alteration;
 pub use expected::{Expected, Limits, Question, Reading, Subject};
-pub use figures::{CoilFigures, Figures, battery_ohm, battery_volt};
+pub use figures::{CoilFigures, Figures, Timing, battery, battery_ohm, battery_volt};
 pub use instruments::{Case, Glow, Model, NotValid, Observation, Strength};
 pub use lamp::Lamp;
 pub use network::{Diode, Element, Kind, Network, Node};

@@ -45,7 +45,7 @@ impl Model<'_> {
             _ => return BY_HAND_SECONDS,
         };
         let degrees_per_second = 6.0 * rpm;
-        figures.dwell_degrees.get(set).copied().unwrap_or(0.0) / degrees_per_second
+        figures.timing.get(set).map_or(0.0, |timing| timing.closed) / degrees_per_second
     }
 
     /// The spark at a tester, or at a plug taken out (`plug-ID.top` and `plug-ID.thread`). With the engine still, it comes from

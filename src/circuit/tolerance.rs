@@ -38,6 +38,9 @@ impl Figures {
         for ohm in contacts {
             *ohm *= between(random, CONTACT_SPREAD);
         }
+        for ohm in f.own_ohm.values_mut() {
+            *ohm *= between(random, CONTACT_SPREAD);
+        }
         for coil in f.coils.values_mut() {
             coil.primary_ohm *= around(random, WINDING_SPREAD);
             coil.secondary_ohm *= around(random, WINDING_SPREAD);

@@ -164,16 +164,18 @@ impl Wiring {
         self.push("battery.emf", "battery", INSIDE, GROUND, BranchKind::Emf(sign * f.battery_volt));
         self.push("battery", "battery", INSIDE, "battery.live", BranchKind::Ohm(f.battery_ohm));
         if bike.fuse.is_some() {
-            self.contact("fuse", "fuse.supply", "fuse.load", Some(f.fuse_ohm));
+            self.contact("fuse", "fuse.supply", "fuse.load", Some(f.contact_ohm("fuse", f.fuse_ohm)));
         }
         if bike.ballast_ohm.is_some() {
             self.contact("ballast", "ballast.supply", "ballast.load", Some(f.ballast_ohm));
         }
-        let key = connects(&bike.key, state.switches.get("key"), false)?.then_some(f.switch_ohm);
+        let key = connects(&bike.key, state.switches.get("key"), false)?;
+        let key = key.then_some(f.contact_ohm("key", f.switch_ohm));
         self.switch(bike, "key", &bike.key, key);
         if let Some(kill) = &bike.kill {
             let runs = kill.action == KillAction::OpensFeed;
-            let ohm = connects(kill, state.switches.get("kill"), runs)?.then_some(f.switch_ohm);
+            let ohm = connects(kill, state.switches.get("kill"), runs)?;
+            let ohm = ohm.then_some(f.contact_ohm("kill", f.switch_ohm));
             self.switch(bike, "kill", kill, ohm);
         }
         Ok(())
@@ -203,11 +205,11 @@ impl Wiring {
         let f = self.figures.clone();
         for c in &bike.connectors {
             let half = |n: usize| format!("{}.{}", c.id.value, c.halves[n]);
-            self.contact(&c.id.value, &half(0), &half(1), Some(f.connector_ohm));
+            self.contact(&c.id.value, &half(0), &half(1), Some(f.contact_ohm(&c.id, f.connector_ohm)));
         }
         for p in &bike.points {
             let part = format!("points-{}", p.id.value);
-            let ohm = closed.contains(&p.id.value).then_some(f.points_ohm);
+            let ohm = closed.contains(&p.id.value).then_some(f.contact_ohm(&part, f.points_ohm));
             self.contact(&part, &format!("{part}.wire"), &format!("{part}.plate"), ohm);
         }
         for c in &bike.coils {
@@ -244,8 +246,9 @@ impl Wiring {
                 Some(plug) => {
                     let (cap, top) = (format!("cap-{plug}"), &w.to.value);
                     let end = format!("{cap}.lead");
+                    let cap_ohm = self.figures.contact_ohm(&cap, self.figures.cap_ohm);
                     self.push(&id, &id, &w.from.value, &end, BranchKind::Ohm(ohm));
-                    self.push(&cap, &cap, &end, top, BranchKind::Ohm(self.figures.cap_ohm));
+                    self.push(&cap, &cap, &end, top, BranchKind::Ohm(cap_ohm));
                 }
                 None => self.push(&id, &id, &w.from.value, &w.to.value, BranchKind::Ohm(ohm)),
             }

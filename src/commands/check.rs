@@ -199,8 +199,14 @@ impl Checker<'_, '_> {
             let mut known = procedures.borrow_mut();
             known.entry(path.clone()).or_insert_with(|| procedure::load(&path).ok().map(Rc::new)).clone()
         };
-        let around =
-            Surroundings { bikes: &beside, called: &called, reserved: &self.spoken.reserved, words: self.spoken.words };
+        let library = library_beside(&folder);
+        let around = Surroundings {
+            bikes: &beside,
+            called: &called,
+            reserved: &self.spoken.reserved,
+            words: self.spoken.words,
+            faults: library.as_ref(),
+        };
         let findings = check::procedure(&procedure, &around);
         self.procedures = procedures.into_inner();
         findings
@@ -233,6 +239,15 @@ impl Checker<'_, '_> {
         }
         self.bikes.get(&file).cloned().flatten()
     }
+}
+
+/// The first fault library of the folder `faults/` beside a procedure. What is wrong with it is told when it is checked itself.
+fn library_beside(folder: &Path) -> Option<Library> {
+    let faults = folder.join("faults");
+    if !faults.is_dir() {
+        return None;
+    }
+    files_in(&faults).iter().find_map(|file| Library::load(file).ok())
 }
 
 fn no_kind(tree: &Node) -> Diagnostic {

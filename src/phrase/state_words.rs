@@ -221,6 +221,7 @@ mod tests {
             wires: Vec::new(),
             terminals: BTreeMap::from([("coil-right.points".into(), w("right coil's black wire".into()))]),
             specified: BTreeMap::new(),
+            electric: Electric::default(),
             place: place(),
         }
     }

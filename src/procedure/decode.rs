@@ -200,6 +200,7 @@ fn state(of: &Node) -> StateTemplate {
         plug_in: of.texts("plug-in"),
         points: of.dict("points").filter_map(|(set, at)| Some((set, PointsAt::named(&at.spelling)?))).collect(),
         engine: of.written_at("engine").and_then(|engine| Engine::named(&engine)),
+        crank: of.written_at("crank"),
         fit: of.dict("fit").map(|(name, between)| (name, pair(between))).collect(),
         remove: of.texts("remove"),
         instrument,

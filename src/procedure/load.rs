@@ -130,6 +130,7 @@ impl Reader {
     }
 
     fn state(&mut self, state: &StateTemplate) {
+        self.expressions(&state.crank);
         let pairs = state.switches.iter().flat_map(|(name, position)| [name, position]);
         let fitted = state.fit.iter().flat_map(|(name, between)| [name, &between[0], &between[1]]);
         let leads = state.instrument.iter().flat_map(|(_, first, second)| [first, second]);

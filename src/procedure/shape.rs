@@ -241,6 +241,11 @@ static STATE: shape::Object = shape::Object {
             OneOf("way of the engine", || Engine::ALL.iter().map(|e| e.name()).collect()),
             "What the engine does.",
         ),
+        optional(
+            "crank",
+            Text(Expression),
+            "The crank angle, 0 to 720 degrees from where the profile's opens-at counts.",
+        ),
         optional("fit", Dict(0, Words, &LEADS), "What to fit, and the two terminals it joins."),
         optional("remove", List(0, MANY, &Text(Template)), "What to take off again."),
         optional("instrument", Tagged("an instrument", &INSTRUMENTS), "The instrument and its two leads."),

@@ -230,6 +230,8 @@ pub struct StateTemplate {
     pub points: Vec<(Template, PointsAt)>,
     /// The engine.
     pub engine: Option<Engine>,
+    /// The crank angle, degree.
+    pub crank: Option<Expression>,
     /// What to fit, between which terminals.
     pub fit: Vec<(Template, [Template; 2])>,
     /// What to take off.
