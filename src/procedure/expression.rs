@@ -191,8 +191,9 @@ fn dotted(tree: &IdedExpr) -> Option<(String, bool)> {
 fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic> {
     let mut tree = compile(expression)?;
     let mut context = Context::default();
-    for (name, value) in scope.names() {
-        context.add_variable_from_value(name.clone(), to_cel(value));
+    // What the expression does not name need not be turned into its values.
+    for (name, value) in scope.names().filter(|(name, _)| expression.contains(name)) {
+        context.add_variable_from_value(name.to_owned(), to_cel(value));
     }
     sums::add_to(&mut context, &called(&mut tree));
     Value::resolve(&tree, &context)
