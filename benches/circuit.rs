@@ -1,11 +1,9 @@
 //! One operating point against one run of ngspice on the same netlist: each invented bike with the key on, its points
 //! closed and a test lamp held to it. Run with `cargo bench --bench circuit`.
 
-#[path = "../tests/circuit_bikes/mod.rs"]
-mod circuit_bikes;
-
-use probeside::bike::{Bike, BikeState};
+use probeside::bike::{self, Bike, BikeState};
 use probeside::circuit::{Kind, Lamp, Model, Network};
+use std::path::Path;
 use std::process::{Command, ExitCode};
 use std::time::Instant;
 
@@ -18,7 +16,9 @@ fn median(mut seconds: Vec<f64>) -> f64 {
 }
 
 fn main() -> ExitCode {
-    let bikes = [circuit_bikes::heron_twin(), circuit_bikes::wren_single()];
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes");
+    let bikes =
+        ["heron-twin.yaml", "wren-single.yaml"].map(|name| bike::load(&folder.join(name)).expect("a sound bike"));
     if bikes.iter().all(compared) { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }
 

@@ -3,6 +3,7 @@
 
 mod feed;
 mod load;
+mod parts;
 mod profile;
 mod shape;
 mod state;
@@ -11,6 +12,7 @@ mod value;
 
 pub use feed::FeedPart;
 pub use load::{from_tree, load, parse};
+pub use parts::WireRole;
 pub use profile::{
     Bike, Coil, Condenser, Connector, Fuse, KillAction, Plug, PointsSet, Polarity, Side, Specified, Starter, Switch,
     SwitchPosition, Wire,

@@ -50,7 +50,7 @@ names! {
 }
 
 /// An instrument and the terminals its two leads are on.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Instrument {
     /// Which.
     pub kind: InstrumentKind,
@@ -61,7 +61,7 @@ pub struct Instrument {
 }
 
 /// The state of the bike as far as it is known.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct BikeState {
     /// Switches and taps by name (`key`, `kill`, `fuel`) and their position.
     pub switches: BTreeMap<String, String>,

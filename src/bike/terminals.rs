@@ -28,10 +28,15 @@ impl Bike {
         for plug in &self.plugs {
             part(&format!("plug-{}", *plug.id), ["top", "thread"]);
         }
+        let caps = self.plugs.iter().filter(|plug| self.lead_of(&plug.id).is_some());
+        let caps: Vec<String> = caps.map(|plug| format!("cap-{}.lead", *plug.id)).collect();
         for connector in &self.connectors {
             part(&connector.id, [&connector.halves[0], &connector.halves[1]]);
         }
+        names.extend(caps);
         names.extend(self.coils.iter().map(|coil| format!("coil-{}.lead", *coil.id)));
+        let two = self.coils.iter().filter(|coil| coil.plugs.len() > 1);
+        names.extend(two.map(|coil| format!("coil-{}.second-lead", *coil.id)));
         names
     }
 

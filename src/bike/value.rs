@@ -1,6 +1,6 @@
 //! A bike as templates and expressions see it: `bike.points[0].wire_words`.
 
-use super::{Bike, Coil, Condenser, Connector, KillAction, Plug, PointsSet, Polarity, Side, Starter};
+use super::{Bike, Coil, Condenser, Connector, KillAction, Plug, PointsSet, Polarity, Side, Starter, Wire};
 use serde_json::{Map, Value, json};
 
 /// How the parts of a bike are named aloud. The vocabulary owns these words; [`EnglishWords`] serves where none is at hand.
@@ -102,6 +102,7 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "feed": says.feed(false),
         "feed_back": says.feed(true),
         "connectors": bike.connectors.iter().map(|connector| says.connector(connector)).collect::<Vec<_>>(),
+        "wires": bike.wires.iter().map(|wire| says.wire(wire)).collect::<Vec<_>>(),
         "specified": specified,
     })
 }
@@ -123,7 +124,10 @@ impl Says<'_> {
         value["connector"] = connector.map_or(Value::Null, |connector| self.connector(connector));
         value["condenser"] = condenser.map_or(Value::Null, |condenser| self.condenser(condenser));
         value["plugs"] = Value::Array(plugs);
-        value["wire_words"] = json!(self.wire_at(&format!("points-{}.wire", *set.id)));
+        let terminal = format!("points-{}.wire", *set.id);
+        value["wire_words"] = json!(self.wire_at(&terminal));
+        let wire = bike.wires.iter().find(|wire| *wire.from == terminal || *wire.to == terminal);
+        value["wire"] = json!(wire.map(Wire::id).unwrap_or_default());
         value
     }
 
@@ -148,12 +152,24 @@ impl Says<'_> {
 
     fn plug(&self, plug: &Plug) -> Value {
         let sides: Vec<Side> = self.bike.plugs.iter().map(|plug| plug.side).collect();
-        self.item_of("plug", &plug.id, plug.side, &sides)
+        let mut value = self.item_of("plug", &plug.id, plug.side, &sides);
+        let lead = self.bike.lead_of(&plug.id);
+        value["tower"] = json!(lead.map(|wire| wire.from.value.as_str()).unwrap_or_default());
+        value["lead"] = json!(lead.map(Wire::id).unwrap_or_default());
+        let coil = self.bike.coils.iter().find(|coil| coil.plugs.iter().any(|id| **id == *plug.id));
+        value["coil"] = json!(coil.map(|coil| coil.id.as_str()).unwrap_or_default());
+        value
+    }
+
+    fn wire(&self, wire: &Wire) -> Value {
+        let colour = self.words.wire(&wire.colour).unwrap_or_default();
+        json!({"id": wire.id(), "from": *wire.from, "to": *wire.to, "role": wire.role().name(), "words": colour})
     }
 
     fn condenser(&self, condenser: &Condenser) -> Value {
         let side = self.side_of_set(&condenser.points);
         let mut value = self.item_of("condenser", &condenser.id, side, &self.sides_of_condensers());
+        value["points"] = json!(*condenser.points);
         value["half"] = json!(*condenser.half);
         value["microfarad"] = json!(condenser.microfarad);
         value["wire_words"] = json!(self.wire_at(&format!("condenser-{}.lead", *condenser.id)));

@@ -16,8 +16,8 @@ const MOST_ITERATIONS: usize = 300;
 const HALF_STEPS_FROM: usize = 40;
 /// Settled when no voltage across a lamp or diode moves by more than this share of itself ...
 const SETTLED_SHARE: f64 = 1e-11;
-/// ... plus this, volt.
-const SETTLED_VOLT: f64 = 1e-13;
+/// ... plus this, volt: a nanovolt, below which rounding among milliohms and megohms decides.
+const SETTLED_VOLT: f64 = 1e-9;
 
 /// The node voltages and element currents of a network.
 #[derive(Debug, Clone, PartialEq)]

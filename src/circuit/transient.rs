@@ -192,7 +192,9 @@ pub fn at_break(closed: &Wiring, open: &Wiring, coil: &str, seconds: f64) -> Res
     let lead = format!("coil-{coil}.lead");
     let part = format!("coil-{coil}");
     let through = open.branch(&format!("{part}.secondary"))?.ohm().is_some_and(|o| o < PASSES_OHM);
-    let shunt = resistance(open, &lead, GROUND, |b| b.part == part)?.map_or(0.0, |ohm| 1.0 / ohm.max(1e-3));
+    let home = &open.branch(&format!("{part}.secondary"))?.b;
+    let home = if home.ends_with(".points") { GROUND } else { home };
+    let shunt = resistance(open, &lead, home, |b| b.part == part)?.map_or(0.0, |ohm| 1.0 / ohm.max(1e-3));
     let ratio2 = figures.ratio * figures.ratio;
     let l = Loop {
         henry: figures.primary_henry,
@@ -218,7 +220,7 @@ pub(super) fn passes(ohm: Option<f64>) -> bool {
 
 impl Model<'_> {
     /// The break that each points set makes at a coil when the engine turns with the circuit as in `state`, the other sets
-    /// open; `seconds` is how long a set stays closed, by its id.
+    /// open unless they are stuck; `seconds` is how long a set stays closed, by its id.
     ///
     /// # Errors
     /// Those of [`Wiring::new`] and [`Network::operating_point`].
@@ -228,11 +230,20 @@ impl Model<'_> {
         coil: &str,
         seconds: impl Fn(&str) -> f64,
     ) -> Result<Vec<(String, Break)>, CircuitError> {
-        let open = self.wiring(state, &Default::default())?;
+        let still = self.bike.points.iter().map(|set| set.id.value.clone());
+        let still: std::collections::BTreeSet<String> =
+            still.filter(|set| self.stuck(set) == Some(crate::bike::PointsAt::Closed)).collect();
+        let open = self.wiring(state, &still)?;
         let mut all = Vec::new();
-        for set in &self.bike.points {
-            let closed = self.wiring(state, &[set.id.value.clone()].into())?;
-            all.push((set.id.value.clone(), at_break(&closed, &open, coil, seconds(&set.id.value))?));
+        for set in self.bike.points.iter().map(|set| &set.id.value) {
+            let one = match self.stuck(set) {
+                Some(_) => Break::NONE,
+                None => {
+                    let closed = still.iter().chain([set]).cloned().collect();
+                    at_break(&self.wiring(state, &closed)?, &open, coil, seconds(set))?
+                }
+            };
+            all.push((set.clone(), one));
         }
         Ok(all)
     }

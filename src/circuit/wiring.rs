@@ -2,11 +2,11 @@
 //!
 //! Branches: `battery.emf`, `battery`, `fuse`, `key`, `kill` (`kill SET` where it grounds several points wires), `ballast`,
 //! connectors by their ids, `points-ID`, `coil-ID.primary`, `coil-ID.secondary`, `condenser-ID`, `plug-ID` (its gap, open
-//! until fouled), wires as `FROM to TO`, and what is fitted by its name. The reference is the battery's ground terminal.
+//! until fouled), `cap-ID`, wires as `FROM to TO` (a high-tension lead ends in its cap), and what is fitted by its name. The reference is the battery's ground terminal.
 
 use super::network::{Kind, Network};
 use super::{Alteration, CircuitError, Figures, Lamp};
-use crate::bike::{Bike, BikeState, KillAction, Polarity, Switch};
+use crate::bike::{Bike, BikeState, InstrumentKind, KillAction, Polarity, Switch, WireRole};
 use crate::trade::conductor;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -84,12 +84,13 @@ fn unknown(what: &'static str, name: &str) -> CircuitError {
     CircuitError::Unknown { what, name: name.to_owned() }
 }
 
-/// Whether a switch connects. Unset, it stands where the engine runs for a kill switch and in a position that opens for a key.
+/// Whether a switch's contact is closed. `connects` is the position in which the ignition works, whatever the contact does
+/// there. Unset, a kill switch stands where the engine runs and a key in a position that opens.
 fn connects(switch: &Switch, at: Option<&String>, unset: bool) -> Result<bool, CircuitError> {
     match at.map(String::as_str) {
         None => Ok(unset),
-        Some("connects") => Ok(true),
-        Some("disconnects") => Ok(false),
+        Some("connects") => Ok(switch.action == KillAction::OpensFeed),
+        Some("disconnects") => Ok(switch.action != KillAction::OpensFeed),
         Some(name) => {
             let found = switch.positions.iter().find(|p| p.name.value == name);
             found.map(|p| p.connects).ok_or_else(|| unknown("position of a switch", name))
@@ -111,7 +112,7 @@ impl Wiring {
     ) -> Result<Self, CircuitError> {
         let mut figures = figures.clone();
         for change in changes {
-            change.on_figures(&mut figures)?;
+            change.on_figures(bike, &mut figures)?;
         }
         let mut wiring = Self { branches: Vec::new(), figures };
         wiring.supply(bike, state)?;
@@ -216,7 +217,8 @@ impl Wiring {
             let primary = conductor::at_temperature(figures.primary_ohm, f.celsius);
             self.push(&format!("{part}.primary"), &part, &feed, &points, BranchKind::Ohm(primary));
             let secondary = BranchKind::Ohm(conductor::at_temperature(figures.secondary_ohm, f.celsius));
-            self.push(&format!("{part}.secondary"), &part, &lead, &points, secondary);
+            let home = if c.plugs.len() > 1 { format!("{part}.second-lead") } else { points };
+            self.push(&format!("{part}.secondary"), &part, &lead, &home, secondary);
         }
         for c in &bike.condensers {
             let part = format!("condenser-{}", c.id.value);
@@ -232,15 +234,21 @@ impl Wiring {
 
     fn wires(&mut self, bike: &Bike) {
         for w in &bike.wires {
-            let mut ohm = match (w.metre, w.mm2) {
+            let ohm = match (w.metre, w.mm2) {
                 (Some(metre), Some(mm2)) => conductor::wire_ohm(metre, mm2, self.figures.celsius),
                 _ => self.figures.wire_ohm,
             };
-            if w.to.value.starts_with("plug-") && w.to.value.ends_with(".top") {
-                ohm += self.figures.cap_ohm;
+            let id = w.id();
+            let plug = w.to.value.strip_prefix("plug-").and_then(|to| to.strip_suffix(".top"));
+            match plug.filter(|_| w.role() == WireRole::Lead) {
+                Some(plug) => {
+                    let (cap, top) = (format!("cap-{plug}"), &w.to.value);
+                    let end = format!("{cap}.lead");
+                    self.push(&id, &id, &w.from.value, &end, BranchKind::Ohm(ohm));
+                    self.push(&cap, &cap, &end, top, BranchKind::Ohm(self.figures.cap_ohm));
+                }
+                None => self.push(&id, &id, &w.from.value, &w.to.value, BranchKind::Ohm(ohm)),
             }
-            let id = format!("{} to {}", w.from.value, w.to.value);
-            self.push(&id, &id, &w.from.value, &w.to.value, BranchKind::Ohm(ohm));
         }
     }
 
@@ -256,8 +264,8 @@ impl Wiring {
                     let farad = bike.condensers.first().map_or(0.22e-6, |c| c.microfarad * 1e-6);
                     BranchKind::Capacitor { farad, leak_ohm: self.figures.condenser_leak_ohm }
                 }
-                n if n.contains("jumper") => BranchKind::Ohm(JUMPER_OHM),
-                n => return Err(unknown("fitted thing (jumper, bulb, condenser)", n)),
+                n if n.contains("jumper") || n.contains("clip") => BranchKind::Ohm(JUMPER_OHM),
+                n => return Err(unknown("fitted thing (jumper, clip, bulb, condenser)", n)),
             };
             self.push(name, name, a, b, kind);
         }
@@ -280,7 +288,10 @@ impl Wiring {
             for branch in &mut self.branches {
                 let hit = match &part {
                     Some(part) => branch.part == *part || branch.id == format!("{part} (series)"),
-                    None => branch.part.contains(" to ") && (branch.a == ends_on || branch.b == ends_on),
+                    None => {
+                        let leads_on = branch.part.contains(" to ") || branch.part.starts_with("cap-");
+                        leads_on && (branch.a == ends_on || branch.b == ends_on)
+                    }
                 };
                 branch.parted |= hit;
                 found |= hit;
@@ -288,6 +299,25 @@ impl Wiring {
             if !found {
                 return Err(unknown("part that unplugs", id));
             }
+        }
+        // A tester on the lead's end stands in for the cap, one on the coil's tower for the lead.
+        if let Some(tool) = state.instrument.as_ref().filter(|tool| tool.kind == InstrumentKind::SparkTester) {
+            let at = &tool.first;
+            let off = |b: &Branch| {
+                (at.starts_with("cap-") && b.part.starts_with("cap-") && b.a == *at)
+                    || (at.ends_with("lead") && b.part.contains(" to ") && b.a == *at)
+            };
+            // A plug that is watched at its own gap sits in its cap, its thread clamped to the engine.
+            let plug = at.strip_prefix("plug-").and_then(|at| at.strip_suffix(".top"));
+            let own = plug.filter(|plug| tool.second == format!("plug-{plug}.thread"));
+            let on = |b: &Branch| {
+                own.is_some_and(|plug| {
+                    let seat = b.part.contains(" to ") && (b.a == tool.second || b.b == tool.second);
+                    seat || b.part == format!("cap-{plug}")
+                })
+            };
+            self.branches.iter_mut().filter(|b| off(b)).for_each(|b| b.parted = true);
+            self.branches.iter_mut().filter(|b| on(b)).for_each(|b| b.parted = false);
         }
         Ok(())
     }

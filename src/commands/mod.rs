@@ -13,6 +13,7 @@ mod hear;
 mod outcome;
 #[cfg(test)]
 mod power;
+mod prove;
 mod reckon;
 mod story;
 mod walk;
@@ -41,6 +42,8 @@ pub enum Command {
     Walk(walk::Args),
     /// Is a procedure, bike or vocabulary file sound?
     Check(check::CheckArgs),
+    /// Does a procedure find every fault of a bike?
+    Prove(prove::Args),
     /// The tree of a procedure as a picture
     Draw(draw::Args),
     /// What would be understood of sound files, and how surely
@@ -59,6 +62,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
+        Command::Prove(args) => prove::run(&args),
         Command::Draw(args) => draw::run(&args),
         Command::Hear(args) => hear::run(&args),
         Command::Review(args) => Ok(review::run(&args)),

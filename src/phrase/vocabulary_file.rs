@@ -19,8 +19,21 @@ pub(super) const COLOUR_CODES: &[&str] =
     &["BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR"];
 const SWITCHES: &[&str] = &["key", "kill", "fuel"];
 const HALVES: &[&str] = &["supply-side", "load-side", "coil-side", "points-side"];
-pub(super) const PARTS: &[&str] =
-    &["battery", "fuse", "key", "kill", "ballast", "engine", "frame", "coil", "points", "condenser", "plug", "lead"];
+pub(super) const PARTS: &[&str] = &[
+    "battery",
+    "fuse",
+    "key",
+    "kill",
+    "ballast",
+    "engine",
+    "frame",
+    "coil",
+    "points",
+    "condenser",
+    "plug",
+    "lead",
+    "cap",
+];
 pub(super) const TERMINALS: &[&str] = &[
     "battery.live",
     "battery.ground",
@@ -35,10 +48,12 @@ pub(super) const TERMINALS: &[&str] = &[
     "coil.feed",
     "coil.points",
     "coil.lead",
+    "coil.second-lead",
     "points.wire",
     "points.plate",
     "condenser.lead",
     "condenser.case",
+    "cap.lead",
     "plug.top",
     "plug.thread",
 ];

@@ -49,6 +49,19 @@ pub fn render_state(state: &StateTemplate, scope: &Scope, bike: &Bike) -> Result
     Ok(need)
 }
 
+/// Names in texts for the bike and the loop at hand; a text may hold several, separated by commas, or none.
+///
+/// # Errors
+/// A template that does not come out.
+pub fn render_names(texts: &[Template], scope: &Scope) -> Result<Vec<String>, Diagnostic> {
+    let mut names = Vec::new();
+    for text in texts {
+        let all = render(text, scope)?;
+        names.extend(all.split(',').map(str::trim).filter(|name| !name.is_empty()).map(str::to_owned));
+    }
+    Ok(names)
+}
+
 struct Make<'a> {
     scope: &'a Scope,
     bike: &'a Bike,

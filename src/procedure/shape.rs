@@ -98,6 +98,16 @@ static STEP: shape::Object = shape::Object {
         optional("assumes", Object(&STATE), "What must already hold on every way here."),
         optional("when", Text(Expression), "The step is left out unless this holds."),
         optional("otherwise", Ref("route", &ROUTE), "Where it leads when `when` does not hold."),
+        optional(
+            "observe",
+            ByKind(&[&OneOf("observation", || vec![COMPLAINT]), &Tagged("an observation", &OBSERVATIONS)]),
+            "What is observed, where it is not what the instrument shows.",
+        ),
+        optional(
+            "mends",
+            List(0, MANY, &Text(Template)),
+            "What is as good as new from this step on: a part, a kind of fault, or KIND:PLACE.",
+        ),
         needed("ask", Tagged("a question", &ASKS), "What is asked."),
         optional("time", Number(1.0, LONGEST_TIME), "Working time before silence is noticed, second."),
         optional("minutes", Number(0.0, 600.0), "Typical length of the check, minute."),
@@ -105,6 +115,39 @@ static STEP: shape::Object = shape::Object {
         SOURCE,
     ],
 };
+
+/// The observation that has no place.
+pub(super) const COMPLAINT: &str = "complaint";
+static OBSERVATIONS: [(&str, shape::Object); 3] = [
+    (
+        "look",
+        shape::Object {
+            what: "a look",
+            fields: &[
+                needed("look", Text(Id), "What is looked at: a name that the fault library knows."),
+                optional(
+                    "at",
+                    ByKind(&[&Text(Template), &List(1, MANY, &Text(Template))]),
+                    "The part or parts; without it, anywhere on the bike.",
+                ),
+            ],
+        },
+    ),
+    (
+        "sweep",
+        shape::Object {
+            what: "a sweep",
+            fields: &[needed("sweep", Text(Template), "The switch that is moved through every position.")],
+        },
+    ),
+    (
+        "flick",
+        shape::Object {
+            what: "a flick",
+            fields: &[needed("flick", Text(Template), "The points set that alone is opened by hand.")],
+        },
+    ),
+];
 
 static ASKS: [(&str, shape::Object); 5] = [
     (
@@ -139,6 +182,11 @@ static CHOICE: shape::Object = shape::Object {
         needed("phrases", List(1, MANY, &Text(Template)), "What may be said, lower case; the first is taught."),
         needed("echo", Text(Template), "How it is said back, in other words."),
         needed("means", Ref("meaning", &MEANS), "What it says about the part: good, bad or neither."),
+        optional(
+            "shows",
+            List(1, MANY, &Text(Template)),
+            "What is physically seen when this is the right answer; without it, what its id says.",
+        ),
         optional("doubt", Ref("target", &TARGET), "Where to go the first time, before the step is asked again."),
         needed("go", Ref("route", &ROUTE), "Where it leads."),
     ],
@@ -223,12 +271,18 @@ static CONCLUSION: shape::Object = shape::Object {
     fields: &[
         needed("cause", Text(Template), "What is wrong, a sentence."),
         needed("remedy", Text(Template), "What to do, a sentence."),
+        optional(
+            "condemns",
+            List(0, MANY, &Text(Template)),
+            "The parts one of which it holds to be at fault; commas separate several in one text.",
+        ),
         needed("rules-out", List(0, MANY, &Text(Template)), "What it rules out."),
         needed("not-tested", List(0, MANY, &Text(Template)), "What was not tested."),
         needed("recheck", List(0, MANY, &Text(Template)), "What to check again after the repair."),
         optional("caution", List(0, MANY, &Text(Id)), "Cautions that go with the remedy, by id."),
         optional("final", Truth, "In a called procedure: ends the whole walk."),
         SOURCE,
+        optional("healthy", Truth, "It says that nothing is wrong, as far as tested."),
     ],
 };
 

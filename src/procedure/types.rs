@@ -145,6 +145,8 @@ pub struct Choice {
     pub echo: Template,
     /// What it means.
     pub means: Meaning,
+    /// What is physically seen when this is the right answer (`lit`, `on-off`, `none`); without it, what the answer's id says.
+    pub shows: Vec<Template>,
     /// Where to go the first time this answer is given, before the step is asked again; the second time `go` holds. This is
     /// how "dark" and "no spark" are doubted: prove the lamp, then look again.
     pub doubt: Option<Target>,
@@ -240,6 +242,24 @@ pub struct StateTemplate {
     pub place: Option<Place>,
 }
 
+/// What is observed at a step, where it is not what the instrument in the step's state shows.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Observe {
+    /// Something is looked at, smelt or felt.
+    Look {
+        /// What: a name that the fault library knows, such as `contact-faces`.
+        look: Written<String>,
+        /// On which parts; anywhere on the bike when there is none.
+        at: Vec<Template>,
+    },
+    /// The instrument is watched while this switch is moved through every position.
+    Sweep(Template),
+    /// A tester on every plug lead, while only this points set is opened by hand.
+    Flick(Template),
+    /// Which plugs give no spark on the road.
+    Complaint(Place),
+}
+
 /// One step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Step {
@@ -261,6 +281,10 @@ pub struct Step {
     pub when: Option<Expression>,
     /// Where to go when `when` does not hold.
     pub otherwise: Option<Route>,
+    /// What is observed, where it is not what the instrument shows.
+    pub observe: Option<Observe>,
+    /// What is as good as new from this step on, before its answer: a part, a kind of fault, or `KIND:PLACE`.
+    pub mends: Vec<Template>,
     /// What is asked.
     pub ask: Ask,
     /// Working time in seconds before silence is noticed.
@@ -282,6 +306,8 @@ pub struct Conclusion {
     pub cause: Template,
     /// What to do, a sentence.
     pub remedy: Template,
+    /// The parts one of which it holds to be at fault; a text may hold several, separated by commas, or none.
+    pub condemns: Vec<Template>,
     /// What it rules out.
     pub rules_out: Vec<Template>,
     /// What was not tested.
@@ -294,6 +320,8 @@ pub struct Conclusion {
     pub is_final: bool,
     /// Where the figures in its texts come from.
     pub source: Option<Template>,
+    /// It says that nothing is wrong, as far as tested.
+    pub healthy: bool,
 }
 
 /// A whole procedure.
@@ -327,6 +355,17 @@ pub struct Procedure {
     pub escapes: BTreeMap<String, Route>,
     /// Where the file stands.
     pub place: Place,
+}
+
+impl Observe {
+    /// The texts in it that are rendered for the bike and the loop at hand.
+    pub fn templates(&self) -> Vec<&Template> {
+        match self {
+            Observe::Look { at, .. } => at.iter().collect(),
+            Observe::Sweep(of) | Observe::Flick(of) => vec![of],
+            Observe::Complaint(_) => Vec::new(),
+        }
+    }
 }
 
 impl Procedure {

@@ -113,6 +113,7 @@ pub(super) enum Detail {
 }
 
 /// The walker.
+#[derive(Clone)]
 pub struct Walker {
     pub(super) world: Arc<World>,
     pub(super) out: Vec<Effect>,
@@ -232,6 +233,17 @@ impl Walker {
         (&self.frame().step, self.round_id())
     }
 
+    /// The procedure whose step is at hand.
+    pub fn procedure_id(&self) -> &str {
+        &self.frame().procedure
+    }
+
+    /// A walker at the same place that cannot go back, for trying what would come next.
+    pub fn fork(&mut self) -> Self {
+        self.history.clear();
+        self.clone()
+    }
+
     /// The state of the bike as agreed.
     pub fn bike_state(&self) -> &BikeState {
         &self.state
@@ -248,6 +260,16 @@ impl Walker {
     /// The step's own question is open (not a caution, a confirmation or a pause).
     pub fn is_asking(&self) -> bool {
         matches!(self.phase, Phase::Asking)
+    }
+
+    /// A number is being questioned, or an answer asked back.
+    pub fn is_questioning(&self) -> bool {
+        matches!(self.phase, Phase::Confirming { .. } | Phase::Doubting { .. })
+    }
+
+    /// What it walks in.
+    pub fn world(&self) -> &World {
+        &self.world
     }
 
     /// The walk was stopped before a conclusion: [`Event::Resumed`] takes it up again.
@@ -293,7 +315,7 @@ impl Walker {
     }
 
     /// What templates and expressions see at this place.
-    pub(super) fn scope(&self) -> Scope {
+    pub fn scope(&self) -> Scope {
         self.scope_of(&self.at)
     }
 
