@@ -8,12 +8,15 @@
 use super::faults::{Fault, Library, Shown};
 use super::instruments::{Case, Model, NotValid, Observation, Strength};
 use super::transient::resistance;
-use super::{CircuitError, Glow};
+use super::{Branch, BranchKind, CircuitError, Glow};
 use crate::bike::{Bike, BikeState, Engine, PointsAt};
 use crate::procedure::{Ask, Observe, ReadingAsk, Scope, Step, evaluate_number, render, render_names};
-use crate::trade::Unit;
+use crate::trade::{Quantity, Unit};
 use crate::written::Diagnostic;
 use std::collections::BTreeSet;
+
+/// A condenser that leaks through less than this, ohm, gives a meter's capacitance range nothing to show (common practice, no source).
+const LEAKS_TOO_MUCH_OHM: f64 = 100e3;
 
 /// A band of a reading, its limits as numbers in the step's unit.
 #[derive(Debug, Clone, PartialEq)]
@@ -207,6 +210,11 @@ impl<'a> Subject<'a> {
         if matches!(question.watched, Some(Watched::Flick(_) | Watched::Sweep(_))) {
             return Ok(vec![first.into_iter().collect()]);
         }
+        if let Answers::Reading { unit, .. } = &question.answers
+            && unit.quantity() == Quantity::Capacitance
+        {
+            return Ok(vec![capacitance(model, meter, state)?.into_iter().collect()]);
+        }
         let shown = match model.observe(state) {
             Ok(cases) => instrument(model, meter, state, &cases)?,
             // What the eyes are on may be answered without the instrument.
@@ -266,6 +274,26 @@ fn instrument(model: &Model<'_>, meter: f64, state: &BikeState, cases: &[Case]) 
         }
     }
     Ok(all)
+}
+
+/// What a meter in its capacitance range shows between the leads of the ohmmeter: over range where the condenser leaks too much.
+fn capacitance(model: &Model<'_>, meter: f64, state: &BikeState) -> Result<Option<Seen>, CircuitError> {
+    let Some(tool) = &state.instrument else { return Ok(None) };
+    let wiring = model.wiring(state, &BTreeSet::new())?;
+    let between = |b: &&Branch| {
+        !b.parted && ((b.a == tool.first && b.b == tool.second) || (b.a == tool.second && b.b == tool.first))
+    };
+    let mut farad = Some(0.0);
+    for branch in wiring.branches().iter().filter(between) {
+        match branch.kind {
+            BranchKind::Capacitor { farad: here, leak_ohm } => {
+                farad = farad.filter(|_| leak_ohm >= LEAKS_TOO_MUCH_OHM).map(|all| all + here);
+            }
+            BranchKind::Open => {}
+            _ => farad = None,
+        }
+    }
+    Ok(Some(Seen::Number(farad.map(|farad| farad * 1e6 * meter), Unit::Microfarad, None)))
 }
 
 fn of_glow(glow: Glow) -> Seen {

@@ -188,12 +188,21 @@ impl Model<'_> {
             "lead" => part.strip_prefix("cap-")?,
             _ => return None,
         };
-        let wire = self.bike.lead_of(plug).filter(|wire| wire.role() == WireRole::Lead)?;
         let cap = format!("cap-{plug}");
-        let between: Vec<String> = if end == "top" { vec![wire.id(), cap] } else { vec![wire.id()] };
+        let foot = format!("{cap}.lead");
+        // Leads may have been exchanged: what ends in the cap counts, not what the profile says.
+        let ends_here = |b: &&Branch| b.b == foot && b.a.starts_with("coil-") && b.part.contains(" to ");
+        let (lead, tower) = match wiring.branches.iter().find(ends_here) {
+            Some(branch) => (branch.part.clone(), branch.a.clone()),
+            None => {
+                let wire = self.bike.lead_of(plug).filter(|wire| wire.role() == WireRole::Lead)?;
+                (wire.id(), wire.from.value.clone())
+            }
+        };
+        let between: Vec<String> = if end == "top" { vec![lead, cap] } else { vec![lead] };
         let mut pieces = wiring.branches.iter().filter(|b| between.contains(&b.part));
         let whole = pieces.all(|b| passes(Branch { parted: false, ..b.clone() }.ohm()));
-        Some(Lead { coil: coil_of(&wire.from)?, tower: wire.from.value.clone(), whole })
+        Some(Lead { coil: coil_of(&tower)?, tower, whole })
     }
 }
 

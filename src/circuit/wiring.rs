@@ -272,6 +272,11 @@ impl Wiring {
         Ok(())
     }
 
+    /// Whether a wire ends on a terminal.
+    fn wire_on(&self, terminal: &str) -> bool {
+        self.branches.iter().any(|b| b.part.contains(" to ") && (b.a == terminal || b.b == terminal))
+    }
+
     /// Takes out of the way what is unplugged.
     fn part(&mut self, bike: &Bike, state: &BikeState) -> Result<(), CircuitError> {
         for id in &state.unplugged {
@@ -282,6 +287,8 @@ impl Wiring {
                 Some(("plug", plug)) if bike.plugs.iter().any(|p| p.id.value == plug) => {
                     (format!("plug-{plug}.thread"), None)
                 }
+                // A condenser is lifted by its lead, so that it can be measured alone.
+                Some(("condenser", _)) if self.wire_on(&format!("{id}.lead")) => (format!("{id}.lead"), None),
                 _ => (String::new(), Some(id.clone())),
             };
             let mut found = false;
@@ -289,7 +296,8 @@ impl Wiring {
                 let hit = match &part {
                     Some(part) => branch.part == *part || branch.id == format!("{part} (series)"),
                     None => {
-                        let leads_on = branch.part.contains(" to ") || branch.part.starts_with("cap-");
+                        let leads_on = branch.part.contains(" to ")
+                            || (branch.part.starts_with("cap-") && !branch.part.contains(" and "));
                         leads_on && (branch.a == ends_on || branch.b == ends_on)
                     }
                 };
@@ -304,7 +312,7 @@ impl Wiring {
         if let Some(tool) = state.instrument.as_ref().filter(|tool| tool.kind == InstrumentKind::SparkTester) {
             let at = &tool.first;
             let off = |b: &Branch| {
-                (at.starts_with("cap-") && b.part.starts_with("cap-") && b.a == *at)
+                (at.starts_with("cap-") && b.part.starts_with("cap-") && !b.part.contains(" and ") && b.a == *at)
                     || (at.ends_with("lead") && b.part.contains(" to ") && b.a == *at)
             };
             // A plug that is watched at its own gap sits in its cap, its thread clamped to the engine.

@@ -26,6 +26,9 @@ pub struct Args {
     /// Also every fault with one wrong observation
     #[arg(long)]
     pub slips: bool,
+    /// Also print a line for every fault
+    #[arg(long)]
+    pub every: bool,
     /// Print JSON instead of tables
     #[arg(long)]
     pub json: bool,
@@ -68,6 +71,9 @@ pub fn run(args: &Args) -> Outcome {
         say(&(json + "\n"));
     } else {
         say(&diagnose::text(&proved.proof));
+        if args.every {
+            say(&format!("\nEvery fault:\n{}", diagnose::every_fault(&proved.proof)));
+        }
     }
     Ok(if proved.proof.holds() { 0 } else { 1 })
 }

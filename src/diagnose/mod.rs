@@ -17,7 +17,7 @@ pub use measure::{Figures, Judgement, Verdict, judge, measure};
 pub use proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 pub use prove::{Progress, Proved, Row, Wanted, prove};
 pub use simulate::{Outcome, Reached, Setting, Sighting, Slip, simulate};
-pub use table::{d_matrix_csv, text};
+pub use table::{d_matrix_csv, every_fault, text};
 
 use crate::circuit::CircuitError;
 use crate::written::Diagnostic;

@@ -135,11 +135,8 @@ pub fn prove(
 fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
     let verdict = judge(&[fault], outcome);
     let end = match verdict {
-        Verdict::Mended => {
-            let by: Vec<&str> =
-                outcome.mended.iter().filter(|n| fault.is_mended(&[(*n).clone()].into())).map(String::as_str).collect();
-            format!("{}, after mending {}", outcome.reached.name(), by.join(", "))
-        }
+        // Whoever mends it has seen which part it was.
+        Verdict::Mended => format!("{}, after mending {}", outcome.reached.name(), fault.parts.join(" or ")),
         _ => outcome.reached.name(),
     };
     Judgement { fault: number, end, verdict, steps: outcome.steps, minutes: outcome.minutes }
@@ -290,7 +287,7 @@ fn slips(setting: &Setting<'_>, progress: Progress<'_>) -> Result<Slips, ProveEr
     simulate(setting, &mut |case, outcome| {
         let Some(slip) = &outcome.slip else { return };
         of.walks += 1;
-        if of.walks % BATCH == 0 {
+        if of.walks.is_multiple_of(BATCH) {
             progress("walks with a slip", of.walks, 0);
         }
         let faults: Vec<&Fault> = setting.cases[case].iter().map(|s| &setting.faults[*s]).collect();

@@ -367,16 +367,9 @@ fn reading_name(step: &crate::procedure::Step) -> Option<String> {
 /// Names of readings that a route or a limit looks at by their value: for them two values in one band are not the same.
 fn readings_used(world: &World) -> BTreeSet<String> {
     let mut names = BTreeSet::new();
-    let mut look = |e: &Expression| {
-        for name in expression::names(e) {
-            names.extend(name.path.strip_prefix("seen.").map(str::to_owned));
-        }
-    };
-    let each_route = |route: &Route, look: &mut dyn FnMut(&Expression)| {
-        route.0.iter().filter_map(|c| c.when.as_ref()).for_each(&mut *look);
-    };
-    for procedure in world.procedures.values() {
-        expressions(procedure, &mut |e| look(e), &each_route);
+    for expression in world.procedures.values().flat_map(expressions) {
+        let all = expression::names(expression).into_iter();
+        names.extend(all.filter_map(|name| name.path.strip_prefix("seen.").map(str::to_owned)));
     }
     let steps = world.procedures.values().flat_map(|p| &p.steps);
     let readings: BTreeSet<String> = steps.filter_map(reading_name).collect();
@@ -384,31 +377,25 @@ fn readings_used(world: &World) -> BTreeSet<String> {
     readings.iter().filter(used).cloned().collect()
 }
 
-fn expressions(
-    procedure: &Procedure,
-    look: &mut dyn FnMut(&Expression),
-    route: &dyn Fn(&Route, &mut dyn FnMut(&Expression)),
-) {
-    procedure.loops.iter().for_each(|l| {
-        look(&l.over);
-        route(&l.then, look);
-    });
+/// Every expression of a procedure.
+fn expressions(procedure: &Procedure) -> Vec<&Expression> {
+    let mut all: Vec<&Expression> = procedure.loops.iter().map(|l| &l.over).collect();
+    let mut routes: Vec<&Route> = procedure.loops.iter().map(|l| &l.then).collect();
     for step in &procedure.steps {
-        step.when.iter().for_each(&mut *look);
-        step.otherwise.iter().chain([&step.untested]).for_each(|r| route(r, look));
+        all.extend(&step.when);
+        routes.extend(step.otherwise.iter().chain([&step.untested]));
         match &step.ask {
-            Ask::Choice(choices) | Ask::Watch { choices, .. } => choices.iter().for_each(|c| route(&c.go, look)),
+            Ask::Choice(choices) | Ask::Watch { choices, .. } => routes.extend(choices.iter().map(|c| &c.go)),
             Ask::Reading(reading) => {
-                [&reading.low, &reading.high].into_iter().for_each(&mut *look);
-                for band in &reading.bands {
-                    band.from.iter().chain(&band.below).for_each(&mut *look);
-                    route(&band.go, look);
-                }
-                reading.over_range.iter().for_each(|r| route(r, look));
+                all.extend([&reading.low, &reading.high]);
+                all.extend(reading.bands.iter().flat_map(|band| band.from.iter().chain(&band.below)));
+                routes.extend(reading.bands.iter().map(|band| &band.go).chain(&reading.over_range));
             }
-            Ask::Done(to) | Ask::Note(to) => route(to, look),
+            Ask::Done(to) | Ask::Note(to) => routes.push(to),
         }
     }
+    all.extend(routes.into_iter().flat_map(|r| &r.0).filter_map(|c| c.when.as_ref()));
+    all
 }
 
 /// What the answer of a sighting means, by the procedure.

@@ -20,7 +20,8 @@ pub fn text(proof: &Proof) -> String {
     );
     let _ = writeln!(out);
     let _ = writeln!(out, "{:<44} {:>12} {:>14}", "", "each once", "by likelihood");
-    let rows: [(&str, fn(&Figures) -> f64, bool); 8] = [
+    type Figure = (&'static str, fn(&Figures) -> f64, bool);
+    let rows: [Figure; 8] = [
         ("fault detection rate", |f| f.fault_detection_rate, true),
         ("fault isolation rate (one part)", |f| f.fault_isolation_rate, true),
         ("  at most two parts", |f| f.isolated_to_two, true),
@@ -100,6 +101,21 @@ pub fn text(proof: &Proof) -> String {
             );
         }
         more(&mut out, s.misled.len());
+    }
+    out
+}
+
+/// A line for every fault: what it was taken for, after how many questions and minutes, and the answer that decided.
+pub fn every_fault(proof: &Proof) -> String {
+    let mut out = String::new();
+    for f in &proof.faults {
+        let counts = if f.counts { "" } else { " (mild)" };
+        let verdict = format!("{:?}{counts}", f.verdict).to_lowercase();
+        let _ = writeln!(
+            out,
+            "{:<66} {verdict:<18} {:<38} {:>3} questions {:>5.1} min  {}",
+            f.fault, f.conclusion, f.steps, f.minutes, f.decided_by
+        );
     }
     out
 }
