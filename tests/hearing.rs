@@ -2,20 +2,37 @@
 //!
 //! Tests that need the model or espeak-ng say so in a sentence and pass when it is not there.
 
+#[path = "measure/bounds.rs"]
+mod bounds;
+#[path = "measure/chatter.rs"]
+mod chatter;
+#[path = "measure/neural.rs"]
+mod neural;
 #[path = "measure/noises.rs"]
 mod noises;
+#[path = "measure/p56.rs"]
+mod p56;
+#[path = "measure/sayings.rs"]
+mod sayings;
+#[path = "measure/shipped.rs"]
+mod shipped;
+#[path = "support/stage.rs"]
+#[allow(dead_code)]
+mod stage;
 #[path = "measure/steps.rs"]
 mod steps;
+#[path = "measure/strangers.rs"]
+mod strangers;
 #[path = "measure/voices.rs"]
 mod voices;
 
 use noises::{Noise, Random, Scene, place};
 use probeside::hear::{HearError, Moonshine, Recogniser, models, open};
-use probeside::phrase::{Answer, Grammar, NumberSlot, Phrase, Stakes, Verdict, decide};
+use probeside::phrase::{Answer, Grammar, NumberSlot, Phrase, Stakes, Verdict, Vocabulary, decide};
 use std::time::Instant;
-use voices::{Voice, have, read_wav};
+use voices::{Program, Voice, read_wav};
 
-const VOICE: Voice = Voice { program: "espeak-ng", name: "en-gb-x-rp", speed: 155 };
+const VOICE: Voice = Voice { program: Program::Espeak, name: "en-gb-x-rp", speed: 155, pitch: 1.0 };
 
 /// The recogniser, or a printed sentence when its files are not on this machine.
 fn engine() -> Option<Moonshine> {
@@ -30,7 +47,7 @@ fn engine() -> Option<Moonshine> {
 }
 
 fn voice() -> Option<Voice> {
-    if !have(VOICE.program) {
+    if !VOICE.is_there() {
         eprintln!("skipped: espeak-ng is not on this machine; apt-get install espeak-ng");
         return None;
     }
@@ -149,11 +166,28 @@ fn noise_and_unrelated_talk_are_not_taken() {
     let silence = engine.hear(&[0.0; 16_000], &grammars[0]).expect("it hears");
     assert!(matches!(decide(&silence, Stakes::Low), Verdict::Reject { .. }), "{silence:?}");
     let Some(voice) = voice() else { return };
-    for (i, talk) in steps::STRANGERS_FOR_TESTING.iter().enumerate() {
+    for (i, talk) in strangers::FOR_TESTING.iter().enumerate() {
         let sound = place(&voice.say(talk), scene(Some(25.0)), &mut random);
         let heard = engine.hear(&sound, &grammars[i % 2]).expect("it hears");
         assert!(!matches!(decide(&heard, Stakes::High), Verdict::Accept { .. }), "{talk}: {heard:?}");
     }
+}
+
+/// Minutes of a radio around waiting steps, and the share of true answers that has to be taken at once or asked back.
+const CHATTER_MINUTES: f64 = 10.0;
+const ANSWERS_UNDERSTOOD: f64 = 0.6;
+
+#[test]
+fn ten_minutes_of_chatter_take_no_branch() {
+    let (Some(mut engine), Some(voice)) = (engine(), voice()) else { return };
+    engine.use_words(Vocabulary::english(), &shipped::elsewhere());
+    let listens: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
+    let voices = [voice, Voice { name: "en-us+f3", ..voice }, Voice { name: "en-gb-x-gbclan+m2", ..voice }];
+    let came = chatter::run(&mut engine, &listens, &voices, CHATTER_MINUTES, &mut Random::new(5));
+    chatter::print(&came, CHATTER_MINUTES);
+    assert!(came.strangers >= 60, "{came:?}");
+    assert_eq!((came.branches.len(), came.mistaken), (0, 0), "{came:?}");
+    assert!((came.taken + came.asked) as f64 >= ANSWERS_UNDERSTOOD * came.answers as f64, "{came:?}");
 }
 
 #[test]

@@ -31,7 +31,7 @@ mod walks;
 mod way_out;
 
 use crate::bike::{Bike, Words, as_value};
-use crate::procedure::{Procedure, Scope};
+use crate::procedure::{Procedure, Scope, Step};
 use crate::written::{Diagnostic, Place};
 use std::collections::BTreeSet;
 use std::rc::Rc;
@@ -111,6 +111,29 @@ pub fn bike(bike: &Bike) -> Vec<Diagnostic> {
     bike_wires::check(bike, &mut found);
     bike_switches::check(bike, &mut found);
     found.sorted()
+}
+
+/// A step that can be come to, and what its templates and expressions can name there.
+pub struct Stop<'p> {
+    /// The procedure it stands in.
+    pub procedure: &'p Procedure,
+    /// The step.
+    pub step: &'p Step,
+    /// The bike, the items of the loops at hand, and samples of everything that could have been seen.
+    pub scope: Rc<Scope>,
+}
+
+/// Every step that can be come to on `bike`, in each round of its loops, in no order that matters. `procedures[0]` is walked; the
+/// others are those that it calls.
+pub fn stops<'p>(procedures: Vec<&'p Procedure>, bike: &'p Bike, words: &dyn Words) -> Vec<Stop<'p>> {
+    let around = Surroundings { bikes: &[], called: &|_| None, reserved: &[], words };
+    let walks = explore::explore(procedures, bike, &around, &mut Findings::default());
+    let stop = |node: &walks::Node<'p>| Stop {
+        procedure: walks.procedures[node.at.procedure],
+        step: node.step,
+        scope: node.scope.clone(),
+    };
+    walks.nodes.iter().filter(|node| !node.left_out).map(stop).collect()
 }
 
 /// Findings, each kept once: the same check at the same place for another bike or another round adds nothing.

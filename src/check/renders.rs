@@ -42,10 +42,8 @@ impl Look<'_, '_> {
 
     fn node(&mut self, node: &Node<'_>) {
         let (step, scope) = (node.step, &*node.scope);
-        self.texts(
-            [&step.say, &step.more].into_iter().chain(&step.brief).chain(&step.mends).chain(&step.source),
-            scope,
-        );
+        let texts = [&step.say, &step.more].into_iter().chain(&step.brief).chain(&step.mends).chain(&step.source);
+        self.texts(texts, scope);
         self.texts(step.observe.iter().flat_map(|observe| observe.templates()), scope);
         self.truths(&step.when, scope);
         self.routes(step.otherwise.iter().chain([&step.untested]), scope);

@@ -3,6 +3,7 @@
 //! The recogniser and the journal have a thread each; the driver only passes messages. It gives the walker one event at a time
 //! and carries out all its effects before the next. Every event is in the journal before the walker sees it.
 
+use super::listener::{Decoded, Listener};
 use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary};
 use crate::session::{Clock, Kind, Now, Record, Reply, SessionError, Spoken, Writer};
@@ -11,7 +12,7 @@ use crate::walk::{Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::rc::Rc;
-use std::sync::{Arc, mpsc};
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::mpsc::UnboundedReceiver;
 
@@ -22,22 +23,6 @@ const LOUDER: f32 = 1.25;
 const LOUDNESS: (f32, f32) = (0.25, 4.0);
 /// Speech faster when fewer words were asked for would be one more thing to get wrong: one speed.
 const SPEED: f32 = 1.0;
-
-/// What the recogniser is asked to do.
-enum Job {
-    /// Make ready for what may be said, while nobody speaks yet.
-    Prepare(Arc<Grammar>),
-    /// Understand a sound.
-    Hear { listen: u64, utterance: Utterance, grammar: Arc<Grammar> },
-}
-
-/// What became of it.
-pub struct Decoded {
-    listen: u64,
-    utterance: Utterance,
-    result: Result<Hypotheses, String>,
-    took: Duration,
-}
 
 /// How long it took from the end of speech to a decision: the silence waited for, and the computing.
 #[derive(Debug, Clone, Copy)]
@@ -56,6 +41,19 @@ pub struct Sources {
     pub mouth: UnboundedReceiver<MouthEvent>,
     /// From the journal's thread.
     pub stored: UnboundedReceiver<Reply>,
+}
+
+/// Which recordings of voices the record keeps.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, clap::ValueEnum, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum KeepSound {
+    /// Of what was taken as an answer or asked about.
+    #[default]
+    Answers,
+    /// Of what was not understood, too.
+    Everything,
+    /// None.
+    Nothing,
 }
 
 struct OpenListen {
@@ -88,8 +86,7 @@ pub struct Driver {
     writer: Writer,
     clock: Clock,
     vocabulary: Vocabulary,
-    jobs: Option<mpsc::Sender<Job>>,
-    decoded: UnboundedReceiver<Decoded>,
+    listener: Option<Listener>,
     listen: Option<OpenListen>,
     typed: VecDeque<String>,
     /// Prompts that have not ended: their words, and when they began.
@@ -103,6 +100,7 @@ pub struct Driver {
     open_at: Option<tokio::time::Instant>,
     moment: Option<Rc<RefCell<Moment>>>,
     loudness: f32,
+    keep: KeepSound,
     ended: bool,
     finished: Option<(u8, String)>,
     /// Delay of every utterance that was understood by sound.
@@ -122,29 +120,7 @@ impl Driver {
         clock: Clock,
         vocabulary: Vocabulary,
     ) -> Self {
-        let (to, decoded) = tokio::sync::mpsc::unbounded_channel();
-        let jobs = recogniser.map(|mut recogniser| {
-            let (jobs, from) = mpsc::channel::<Job>();
-            std::thread::spawn(move || {
-                for job in from {
-                    let began = std::time::Instant::now();
-                    let (listen, utterance, grammar) = match job {
-                        Job::Hear { listen, utterance, grammar } => (listen, utterance, grammar),
-                        Job::Prepare(grammar) => {
-                            if let Err(why) = recogniser.prepare(&grammar) {
-                                tracing::warn!(%why, "the recogniser could not make ready");
-                            }
-                            continue;
-                        }
-                    };
-                    let result = recogniser.hear(&utterance.sound, &grammar).map_err(|e| e.to_string());
-                    if to.send(Decoded { listen, utterance, result, took: began.elapsed() }).is_err() {
-                        return;
-                    }
-                }
-            });
-            jobs
-        });
+        let listener = recogniser.map(Listener::start);
         Self {
             walker,
             ears,
@@ -152,8 +128,7 @@ impl Driver {
             writer,
             clock,
             vocabulary,
-            jobs,
-            decoded,
+            listener,
             listen: None,
             typed: VecDeque::new(),
             saying: BTreeMap::new(),
@@ -165,6 +140,7 @@ impl Driver {
             open_at: None,
             moment: None,
             loudness: 1.0,
+            keep: KeepSound::default(),
             ended: false,
             finished: None,
             delays: Vec::new(),
@@ -175,6 +151,11 @@ impl Driver {
     /// Tells whoever holds the other end what is asked whenever a listen begins.
     pub fn tell_moment(&mut self, moment: Option<Rc<RefCell<Moment>>>) {
         self.moment = moment;
+    }
+
+    /// Which recordings the record keeps.
+    pub fn keep_sound(&mut self, keep: KeepSound) {
+        self.keep = keep;
     }
 
     /// Drives the walk to its end. Gives the exit code and why.
@@ -196,7 +177,7 @@ impl Driver {
             tokio::select! {
                 biased;
                 Some(stored) = sources.stored.recv() => self.stored(stored),
-                Some(decoded) = self.decoded.recv(), if self.jobs.is_some() => self.decoded(decoded),
+                Some(decoded) = Listener::decoded(&mut self.listener) => self.decoded(decoded),
                 Some(event) = sources.mouth.recv() => self.mouthed(event),
                 Some(event) = sources.ears.recv() => self.heard(event),
                 _ = tokio::signal::ctrl_c() => self.give(Event::Stop { why: "the interrupt key was pressed".into() }),
@@ -253,6 +234,14 @@ impl Driver {
             }
         }
         self.giving = false;
+        self.prepare();
+    }
+
+    /// While a prompt plays, the recogniser does beforehand what it can for the answer.
+    fn prepare(&mut self) {
+        if let (Some(listener), Some(grammar)) = (&mut self.listener, self.walker.will_listen()) {
+            listener.prepare(grammar);
+        }
     }
 
     fn carry_out(&mut self, effect: Effect) {
@@ -318,10 +307,6 @@ impl Driver {
             };
         }
         let grammar = Arc::new(grammar);
-        if let Some(jobs) = &self.jobs {
-            // A recogniser that is gone is noticed when there is something to hear.
-            let _ = jobs.send(Job::Prepare(grammar.clone()));
-        }
         self.listen = Some(OpenListen { id, grammar, high, pending: 0, settled: false });
         if self.is_live() && self.mouth.is_live() {
             self.open_at = Some(tokio::time::Instant::now() + AFTER_TONE + self.mouth.latency());
@@ -367,7 +352,7 @@ impl Driver {
 
     fn utterance(&mut self, utterance: Utterance) {
         let Some(listen) = &mut self.listen else { return };
-        let Some(jobs) = &self.jobs else { return };
+        let Some(listener) = &self.listener else { return };
         if listen.settled {
             return;
         }
@@ -375,8 +360,7 @@ impl Driver {
             self.clock.count(utterance.end - utterance.begin, RATE);
         }
         listen.pending += 1;
-        let job = Job::Hear { listen: listen.id, utterance, grammar: listen.grammar.clone() };
-        if jobs.send(job).is_err() {
+        if !listener.hear(listen.id, utterance, listen.grammar.clone()) {
             self.give(Event::Stop { why: "the recogniser stopped".into() });
         }
     }
@@ -405,15 +389,14 @@ impl Driver {
         self.ears.close();
         let waited = Duration::from_millis(utterance.waited * 1000 / u64::from(RATE));
         self.delays.push(Delay { waited, computed: took });
-        let clip = match &verdict {
-            Verdict::Reject { .. } => None,
-            _ => {
-                let id = format!("{listen:05}");
-                self.journal(self.writer.clip(0, &id, utterance.sound.to_vec(), &self.clock.now()));
-                self.heard_by_sound += 1;
-                Some(id)
-            }
-        };
+        let taken = !matches!(verdict, Verdict::Reject { .. });
+        self.heard_by_sound += u32::from(taken);
+        let kept = self.keep == KeepSound::Everything || (taken && self.keep == KeepSound::Answers);
+        let clip = kept.then(|| {
+            let id = format!("{listen:05}");
+            self.journal(self.writer.clip(0, &id, utterance.sound.to_vec(), &self.clock.now()));
+            id
+        });
         if let Some(best) = hypotheses.best.first() {
             tracing::info!(words = %best.words, probability = best.probability, ?took, "heard");
         }

@@ -1,6 +1,7 @@
 //! Loading everything a walk needs: a procedure and all it calls, a bike, a vocabulary; with the bytes of each file, which the
 //! journal keeps copies of.
 
+use super::outcome::Failure;
 use crate::bike;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, Procedure, Target};
@@ -135,4 +136,23 @@ pub fn find(name: &Path, shipped_in: &Path) -> PathBuf {
     }
     let file = shipped_in.join(name).with_extension("yaml");
     if file.exists() { file } else { name.to_path_buf() }
+}
+
+/// The first of the bikes beside the procedure that it applies to; else why the last one does not do.
+pub fn first_that_applies(procedure: &Path, words: &Path) -> Result<Loaded, Failure> {
+    let beside = procedure.parent().unwrap_or(Path::new(".")).join("bikes");
+    let mut bikes: Vec<PathBuf> = std::fs::read_dir(&beside)
+        .map(|entries| entries.filter_map(|e| Some(e.ok()?.path())).collect())
+        .unwrap_or_default();
+    bikes.retain(|b| b.extension().is_some_and(|e| e == "yaml" || e == "yml"));
+    bikes.sort();
+    let mut last =
+        Failure::Usage(format!("Which bike? There is none in {}; give one with --bike FILE.", beside.display()));
+    for bike in bikes {
+        match world(procedure, &bike, words) {
+            Ok(loaded) => return Ok(loaded),
+            Err(found) => last = found.into(),
+        }
+    }
+    Err(last)
 }

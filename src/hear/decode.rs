@@ -4,7 +4,7 @@
 //! log p(token | sound) - w log p(token | noise). The free transcript rides along as one more row of the same batch.
 
 use super::engine::HearError;
-use super::expand::Expanded;
+use super::expand::{Expanded, Part, Spelling};
 use super::network::{Frames, Network};
 use super::prior::Prior;
 use super::tokenizer::{BEGIN, END, Token};
@@ -14,8 +14,10 @@ use super::trie::{Node, ROOT};
 pub const PRIOR_WEIGHT: f32 = 0.7;
 /// Rows kept at every step. Of 324 noisy development phrases 8 rows heard 310, 16 rows 316; 12 is between in time.
 const BEAM: usize = 12;
-/// A row this far behind the best of its step is dropped.
+/// A row this far behind the best of its step is dropped: in score, and in log probability given the sound alone. The second
+/// leaves two to four rows of clean speech.
 const HOPELESS: f32 = 22.0;
+const UNLIKELY: f32 = 16.0;
 /// No phrase and no number has more tokens.
 const MOST_STEPS: usize = 40;
 /// Tokens a second of fast speech has at most, for the free transcript; more is the model repeating itself.
@@ -24,8 +26,8 @@ const TOKENS_PER_SECOND: f32 = 7.0;
 /// A spelling that was followed to its end.
 #[derive(Debug, Clone, Copy)]
 pub struct Ended {
-    /// The spelling's number in the grammar.
-    pub spelling: u32,
+    /// Which spelling of the grammar.
+    pub spelling: Spelling,
     /// Its score with the noise preference taken off.
     pub score: f32,
     /// Its log probability given the sound.
@@ -53,6 +55,7 @@ pub struct Found {
 }
 
 struct Row {
+    part: u8,
     node: Node,
     /// Tokens so far, the beginning token among them.
     prefix: Vec<Token>,
@@ -75,14 +78,15 @@ pub fn search(
     seconds: f32,
     grammar: &Expanded,
 ) -> Result<Found, HearError> {
-    let trie = &grammar.trie;
+    let trie = |part: u8| &grammar.parts[part as usize].trie;
     let (mut logits, mut memory, mut shared) = network.begin(frames)?;
-    let mut rows = vec![Row { node: ROOT, prefix: vec![BEGIN], score: 0.0, plain: 0.0, at: 0 }];
+    let root = |part: usize| Row { part: part as u8, node: ROOT, prefix: vec![BEGIN], score: 0.0, plain: 0.0, at: 0 };
+    let mut rows: Vec<Row> = (0..grammar.parts.len()).map(root).collect();
     let mut free_at = Some(0);
     let mut found = Found::default();
     let limit = free_limit(seconds);
     for _ in 0..MOST_STEPS.max(limit) {
-        prior.learn(network, rows.iter().map(|row| (&row.prefix[..], trie.next_tokens(row.node))))?;
+        prior.learn(network, rows.iter().map(|row| (&row.prefix[..], trie(row.part).next_tokens(row.node))))?;
         let mut next: Vec<(usize, Token, Node, f32, f32)> = Vec::new();
         for (i, row) in rows.iter().enumerate() {
             let scores = logits.row(row.at);
@@ -91,11 +95,12 @@ pub fn search(
                 let plain = scores[token as usize] - norm;
                 (row.score + plain - PRIOR_WEIGHT * prior.of(&row.prefix, token), row.plain + plain)
             };
+            let trie = trie(row.part);
             if !trie.ends(row.node).is_empty() {
                 let (score, plain) = gain(END);
                 let tokens = row.prefix.len();
                 found.ended.extend(trie.ends(row.node).iter().map(|&spelling| Ended {
-                    spelling,
+                    spelling: (row.part, spelling),
                     score,
                     plain,
                     tokens,
@@ -108,7 +113,8 @@ pub fn search(
         }
         next.sort_unstable_by(|a, b| b.3.total_cmp(&a.3));
         let floor = next.first().map_or(0.0, |best| best.3 - HOPELESS);
-        next.retain(|row| row.3 >= floor);
+        let likeliest = next.iter().map(|n| n.4).fold(f32::NEG_INFINITY, f32::max);
+        next.retain(|row| row.3 >= floor && row.4 >= likeliest - UNLIKELY);
         next.truncate(BEAM);
 
         let mut parents: Vec<usize> = next.iter().map(|n| rows[n.0].at).collect();
@@ -136,7 +142,7 @@ pub fn search(
             .map(|(at, (i, token, node, score, plain))| {
                 let mut prefix = rows[i].prefix.clone();
                 prefix.push(token);
-                Row { node, prefix, score, plain, at }
+                Row { part: rows[i].part, node, prefix, score, plain, at }
             })
             .collect();
         (logits, memory) = network.step(&mut shared, &memory, &parents, &tokens)?;
@@ -159,16 +165,18 @@ pub fn free(network: &mut Network, frames: &Frames, seconds: f32) -> Result<Free
     }
 }
 
-/// Measures the noise preference of a grammar's first beginnings, level by level, at most `most` of them.
-pub fn prepare(network: &mut Network, prior: &mut Prior, grammar: &Expanded, most: usize) -> Result<(), HearError> {
-    let trie = &grammar.trie;
+/// Measures the noise preference of a part's first beginnings, level by level, at most `most` of them.
+pub fn prepare(network: &mut Network, prior: &mut Prior, part: &Part, most: usize) -> Result<(), HearError> {
+    let trie = &part.trie;
     let mut level = vec![(ROOT, vec![BEGIN])];
     let mut measured = 0;
     while !level.is_empty() && measured < most {
-        level.truncate(most - measured);
-        measured += level.len();
         for some in level.chunks(BEAM) {
-            prior.learn(network, some.iter().map(|(node, prefix)| (&prefix[..], trie.next_tokens(*node))))?;
+            measured +=
+                prior.learn(network, some.iter().map(|(node, prefix)| (&prefix[..], trie.next_tokens(*node))))?;
+            if measured >= most {
+                return Ok(());
+            }
         }
         let below = level.iter().flat_map(|(node, prefix)| {
             trie.children(*node).iter().map(|&(token, child)| (child, [&prefix[..], &[token]].concat()))

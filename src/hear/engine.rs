@@ -1,7 +1,8 @@
 //! What a recogniser is, which ones there are, and what can go wrong with them.
 
 use super::moonshine::Moonshine;
-use crate::phrase::{Grammar, Hypotheses};
+use super::personal::{PersonalVoice, Shape, VoiceError};
+use crate::phrase::{Grammar, Hypotheses, Vocabulary};
 use std::fmt::Display;
 use std::path::Path;
 
@@ -23,11 +24,41 @@ pub trait Recogniser: Send {
     /// The words of an utterance, best effort, with no grammar. `sound` as in [`Recogniser::hear`], up to half a minute.
     fn transcribe(&mut self, sound: &[f32]) -> Result<String, HearError>;
 
+    /// The model behind it: what is learnt of a voice belongs to it.
+    fn model(&self) -> &str {
+        self.name()
+    }
+
+    /// How an utterance sounds, for learning one person's voice.
+    ///
+    /// # Errors
+    /// When this recogniser cannot learn voices, or the model fails.
+    fn shape(&mut self, sound: &[f32]) -> Result<Shape, HearError> {
+        let _ = sound;
+        Err(HearError::NoVoices { engine: self.name().to_owned() })
+    }
+
+    /// Hears this person from now on.
+    ///
+    /// # Errors
+    /// When this recogniser cannot, or the voice was learnt with another one.
+    fn use_voice(&mut self, voice: PersonalVoice) -> Result<(), HearError> {
+        let _ = voice;
+        Err(HearError::NoVoices { engine: self.name().to_owned() })
+    }
+
     /// Does beforehand what hearing against `grammar` needs once, so that the first answer comes as fast as the later
     /// ones. For idle time, such as while the prompt is spoken; never necessary.
     fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
         let _ = grammar;
         Ok(())
+    }
+
+    /// Numbers and units are said in the words of this vocabulary from here on; in English until then. `elsewhere` are phrases that
+    /// other moments of the walk allow: where the grammar does not, they are known for what they are instead of being taken for
+    /// the nearest phrase of it.
+    fn use_words(&mut self, vocabulary: &Vocabulary, elsewhere: &[String]) {
+        let _ = (vocabulary, elsewhere);
     }
 }
 
@@ -66,6 +97,29 @@ pub enum HearError {
         /// What there is.
         known: String,
     },
+    /// A recogniser that knows no single person's voice.
+    #[error(
+        "the recogniser {engine} cannot learn or use one person's voice; use the recogniser moonshine, or leave the voice out"
+    )]
+    NoVoices {
+        /// The recogniser.
+        engine: String,
+    },
+    /// A voice that another recogniser learnt.
+    #[error(
+        "the voice of {name} was learnt with the recogniser {theirs}, not with {ours}; learn it again with: probeside enrol \"{name}\""
+    )]
+    OtherVoice {
+        /// Whose voice.
+        name: String,
+        /// The model that it was learnt with.
+        theirs: String,
+        /// The model in use.
+        ours: String,
+    },
+    /// A voice that is missing or damaged.
+    #[error(transparent)]
+    Voice(#[from] VoiceError),
     /// The model failed while it ran.
     #[error("the speech model failed on this utterance: {0}")]
     Failed(String),

@@ -6,26 +6,41 @@
 
 use super::tokenizer::{Token, Tokenizer};
 use super::trie::Trie;
-use crate::phrase::{Answer, Grammar, Reading, ReadingKind, number};
+use crate::phrase::number::{self, NumberWords};
+use crate::phrase::{Answer, NumberSlot, Phrase, Reading, ReadingKind};
 use crate::trade::Unit;
 use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
 
-/// A grammar ready for decoding.
+/// A grammar ready for decoding: its phrases with the fillers, and its number, each a tree of its own, so that the large one of a
+/// number is shared by all grammars that ask for it.
 pub struct Expanded {
-    /// Every spelling's tokens.
-    pub trie: Trie,
-    /// Every spelling: its answer's place in `answers`, or none for a filler.
-    pub owners: Vec<Option<u32>>,
-    /// Plain words and full answer of every spelling's source, as `sources[spelling]` indexes into `said`.
-    pub sources: Vec<u32>,
-    /// The words that were expanded, with their meaning.
-    pub said: Vec<(String, Option<Answer>)>,
-    /// How many different answers there are.
-    pub answers: usize,
+    /// Phrases and fillers, then the number where one is asked for.
+    pub parts: Vec<Arc<Part>>,
 }
 
+/// One tree of spellings.
+#[derive(Default)]
+pub struct Part {
+    /// Every spelling's tokens.
+    pub trie: Trie,
+    /// Every spelling: its answer's number in this part, or none for a filler.
+    owners: Vec<Option<u32>>,
+    /// Every spelling: its place in `said`.
+    sources: Vec<u32>,
+    /// The words that were expanded, with their meaning.
+    said: Vec<(String, Option<Answer>)>,
+    /// How many different answers there are.
+    answers: usize,
+}
+
+/// A spelling: the part, and its number there.
+pub type Spelling = (u8, u32);
+/// An answer: the part, and its number there.
+pub type Owner = (u8, u32);
+
 /// Everyday phrases that are no answer, and what the model likes to invent over noise.
-const FILLERS: &[&str] = &[
+pub const FILLERS: &[&str] = &[
     "thank you",
     "thanks",
     "you",
@@ -34,6 +49,8 @@ const FILLERS: &[&str] = &[
     "oh",
     "hello",
     "hey",
+    "ouch",
+    "ow",
     "bye",
     "so",
     "well",
@@ -81,27 +98,48 @@ const FILLERS: &[&str] = &[
     "music",
 ];
 
-/// Words of numbers that the model writes as digits.
-const NUMBER_WORDS: [&str; 13] =
-    ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"];
+/// Number words up to this one are written as digits in phrases too ("cylinder 2").
+const HIGHEST_DIGITS: u64 = 12;
 
 /// Collects spellings and drops the ones met before.
 struct Builder<'t> {
     tokenizer: &'t Tokenizer,
+    /// Names of 0 to [`HIGHEST_DIGITS`].
+    numerals: Vec<String>,
     words: HashMap<String, Vec<Token>>,
-    out: Expanded,
+    out: Part,
     seen: HashSet<(String, Option<u32>)>,
     tokens: Vec<Token>,
 }
 
 impl Expanded {
-    /// Expands and tokenises a grammar.
-    pub fn new(grammar: &Grammar, tokenizer: &Tokenizer) -> Self {
-        let out =
-            Expanded { trie: Trie::default(), owners: Vec::new(), sources: Vec::new(), said: Vec::new(), answers: 0 };
-        let mut b = Builder { tokenizer, words: HashMap::new(), out, seen: HashSet::new(), tokens: Vec::new() };
+    /// The words and the answer of a spelling.
+    pub fn meaning(&self, (part, spelling): Spelling) -> (&str, Option<&Answer>) {
+        let part = &self.parts[part as usize];
+        let (words, answer) = &part.said[part.sources[spelling as usize] as usize];
+        (words, answer.as_ref())
+    }
+
+    /// Whose spelling this is; none for a filler.
+    pub fn owner(&self, (part, spelling): Spelling) -> Option<Owner> {
+        self.parts[part as usize].owners[spelling as usize].map(|owner| (part, owner))
+    }
+
+    /// Whether longer words than these are allowed that begin with them.
+    pub fn goes_on(&self, words: &str) -> bool {
+        let longer = |(said, answer): &(String, Option<Answer>)| {
+            answer.is_some() && said.strip_prefix(words).is_some_and(|rest| rest.starts_with(' '))
+        };
+        self.parts.iter().any(|p| p.said.iter().any(longer))
+    }
+}
+
+impl Part {
+    /// The phrases of a grammar, and the fillers that it does not allow.
+    pub fn of_phrases(phrases: &[Phrase], fillers: &[String], words: &NumberWords, tokenizer: &Tokenizer) -> Self {
+        let mut b = Builder::new(words, tokenizer);
         let mut fixed: Vec<&Answer> = Vec::new();
-        for phrase in &grammar.phrases {
+        for phrase in phrases {
             let owner = fixed.iter().position(|a| **a == phrase.answer).unwrap_or_else(|| {
                 fixed.push(&phrase.answer);
                 fixed.len() - 1
@@ -109,38 +147,42 @@ impl Expanded {
             b.phrase(&phrase.words, Some(owner as u32), Some(phrase.answer.clone()));
         }
         b.out.answers = fixed.len();
-        if let Some(slot) = &grammar.number {
-            let mut numbers: HashMap<(u8, i64, Option<Unit>), u32> = HashMap::new();
-            for (words, reading) in number::spellings(slot) {
-                let doubtful = reading.said_unit.filter(|u| u.quantity() != slot.quantity);
-                let fresh = b.out.answers as u32;
-                let owner = *numbers
-                    .entry((reading.kind as u8, (reading.value * 1e6).round() as i64, doubtful))
-                    .or_insert(fresh);
-                b.out.answers += usize::from(owner == fresh);
-                b.number(&words, reading, owner);
-            }
-        }
-        for words in FILLERS {
-            if !grammar.phrases.iter().any(|p| p.words == *words) {
+        for words in fillers {
+            if !phrases.iter().any(|p| p.words == *words) {
                 b.phrase(words, None, None);
             }
         }
         b.out
     }
 
-    /// The words and the answer of a spelling.
-    pub fn meaning(&self, spelling: u32) -> (&str, Option<&Answer>) {
-        let (words, answer) = &self.said[self.sources[spelling as usize] as usize];
-        (words, answer.as_ref())
+    /// Everything that may be said for a number; not what means something else alone ("oh").
+    pub fn of_number(slot: &NumberSlot, words: &NumberWords, tokenizer: &Tokenizer) -> Self {
+        let mut b = Builder::new(words, tokenizer);
+        let mut numbers: HashMap<(u8, i64, Option<Unit>), u32> = HashMap::new();
+        let said = number::spellings_in(slot, words).into_iter().filter(|(w, _)| !FILLERS.contains(&w.as_str()));
+        for (words, reading) in said {
+            let doubtful = reading.said_unit.filter(|u| u.quantity() != slot.quantity);
+            let fresh = b.out.answers as u32;
+            let owner =
+                *numbers.entry((reading.kind as u8, (reading.value * 1e6).round() as i64, doubtful)).or_insert(fresh);
+            b.out.answers += usize::from(owner == fresh);
+            b.number(&words, reading, owner);
+        }
+        b.out
     }
 }
 
-impl Builder<'_> {
+impl<'t> Builder<'t> {
+    fn new(words: &NumberWords, tokenizer: &'t Tokenizer) -> Self {
+        let numerals = (0..=HIGHEST_DIGITS).map(|n| words.cardinal(n)).collect();
+        let (out, words, seen) = (Part::default(), HashMap::new(), HashSet::new());
+        Builder { tokenizer, numerals, words, out, seen, tokens: Vec::new() }
+    }
+
     /// All spellings of fixed words.
     fn phrase(&mut self, words: &str, owner: Option<u32>, answer: Option<Answer>) {
         self.out.said.push((words.to_owned(), answer));
-        for written in written_forms(words) {
+        for written in written_forms(words, &self.numerals) {
             self.cased(&written, owner);
         }
     }
@@ -149,7 +191,7 @@ impl Builder<'_> {
     fn number(&mut self, words: &str, reading: Reading, owner: u32) {
         let written = digit_forms(&reading);
         self.out.said.push((words.to_owned(), Some(Answer::Reading(reading))));
-        for form in written_forms(words) {
+        for form in written_forms(words, &self.numerals) {
             self.cased(&form, Some(owner));
         }
         for form in written {
@@ -190,7 +232,7 @@ impl Builder<'_> {
 }
 
 /// Fixed words as they are written: "i" is a capital, letters said one by one may be capitals, number words may be digits.
-fn written_forms(words: &str) -> Vec<String> {
+fn written_forms(words: &str, numerals: &[String]) -> Vec<String> {
     let each = |f: &dyn Fn(&str) -> String| words.split(' ').map(f).collect::<Vec<_>>().join(" ");
     let plain = each(&|w| if w == "i" { "I".to_owned() } else { w.to_owned() });
     let mut forms = vec![plain.clone()];
@@ -203,8 +245,8 @@ fn written_forms(words: &str) -> Vec<String> {
             forms.push(letters.iter().map(|l| l.to_uppercase()).collect::<Vec<_>>().join("-"));
         }
     }
-    let digit = |w: &str| NUMBER_WORDS.iter().position(|n| *n == w).map_or_else(|| w.to_owned(), |n| n.to_string());
-    let many = words.split(' ').filter(|w| NUMBER_WORDS.contains(w)).count();
+    let digit = |w: &str| numerals.iter().position(|n| n == w).map_or_else(|| w.to_owned(), |n| n.to_string());
+    let many = words.split(' ').filter(|w| numerals.iter().any(|n| n == w)).count();
     if many == 1 {
         forms.push(plain.split(' ').map(digit).collect::<Vec<_>>().join(" "));
     } else if many > 1 && many + 1 >= words.split(' ').count() {
@@ -293,10 +335,12 @@ fn written_units(unit: Unit) -> &'static [&'static str] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::trade::Unit;
+    use crate::phrase::Vocabulary;
 
     #[test]
     fn fixed_words_get_capitals_letters_and_digits() {
+        let numerals: Vec<String> = (0..=12).map(|n| Vocabulary::english().numbers().cardinal(n)).collect();
+        let written_forms = |words| super::written_forms(words, &numerals);
         assert_eq!(written_forms("i changed something"), ["I changed something"]);
         assert_eq!(written_forms("o l"), ["o l", "O L", "OL", "O.L.", "O-L"]);
         assert_eq!(written_forms("cylinder two"), ["cylinder two", "cylinder 2"]);

@@ -5,6 +5,7 @@
 //! sentence names the command that mends it.
 
 pub mod activity;
+pub mod checkup;
 mod decode;
 mod ears;
 mod engine;
@@ -21,10 +22,13 @@ pub mod models;
 mod moonshine;
 mod network;
 mod pedal;
+mod personal;
 mod prior;
+mod remembered;
 pub mod resample;
 mod score;
 mod script;
+pub mod takes;
 mod tokenizer;
 mod trie;
 mod typed;
@@ -40,7 +44,8 @@ pub use mic::MicLevel;
 pub use mic_error::MicError;
 pub use moonshine::Moonshine;
 pub use pedal::Pedal;
-pub use score::{FEATURE_NAMES, FEATURES};
+pub use personal::{PersonalVoice, Shape, Take, VOICES_VARIABLE, VoiceError, file_of, forget, names, voice_of};
+pub use score::{Evidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
 pub use script::{Given, Script};
 pub use typed::Typed;
 pub(crate) use wav::decode as decode_wav;

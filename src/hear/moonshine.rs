@@ -1,21 +1,27 @@
 //! The default recogniser: the Moonshine tiny English model, searched against the grammar.
 
-use super::decode;
+use super::decode::{self, Ended, Found};
 use super::engine::{DEFAULT_ENGINE, HearError, Recogniser, SAMPLE_RATE};
-use super::expand::Expanded;
+use super::expand::{self, Expanded, Part};
 use super::level;
 use super::models;
-use super::network::Network;
+use super::network::{DECODER, Frames, Network};
+use super::personal::{PersonalVoice, Shape};
 use super::prior::Prior;
-use super::score::{self, Weighed};
+use super::remembered::Place;
+use super::score::{self, Evidence, Spelled, Weighed};
 use super::tokenizer::Tokenizer;
-use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis};
+use crate::phrase::number::NumberWords;
+use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis, NumberSlot, Phrase, Vocabulary};
 use std::sync::Arc;
 
-/// Expanded grammars kept; a walk comes back to the same few.
-const KEPT_GRAMMARS: usize = 24;
-/// Beginnings whose noise preference is measured beforehand; about 5 ms each.
+/// Phrase trees kept, and number trees (some megabytes each); a walk comes back to the same few.
+const KEPT_PHRASES: usize = 24;
+const KEPT_NUMBERS: usize = 4;
+/// Beginnings whose noise preference is measured at once while a prompt plays; about 5 ms each.
 const PREPARED: usize = 96;
+/// Spellings handed on for measuring.
+const KEPT_SPELLINGS: usize = 60;
 /// Silence put before and behind the sound, in samples.
 const PAD: usize = SAMPLE_RATE / 5;
 /// An answer is no longer than this; the rest is cut off.
@@ -23,34 +29,70 @@ const LONGEST_ANSWER: usize = 15 * SAMPLE_RATE;
 /// Longest piece transcribed at once; longer sound is cut at its quietest places.
 const LONGEST_PIECE: usize = 14 * SAMPLE_RATE;
 
+/// The model, as voices name what they were learnt with.
+const MODEL: &str = "moonshine-tiny-en";
+/// What a distance to one person's takes is worth in nats, and the distance that says nothing: fitted on synthetic development
+/// speakers (`tests/measure/enrolled.rs fit`).
+const VOICE_WEIGHT: f32 = 20.0;
+const VOICE_NEUTRAL: f32 = 0.36;
+/// Spellings this far behind the best are not compared with a voice; in nats.
+const VOICE_REACH: f32 = 25.0;
+
 /// The loaded model with what it has learnt about noise and grammars.
 pub struct Moonshine {
     tokenizer: Tokenizer,
     network: Network,
     prior: Prior,
-    expanded: Vec<(Grammar, Arc<Expanded>)>,
+    words: NumberWords,
+    /// Phrases that compete and are no answer, where the grammar does not allow them.
+    fillers: Vec<String>,
+    phrases: Shelf<Vec<Phrase>>,
+    numbers: Shelf<NumberSlot>,
+    voice: Option<PersonalVoice>,
+}
+
+/// Trees by what they were made of, the last used first.
+type Shelf<K> = Vec<(K, Arc<Part>)>;
+
+/// The tree of `key`, from the shelf when it was met before.
+fn shelved<K: PartialEq + Clone>(shelf: &mut Shelf<K>, key: &K, most: usize, make: impl FnOnce() -> Part) -> Arc<Part> {
+    let entry = match shelf.iter().position(|(known, _)| known == key) {
+        Some(at) => shelf.remove(at),
+        None => (key.clone(), Arc::new(make())),
+    };
+    let out = entry.1.clone();
+    shelf.insert(0, entry);
+    shelf.truncate(most);
+    out
 }
 
 impl Moonshine {
-    /// Finds and loads the model; half a second.
+    /// Finds and loads the model; half a second. Numbers are English until [`Recogniser::use_words`].
     pub fn open() -> Result<Self, HearError> {
         let models = models::find()?;
         let tokenizer = Tokenizer::load(&models.folder.join("tokenizer.bin"))?;
         let mut network = Network::load(&models)?;
-        let prior = Prior::new(&mut network)?;
-        Ok(Moonshine { tokenizer, network, prior, expanded: Vec::new() })
+        let prior = Prior::new(&mut network, Place::of(&models.folder.join(DECODER)))?;
+        let english = Vocabulary::english();
+        let words = english.numbers().clone();
+        let (phrases, numbers) = (Vec::new(), Vec::new());
+        let fillers = Vec::new();
+        let mut out = Moonshine { tokenizer, network, prior, words, fillers, phrases, numbers, voice: None };
+        out.use_words(english, &[]);
+        Ok(out)
     }
 
-    /// The grammar's spellings, from the shelf when it was met before.
-    fn expand(&mut self, grammar: &Grammar) -> Arc<Expanded> {
-        let entry = match self.expanded.iter().position(|(known, _)| known == grammar) {
-            Some(at) => self.expanded.remove(at),
-            None => (grammar.clone(), Arc::new(Expanded::new(grammar, &self.tokenizer))),
-        };
-        let out = entry.1.clone();
-        self.expanded.insert(0, entry);
-        self.expanded.truncate(KEPT_GRAMMARS);
-        out
+    /// The grammar's trees.
+    fn expand(&mut self, grammar: &Grammar) -> Expanded {
+        let (words, fillers, tokenizer) = (&self.words, &self.fillers, &self.tokenizer);
+        let mut parts = vec![shelved(&mut self.phrases, &grammar.phrases, KEPT_PHRASES, || {
+            Part::of_phrases(&grammar.phrases, fillers, words, tokenizer)
+        })];
+        if let Some(slot) = &grammar.number {
+            let make = || Part::of_number(slot, words, tokenizer);
+            parts.push(shelved(&mut self.numbers, slot, KEPT_NUMBERS, make));
+        }
+        Expanded { parts }
     }
 
     /// Scores by answer before calibration, the expanded grammar and the free transcript.
@@ -58,40 +100,103 @@ impl Moonshine {
         &mut self,
         sound: &[f32],
         grammar: &Grammar,
-    ) -> Result<(Option<Weighed>, Arc<Expanded>, String), HearError> {
+    ) -> Result<(Option<Weighed>, Expanded, String, Found), HearError> {
         let expanded = self.expand(grammar);
         let sound = &sound[..sound.len().min(LONGEST_ANSWER)];
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
         let snr = level::signal_to_noise(sound);
         let frames = self.network.encode(&level::levelled(sound, PAD))?;
-        let found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        let mut found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        for (words, apart) in self.distances(&frames, &found, &expanded) {
+            let own = |e: &Ended| {
+                let (said, answer) = expanded.meaning(e.spelling);
+                said == words && answer.is_some()
+            };
+            let favour = VOICE_WEIGHT * (VOICE_NEUTRAL - apart);
+            found.ended.iter_mut().filter(|e| own(e)).for_each(|e| e.score += favour);
+        }
         let free = self.tokenizer.decode(&found.free.tokens);
         let weighed = score::weigh(&found, &expanded, &free, seconds, snr);
-        Ok((weighed, expanded, free))
+        Ok((weighed, expanded, free, found))
     }
 }
 
 impl Moonshine {
-    /// [`Recogniser::hear`] with the features behind it, for measuring and fitting.
-    pub fn measure(
-        &mut self,
-        sound: &[f32],
-        grammar: &Grammar,
-    ) -> Result<(Hypotheses, Option<[f32; score::FEATURES]>), HearError> {
-        let (weighed, expanded, free) = self.weigh(sound, grammar)?;
-        let mut out = match &weighed {
-            Some(weighed) => score::judge(weighed, &expanded, free.clone()),
-            None => Hypotheses { stranger: 1.0, free: Some(free.clone()), ..Hypotheses::default() },
-        };
-        if grammar.note && !free.is_empty() {
-            let probability = out.stranger;
-            let note = Hypothesis { answer: Answer::Note(free.clone()), words: free, probability };
-            let at = out.best.iter().position(|h| h.probability < probability).unwrap_or(out.best.len());
-            out.best.insert(at, note);
-            out.stranger = 0.0;
+    /// How far the utterance is from the voice in use, for the words that the search found likely.
+    fn distances(&self, frames: &Frames, found: &Found, expanded: &Expanded) -> Vec<(String, f32)> {
+        let Some(voice) = &self.voice else { return Vec::new() };
+        let shape = frames.shape();
+        let top = found.ended.iter().map(|e| e.score).fold(f32::NEG_INFINITY, f32::max);
+        let mut all: Vec<(String, f32)> = Vec::new();
+        for ended in found.ended.iter().filter(|e| e.score >= top - VOICE_REACH) {
+            let words = expanded.meaning(ended.spelling).0;
+            if all.iter().all(|(known, _)| known != words)
+                && let Some(apart) = voice.apart(&shape, words)
+            {
+                all.push((words.to_owned(), apart));
+            }
         }
-        Ok((out, weighed.map(|w| w.features)))
+        all
     }
+
+    /// The likely words of an utterance with their score without the voice in use, and how far they are from it; for fitting.
+    ///
+    /// # Errors
+    /// As [`Recogniser::hear`].
+    pub fn compare(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Vec<(String, f32, Option<f32>)>, HearError> {
+        let expanded = self.expand(grammar);
+        let frames = self.network.encode(&level::levelled(sound, PAD))?;
+        let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
+        let found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        let apart = self.distances(&frames, &found, &expanded);
+        let mut out: Vec<(String, f32, Option<f32>)> = Vec::new();
+        for ended in found.ended.iter().filter(|e| expanded.meaning(e.spelling).1.is_some()) {
+            let words = expanded.meaning(ended.spelling).0;
+            match out.iter_mut().find(|(known, ..)| known == words) {
+                Some((_, score, _)) => *score = score.max(ended.score) + (-(*score - ended.score).abs()).exp().ln_1p(),
+                None => {
+                    let apart = apart.iter().find(|(known, _)| known == words).map(|(_, apart)| *apart);
+                    out.push((words.to_owned(), ended.score, apart));
+                }
+            }
+        }
+        Ok(out)
+    }
+
+    /// [`Recogniser::hear`] with the evidence behind it, for measuring and fitting.
+    pub fn measure(&mut self, sound: &[f32], grammar: &Grammar) -> Result<(Hypotheses, Evidence), HearError> {
+        let (weighed, expanded, free, mut found) = self.weigh(sound, grammar)?;
+        found.ended.sort_by(|a, b| b.score.total_cmp(&a.score));
+        let spelled = |e: &Ended| Spelled {
+            owner: expanded.owner(e.spelling),
+            text: expanded.meaning(e.spelling).0.to_owned(),
+            plain: e.plain,
+            prior: (e.plain - e.score) / decode::PRIOR_WEIGHT,
+            tokens: e.tokens,
+        };
+        let evidence = Evidence {
+            features: weighed.as_ref().map(|w| w.features),
+            free_plain: found.free.plain,
+            ended: found.ended.iter().take(KEPT_SPELLINGS).map(spelled).collect(),
+        };
+        Ok((judged(weighed, &expanded, free, grammar), evidence))
+    }
+}
+
+/// Calibrated hypotheses, with the free transcript as a note where one is asked for.
+fn judged(weighed: Option<Weighed>, expanded: &Expanded, free: String, grammar: &Grammar) -> Hypotheses {
+    let mut out = match &weighed {
+        Some(weighed) => score::judge(weighed, expanded, free.clone()),
+        None => Hypotheses { stranger: 1.0, free: Some(free.clone()), ..Hypotheses::default() },
+    };
+    if grammar.note && !free.is_empty() {
+        let probability = out.stranger;
+        let note = Hypothesis { answer: Answer::Note(free.clone()), words: free, probability };
+        let at = out.best.iter().position(|h| h.probability < probability).unwrap_or(out.best.len());
+        out.best.insert(at, note);
+        out.stranger = 0.0;
+    }
+    out
 }
 
 impl Recogniser for Moonshine {
@@ -100,7 +205,8 @@ impl Recogniser for Moonshine {
     }
 
     fn hear(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Hypotheses, HearError> {
-        Ok(self.measure(sound, grammar)?.0)
+        let (weighed, expanded, free, _) = self.weigh(sound, grammar)?;
+        Ok(judged(weighed, &expanded, free, grammar))
     }
 
     fn transcribe(&mut self, sound: &[f32]) -> Result<String, HearError> {
@@ -115,9 +221,45 @@ impl Recogniser for Moonshine {
         Ok(words.join(" "))
     }
 
+    fn model(&self) -> &str {
+        MODEL
+    }
+
+    fn shape(&mut self, sound: &[f32]) -> Result<Shape, HearError> {
+        Ok(self.network.encode(&level::levelled(sound, PAD))?.shape())
+    }
+
+    fn use_voice(&mut self, voice: PersonalVoice) -> Result<(), HearError> {
+        if voice.model() != MODEL {
+            let (name, theirs) = (voice.name.clone(), voice.model().to_owned());
+            return Err(HearError::OtherVoice { name, theirs, ours: MODEL.to_owned() });
+        }
+        self.voice = Some(voice);
+        Ok(())
+    }
+
     fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
-        let expanded = self.expand(grammar);
-        decode::prepare(&mut self.network, &mut self.prior, &expanded, PREPARED)
+        for part in self.expand(grammar).parts {
+            decode::prepare(&mut self.network, &mut self.prior, &part, PREPARED)?;
+        }
+        Ok(())
+    }
+
+    fn use_words(&mut self, vocabulary: &Vocabulary, elsewhere: &[String]) {
+        self.words = vocabulary.numbers().clone();
+        let all = [
+            vocabulary.command_phrases(),
+            vocabulary.escape_phrases(),
+            vocabulary.yes_no_phrases(),
+            vocabulary.done_phrases(),
+        ];
+        let controls = all.concat().into_iter().map(|p| p.words);
+        self.fillers = expand::FILLERS.iter().map(|f| (*f).to_owned()).chain(controls).collect();
+        self.fillers.extend_from_slice(elsewhere);
+        self.fillers.sort_unstable();
+        self.fillers.dedup();
+        self.phrases.clear();
+        self.numbers.clear();
     }
 }
 

@@ -6,6 +6,7 @@
 
 use super::engine::HearError;
 use super::models::Models;
+use super::personal::Shape;
 use super::tokenizer::{BEGIN, Token};
 use ort::session::builder::GraphOptimizationLevel;
 use ort::session::{Session, SessionInputValue, SessionOutputs};
@@ -14,6 +15,8 @@ use std::borrow::Cow;
 use std::path::Path;
 use std::sync::{Mutex, PoisonError};
 
+/// The decoder's file.
+pub const DECODER: &str = "decoder_model_merged.ort";
 /// Layers of the decoder.
 const LAYERS: usize = 6;
 /// Attention heads of a layer.
@@ -78,6 +81,13 @@ fn runtime(path: &Path) -> Result<ort::environment::Environment, HearError> {
     Ok(environment)
 }
 
+impl Frames {
+    /// How the utterance sounds.
+    pub fn shape(&self) -> Shape {
+        Shape::new(&self.hidden, FRAME_SIZE)
+    }
+}
+
 impl Network {
     /// Loads both networks.
     pub fn load(models: &Models) -> Result<Self, HearError> {
@@ -93,7 +103,7 @@ impl Network {
             };
             open().map_err(|e| HearError::damaged(&path, e))
         };
-        Ok(Network { encoder: session("encoder_model.ort")?, decoder: session("decoder_model_merged.ort")? })
+        Ok(Network { encoder: session("encoder_model.ort")?, decoder: session(DECODER)? })
     }
 
     /// Runs the encoder over one utterance of 16 kHz sound.

@@ -5,6 +5,7 @@
 
 use super::engine::{HearError, SAMPLE_RATE};
 use super::network::{Frames, Network};
+use super::remembered::Place;
 use super::tokenizer::Token;
 use std::collections::HashMap;
 
@@ -15,15 +16,29 @@ const NOISE_LEVEL: f32 = 0.01;
 /// Beginnings remembered before all are forgotten; about 100 MB.
 const MOST_REMEMBERED: usize = 400_000;
 
+/// Log probabilities of tokens by beginning.
+pub type Known = HashMap<Vec<Token>, HashMap<Token, f32>>;
+
 /// The remembered preference.
 pub struct Prior {
     noise: Frames,
-    known: HashMap<Vec<Token>, HashMap<Token, f32>>,
+    known: Known,
+    place: Option<Place>,
+    /// Something was learnt since it was loaded.
+    fresh: bool,
+}
+
+impl Drop for Prior {
+    fn drop(&mut self) {
+        if let Some(place) = self.place.as_ref().filter(|_| self.fresh) {
+            place.store(&self.known);
+        }
+    }
 }
 
 impl Prior {
-    /// Encodes the noise.
-    pub fn new(network: &mut Network) -> Result<Self, HearError> {
+    /// Encodes the noise and loads what was learnt in earlier runs.
+    pub fn new(network: &mut Network, place: Option<Place>) -> Result<Self, HearError> {
         let mut state = 0x9e37_79b9_u32;
         let mut smooth = 0.0f32;
         let noise: Vec<f32> = (0..(NOISE_SECONDS * SAMPLE_RATE as f32) as usize)
@@ -36,7 +51,8 @@ impl Prior {
                 smooth * NOISE_LEVEL * 4.0
             })
             .collect();
-        Ok(Prior { noise: network.encode(&noise)?, known: HashMap::new() })
+        let known = place.as_ref().map(Place::load).unwrap_or_default();
+        Ok(Prior { noise: network.encode(&noise)?, known, place, fresh: false })
     }
 
     /// Makes sure that the log probability of each of `tokens` after each prefix is known. All prefixes are equally long and
@@ -54,6 +70,7 @@ impl Prior {
         if missing.is_empty() {
             return Ok(0);
         }
+        self.fresh = true;
         if self.known.len() > MOST_REMEMBERED {
             self.known.clear();
         }

@@ -3,8 +3,8 @@
 //! Two logistic models over the same features: is this utterance a stranger to the grammar, and, if it is not, is the best
 //! answer the right one. Coefficients are fitted by `tests/measure/hearing.rs fit` on development voices and noises.
 
-use super::decode::Found;
-use super::expand::Expanded;
+use super::decode::{Ended, Found};
+use super::expand::{Expanded, Owner, Spelling};
 use super::fitted::{MEAN, RIGHT, SPREAD, STRANGER};
 use crate::phrase::{Answer, Hypotheses, Hypothesis};
 use std::collections::HashMap;
@@ -19,10 +19,36 @@ const MOST_ANSWERS: usize = 5;
 /// Differences in score beyond this say no more.
 const WIDEST: f32 = 25.0;
 
+/// One spelling that the search followed to its end, for measuring.
+#[derive(Debug, Clone)]
+pub struct Spelled {
+    /// Its answer, by part of the grammar and number there; none for a filler.
+    pub owner: Option<(u8, u32)>,
+    /// Its plain words.
+    pub text: String,
+    /// Log probability given the sound.
+    pub plain: f32,
+    /// Log probability given noise.
+    pub prior: f32,
+    /// Tokens, the end among them.
+    pub tokens: usize,
+}
+
+/// What hypotheses were judged by, for measuring and fitting.
+#[derive(Debug, Clone, Default)]
+pub struct Evidence {
+    /// See [`FEATURE_NAMES`]; none when no spelling of the grammar was reached.
+    pub features: Option<[f32; FEATURES]>,
+    /// Log probability of the free transcript.
+    pub free_plain: f32,
+    /// Spellings, best first.
+    pub ended: Vec<Spelled>,
+}
+
 /// Scores by answer, best first, and the features of the whole.
 pub struct Weighed {
     /// Distinct answers: summed score, best spelling.
-    pub answers: Vec<(f32, u32)>,
+    pub answers: Vec<(f32, Spelling)>,
     /// See [`FEATURE_NAMES`].
     pub features: [f32; FEATURES],
 }
@@ -35,11 +61,10 @@ fn log_add(a: f32, b: f32) -> f32 {
 
 /// Sums spellings per answer and measures the features. `None` when no spelling of the grammar was reached.
 pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, snr: f32) -> Option<Weighed> {
-    let mut sums: HashMap<u32, (f32, usize)> = HashMap::new();
-    let mut filler = f32::NEG_INFINITY;
+    let mut sums: HashMap<Owner, (f32, usize)> = HashMap::new();
     for (i, ended) in found.ended.iter().enumerate() {
-        match grammar.owners[ended.spelling as usize] {
-            None => filler = filler.max(ended.score),
+        match grammar.owner(ended.spelling) {
+            None => {}
             Some(owner) => {
                 let entry = sums.entry(owner).or_insert((f32::NEG_INFINITY, i));
                 entry.0 = log_add(entry.0, ended.score);
@@ -55,12 +80,15 @@ pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, 
     let best = found.ended[best];
     let second = answers.get(1).map_or(f32::NEG_INFINITY, |a| a.0);
     // The likeliest spelling of the best answer, whatever the noise prefers.
-    let owner = grammar.owners[best.spelling as usize];
-    let mine = found.ended.iter().filter(|e| grammar.owners[e.spelling as usize] == owner);
+    let owner = grammar.owner(best.spelling);
+    let mine = found.ended.iter().filter(|e| grammar.owner(e.spelling) == owner);
     let (plain, tokens, spelling) = mine.fold((f32::NEG_INFINITY, 1, best.spelling), |most, e| {
         if e.plain > most.0 { (e.plain, e.tokens, e.spelling) } else { most }
     });
     let words = grammar.meaning(spelling).0;
+    // A phrase of elsewhere may be a number here ("one").
+    let allowed = |e: &&Ended| grammar.owner(e.spelling).is_none() && grammar.meaning(e.spelling).0 != words;
+    let filler = found.ended.iter().filter(allowed).map(|e| e.score).fold(f32::NEG_INFINITY, f32::max);
     let features = [
         (top - second).clamp(0.0, WIDEST),
         (top - filler).clamp(-WIDEST, WIDEST),
@@ -82,6 +110,13 @@ fn likeness(a: &str, b: &str) -> f32 {
     strsim::normalized_levenshtein(&plain(a), &plain(b)) as f32
 }
 
+/// The features as the models take them: differences of scores grow slower the larger they are.
+pub fn shaped(features: &[f32; FEATURES]) -> [f32; FEATURES] {
+    /// Margin, fillers and free transcript.
+    const DIFFERENCES: usize = 3;
+    std::array::from_fn(|i| if i < DIFFERENCES { features[i].asinh() } else { features[i] })
+}
+
 /// A fitted logistic model's probability.
 fn logistic(coefficients: &[f32; FEATURES + 1], features: &[f32; FEATURES]) -> f64 {
     let mut sum = coefficients[FEATURES];
@@ -93,8 +128,11 @@ fn logistic(coefficients: &[f32; FEATURES + 1], features: &[f32; FEATURES]) -> f
 
 /// Calibrated hypotheses.
 pub fn judge(weighed: &Weighed, grammar: &Expanded, free: String) -> Hypotheses {
-    let stranger = logistic(&STRANGER, &weighed.features);
-    let right = logistic(&RIGHT, &weighed.features);
+    let first = weighed.answers.first().and_then(|&(_, spelling)| grammar.meaning(spelling).1);
+    let model = usize::from(matches!(first, Some(Answer::Reading(_))));
+    let features = shaped(&weighed.features);
+    let stranger = logistic(&STRANGER[model], &features);
+    let right = logistic(&RIGHT[model], &features);
     let shares: Vec<f64> = weighed.answers.iter().map(|a| f64::from(a.0 - weighed.answers[0].0).exp()).collect();
     let rest: f64 = shares.iter().skip(1).sum::<f64>().max(1e-12);
     let mut best: Vec<Hypothesis> = Vec::new();
@@ -108,16 +146,8 @@ pub fn judge(weighed: &Weighed, grammar: &Expanded, free: String) -> Hypotheses 
             probability: (1.0 - stranger) * given,
         });
     }
-    let may_go_on = best.first().is_some_and(|h| goes_on(h, grammar));
+    let may_go_on = best.first().is_some_and(|h| grammar.goes_on(&h.words));
     Hypotheses { best, stranger, free: Some(free), may_go_on }
-}
-
-/// True when what was heard is the beginning of another allowed phrase, or a number that may go on.
-fn goes_on(heard: &Hypothesis, grammar: &Expanded) -> bool {
-    let longer = |(words, answer): &(String, Option<Answer>)| {
-        answer.is_some() && words.strip_prefix(&heard.words).is_some_and(|rest| rest.starts_with(' '))
-    };
-    grammar.said.iter().any(longer)
 }
 
 #[cfg(test)]

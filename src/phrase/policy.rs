@@ -3,7 +3,7 @@
 //! A wrong branch is worse than a question, so an answer is taken only when its calibrated probability passes the bar of its
 //! kind and stakes; a likely one or two close rivals are asked about; anything else is not an answer.
 
-use super::answer::{Answer, Hypotheses, Stakes, Verdict};
+use super::answer::{Answer, Command, Hypotheses, Stakes, Verdict};
 
 // The bars come from the 2,082 development trials of `tests/measure/hearing.rs` (6 synthetic voices, clean to 5 dB). Above
 // 0.85 no phrase was taken wrongly there; the bars for phrases stand higher because the first run on the test set, whose
@@ -11,6 +11,8 @@ use super::answer::{Answer, Hypotheses, Stakes, Verdict};
 // numbers 0.6 % and 0.3 % of the spoken numbers, half of them at 5 and 10 dB, were taken wrongly, on the test
 // set 2.8 % and 1.7 %, which is why every number is read back.
 
+/// Least probability at which a control that changes nothing is taken: at worst something is said that nobody asked for.
+const TAKE_HARMLESS: f64 = 0.80;
 /// Least probability at which a phrase that "go back" undoes is taken.
 const TAKE_LOW: f64 = 0.88;
 /// Least probability at which a phrase that leads to a conclusion or past a hazard is taken.
@@ -37,6 +39,7 @@ pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {
     let take = match (stakes, &best.answer) {
         (Stakes::Low, Answer::Reading(_)) => TAKE_READING_LOW,
         (Stakes::High, Answer::Reading(_)) => TAKE_READING_HIGH,
+        (Stakes::Low, Answer::Command(c)) if is_harmless(*c) => TAKE_HARMLESS,
         (Stakes::Low, _) => TAKE_LOW,
         (Stakes::High, _) => TAKE_HIGH,
     };
@@ -50,6 +53,12 @@ pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {
         return reject();
     }
     Verdict::Confirm { heard: best.clone(), rival: rival.cloned() }
+}
+
+/// Whether a control only has something said, or how.
+fn is_harmless(command: Command) -> bool {
+    use Command::{Help, LastReading, Longer, Louder, Quieter, Repeat, Shorter, Where};
+    matches!(command, Repeat | Help | LastReading | Where | Shorter | Longer | Louder | Quieter)
 }
 
 #[cfg(test)]
@@ -71,6 +80,19 @@ mod tests {
         let between = heard(&[(TAKE_LOW + TAKE_HIGH) / 2.0], 0.0);
         assert!(matches!(decide(&between, Stakes::Low), Verdict::Accept { .. }));
         assert!(matches!(decide(&between, Stakes::High), Verdict::Confirm { rival: None, .. }));
+    }
+
+    #[test]
+    fn a_control_that_changes_nothing_has_the_lowest_bar() {
+        let said = |answer: Answer| {
+            let mut out = heard(&[(TAKE_HARMLESS + TAKE_LOW) / 2.0], 0.0);
+            out.best[0].answer = answer;
+            decide(&out, Stakes::Low)
+        };
+        assert!(matches!(said(Answer::Command(Command::Repeat)), Verdict::Accept { .. }));
+        for other in [Answer::Command(Command::Skip), Answer::Command(Command::Stop), Answer::Done, Answer::Yes] {
+            assert!(matches!(said(other), Verdict::Confirm { .. }));
+        }
     }
 
     #[test]

@@ -17,5 +17,6 @@ mod walker;
 mod world;
 
 pub use event::{Effect, Event, Pedal, SayKind, TimerKind, Tone};
+pub use grammar::asked;
 pub use walker::Walker;
 pub use world::World;

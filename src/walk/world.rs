@@ -1,8 +1,8 @@
 //! What a walker walks in: the procedures, the bike and the words. Read only.
 
 use crate::bike::Bike;
-use crate::phrase::Vocabulary;
-use crate::procedure::Procedure;
+use crate::phrase::{Vocabulary, normalise};
+use crate::procedure::{Ask, Procedure};
 use serde_json::Value;
 use std::collections::BTreeMap;
 
@@ -18,4 +18,20 @@ pub struct World {
     pub bike_value: Value,
     /// The words.
     pub vocabulary: Vocabulary,
+}
+
+impl World {
+    /// The phrases of every choice in every procedure, as far as they are plain words.
+    pub fn phrases(&self) -> Vec<String> {
+        let steps = self.procedures.values().flat_map(|p| &p.steps);
+        let choices = steps.flat_map(|step| match &step.ask {
+            Ask::Choice(choices) | Ask::Watch { choices, .. } => &choices[..],
+            Ask::Reading(_) | Ask::Done(_) | Ask::Note(_) => &[],
+        });
+        let mut out: Vec<String> = choices.flat_map(|c| &c.phrases).map(|p| normalise(&p.value)).collect();
+        out.retain(|words| !words.contains('{'));
+        out.sort_unstable();
+        out.dedup();
+        out
+    }
 }

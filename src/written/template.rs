@@ -81,6 +81,19 @@ pub fn render(
     Ok(text)
 }
 
+/// A page of HTML: `template` with `given`, every text of which is escaped where the template does not say `safe`. For the program's own
+/// templates, whose work is not bounded.
+///
+/// # Errors
+/// What is wrong with the template, or a name that is not there.
+pub fn html(template: &str, given: &serde_json::Value) -> Result<String, Error> {
+    let mut env = Environment::new();
+    env.set_undefined_behavior(UndefinedBehavior::Strict);
+    env.set_auto_escape_callback(|_| minijinja::AutoEscape::Html);
+    env.set_formatter(format_value);
+    env.template_from_str(template)?.render(to_value(given))
+}
+
 fn to_value(json: &serde_json::Value) -> Value {
     use serde_json::Value as Json;
     match json {
@@ -106,6 +119,14 @@ mod tests {
 
     fn text(template: &str) -> Written<String> {
         Written { value: template.to_owned(), place: whole_file("f") }
+    }
+
+    #[test]
+    fn pages_are_escaped() {
+        let given = json!({"a": "<script>\"'&", "n": 3.0, "b": ["<b>"]});
+        let page = html("{{ a }} {{ n }} {% for x in b %}{{ x }}{% endfor %}", &given).unwrap();
+        assert_eq!(page, "&lt;script&gt;&quot;&#x27;&amp; 3 &lt;b&gt;");
+        assert!(html("{{ none }}", &given).is_err());
     }
 
     #[test]

@@ -1,4 +1,5 @@
 //! Exact bounds of a share (Clopper and Pearson 1934), by bisection on the binomial distribution.
+#![allow(dead_code)]
 
 fn log_factorials(n: usize) -> Vec<f64> {
     let mut out = vec![0.0; n + 1];

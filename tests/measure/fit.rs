@@ -1,7 +1,8 @@
 //! Fits the two logistic models by gradient descent with a little weight decay, and writes `src/hear/fitted.rs`.
 
 use crate::trials::Trial;
-use probeside::hear::{FEATURE_NAMES, FEATURES};
+use probeside::hear::{FEATURE_NAMES, FEATURES, shaped};
+use probeside::phrase::Answer;
 use std::fmt::Write;
 
 /// Share of utterances at a real step taken to be strangers; trials are weighted to it. An assumption, not measured.
@@ -45,53 +46,73 @@ fn loss(rows: &[Row], c: &[f64; FEATURES + 1]) -> f64 {
         .sum()
 }
 
-/// Fits on trials and writes the constants.
-pub fn write(trials: &[Trial]) {
-    let known: Vec<(&Trial, [f32; FEATURES])> = trials.iter().filter_map(|t| Some((t, t.features?))).collect();
-    let n = known.len() as f64;
-    let mut mean = [0.0; FEATURES];
-    let mut spread = [0.0; FEATURES];
-    for (_, f) in &known {
-        for i in 0..FEATURES {
-            mean[i] += f64::from(f[i]) / n;
-        }
-    }
-    for (_, f) in &known {
-        for i in 0..FEATURES {
-            spread[i] += (f64::from(f[i]) - mean[i]).powi(2) / n;
-        }
-    }
-    let spread = spread.map(|v: f64| v.sqrt().max(1e-3));
-    let scaled = |f: &[f32; FEATURES]| std::array::from_fn(|i| (f64::from(f[i]) - mean[i]) / spread[i]);
-    let strangers = known.iter().filter(|(t, _)| !t.allowed()).count() as f64;
-    let rows: Vec<Row> = known
-        .iter()
-        .map(|(t, f)| {
-            let weight = if t.allowed() { (1.0 - STRANGERS) / (n - strangers) } else { STRANGERS / strangers };
-            (scaled(f), !t.allowed(), weight)
-        })
-        .collect();
-    let stranger = descend(&rows);
-    println!("stranger: {} trials, mean log loss {:.4}", rows.len(), loss(&rows, &stranger));
-    let rows: Vec<Row> = known.iter().filter(|(t, _)| t.allowed()).map(|(t, f)| (scaled(f), t.right(), 1.0)).collect();
-    let right = descend(&rows);
-    println!("right: {} trials, mean log loss {:.4}", rows.len(), loss(&rows, &right));
+/// What fitting needs to know of a trial.
+struct Case {
+    features: [f64; FEATURES],
+    is_reading: bool,
+    is_allowed: bool,
+    is_right: bool,
+}
 
+impl Case {
+    fn of(t: &Trial) -> Option<Self> {
+        let best = t.heard.best.first()?;
+        Some(Case {
+            features: shaped(&t.evidence.features?).map(f64::from),
+            is_reading: matches!(best.answer, Answer::Reading(_)),
+            is_allowed: t.kind.is_allowed(),
+            is_right: t.is_right(),
+        })
+    }
+}
+
+/// Fits on trials and writes the constants: for best answers that are phrases and for those that are readings apart.
+pub fn write(trials: &[Trial]) {
+    let cases: Vec<Case> = trials.iter().filter_map(Case::of).collect();
+    let n = cases.len() as f64;
+    let mean: [f64; FEATURES] = std::array::from_fn(|i| cases.iter().map(|c| c.features[i]).sum::<f64>() / n);
+    let spread: [f64; FEATURES] = std::array::from_fn(|i| {
+        let squares = cases.iter().map(|c| (c.features[i] - mean[i]).powi(2)).sum::<f64>();
+        (squares / n).sqrt().max(1e-3)
+    });
+    let scaled = |c: &Case| std::array::from_fn(|i| (c.features[i] - mean[i]) / spread[i]);
+    let strangers = cases.iter().filter(|c| !c.is_allowed).count() as f64;
+    let weight = |c: &Case| if c.is_allowed { (1.0 - STRANGERS) / (n - strangers) } else { STRANGERS / strangers };
+    let mut fitted = Vec::new();
+    for (what, is_reading) in [("phrases", false), ("readings", true)] {
+        let some: Vec<&Case> = cases.iter().filter(|c| c.is_reading == is_reading).collect();
+        let rows: Vec<Row> = some.iter().map(|c| (scaled(c), !c.is_allowed, weight(c))).collect();
+        let stranger = descend(&rows);
+        println!("{what}, stranger: {} trials, mean log loss {:.4}", rows.len(), loss(&rows, &stranger));
+        let said = some.iter().filter(|c| c.is_allowed);
+        let rows: Vec<Row> = said.map(|c| (scaled(c), c.is_right, 1.0)).collect();
+        let right = descend(&rows);
+        println!("{what}, right: {} trials, mean log loss {:.4}", rows.len(), loss(&rows, &right));
+        fitted.push((stranger, right));
+    }
+    let voices = trials.iter().map(|t| t.voice.as_str()).collect::<std::collections::BTreeSet<_>>().len();
     let mut text = format!(
-        "//! Coefficients of the two logistic models, written by `tests/measure/hearing.rs fit`: {} trials of {} development\n\
+        "//! Coefficients of the logistic models, written by `tests/measure/hearing.rs fit`: {} trials of {voices} development\n\
          //! voices, strangers weighted to {STRANGERS} of all, features scaled by mean and spread.\n\n\
          use super::score::FEATURES;\n",
-        known.len(),
-        crate::voices::FOR_FITTING.len(),
+        cases.len(),
     );
-    let mut put = |doc: &str, name: &str, plus: &str, numbers: &[f64]| {
-        let list = numbers.iter().map(|x| format!("{x:.4}")).collect::<Vec<_>>().join(", ");
-        let _ = write!(text, "\n/// {doc}\npub const {name}: [f32; FEATURES{plus}] = [{list}];\n");
+    let list = |numbers: &[f64]| numbers.iter().map(|x| format!("{x:.4}")).collect::<Vec<_>>().join(", ");
+    let mut put = |doc: &str, name: &str, numbers: &[f64]| {
+        let _ = write!(text, "\n/// {doc}\npub const {name}: [f32; FEATURES] = [{}];\n", list(numbers));
     };
-    put(&format!("Mean of each feature: {}.", FEATURE_NAMES.join(", ")), "MEAN", "", &mean);
-    put("Spread of each feature.", "SPREAD", "", &spread);
-    put("Was nothing of the grammar said? The last is the constant.", "STRANGER", " + 1", &stranger);
-    put("Is the best answer the right one? The last is the constant.", "RIGHT", " + 1", &right);
+    put(&format!("Mean of each feature: {}.", FEATURE_NAMES.join(", ")), "MEAN", &mean);
+    put("Spread of each feature.", "SPREAD", &spread);
+    let mut put = |doc: &str, name: &str, both: [&[f64]; 2]| {
+        let [phrase, reading] = both.map(list);
+        let _ = write!(
+            text,
+            "\n/// {doc}, where the best answer is a phrase, and where it is a reading. The last is the constant.\n\
+             pub const {name}: [[f32; FEATURES + 1]; 2] = [[{phrase}], [{reading}]];\n"
+        );
+    };
+    put("Was nothing of the grammar said", "STRANGER", [&fitted[0].0, &fitted[1].0]);
+    put("Is the best answer the right one", "RIGHT", [&fitted[0].1, &fitted[1].1]);
     std::fs::write(concat!(env!("CARGO_MANIFEST_DIR"), "/src/hear/fitted.rs"), &text).expect("written");
     println!("{text}");
 }

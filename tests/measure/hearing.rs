@@ -1,31 +1,72 @@
-//! Measures the recogniser, and fits its calibration.
+//! Measures the recogniser, and fits its calibration. `cargo run --release --example hearing -- MODE`:
 //!
-//! `cargo run --release --example hearing -- fit` runs the development voices and noises and writes `src/hear/fitted.rs`;
-//! `... -- test` runs the test voices, noises and strangers and prints what was taken, asked and refused; `... -- digits`
-//! scores the real digits at `PROBESIDE_DIGITS` (or ../shared/speech/digits) ten ways; `... -- say WORDS` shows one.
-//! Trials of a run go to `tests/measure/out/`.
+//! - `fit [SHARE [MINUTES]]`: the development voices and noises; writes `src/hear/fitted.rs`
+//! - `develop`, `test` `[SHARE [MINUTES]]`: the tables, of the development or the test voices, noises and strangers
+//! - `rivals [SHARE [MINUTES [SOUNDS]]]`: the test, then side by side with two other ways of hearing
+//! - `chatter MINUTES`: a radio around a waiting step
+//! - `folder DIR`: any folder of WAV files with a table of answers, see `folder.rs`
+//! - `digits`: real digits at `PROBESIDE_DIGITS` (or ../shared/speech/digits) ten ways
+//! - `say WORDS`: one, with every development voice; `listens`: the grammars that are measured with
+//!
+//! Trials of a run go to `tests/measure/out/`, a line of JSON each.
 
 mod bounds;
+mod chatter;
 mod digits;
 mod fit;
+mod folder;
+mod neural;
 mod noises;
-mod steps;
+mod p56;
+mod report;
+mod rivals;
+mod sayings;
+mod shipped;
+#[path = "../support/stage.rs"]
+#[allow(dead_code)]
+mod stage;
+mod strangers;
 mod trials;
 mod voices;
 
+use probeside::hear::{Moonshine, Recogniser};
+use probeside::phrase::Vocabulary;
+use std::path::Path;
 use trials::Side;
 
 fn main() {
     let mut args = std::env::args().skip(1);
     let mode = args.next().unwrap_or_default();
     let rest: Vec<String> = args.collect();
-    let share = rest.first().and_then(|n| n.parse().ok()).unwrap_or(1.0);
+    let number = |at: usize| rest.get(at).and_then(|n: &String| n.parse::<f64>().ok());
+    let (share, minutes) = (number(0).unwrap_or(1.0), number(1).unwrap_or(f64::INFINITY).min(1e6));
     match mode.as_str() {
-        "fit" => fit::write(&trials::run(Side::Fitting, share)),
-        "test" => trials::report(&trials::run(Side::Testing, share)),
-        "develop" => trials::report(&trials::run(Side::Fitting, share)),
+        "fit" => fit::write(&trials::run(Side::Fitting, share, minutes)),
+        "test" => report::print(&trials::run(Side::Testing, share, minutes)),
+        "develop" => report::print(&trials::run(Side::Fitting, share, minutes)),
         "digits" => digits::score(),
+        "rivals" => {
+            let trials = trials::run(Side::Testing, share, minutes);
+            report::print(&trials);
+            rivals::print(&trials, number(2).unwrap_or(1e9) as usize);
+        }
+        "chatter" => {
+            let mut engine = Moonshine::open().expect("the model");
+            engine.use_words(Vocabulary::english(), &shipped::elsewhere());
+            let voices: Vec<_> = voices::FOR_TESTING.iter().filter(|v| v.is_there()).copied().collect();
+            let listens: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
+            let outcome = chatter::run(&mut engine, &listens, &voices, share, &mut noises::Random::new(41));
+            chatter::print(&outcome, share);
+        }
+        "folder" => {
+            let trials = folder::run(Path::new(rest.first().map_or(".", String::as_str)));
+            report::print(&trials);
+            rivals::print(&trials, usize::MAX);
+        }
+        "listens" => shipped::listens().iter().for_each(|l| println!("{} {}", l.place, l.is_number())),
         "say" => trials::show(&rest.join(" ")),
-        _ => eprintln!("one of: fit, test, develop, digits, say WORDS"),
+        _ => eprintln!(
+            "one of: fit, develop, test, rivals, chatter, folder, digits, say, listens; see the head of tests/measure/hearing.rs"
+        ),
     }
 }

@@ -1,7 +1,8 @@
 //! Noises of a workshop, made from a seed, and how a voice is put into them.
 #![allow(dead_code)]
 
-use probeside::hear::{SAMPLE_RATE, active_level};
+use super::p56;
+use probeside::hear::SAMPLE_RATE;
 
 /// A small generator of its own, so that every run makes the same noises.
 pub struct Random(u64);
@@ -37,10 +38,114 @@ pub enum Noise {
     Engine,
     /// Hiss that swells and falls, a compressor.
     Compressor,
+    /// A shop at work: a compressor at the back, an engine outside, hammer and spanner now and then.
+    Workshop,
 }
 
-pub const FOR_FITTING: &[Noise] = &[Noise::White, Noise::Pink, Noise::Hum];
-pub const FOR_TESTING: &[Noise] = &[Noise::Rumble, Noise::Engine, Noise::Compressor];
+pub const FOR_FITTING: &[Noise] = &[Noise::White, Noise::Rumble, Noise::Hum];
+pub const FOR_TESTING: &[Noise] = &[Noise::Pink, Noise::Workshop, Noise::Engine, Noise::Compressor];
+
+/// Sounds that are no voice and stand alone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Sound {
+    Knock,
+    Whistle,
+    Ratchet,
+    Cough,
+    Kick,
+    Revving,
+    Music,
+}
+
+pub const SOUNDS_FOR_FITTING: &[Sound] = &[Sound::Knock, Sound::Whistle, Sound::Ratchet];
+pub const SOUNDS_FOR_TESTING: &[Sound] = &[Sound::Cough, Sound::Kick, Sound::Revving, Sound::Music];
+
+/// A resonance: a decaying oscillation that is pushed by what comes in.
+struct Ring {
+    a: f32,
+    b: f32,
+    one: f32,
+    two: f32,
+}
+
+impl Ring {
+    fn new(hertz: f32, width: f32) -> Self {
+        let r = (-std::f32::consts::PI * width / SAMPLE_RATE as f32).exp();
+        let a = 2.0 * r * (std::f32::consts::TAU * hertz / SAMPLE_RATE as f32).cos();
+        Ring { a, b: -r * r, one: 0.0, two: 0.0 }
+    }
+    fn push(&mut self, x: f32) -> f32 {
+        let y = x + self.a * self.one + self.b * self.two;
+        (self.two, self.one) = (self.one, y);
+        y
+    }
+}
+
+impl Sound {
+    /// 0.6 to 1.4 s of it, of unit root mean square.
+    pub fn make(self, random: &mut Random) -> Vec<f32> {
+        let count = 9_600 + random.below(12_800);
+        let rate = SAMPLE_RATE as f32;
+        let vary = |random: &mut Random, around: f32| around * (1.0 + 0.25 * random.white());
+        let mut rings = [Ring::new(vary(random, 900.0), 180.0), Ring::new(vary(random, 2_300.0), 260.0)];
+        let (first, pace) = (random.below(count / 3), vary(random, 18.0));
+        let notes: Vec<f32> = (0..8).map(|_| 220.0 * 2f32.powf(random.below(13) as f32 / 12.0)).collect();
+        let mut phase = 0.0f32;
+        let mut out: Vec<f32> = (0..count)
+            .map(|i| {
+                let (t, white) = (i as f32 / rate, random.white());
+                let since = i.saturating_sub(first) as f32 / rate;
+                let begun = if i >= first { 1.0 } else { 0.0 };
+                match self {
+                    Sound::Knock => begun * white * (-since * 40.0).exp() + 0.01 * white,
+                    Sound::Whistle => {
+                        phase += (1_400.0 + 500.0 * (t * 3.0).sin()) / rate;
+                        (std::f32::consts::TAU * phase).sin() + 0.05 * white
+                    }
+                    Sound::Ratchet => {
+                        let click = (t * pace) % 1.0 < 0.02;
+                        rings[1].push(if click { white } else { 0.0 }) + 0.02 * white
+                    }
+                    Sound::Cough => {
+                        // A burst, then a hoarse tail through two resonances of a throat.
+                        let shape = begun * ((-since * 9.0).exp() + 0.5 * (-(since - 0.25).abs() * 14.0).exp());
+                        phase += (120.0 + 30.0 * white) / rate;
+                        let pushed = shape * (white + 0.5 * (phase % 1.0 - 0.5));
+                        rings[0].push(pushed) + 0.5 * rings[1].push(pushed) + 0.01 * white
+                    }
+                    Sound::Kick => {
+                        let whoosh = begun * white * (since * 6.0).min(1.0) * (-since * 4.0).exp();
+                        let turn = (std::f32::consts::TAU * 70.0 * since).sin() * (-((since * 7.0) % 1.0) * 5.0).exp();
+                        0.3 * whoosh
+                            + begun * turn * (-since * 2.0).exp()
+                            + rings[0].push(if i == first { 8.0 } else { 0.0 })
+                    }
+                    Sound::Revving => {
+                        phase += (20.0 + 45.0 * (t * 2.2).sin().abs()) / rate;
+                        let beat = phase % 1.0;
+                        (-beat * 7.0).exp() * (white + (std::f32::consts::TAU * 3.0 * beat).sin()) + 0.1 * white
+                    }
+                    Sound::Music => {
+                        let note = notes[(t * 5.0) as usize % notes.len()];
+                        let tone = |f: f32| (std::f32::consts::TAU * ((f * t) % 1.0)).sin();
+                        let pluck = (-((t * 5.0) % 1.0) * 3.0).exp();
+                        pluck * (1..6).map(|k| tone(note * k as f32) / k as f32).sum::<f32>()
+                            + 0.4 * (tone(note * 0.5) + tone(note * 0.75))
+                            + 0.3 * white * (-((t * 2.5) % 1.0) * 20.0).exp()
+                    }
+                }
+            })
+            .collect();
+        unit(&mut out);
+        out
+    }
+}
+
+/// Brings sound to a root mean square of one.
+fn unit(out: &mut [f32]) {
+    let level = (out.iter().map(|x| x * x).sum::<f32>() / out.len().max(1) as f32).sqrt().max(1e-9);
+    out.iter_mut().for_each(|x| *x /= level);
+}
 
 impl Noise {
     /// `count` samples of unit root mean square.
@@ -48,6 +153,21 @@ impl Noise {
         let rate = SAMPLE_RATE as f32;
         let start = random.below(100_000) as f32;
         let mut state = [0.0f32; 4];
+        if self == Noise::Workshop {
+            let mut out = Noise::Compressor.make(count, random);
+            let engine = Noise::Engine.make(count, random);
+            out.iter_mut().zip(engine).for_each(|(x, e)| *x = 0.6 * *x + 0.6 * e);
+            for _ in 0..=count / SAMPLE_RATE {
+                let (at, pitch) = (random.below(count.max(1)), 1_000.0 + random.below(2_500) as f32);
+                let (mut ring, loud) = (Ring::new(pitch, 60.0), 0.2 + random.white().abs());
+                for (i, x) in out[at..].iter_mut().take(SAMPLE_RATE / 3).enumerate() {
+                    *x += loud * ring.push(if i == 0 { 3.0 } else { 0.0 })
+                        + loud * random.white() * (-(i as f32) / 120.0).exp();
+                }
+            }
+            unit(&mut out);
+            return out;
+        }
         let mut out: Vec<f32> = (0..count)
             .map(|i| {
                 let t = (i as f32 + start) / rate;
@@ -76,20 +196,23 @@ impl Noise {
                         state[0] = 0.6 * state[0] + white;
                         (state[0] - 0.4 * white) * (1.0 + 0.7 * turn(1.3)) + 0.6 * turn(24.5)
                     }
+                    Noise::Workshop => unreachable!("it is made of others"),
                 }
             })
             .collect();
-        let level = (out.iter().map(|x| x * x).sum::<f32>() / count.max(1) as f32).sqrt().max(1e-9);
-        out.iter_mut().for_each(|x| *x /= level);
+        unit(&mut out);
         out
     }
 }
+
+/// A microphone's own noise below the voice where there is no other, decibels.
+const CLEAN: f32 = 50.0;
 
 /// How a voice sounds at the microphone.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scene {
     pub noise: Noise,
-    /// Signal to noise ratio in decibels over the active speech level; none for clean.
+    /// Signal to noise ratio in decibels over the active speech level (ITU-T P.56); none for clean.
     pub snr: Option<f32>,
     /// Active speech level in decibels of full scale.
     pub level: f32,
@@ -97,13 +220,23 @@ pub struct Scene {
 
 /// Puts a voice into a scene, with 0.15 to 0.35 s around it as an end-of-speech detector leaves it.
 pub fn place(voice: &[f32], scene: Scene, random: &mut Random) -> Vec<f32> {
+    let level = p56::measure(voice, SAMPLE_RATE as f64).active as f32;
+    put(voice, 1.0 / level.max(1e-9), scene, random)
+}
+
+/// Puts a sound of unit root mean square into a scene.
+pub fn set(sound: &[f32], scene: Scene, random: &mut Random) -> Vec<f32> {
+    put(sound, 1.0, scene, random)
+}
+
+fn put(sound: &[f32], scale: f32, scene: Scene, random: &mut Random) -> Vec<f32> {
     let before = 2_400 + random.below(3_200);
     let after = 2_400 + random.below(3_200);
-    let gain = 10f32.powf(scene.level / 20.0) / active_level(voice).max(1e-9);
+    let gain = 10f32.powf(scene.level / 20.0) * scale;
     let mut out = vec![0.0; before];
-    out.extend(voice.iter().map(|x| x * gain));
+    out.extend(sound.iter().map(|x| x * gain));
     out.resize(out.len() + after, 0.0);
-    let under = scene.snr.unwrap_or(50.0);
+    let under = scene.snr.unwrap_or(CLEAN);
     let noise = scene.noise.make(out.len(), random);
     let level = 10f32.powf((scene.level - under) / 20.0);
     for (x, n) in out.iter_mut().zip(noise) {

@@ -1,15 +1,17 @@
-//! Trials: voices in scenes against steps, what was understood, and the tables.
+//! Trials: voices in scenes against the shipped steps, and what was understood.
 
-use crate::bounds::share;
-use crate::noises::{self, Noise, Random, Scene, place};
-use crate::steps;
+use crate::noises::{self, Noise, Random, Scene, Sound, place, set};
+use crate::sayings::{Numbers, belongs, same};
+use crate::shipped::{self, Listening};
+use crate::strangers;
 use crate::voices::{self, Voice};
-use probeside::hear::{FEATURE_NAMES, FEATURES, Moonshine, Recogniser};
-use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, decide};
-use std::collections::{BTreeMap, HashMap};
+use probeside::hear::{Evidence, Moonshine, Recogniser, SAMPLE_RATE};
+use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary, decide};
+use std::collections::HashMap;
 use std::io::Write;
-use std::sync::Mutex;
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 /// Which set of voices, noises and strangers.
@@ -22,14 +24,35 @@ pub enum Side {
 /// What a trial says.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Kind {
-    Phrase(Answer),
-    Number(f64),
+    /// Something that the step allows.
+    Said(Answer),
+    /// A phrase of another step.
+    Elsewhere,
+    /// Talk that answers nothing.
     Talk,
-    NoiseOnly,
+    /// A sound that is no voice.
+    NoVoice(Sound),
+}
+
+impl Kind {
+    pub fn label(&self) -> &'static str {
+        match self {
+            Kind::Said(Answer::Reading(_)) => "number",
+            Kind::Said(Answer::Command(_)) => "command",
+            Kind::Said(Answer::Choice(_)) => "choice",
+            Kind::Said(_) => "other phrase",
+            Kind::Elsewhere => "other step's phrase",
+            Kind::Talk => "talk",
+            Kind::NoVoice(_) => "no voice",
+        }
+    }
+    pub fn is_allowed(&self) -> bool {
+        matches!(self, Kind::Said(_))
+    }
 }
 
 struct Plan {
-    grammar: usize,
+    listening: usize,
     kind: Kind,
     words: String,
     voice: Voice,
@@ -39,82 +62,139 @@ struct Plan {
 
 /// One trial and its outcome.
 pub struct Trial {
+    pub place: String,
     pub kind: Kind,
     pub words: String,
-    pub voice: Voice,
-    pub scene: Scene,
+    pub voice: String,
+    pub noise: String,
+    /// Over active speech level, decibels; none where there is no noise but the room's own.
+    pub snr: Option<f32>,
+    /// Active speech level, decibels of full scale, where it was set.
+    pub level: Option<f32>,
     pub number_step: bool,
-    pub features: Option<[f32; FEATURES]>,
     pub heard: Hypotheses,
+    pub evidence: Evidence,
+    /// Stakes of the best answer at this step.
+    pub stakes: Stakes,
+    /// Time of computing, and of the sound.
     pub milliseconds: f64,
+    pub seconds: f64,
+    /// What may be said, and the sound again, for the rivals.
+    pub grammar: Arc<Grammar>,
+    pub again: Again,
 }
 
-const LEVELS: [f32; 3] = [-18.0, -26.0, -40.0];
-const RATIOS: [Option<f32>; 4] = [None, Some(20.0), Some(10.0), Some(5.0)];
-/// Utterances for each voice and ratio, of each kind, at share 1.
-const EACH: usize = 30;
-const THREADS: usize = 2;
+/// How to have the sound of a trial once more.
+pub enum Again {
+    Made { words: String, voice: Voice, scene: Scene, seed: u64, alone: Option<Sound> },
+    File(PathBuf),
+}
+
+impl Again {
+    pub fn sound(&self) -> Vec<f32> {
+        match self {
+            Again::File(path) => probeside::hear::read_wav(path).unwrap_or_default(),
+            Again::Made { words, voice, scene, seed, alone } => {
+                let mut random = Random::new(*seed);
+                match alone {
+                    Some(sound) => set(&sound.make(&mut random), *scene, &mut random),
+                    None => place(&voice.say(words), *scene, &mut random),
+                }
+            }
+        }
+    }
+}
 
 impl Trial {
-    pub fn allowed(&self) -> bool {
-        matches!(self.kind, Kind::Phrase(_) | Kind::Number(_))
-    }
-
-    /// Is this the meaning that was said?
-    pub fn fits(&self, answer: &Answer) -> bool {
-        match (&self.kind, answer) {
-            (Kind::Phrase(said), heard) => said == heard,
-            (Kind::Number(said), Answer::Reading(r)) => (r.value - said).abs() < 1e-6,
+    /// Is the best guess what was said?
+    pub fn is_right(&self) -> bool {
+        match (&self.kind, self.heard.best.first()) {
+            (Kind::Said(said), Some(best)) => same(said, &best.answer),
             _ => false,
         }
     }
-
-    pub fn right(&self) -> bool {
-        self.heard.best.first().is_some_and(|h| self.fits(&h.answer))
+    pub fn in_scene(self, voice: String, noise: String, snr: Option<f32>, level: Option<f32>) -> Self {
+        Trial { voice, noise, snr, level, ..self }
+    }
+    pub fn verdict(&self) -> Verdict {
+        decide(&self.heard, self.stakes)
+    }
+    pub fn is_accepted(&self) -> bool {
+        matches!(self.verdict(), Verdict::Accept { .. })
     }
 }
 
-fn plans(side: Side, grammars: &[Grammar], amount: f64) -> Vec<Plan> {
-    let (all_voices, noises, talk) = match side {
-        Side::Fitting => (voices::FOR_FITTING, noises::FOR_FITTING, steps::STRANGERS_FOR_FITTING),
-        Side::Testing => (voices::FOR_TESTING, noises::FOR_TESTING, steps::STRANGERS_FOR_TESTING),
+const LEVELS: [f32; 3] = [-18.0, -26.0, -40.0];
+/// No noise but the room's own, and over active speech level.
+pub const RATIOS: [Option<f32>; 4] = [None, Some(20.0), Some(10.0), Some(5.0)];
+/// Of every voice and ratio, at share 1.
+const PHRASES: f64 = 40.0;
+const NUMBERS: f64 = 16.0;
+const ELSEWHERE: f64 = 14.0;
+const TALK: f64 = 8.0;
+const NO_VOICE: f64 = 6.0;
+const THREADS: usize = 2;
+
+/// What is a step's own to answer is said more often than the controls that every step has.
+fn own_phrase(listening: &Listening, random: &mut Random) -> Option<(String, Answer)> {
+    let shared = |a: &Answer| matches!(a, Answer::Command(_) | Answer::Escape(_));
+    let own = random.below(10) < 6;
+    let some: Vec<_> = listening.grammar.phrases.iter().filter(|p| shared(&p.answer) != own).collect();
+    let phrase = some.get(random.below(some.len().max(1)))?;
+    Some((phrase.words.clone(), phrase.answer.clone()))
+}
+
+fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
+    let (all, noises, sounds, talk) = match side {
+        Side::Fitting => (voices::FOR_FITTING, noises::FOR_FITTING, noises::SOUNDS_FOR_FITTING, strangers::FOR_FITTING),
+        Side::Testing => (voices::FOR_TESTING, noises::FOR_TESTING, noises::SOUNDS_FOR_TESTING, strangers::FOR_TESTING),
     };
     let mut random = Random::new(if side == Side::Fitting { 11 } else { 23 });
+    let closed: Vec<usize> = (0..listens.len()).filter(|&i| !listens[i].grammar.note).collect();
+    let asked: Vec<usize> = closed.iter().copied().filter(|&i| listens[i].is_number()).collect();
+    let mut numbers: HashMap<String, Numbers> = HashMap::new();
     let mut out = Vec::new();
-    let number_step = grammars.len() - 1;
-    for voice in all_voices.iter().filter(|v| voices::have(v.program)) {
+    let (here, away): (Vec<&Voice>, Vec<&Voice>) = all.iter().partition(|v| v.is_there());
+    away.iter().for_each(|v| eprintln!("without {}: it is not on this machine", v.label()));
+    for voice in here {
         for snr in RATIOS {
-            for i in 0..((EACH as f64 * amount) as usize).max(1) {
-                let scene = |random: &mut Random| Scene {
-                    noise: noises[random.below(noises.len())],
-                    snr,
-                    level: LEVELS[random.below(LEVELS.len())],
-                };
-                let mut add = |grammar: usize, kind: Kind, words: &str, random: &mut Random| {
-                    let (scene, seed) = (scene(random), random.next());
-                    out.push(Plan { grammar, kind, words: words.to_owned(), voice: *voice, scene, seed });
-                };
-                let grammar = random.below(number_step);
-                let phrases = &grammars[grammar].phrases;
-                let phrase = &phrases[random.below(phrases.len())];
-                add(grammar, Kind::Phrase(phrase.answer.clone()), &phrase.words, &mut random);
-                if i % 2 == 0 {
-                    let (words, value) = steps::VOLTS[random.below(steps::VOLTS.len())];
-                    add(number_step, Kind::Number(value), words, &mut random);
+            let mut add = |listening: usize, kind: Kind, words: String, random: &mut Random| {
+                let (noise, level) = (noises[random.below(noises.len())], LEVELS[random.below(LEVELS.len())]);
+                let scene = Scene { noise, snr, level };
+                out.push(Plan { listening, kind, words, voice: *voice, scene, seed: random.next() });
+            };
+            let times = |each: f64| (each * amount).ceil() as usize;
+            for _ in 0..times(PHRASES) {
+                let at = closed[random.below(closed.len())];
+                if let Some((words, answer)) = own_phrase(&listens[at], &mut random) {
+                    add(at, Kind::Said(answer), words, &mut random);
                 }
-                let grammar = random.below(grammars.len());
-                add(grammar, Kind::Talk, talk[random.below(talk.len())], &mut random);
-                if i % 3 == 0 {
-                    // A phrase of another step, and no voice at all.
-                    let other = random.below(number_step);
-                    let phrases = &grammars[other].phrases;
-                    let phrase = &phrases[random.below(phrases.len())];
-                    let grammar = random.below(grammars.len());
-                    if !grammars[grammar].phrases.iter().any(|p| p.words == phrase.words) {
-                        add(grammar, Kind::Talk, &phrase.words.clone(), &mut random);
-                    }
-                    add(random.below(grammars.len()), Kind::NoiseOnly, "", &mut random);
+            }
+            for _ in 0..times(NUMBERS) {
+                let at = asked[random.below(asked.len())];
+                let Some(slot) = &listens[at].grammar.number else { continue };
+                let said = numbers.entry(format!("{slot:?}")).or_insert_with(|| Numbers::of(slot));
+                let (words, reading) = said.pick(slot, &mut random);
+                add(at, Kind::Said(Answer::Reading(reading)), words, &mut random);
+            }
+            for _ in 0..times(ELSEWHERE) {
+                let at = closed[random.below(closed.len())];
+                let other = closed[random.below(closed.len())];
+                let Some((words, _)) = own_phrase(&listens[other], &mut random) else { continue };
+                if !belongs(&words, &listens[at].grammar) {
+                    add(at, Kind::Elsewhere, words, &mut random);
                 }
+            }
+            for _ in 0..times(TALK) {
+                let at = closed[random.below(closed.len())];
+                let words = talk[random.below(talk.len())];
+                if !belongs(words, &listens[at].grammar) {
+                    add(at, Kind::Talk, words.to_owned(), &mut random);
+                }
+            }
+            for _ in 0..times(NO_VOICE) {
+                let sound = sounds[random.below(sounds.len())];
+                add(closed[random.below(closed.len())], Kind::NoVoice(sound), String::new(), &mut random);
             }
         }
     }
@@ -122,48 +202,28 @@ fn plans(side: Side, grammars: &[Grammar], amount: f64) -> Vec<Plan> {
 }
 
 /// All trials of one side, on two threads with a recogniser each.
-pub fn run(side: Side, amount: f64) -> Vec<Trial> {
-    let mut grammars = steps::choice_steps();
-    grammars.push(steps::confirm_step());
-    grammars.push(steps::volts_step());
-    let plans = plans(side, &grammars, amount);
-    eprintln!("{} trials", plans.len());
+///
+/// After so many minutes no more are begun; steps are taken in a random order, so that what was done is a fair sample.
+pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
+    let listens = shipped::listens();
+    let mut plans = plans(side, &listens, amount);
+    eprintln!("{} listens of the shipped procedures; {} trials", listens.len(), plans.len());
+    // A recogniser keeps the grammars that it met last.
+    let order: Vec<u64> = (0..listens.len() as u64).map(|i| Random::new(i + 77).next()).collect();
+    plans.sort_by_key(|p| order[p.listening]);
+    let until = Instant::now() + std::time::Duration::from_secs_f64(minutes * 60.0);
     let next = AtomicUsize::new(0);
-    let spoken: Mutex<HashMap<(Voice, String), Vec<f32>>> = Mutex::default();
+    let elsewhere = shipped::elsewhere();
     let done: Mutex<Vec<(usize, Trial)>> = Mutex::default();
     std::thread::scope(|scope| {
         for _ in 0..THREADS {
             scope.spawn(|| {
                 let mut engine = Moonshine::open().expect("the model");
+                engine.use_words(Vocabulary::english(), &elsewhere);
                 loop {
                     let at = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(plan) = plans.get(at) else { break };
-                    let key = (plan.voice, plan.words.clone());
-                    let known = spoken.lock().expect("no thread fails").get(&key).cloned();
-                    let voice = known.unwrap_or_else(|| {
-                        let sound = if plan.words.is_empty() { Vec::new() } else { plan.voice.say(&plan.words) };
-                        spoken.lock().expect("no thread fails").insert(key, sound.clone());
-                        sound
-                    });
-                    let mut random = Random::new(plan.seed);
-                    let sound = match plan.kind {
-                        Kind::NoiseOnly => noise_only(plan.scene, &mut random),
-                        _ => place(&voice, plan.scene, &mut random),
-                    };
-                    let grammar = &grammars[plan.grammar];
-                    let begun = Instant::now();
-                    let (heard, features) = engine.measure(&sound, grammar).expect("it hears");
-                    let milliseconds = begun.elapsed().as_secs_f64() * 1e3;
-                    let trial = Trial {
-                        kind: plan.kind.clone(),
-                        words: plan.words.clone(),
-                        voice: plan.voice,
-                        scene: plan.scene,
-                        number_step: grammar.number.is_some(),
-                        features,
-                        heard,
-                        milliseconds,
-                    };
+                    let Some(plan) = plans.get(at).filter(|_| Instant::now() < until) else { break };
+                    let trial = one(plan, &listens[plan.listening], &mut engine);
                     done.lock().expect("no thread fails").push((at, trial));
                     if at.is_multiple_of(200) {
                         eprintln!("{at} of {}", plans.len());
@@ -179,161 +239,89 @@ pub fn run(side: Side, amount: f64) -> Vec<Trial> {
     trials
 }
 
-/// One second of noise with a knock in it, as loud as speech would be: what an energy gate lets through.
-fn noise_only(scene: Scene, random: &mut Random) -> Vec<f32> {
-    let count = 9_600 + random.below(12_800);
-    let level = 10f32.powf(scene.level / 20.0);
-    let mut out = scene.noise.make(count, random);
-    let knock = random.below(count);
-    for (i, x) in out.iter_mut().enumerate() {
-        *x *= level;
-        if i >= knock {
-            *x += level * 4.0 * random.white() * (-((i - knock) as f32) / 400.0).exp();
-        }
-        *x = x.clamp(-1.0, 1.0);
-    }
-    out
+fn one(plan: &Plan, listening: &Listening, engine: &mut Moonshine) -> Trial {
+    let alone = if let Kind::NoVoice(sound) = plan.kind { Some(sound) } else { None };
+    let again = Again::Made { words: plan.words.clone(), voice: plan.voice, scene: plan.scene, seed: plan.seed, alone };
+    let scene = plan.scene;
+    hear(engine, listening, plan.kind.clone(), plan.words.clone(), again).in_scene(
+        plan.voice.label(),
+        scene.snr.map_or("clean".into(), |_| format!("{:?}", scene.noise)),
+        scene.snr,
+        Some(scene.level),
+    )
 }
 
+/// Hears one sound at one listen.
+pub fn hear(engine: &mut Moonshine, listening: &Listening, kind: Kind, words: String, again: Again) -> Trial {
+    let sound = again.sound();
+    let begun = Instant::now();
+    let (heard, evidence) = engine.measure(&sound, &listening.grammar).expect("it hears");
+    let milliseconds = begun.elapsed().as_secs_f64() * 1e3;
+    let stakes = heard.best.first().map_or(Stakes::Low, |h| listening.stakes(&h.answer));
+    Trial {
+        place: listening.place.clone(),
+        kind,
+        words,
+        voice: String::new(),
+        noise: String::new(),
+        snr: None,
+        level: None,
+        number_step: listening.is_number(),
+        heard,
+        evidence,
+        stakes,
+        milliseconds,
+        seconds: sound.len() as f64 / SAMPLE_RATE as f64,
+        grammar: listening.grammar.clone(),
+        again,
+    }
+}
+
+/// Every trial as a line of JSON, to look into.
 fn save(trials: &[Trial], side: Side) {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/measure/out");
     std::fs::create_dir_all(&folder).expect("the folder can be made");
-    let mut file =
-        std::fs::File::create(folder.join(format!("{side:?}.csv").to_lowercase())).expect("the file can be made");
-    writeln!(
-        file,
-        "kind,words,voice,noise,snr,level,number,right,heard,probability,second,stranger,free,ms,{}",
-        FEATURE_NAMES.join(",")
-    )
-    .expect("written");
+    let path = folder.join(format!("{side:?}.jsonl").to_lowercase());
+    let mut file = std::io::BufWriter::new(std::fs::File::create(path).expect("the file can be made"));
     for t in trials {
-        let kind = match t.kind {
-            Kind::Phrase(_) => "phrase",
-            Kind::Number(_) => "number",
-            Kind::Talk => "talk",
-            Kind::NoiseOnly => "noise",
-        };
-        let best = t.heard.best.first();
-        let features =
-            t.features.map(|f| f.iter().map(|x| format!("{x:.4}")).collect::<Vec<_>>().join(",")).unwrap_or_default();
-        writeln!(
-            file,
-            "{kind},{},{},{:?},{},{},{},{},{},{:.4},{:.4},{:.4},{},{:.1},{features}",
-            t.words,
-            t.voice.name,
-            t.scene.noise,
-            t.scene.snr.map_or("clean".to_owned(), |s| s.to_string()),
-            t.scene.level,
-            t.number_step,
-            t.right(),
-            best.map_or("", |h| &h.words),
-            best.map_or(0.0, |h| h.probability),
-            t.heard.best.get(1).map_or(0.0, |h| h.probability),
-            t.heard.stranger,
-            t.heard.free.as_deref().unwrap_or("").replace(',', ";"),
-            t.milliseconds,
-        )
-        .expect("written");
+        let ended: Vec<_> = t.evidence.ended.iter().map(|e| (e.owner, &e.text, e.plain, e.prior, e.tokens)).collect();
+        let line = serde_json::json!({
+            "place": t.place, "kind": t.kind.label(), "words": t.words, "voice": t.voice,
+            "noise": t.noise, "snr": t.snr, "level": t.level, "number_step": t.number_step,
+            "right": t.is_right(), "verdict": format!("{:?}", t.verdict()).split(' ').next(), "high": t.stakes == Stakes::High,
+            "best": t.heard.best.iter().map(|h| (&h.words, h.probability)).collect::<Vec<_>>(),
+            "stranger": t.heard.stranger, "free": t.heard.free, "free_plain": t.evidence.free_plain,
+            "features": t.evidence.features.map(|f| f.to_vec()), "ms": t.milliseconds, "ended": ended,
+            "said": match &t.kind { Kind::Said(Answer::Reading(r)) => Some(r.value), _ => None },
+        });
+        writeln!(file, "{line}").expect("written");
     }
 }
 
-#[derive(Default)]
-struct Tally {
-    allowed: usize,
-    best: usize,
-    once: usize,
-    asked: usize,
-    wrong: usize,
-    strangers: usize,
-    taken: usize,
-    bothered: usize,
-}
-
-/// Prints the tables.
-pub fn report(trials: &[Trial]) {
-    type Key = fn(&Trial) -> String;
-    let groups: [(&str, Key); 6] = [
-        ("all", |_| "all".into()),
-        ("kind", |t| match t.kind {
-            Kind::Phrase(_) => "phrase".into(),
-            Kind::Number(_) => "number".into(),
-            Kind::Talk if t.number_step => "talk, number step".into(),
-            Kind::Talk => "talk, choice step".into(),
-            Kind::NoiseOnly => "noise only".into(),
-        }),
-        ("voice", |t| t.voice.name.into()),
-        ("noise", |t| match t.scene.snr {
-            None => "clean".into(),
-            Some(_) => format!("{:?}", t.scene.noise),
-        }),
-        ("signal to noise", |t| t.scene.snr.map_or("clean".into(), |s| format!("{s} dB"))),
-        ("level (speech-active RMS)", |t| format!("{} dBFS", t.scene.level)),
-    ];
-    for stakes in [Stakes::Low, Stakes::High] {
-        println!("== stakes {stakes:?}; k of n with exact 95 % bounds");
-        for (title, key) in groups {
-            let mut tallies: BTreeMap<String, Tally> = BTreeMap::new();
-            for t in trials {
-                let tally = tallies.entry(key(t)).or_default();
-                let verdict = decide(&t.heard, stakes);
-                if t.allowed() {
-                    tally.allowed += 1;
-                    tally.best += usize::from(t.right());
-                    match verdict {
-                        Verdict::Accept { heard } if t.fits(&heard.answer) => tally.once += 1,
-                        Verdict::Accept { .. } => tally.wrong += 1,
-                        Verdict::Confirm { .. } => tally.asked += 1,
-                        Verdict::Reject { .. } => {}
-                    }
-                } else {
-                    tally.strangers += 1;
-                    tally.taken += usize::from(matches!(verdict, Verdict::Accept { .. }));
-                    tally.bothered += usize::from(matches!(verdict, Verdict::Confirm { .. }));
-                }
-            }
-            println!("-- by {title}");
-            for (name, t) in tallies {
-                println!("{name}");
-                if t.allowed > 0 {
-                    println!("    best guess right   {}", share(t.best, t.allowed));
-                    println!("    right at once      {}", share(t.once, t.allowed));
-                    println!("    asked              {}", share(t.asked, t.allowed));
-                    println!("    wrong accepted     {}", share(t.wrong, t.allowed));
-                }
-                if t.strangers > 0 {
-                    println!("    strangers accepted {}", share(t.taken, t.strangers));
-                    println!("    strangers asked    {}", share(t.bothered, t.strangers));
-                }
-            }
-        }
-    }
-    let mut times: Vec<f64> = trials.iter().map(|t| t.milliseconds).collect();
-    times.sort_by(f64::total_cmp);
-    let at = |share: f64| times.get(((times.len().max(1) - 1) as f64 * share) as usize).copied().unwrap_or(0.0);
-    println!("computing of one utterance: median {:.0} ms, 95th percentile {:.0} ms", at(0.5), at(0.95));
-}
-
-/// Says words with every voice, clean and in noise, and shows what is made of them.
+/// Says words with every development voice, clean and in noise, at the first listen that allows them, and shows what is made of them.
 pub fn show(words: &str) {
     let begun = Instant::now();
     let mut engine = Moonshine::open().expect("the model");
     println!("loaded in {:.0} ms", begun.elapsed().as_secs_f64() * 1e3);
-    let numeric = words.chars().any(|c| c.is_ascii_digit()) || words.contains("point") || words.contains("volt");
-    let grammar = if numeric { steps::volts_step() } else { steps::choice_steps().remove(0) };
-    for voice in voices::FOR_FITTING {
+    engine.use_words(Vocabulary::english(), &shipped::elsewhere());
+    let listens = shipped::listens();
+    let at = listens.iter().find(|l| !l.grammar.note && belongs(words, &l.grammar)).unwrap_or(&listens[1]);
+    println!("at {}", at.place);
+    for voice in voices::FOR_FITTING.iter().filter(|v| v.is_there()) {
         for snr in [None, Some(10.0)] {
-            let scene = Scene { noise: Noise::Pink, snr, level: -26.0 };
+            let scene = Scene { noise: Noise::Rumble, snr, level: -26.0 };
             let sound = place(&voice.say(words), scene, &mut Random::new(5));
             let begun = Instant::now();
-            let heard = engine.hear(&sound, &grammar).expect("it hears");
+            let (heard, evidence) = engine.measure(&sound, &at.grammar).expect("it hears");
             let ms = begun.elapsed().as_secs_f64() * 1e3;
             let again = Instant::now();
-            let _ = engine.hear(&sound, &grammar);
+            let _ = engine.measure(&sound, &at.grammar);
             let ms2 = again.elapsed().as_secs_f64() * 1e3;
             let best: Vec<String> = heard.best.iter().map(|h| format!("{} {:.3}", h.words, h.probability)).collect();
+            let texts: Vec<&str> = evidence.ended.iter().take(4).map(|e| e.text.as_str()).collect();
             println!(
-                "{} {snr:?} {ms:.0}/{ms2:.0} ms stranger {:.2} free {:?} | {}",
-                voice.name,
+                "{} {snr:?} {ms:.0}/{ms2:.0} ms stranger {:.2} free {:?} | {} | {texts:?}",
+                voice.label(),
                 heard.stranger,
                 heard.free.unwrap_or_default(),
                 best.join(", ")

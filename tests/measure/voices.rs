@@ -1,23 +1,44 @@
-//! Voices to measure with: programs of the system, run as programs, and their sound at 16 kHz.
+//! Voices to measure with, and their sound at 16 kHz: programs of the system, run as programs, and the neural voice. What was said once
+//! is kept under `target/`, so that a second run says the same.
 #![allow(dead_code)]
 
+use super::neural;
 use probeside::hear::SAMPLE_RATE;
+use std::hash::{Hash, Hasher};
 use std::io::Cursor;
+use std::path::PathBuf;
 use std::process::{Command, Stdio};
 
-/// A synthetic voice: the program, its name there, words a minute where it can be set.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+/// A synthetic voice.
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Voice {
-    pub program: &'static str,
+    pub program: Program,
+    /// Its name there.
     pub name: &'static str,
+    /// Words a minute, where it can be set.
     pub speed: u32,
+    /// Pitch and formants moved by so much.
+    pub pitch: f32,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Program {
+    Espeak,
+    Flite,
+    Neural,
 }
 
 const fn espeak(name: &'static str, speed: u32) -> Voice {
-    Voice { program: "espeak-ng", name, speed }
+    Voice { program: Program::Espeak, name, speed, pitch: 1.0 }
 }
 const fn flite(name: &'static str) -> Voice {
-    Voice { program: "flite", name, speed: 0 }
+    Voice { program: Program::Flite, name, speed: 0, pitch: 1.0 }
+}
+const fn moved(name: &'static str, pitch: f32) -> Voice {
+    Voice { program: Program::Flite, name, speed: 0, pitch }
+}
+const fn joe(accent: &'static str, speed: u32, pitch: f32) -> Voice {
+    Voice { program: Program::Neural, name: accent, speed, pitch }
 }
 
 /// Voices that coefficients and thresholds are fitted on.
@@ -26,8 +47,12 @@ pub const FOR_FITTING: &[Voice] = &[
     espeak("en-gb+f2", 165),
     espeak("en-gb-scotland+m3", 145),
     espeak("en-us+f4", 160),
+    espeak("en-gb-x-gbcwmd+Andy", 155),
     flite("kal16"),
     flite("slt"),
+    moved("slt", 1.12),
+    moved("slt", 0.85),
+    moved("kal16", 1.1),
 ];
 
 /// Voices that results are reported on.
@@ -36,8 +61,14 @@ pub const FOR_TESTING: &[Voice] = &[
     espeak("en-029+f5", 150),
     espeak("en-us+m7", 170),
     espeak("en-gb-x-gbclan+f3", 150),
+    espeak("en-us-nyc+Alicia", 160),
     flite("rms"),
     flite("awb"),
+    moved("rms", 1.1),
+    joe("en-us", 160, 1.0),
+    joe("en-gb-x-rp", 170, 1.08),
+    joe("en-us", 150, 0.92),
+    joe("en-gb-scotland", 160, 1.15),
 ];
 
 /// True when the program can be run.
@@ -46,24 +77,72 @@ pub fn have(program: &str) -> bool {
 }
 
 impl Voice {
-    /// Says `words`; mono, 16 kHz.
+    /// Whether this machine has it.
+    pub fn is_there(&self) -> bool {
+        match self.program {
+            Program::Espeak => have("espeak-ng"),
+            Program::Flite => have("flite"),
+            Program::Neural => neural::there() && have("espeak-ng"),
+        }
+    }
+
+    /// What it is called in tables.
+    pub fn label(&self) -> String {
+        let program = match self.program {
+            Program::Espeak => "espeak",
+            Program::Flite => "flite",
+            Program::Neural => "neural",
+        };
+        match self.pitch {
+            1.0 => format!("{program} {}", self.name),
+            pitch => format!("{program} {} x{pitch}", self.name),
+        }
+    }
+
+    /// Says `words`; mono, 16 kHz. From the shelf when it was said before.
     pub fn say(&self, words: &str) -> Vec<f32> {
-        let mut command = Command::new(self.program);
-        if self.program == "flite" {
-            let file = std::env::temp_dir().join(format!(
-                "probeside-say-{}-{:?}.wav",
-                std::process::id(),
-                std::thread::current().id()
-            ));
-            command.args(["-voice", self.name, "-t", words, "-o"]).arg(&file);
-            let done = command.status().expect("flite runs");
-            assert!(done.success(), "flite -voice {} failed", self.name);
-            let sound = read_wav(&std::fs::read(&file).expect("flite wrote its file"));
-            let _ = std::fs::remove_file(file);
-            sound
-        } else {
-            command.args(["-v", self.name, "-s", &self.speed.to_string(), "--stdout", words]);
-            read_wav(&command.output().expect("espeak-ng runs").stdout)
+        let mut hasher = std::hash::DefaultHasher::new();
+        (self.label(), self.speed, words).hash(&mut hasher);
+        let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("target/said");
+        let file = folder.join(format!("{:016x}", hasher.finish()));
+        if let Ok(bytes) = std::fs::read(&file) {
+            return bytes.chunks_exact(2).map(|b| f32::from(i16::from_le_bytes([b[0], b[1]])) / 32_768.0).collect();
+        }
+        let sound = self.synthesise(words);
+        let bytes: Vec<u8> = sound.iter().flat_map(|x| ((x * 32_767.0) as i16).to_le_bytes()).collect();
+        let part = file.with_extension(format!("{:?}", std::thread::current().id()));
+        let kept = std::fs::create_dir_all(&folder).and_then(|()| std::fs::write(&part, &bytes));
+        if kept.and_then(|()| std::fs::rename(&part, &file)).is_err() {
+            eprintln!("{}: could not be kept", file.display());
+        }
+        sound
+    }
+
+    fn synthesise(&self, words: &str) -> Vec<f32> {
+        let moved = (SAMPLE_RATE as f32 * self.pitch) as usize;
+        match self.program {
+            Program::Neural => {
+                // Played faster by the pitch afterwards, so spoken slower by it before.
+                let slow = 160.0 / self.speed as f32 * self.pitch;
+                let sound = neural::say(words, self.name, slow);
+                resample(&sound, (neural::RATE as f32 * self.pitch) as usize, SAMPLE_RATE)
+            }
+            Program::Flite => {
+                let who = (std::process::id(), std::thread::current().id());
+                let file = std::env::temp_dir().join(format!("probeside-say-{who:?}.wav"));
+                let mut command = Command::new("flite");
+                command.args(["-voice", self.name, "--setf", &format!("duration_stretch={}", self.pitch), "-t", words]);
+                let done = command.arg("-o").arg(&file).status().expect("flite runs");
+                assert!(done.success(), "flite -voice {} failed", self.name);
+                let sound = read_wav(&std::fs::read(&file).expect("flite wrote its file"));
+                let _ = std::fs::remove_file(file);
+                resample(&sound, moved, SAMPLE_RATE)
+            }
+            Program::Espeak => {
+                let mut command = Command::new("espeak-ng");
+                command.args(["-v", self.name, "-s", &self.speed.to_string(), "--stdout", words]);
+                resample(&read_wav(&command.output().expect("espeak-ng runs").stdout), moved, SAMPLE_RATE)
+            }
         }
     }
 }

@@ -73,7 +73,7 @@ impl NumberWords {
     }
 
     /// "four thousand seven hundred and five".
-    pub(super) fn cardinal(&self, n: u64) -> String {
+    pub fn cardinal(&self, n: u64) -> String {
         let group = |n: u64, times: u64, name: &str| {
             let (many, rest) = (n / times, n % times);
             let head = format!("{} {name}", self.cardinal(many));

@@ -1,0 +1,83 @@
+//! The recogniser's thread: what has to be understood goes in, what became of it comes out.
+
+use crate::hear::{Recogniser, Utterance};
+use crate::phrase::{Grammar, Hypotheses};
+use std::sync::{Arc, mpsc};
+use std::time::{Duration, Instant};
+use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
+
+enum Job {
+    /// An answer will be listened for with this grammar soon.
+    Prepare(Grammar),
+    Hear {
+        listen: u64,
+        utterance: Utterance,
+        grammar: Arc<Grammar>,
+    },
+}
+
+/// What became of an utterance.
+pub struct Decoded {
+    /// The listen that it was for.
+    pub listen: u64,
+    pub utterance: Utterance,
+    pub result: Result<Hypotheses, String>,
+    /// Time of computing.
+    pub took: Duration,
+}
+
+/// The thread's near end.
+pub struct Listener {
+    jobs: mpsc::Sender<Job>,
+    decoded: UnboundedReceiver<Decoded>,
+    prepared: Option<Grammar>,
+}
+
+impl Listener {
+    /// Starts the thread.
+    pub fn start(mut recogniser: Box<dyn Recogniser>) -> Self {
+        let (to, decoded) = unbounded_channel();
+        let (jobs, from) = mpsc::channel::<Job>();
+        std::thread::spawn(move || {
+            for job in from {
+                let began = Instant::now();
+                match job {
+                    Job::Prepare(grammar) => {
+                        if let Err(why) = recogniser.prepare(&grammar) {
+                            tracing::warn!(%why, "the recogniser could not prepare");
+                        }
+                    }
+                    Job::Hear { listen, utterance, grammar } => {
+                        let result = recogniser.hear(&utterance.sound, &grammar).map_err(|e| e.to_string());
+                        if to.send(Decoded { listen, utterance, result, took: began.elapsed() }).is_err() {
+                            return;
+                        }
+                    }
+                }
+            }
+        });
+        Listener { jobs, decoded, prepared: None }
+    }
+
+    /// Does beforehand what can be done for an answer, once for each grammar.
+    pub fn prepare(&mut self, grammar: Grammar) {
+        if self.prepared.as_ref() != Some(&grammar) {
+            self.prepared = Some(grammar.clone());
+            // A thread that is gone is noticed when an utterance is given to it.
+            let _ = self.jobs.send(Job::Prepare(grammar));
+        }
+    }
+
+    /// Hands an utterance over; false when the thread is gone.
+    pub fn hear(&self, listen: u64, utterance: Utterance, grammar: Arc<Grammar>) -> bool {
+        self.jobs.send(Job::Hear { listen, utterance, grammar }).is_ok()
+    }
+
+    /// The next utterance that was understood or not; never, without a listener.
+    pub async fn decoded(listener: &mut Option<Self>) -> Option<Decoded> {
+        match listener {
+            Some(listener) => listener.decoded.recv().await,
+            None => std::future::pending().await,
+        }
+    }
+}
