@@ -129,7 +129,7 @@ mod tests {
         let given = json!({"a": "<script>\"'&", "n": 3.0, "b": ["<b>"]});
         let page = html("{{ a }} {{ n }} {% for x in b %}{{ x }}{% endfor %}", &given).unwrap();
         assert_eq!(page, "&lt;script&gt;&quot;&#x27;&amp; 3 &lt;b&gt;");
-        assert!(html("{{ none }}", &given).is_err());
+        assert!(html("{{ absent }}", &given).is_err());
     }
 
     #[test]
