@@ -47,9 +47,9 @@ fn side(step: &Step, scope: &Scope) -> String {
     let parts = state.unplug.iter().chain(&state.plug_in).chain(&state.remove);
     let texts: Vec<&Template> = [&step.say].into_iter().chain(pairs).chain(leads).chain(points).chain(parts).collect();
     let speaks_of = |name: &str| texts.iter().any(|text| text.contains(&format!("{name}.")));
-    let items = scope.names().iter().filter(|(name, _)| !matches!(name.as_str(), "bike" | "seen") && speaks_of(name));
-    let mut sides = items.filter_map(|(_, item)| item.get("side_words").and_then(Value::as_str));
-    sides.rfind(|side| !side.is_empty()).unwrap_or_default().to_owned()
+    let items = scope.names().filter(|(name, _)| !matches!(*name, "bike" | "seen") && speaks_of(name));
+    let sides = items.filter_map(|(_, item)| item.get("side_words").and_then(Value::as_str));
+    sides.filter(|side| !side.is_empty()).last().unwrap_or_default().to_owned()
 }
 
 /// All that the procedure that is checked says on these walks.

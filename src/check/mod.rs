@@ -131,7 +131,7 @@ pub struct Stop<'p> {
 /// Every step that can be come to on `bike`, in each round of its loops, in no order that matters. `procedures[0]` is walked; the
 /// others are those that it calls.
 pub fn stops<'p>(procedures: Vec<&'p Procedure>, bike: &'p Bike, words: &dyn Words) -> Vec<Stop<'p>> {
-    let around = Surroundings { bikes: &[], called: &|_| None, reserved: &[], words };
+    let around = Surroundings { bikes: &[], called: &|_| None, reserved: &[], words, faults: None };
     let walks = explore::explore(procedures, bike, &around, &mut Findings::default());
     let stop = |node: &walks::Node<'p>| Stop {
         procedure: walks.procedures[node.at.procedure],

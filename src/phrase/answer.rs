@@ -164,5 +164,8 @@ pub enum Verdict {
     Reject {
         /// Free transcript, where there is one.
         free: Option<String>,
+        /// Surely somebody or something else: talk, a radio, a noise.
+        #[serde(default)]
+        stranger: bool,
     },
 }

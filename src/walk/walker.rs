@@ -141,6 +141,8 @@ pub struct Walker {
     /// "Not sure" so far at this step.
     pub(super) unsure: u32,
     pub(super) silences: u32,
+    /// When a stranger was last heard (ms).
+    pub(super) stranger_at: Option<u64>,
     pub(super) in_speech: bool,
     pub(super) due: Vec<TimerKind>,
     pub(super) heat_timer: bool,
@@ -184,6 +186,7 @@ impl Walker {
             misses: 0,
             unsure: 0,
             silences: 0,
+            stranger_at: None,
             in_speech: false,
             due: Vec::new(),
             heat_timer: false,
@@ -214,7 +217,7 @@ impl Walker {
     fn dispatch(&mut self, event: Event) {
         match event {
             Event::Begin => self.begin(),
-            Event::Heard { listen, verdict, clip, .. } => self.heard(listen, verdict, clip),
+            Event::Heard { listen, verdict, begin, end, clip } => self.heard(listen, verdict, end > begin, clip),
             Event::SpeechBegan => self.speech_began(),
             Event::PromptEnded { id, .. } => self.prompt_ended(id),
             Event::Recorded { id } => self.recorded(id),
