@@ -181,8 +181,8 @@ fn dotted(tree: &IdedExpr) -> Option<(String, bool)> {
 fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic> {
     let tree = compile(expression)?;
     let mut context = Context::default();
-    for (name, value) in scope.names() {
-        context.add_variable_from_value(name.clone(), to_cel(value));
+    for (name, value) in scope.for_expressions(to_cel) {
+        context.add_variable_from_value(name, value);
     }
     Value::resolve(&tree, &context)
         .map_err(|error| finding(expression, format!("the expression does not come out: {error}")))

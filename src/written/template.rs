@@ -55,21 +55,38 @@ pub fn names(template: &str) -> BTreeSet<String> {
     env.template_from_str(template).map(|t| t.undeclared_variables(true).into_iter().collect()).unwrap_or_default()
 }
 
-/// Renders `template` with `given`, a mapping.
+/// A value as templates take it, made once and lent to many.
+#[derive(Debug, Clone)]
+pub struct Given(Value);
+
+impl Given {
+    /// The value as templates take it.
+    pub fn new(json: &serde_json::Value) -> Self {
+        Self(to_value(json))
+    }
+}
+
+/// Whether there is anything to render.
+pub fn is_template(text: &str) -> bool {
+    text.contains(['{', '}'])
+}
+
+/// Renders `template` with the names `given`.
 ///
 /// # Errors
 /// A name that is not there, a filter that fails, too much work or text.
-pub fn render(
+pub fn render<'g>(
     template: &Written<String>,
-    given: &serde_json::Map<String, serde_json::Value>,
+    given: impl IntoIterator<Item = (&'g str, &'g Given)>,
 ) -> Result<String, Diagnostic> {
-    if !template.contains(['{', '}']) {
+    if !is_template(template) {
         return Ok(template.value.clone());
     }
+    let given: BTreeMap<&str, Value> = given.into_iter().map(|(name, value)| (name, value.0.clone())).collect();
     let env = environment();
     let text = env
         .template_from_str(template)
-        .and_then(|parsed| parsed.render(map_value(given)))
+        .and_then(|parsed| parsed.render(Value::from(given)))
         .map_err(|error| finding(template, &error, "does not come out"))?;
     if text.len() > LONGEST {
         return Err(Diagnostic::error(
@@ -111,7 +128,8 @@ mod tests {
     #[test]
     fn renders_strictly_and_within_bounds() {
         let given = json!({"bike": {"volt": 12.0, "ohm": 4.5, "name": "A & B"}});
-        let out = |t: &str| render(&text(t), given.as_object().unwrap()).map_err(|d| d.message);
+        let bike = Given::new(&given["bike"]);
+        let out = |t: &str| render(&text(t), [("bike", &bike)]).map_err(|d| d.message);
         assert_eq!(
             out("{{ bike.volt }} volt, {{ bike.ohm }} ohm, {{ bike.name }}").unwrap(),
             "12 volt, 4.5 ohm, A & B"
