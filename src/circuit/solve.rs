@@ -1,4 +1,4 @@
-//! Modified nodal analysis: the operating point of a network, by Newton's iteration where lamps or diodes are in it.
+//! Modified nodal analysis: the operating point of a network, by Newton's iteration over the lamps and diodes in it.
 //!
 //! What could make the equations singular is found beforehand and named: loops of voltage sources, current without a way back.
 //! A part of the network that hangs free of the reference gets its first node pinned to 0 V, through which no current can flow,
@@ -131,42 +131,87 @@ impl Network {
         Ok(OperatingPoint { volts, islands, currents })
     }
 
-    /// Newton's iteration over the voltages across lamps and diodes.
+    /// The solution with lamps and diodes. The linear part, each of them replaced by a fixed conductance, is factored once; what
+    /// they draw beyond that is a current at their two nodes, so Newton's iteration runs over their own voltages alone.
     fn settle(&self, matrix: &DMatrix<f64>, right: &DVector<f64>) -> Result<DVector<f64>, CircuitError> {
         let bent: Vec<_> = self.elements.iter().filter(|e| matches!(e.kind, Kind::Lamp(_) | Kind::Diode(_))).collect();
         if bent.is_empty() {
             return solve(matrix.clone(), right);
         }
-        // Lamps start at their rating, diodes without bias.
-        let mut at: Vec<f64> = bent.iter().map(|e| if let Kind::Lamp(l) = e.kind { l.volt } else { 0.0 }).collect();
-        for iteration in 0..MOST_ITERATIONS {
-            let (mut matrix, mut right) = (matrix.clone(), right.clone());
-            for (e, volt) in bent.iter().zip(&at) {
+        let mut base = matrix.clone();
+        let fixed: Vec<f64> = bent.iter().map(|e| fixed_siemens(e.kind)).collect();
+        for (e, siemens) in bent.iter().zip(&fixed) {
+            stamp(&mut base, e.a, e.b, *siemens);
+        }
+        let factored = base.lu();
+        let answer = |right: &DVector<f64>| -> Result<DVector<f64>, CircuitError> {
+            let x = factored.solve(right).ok_or(CircuitError::Singular)?;
+            if x.iter().all(|v| v.is_finite()) { Ok(x) } else { Err(CircuitError::Singular) }
+        };
+        let across = |x: &DVector<f64>, e: &super::Element| {
+            let volt = |n: Node| if n.0 == 0 { 0.0 } else { x[n.0 - 1] };
+            volt(e.a) - volt(e.b)
+        };
+        let alone = answer(right)?;
+        let mut moved = Vec::new();
+        for e in &bent {
+            let mut one = DVector::zeros(right.len());
+            inject(&mut one, e.a, e.b, 1.0);
+            moved.push(answer(&one)?);
+        }
+        let count = bent.len();
+        let reach = DMatrix::from_fn(count, count, |row, column| across(&moved[column], bent[row]));
+        let start: Vec<f64> = bent.iter().map(|e| across(&alone, e)).collect();
+        // Lamps start as their hot resistance lets them, diodes without bias.
+        let mut at: Vec<f64> =
+            bent.iter().zip(&start).map(|(e, volt)| if let Kind::Lamp(_) = e.kind { *volt } else { 0.0 }).collect();
+        let draw = |at: &[f64]| -> Vec<(f64, f64)> {
+            let beyond = |((e, volt), fixed): ((&&super::Element, &f64), &f64)| {
                 let (ampere, siemens) = match e.kind {
-                    Kind::Lamp(lamp) if iteration == 0 => (volt / lamp.hot_ohm(), 1.0 / lamp.hot_ohm()),
                     Kind::Lamp(lamp) => lamp.current(*volt),
                     Kind::Diode(diode) => diode.current(*volt),
-                    _ => continue,
+                    _ => (0.0, 0.0),
                 };
-                stamp(&mut matrix, e.a, e.b, siemens);
-                inject(&mut right, e.a, e.b, ampere - siemens * volt);
-            }
-            let x = solve(matrix, &right)?;
-            let volt = |n: Node| if n.0 == 0 { 0.0 } else { x[n.0 - 1] };
-            let mut settled = iteration > 0;
-            for (e, old) in bent.iter().zip(&mut at) {
-                let mut new = volt(e.a) - volt(e.b);
-                if let Kind::Diode(diode) = e.kind {
-                    new = diode.limit(new, *old);
-                }
+                (ampere - fixed * volt, siemens - fixed)
+            };
+            bent.iter().zip(at).zip(&fixed).map(beyond).collect()
+        };
+        for iteration in 0..MOST_ITERATIONS {
+            let drawn = draw(&at);
+            // Of v = start + reach * drawn(v), linearised at `at`.
+            let slope = DMatrix::from_fn(count, count, |row, column| {
+                f64::from(u8::from(row == column)) - reach[(row, column)] * drawn[column].1
+            });
+            let known = DVector::from_fn(count, |row, _| {
+                let of = |column: usize| reach[(row, column)] * (drawn[column].0 - drawn[column].1 * at[column]);
+                start[row] + (0..count).map(of).sum::<f64>()
+            });
+            let next = solve(slope, &known)?;
+            let mut settled = true;
+            for ((e, old), next) in bent.iter().zip(&mut at).zip(next.iter()) {
+                let new = if let Kind::Diode(diode) = e.kind { diode.limit(*next, *old) } else { *next };
                 settled &= (new - *old).abs() <= SETTLED_SHARE * new.abs() + SETTLED_VOLT;
                 *old = if iteration < HALF_STEPS_FROM { new } else { (new + *old) / 2.0 };
             }
             if settled {
+                let mut x = alone;
+                for (moved, (ampere, _)) in moved.iter().zip(draw(&at)) {
+                    x += moved * ampere;
+                }
                 return Ok(x);
             }
         }
         Err(CircuitError::NotSettled(MOST_ITERATIONS))
+    }
+}
+
+/// The conductance, siemens, that stands for a lamp or a diode while the rest is solved.
+fn fixed_siemens(kind: Kind) -> f64 {
+    /// Of a diode: about what a small one has where it conducts.
+    const DIODE: f64 = 1e-3;
+    match kind {
+        Kind::Lamp(lamp) => 1.0 / lamp.hot_ohm(),
+        _ => DIODE,
     }
 }
 
