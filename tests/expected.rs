@@ -31,7 +31,7 @@ impl Bench {
     /// The answer at a step in the first round of its loop, from a bike that stands as the step asks and no further.
     fn answer(&self, step: &str, faults: &[&str], before: &[&str]) -> Expected {
         let mut scope = Scope::new(as_value(&self.bike, &EnglishWords));
-        let set = scope.names()["bike"]["points"][0].clone();
+        let set = scope.names().find(|(name, _)| *name == "bike").unwrap().1["points"][0].clone();
         scope.bind("set", set);
         scope.bind(
             "part",

@@ -8,6 +8,7 @@ use crate::walk::World;
 use crate::written::{Diagnostic, decode_text, read_bytes};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// A world and the files it was made of.
 pub struct Loaded {
@@ -84,7 +85,7 @@ pub fn world_from(
     let (Some(main), Some(bike), Some(vocabulary), true) = (main, loaded_bike, words, found.is_empty()) else {
         return Err(found);
     };
-    let bike_value = bike::as_value(&bike, &vocabulary);
+    let bike_value = Arc::new(bike::as_value(&bike, &vocabulary));
     if let Some(applies) = &procedures[&main].applies {
         let scope = procedure::Scope::new(bike_value.clone());
         match procedure::evaluate_bool(applies, &scope) {

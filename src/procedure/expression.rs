@@ -181,8 +181,9 @@ fn dotted(tree: &IdedExpr) -> Option<(String, bool)> {
 fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic> {
     let tree = compile(expression)?;
     let mut context = Context::default();
-    for (name, value) in scope.names() {
-        context.add_variable_from_value(name.clone(), to_cel(value));
+    // What the expression does not name need not be turned into its values.
+    for (name, value) in scope.names().filter(|(name, _)| expression.contains(name)) {
+        context.add_variable_from_value(name.to_owned(), to_cel(value));
     }
     Value::resolve(&tree, &context)
         .map_err(|error| finding(expression, format!("the expression does not come out: {error}")))

@@ -72,7 +72,7 @@ impl Library {
             let share = kind.likelihood / values.len() as f64;
             for severity in values {
                 if let Some(severity) = severity {
-                    scope.bind("severity", severity.into());
+                    scope.bind("severity", serde_json::Value::from(severity));
                 }
                 if kind.when.as_ref().map_or(Ok(true), |when| evaluate_bool(when, &scope))? {
                     all.push(self.fault(kind, &scope, &id, severity, share, bike)?);
