@@ -126,7 +126,7 @@ pub fn run(args: &Args) -> Outcome {
     let loaded =
         load::world(&story.procedure_in(&shipped), &story.bike_in(&shipped), &shipped.join("vocabulary/en.yaml"))?;
     let voice = Espeak::new(&story.voice);
-    let engine = args.engine.open()?;
+    let engine = args.engine.open(loaded.world.vocabulary.language())?;
     let job = Job {
         bike: loaded.world.bike.name.clone(),
         complaint: story.complaint.clone(),

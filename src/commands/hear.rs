@@ -39,7 +39,7 @@ pub fn run(args: &Args) -> Outcome {
         .map_err(|e| Failure::Input(format!("{}: this file cannot be read: {e}.", words.display())))?;
     let vocabulary = Vocabulary::from_yaml(&text, &words.display().to_string())?;
     let grammar = expected(&args.expect, &vocabulary)?;
-    let mut engine = args.engine.open()?;
+    let mut engine = args.engine.open(vocabulary.language())?;
     engine.use_words(&vocabulary, &[]);
     let mut code = 0;
     for file in &args.files {
@@ -64,7 +64,10 @@ fn one(
     let began = Instant::now();
     let spoken = hear::activity::speech_in(sound);
     let hypotheses = match &spoken {
-        Some(speech) => engine.hear(speech, grammar).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))?,
+        Some(speech) => engine.hear(speech, grammar).map_err(|e| match e.is_machine() {
+            true => Failure::Lacks(e.to_string()),
+            false => Failure::Input(format!("{}: {e}", file.display())),
+        })?,
         None => phrase::Hypotheses { stranger: 1.0, ..Default::default() },
     };
     let ms = began.elapsed().as_secs_f64() * 1e3;

@@ -66,13 +66,13 @@ pub fn run(args: &Args) -> Outcome {
     .world;
     let stages = stages(&world, &args.steps, args.all).map_err(Failure::Input)?;
     let casts = present(usual_cast(if args.quick { QUICK_VOICES } else { VOICES }))?;
-    let name = args.engine.open()?.name().to_owned();
+    let name = args.engine.open(world.vocabulary.language())?.name().to_owned();
     let rehearsal = Rehearsal {
         stages: &stages,
         casts: &casts,
         levels: &levels,
         engine: &|| {
-            let mut engine = args.engine.ready()?;
+            let mut engine = args.engine.ready(world.vocabulary.language())?;
             engine.use_words(&world.vocabulary, &world.phrases());
             Ok(engine)
         },

@@ -163,7 +163,7 @@ pub fn run(args: &Args) -> Outcome {
 
 fn engine(choice: &EngineArgs, sheet: &mut Sheet) -> Result<Option<Box<dyn Recogniser>>, Failure> {
     let began = Instant::now();
-    match choice.ready() {
+    match choice.ready(Vocabulary::english().language()) {
         Ok(engine) => {
             let ms = began.elapsed().as_secs_f64() * 1e3;
             sheet.line(

@@ -264,7 +264,7 @@ impl Session {
         let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
         let recogniser: Option<Box<dyn Recogniser>> = match hear {
             "typed" => None,
-            _ => Some(engine.open()?),
+            _ => Some(engine.open(self.world.vocabulary.language())?),
         };
         let mut pedal = None;
         let ears: Box<dyn Ears> = match hear {

@@ -33,11 +33,13 @@ pub mod takes;
 mod tokenizer;
 mod trie;
 mod typed;
+#[cfg(feature = "vosk")]
+mod vosk;
 mod wav;
 
 pub use activity::{Activity, ActivitySettings, Voiced};
 pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, Utterance};
-pub use engine::{DEFAULT_ENGINE, ENGINES, HearError, Recogniser, SAMPLE_RATE, open};
+pub use engine::{DEFAULT_ENGINE, ENGINES, HearError, Recogniser, SAMPLE_RATE, Wanted, open, open_for};
 pub use level::{active_level, signal_to_noise};
 pub use mic::Mic;
 #[cfg(feature = "sound")]
@@ -49,5 +51,7 @@ pub use personal::{PersonalVoice, Shape, Take, VOICES_VARIABLE, VoiceError, file
 pub use score::{Evidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
 pub use script::{Given, Script};
 pub use typed::Typed;
+#[cfg(feature = "vosk")]
+pub use vosk::Vosk;
 pub(crate) use wav::decode as decode_wav;
 pub use wav::{WavEars, WavError, read_wav, read_wav_as_is, to_16_bit, write_wav};
