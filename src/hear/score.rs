@@ -16,6 +16,10 @@ pub const FEATURE_NAMES: [&str; FEATURES] =
     ["margin", "fillers", "to free", "per token", "adjusted", "similar", "pace", "noise", "answers"];
 /// Answers handed on at most.
 const MOST_ANSWERS: usize = 5;
+/// An utterance, with the silence around it, is no longer than this when its words are said slowly: so many seconds and so many more a
+/// letter (usual speech takes 0.07). Longer ones are several sentences run together. Common practice, no source.
+const LONGEST_SECONDS: f32 = 1.2;
+const LONGEST_SECONDS_PER_LETTER: f32 = 0.15;
 /// Differences in score beyond this say no more.
 const WIDEST: f32 = 25.0;
 
@@ -51,6 +55,8 @@ pub struct Weighed {
     pub answers: Vec<(f32, Spelling)>,
     /// See [`FEATURE_NAMES`].
     pub features: [f32; FEATURES],
+    /// Nobody takes so long to say the best answer.
+    too_long: bool,
 }
 
 /// log(exp(a) + exp(b)) without overflow.
@@ -101,7 +107,13 @@ pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, 
         (answers.len() as f32).ln(),
     ];
     let answers = answers.into_iter().take(MOST_ANSWERS).map(|(s, i)| (s, found.ended[i].spelling)).collect();
-    Some(Weighed { answers, features })
+    let too_long = is_too_long(words, seconds);
+    Some(Weighed { answers, features, too_long })
+}
+
+/// Whether an utterance is longer than its words can take.
+fn is_too_long(words: &str, seconds: f32) -> bool {
+    seconds > LONGEST_SECONDS + LONGEST_SECONDS_PER_LETTER * words.len() as f32
 }
 
 /// How alike two texts are with case and punctuation aside, 0 to 1.
@@ -131,7 +143,7 @@ pub fn judge(weighed: &Weighed, grammar: &Expanded, free: String) -> Hypotheses 
     let first = weighed.answers.first().and_then(|&(_, spelling)| grammar.meaning(spelling).1);
     let model = usize::from(matches!(first, Some(Answer::Reading(_))));
     let features = shaped(&weighed.features);
-    let stranger = logistic(&STRANGER[model], &features);
+    let stranger = if weighed.too_long { 1.0 } else { logistic(&STRANGER[model], &features) };
     let right = logistic(&RIGHT[model], &features);
     let shares: Vec<f64> = weighed.answers.iter().map(|a| f64::from(a.0 - weighed.answers[0].0).exp()).collect();
     let rest: f64 = shares.iter().skip(1).sum::<f64>().max(1e-12);
@@ -159,6 +171,13 @@ mod tests {
         assert!((log_add(0.0, 0.0) - 2f32.ln()).abs() < 1e-6);
         assert_eq!(log_add(f32::NEG_INFINITY, -3.0), -3.0);
         assert_eq!(log_add(-3.0, f32::NEG_INFINITY), -3.0);
+    }
+
+    #[test]
+    fn a_few_words_do_not_take_many_seconds() {
+        assert!(!is_too_long("lit", 1.4));
+        assert!(!is_too_long("twelve point four five volts", 4.5));
+        assert!(is_too_long("haven't got one", 6.0));
     }
 
     #[test]

@@ -120,11 +120,12 @@ fn round(
         let stakes = heard.best.first().map_or(Stakes::Low, |h| listening.stakes(&h.answer));
         let verdict = decide(&heard, stakes);
         let sure = matches!(verdict, Verdict::Accept { .. });
+        let free = heard.free.clone().unwrap_or_default();
         if !utterance.last && (!sure || heard.may_go_on) {
             continue;
         }
         let answering = said.as_ref().filter(|_| utterance.end as usize > from + SAMPLE_RATE / 10);
-        out.strangers += usize::from(answering.is_none() && utterance.last);
+        out.strangers += usize::from(answering.is_none());
         match (verdict, answering) {
             (Verdict::Accept { heard }, Some((_, answer))) if heard.answer == *answer => {
                 out.taken += 1;
@@ -132,7 +133,10 @@ fn round(
             }
             (Verdict::Accept { heard }, answering) => {
                 out.mistaken += usize::from(answering.is_some());
-                let what = format!("{}: \"{}\" ({:.3})", listening.place, heard.words, heard.probability);
+                let seconds = utterance.sound.len() as f64 / SAMPLE_RATE as f64;
+                let sure = heard.probability;
+                let what =
+                    format!("{}: \"{}\" ({sure:.3}, {seconds:.1} s, free {free:?})", listening.place, heard.words);
                 let control = matches!(heard.answer, Answer::Command(_));
                 if control {
                     out.controls.push(what)
@@ -158,7 +162,7 @@ pub fn print(outcome: &Outcome, minutes: f64) {
     let Outcome { answers, taken, asked, mistaken, strangers, branches, controls } = outcome;
     println!("{minutes} minutes of chatter: {strangers} strangers' utterances");
     println!("    wrong branches {}: {branches:?}", share(branches.len(), strangers + answers));
-    println!("    controls taken {}: {controls:?}", share(controls.len(), *strangers));
+    println!("    controls taken {}: {controls:?}", share(controls.len(), strangers + answers));
     println!("    true answers taken at once {}", share(*taken, *answers));
     println!("    true answers asked back {}, mistaken {mistaken}", share(*asked, *answers));
 }
