@@ -79,7 +79,7 @@ pub fn session_id(wall: &str, bike: &str) -> String {
     if words.is_empty() { time } else { format!("{time}-{}", words.join("-")) }
 }
 
-/// Words that were said or heard, for the transcript. Times are [`Now::mono_ms`].
+/// Words that were said or heard, for the transcript. Times are [`super::Now::mono_ms`].
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Spoken {
     /// Id of the prompt or of the utterance.
