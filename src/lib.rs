@@ -8,16 +8,19 @@
 //! 4. [`session`] writes the record and syncs it to disk;
 //! 5. [`speak`] says it back, and the next check.
 //!
-//! [`procedure`] and [`bike`] are the data being walked, [`check`] says what is wrong with them, [`review`] reads what was
-//! written, [`commands`] wires the rooms together. Imports run in one direction only; `tests/house.rs` checks it.
+//! [`procedure`] and [`bike`] are the data being walked, [`check`] says what is wrong with them, [`diagnose`] proves what a procedure
+//! finds, [`rehearse`] how well its answers are heard, [`review`] reads what was written, [`commands`] wires the rooms together.
+//! Imports run in one direction only; `tests/house.rs` checks it.
 
 pub mod bike;
 pub mod check;
 pub mod circuit;
 pub mod commands;
+pub mod diagnose;
 pub mod hear;
 pub mod phrase;
 pub mod procedure;
+pub mod rehearse;
 pub mod review;
 pub mod session;
 pub mod speak;

@@ -70,6 +70,24 @@ fn every_broken_file_gets_its_findings() {
 }
 
 #[test]
+fn a_healthy_answer_written_as_bad_is_told() {
+    let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures");
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::create_dir(folder.path().join("faults")).unwrap();
+    std::fs::copy(shipped.join("faults/ignition.yaml"), folder.path().join("faults/ignition.yaml")).unwrap();
+    let text = std::fs::read_to_string(shipped.join("prove-lamp.yaml")).unwrap();
+    let wrong = text.replacen("means: good", "means: neither", 1).replacen("means: bad", "means: good", 1);
+    let wrong = wrong.replacen("means: neither", "means: bad", 1);
+    let file = folder.path().join("prove-lamp.yaml");
+    for (text, sound) in [(&text, true), (&wrong, false)] {
+        std::fs::write(&file, text).unwrap();
+        let (_, told) = check(std::slice::from_ref(&file), &bikes(), false);
+        assert_eq!(told.contains("[healthy-answer]"), !sound, "{told}");
+        assert!(sound || told.contains("gives the answer `lit`"), "{told}");
+    }
+}
+
+#[test]
 fn json_keeps_its_schema() {
     let (code, text) = check(&[tests().join("broken/limits-hole.yaml")], &bikes(), true);
     assert_eq!(code, 1);

@@ -1,13 +1,24 @@
 //! The circuit room against the outside: ngspice's operating points and transients, and facts of the trade on the two bikes.
 
-mod circuit_bikes;
-
-use circuit_bikes::{heron_twin, wren_single};
 use probeside::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, PointsAt};
 use probeside::circuit::transient::{ringing, rise, stored_energy};
 use probeside::circuit::{Alteration, Diode, Glow, Kind, Lamp, Model, Network, Node, NotValid, Observation, Strength};
 use std::collections::{BTreeMap, BTreeSet};
 use std::process::Command;
+
+/// A shipped bike.
+fn shipped(name: &str) -> Bike {
+    let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes").join(name);
+    probeside::bike::load(&file).unwrap_or_else(|wrong| panic!("{}", wrong[0]))
+}
+
+fn heron_twin() -> Bike {
+    shipped("heron-twin.yaml")
+}
+
+fn wren_single() -> Bike {
+    shipped("wren-single.yaml")
+}
 
 /// Networks in one run of the reference program.
 const BATCH: usize = 100;
@@ -78,46 +89,33 @@ fn node(network: &Network, n: usize) -> Node {
     network.find(&network.names()[n]).unwrap()
 }
 
-/// A small generator of our own so that the seed printed is the whole of it (xorshift64*, Vigna 2016).
-struct Random(u64);
-
-impl Random {
-    fn unit(&mut self) -> f64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
-    }
-    fn below(&mut self, n: usize) -> usize {
-        (self.unit() * n as f64) as usize
-    }
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        low * (high / low).powf(self.unit())
-    }
+/// Between two values, evenly by their logarithms.
+fn between(random: &mut fastrand::Rng, low: f64, high: f64) -> f64 {
+    low * (high / low).powf(random.f64())
 }
 
 /// A connected network of 3 to 12 nodes: a tree of resistances, more resistances, one or two sources, and lamps.
-fn random_network(random: &mut Random, lamps: bool) -> Network {
+fn random_network(random: &mut fastrand::Rng, lamps: bool) -> Network {
     let mut network = Network::new("0");
-    let count = 3 + random.below(10);
+    let count = 3 + random.usize(..10);
     let nodes: Vec<_> = (0..count).map(|n| network.node(&n.to_string())).collect();
     let mut add = |a: usize, b: usize, kind| network.add("x", nodes[a], nodes[b], kind).unwrap();
     for n in 1..count {
-        let ohm = random.between(1e-3, 1e5);
-        add(n, random.below(n), Kind::Resistor(ohm));
+        let ohm = between(random, 1e-3, 1e5);
+        add(n, random.usize(..n), Kind::Resistor(ohm));
     }
     for _ in 0..count {
-        let (a, b) = (random.below(count), random.below(count));
+        let (a, b) = (random.usize(..count), random.usize(..count));
         if a != b {
-            let kind = match random.below(4) {
-                0 if lamps => Kind::Lamp(Lamp { volt: random.between(6.0, 12.0), watt: random.between(1.0, 60.0) }),
-                1 => Kind::Current(random.between(1e-3, 1.0)),
-                _ => Kind::Resistor(random.between(1e-2, 1e7)),
+            let kind = match random.usize(..4) {
+                0 if lamps => Kind::Lamp(Lamp { volt: between(random, 6.0, 12.0), watt: between(random, 1.0, 60.0) }),
+                1 => Kind::Current(between(random, 1e-3, 1.0)),
+                _ => Kind::Resistor(between(random, 1e-2, 1e7)),
             };
             add(a, b, kind);
         }
     }
-    add(1, 0, Kind::Voltage(random.between(1.0, 24.0)));
+    add(1, 0, Kind::Voltage(between(random, 1.0, 24.0)));
     if lamps {
         add(count - 1, 0, Kind::Lamp(Lamp { volt: 12.0, watt: 5.0 }));
     }
@@ -128,7 +126,7 @@ fn random_network(random: &mut Random, lamps: bool) -> Network {
 fn random_networks_agree_with_ngspice() {
     let seed = std::env::var("PROBESIDE_SEED").ok().and_then(|s| s.parse().ok()).unwrap_or(20_260_731u64);
     println!("seed {seed}");
-    let mut random = Random(seed);
+    let mut random = fastrand::Rng::with_seed(seed);
     for (lamps, bound) in [(false, 1e-6), (true, 1e-4)] {
         let mut worst = (0f64, 0);
         for _ in 0..NETWORKS / 2 / BATCH {
@@ -144,15 +142,17 @@ fn random_networks_agree_with_ngspice() {
 
 #[test]
 fn diodes_agree_with_ngspice() {
-    let mut random = Random(7);
+    let mut random = fastrand::Rng::with_seed(7);
     let networks: Vec<_> = (0..BATCH)
         .map(|_| {
             let mut network = random_network(&mut random, false);
             let (a, b) = (node(&network, 1), node(&network, 2));
-            let kind =
-                Kind::Diode(Diode { saturation: random.between(1e-14, 1e-9), emission: random.between(1.0, 2.0) });
+            let kind = Kind::Diode(Diode {
+                saturation: between(&mut random, 1e-14, 1e-9),
+                emission: between(&mut random, 1.0, 2.0),
+            });
             let mid = network.node("mid");
-            network.add("series", a, mid, Kind::Resistor(random.between(1.0, 1e3))).unwrap();
+            network.add("series", a, mid, Kind::Resistor(between(&mut random, 1.0, 1e3))).unwrap();
             network.add("diode", mid, b, kind).unwrap();
             network
         })
@@ -400,6 +400,28 @@ fn spark_comes_at_the_break() {
 }
 
 #[test]
+fn closing_the_points_gives_no_spark() {
+    // Common practice, no source: the spark comes at the break. At the make the primary sees the battery's voltage and no more, so the
+    // secondary offers the turns ratio times that, far below what the smallest gap in use needs.
+    for bike in [heron_twin(), wren_single()] {
+        let model = Model::new(&bike);
+        let figures = &model.figures;
+        let at_make = figures.coils[&bike.coils[0].id.value].ratio * figures.battery_volt;
+        let needed = probeside::trade::gap::breakdown_volt(0.5, 1.01325, 293.0);
+        assert!(at_make < 0.5 * needed, "{}: {at_make} V of {needed} V", bike.name);
+        // Turned the other way round, from open to closed, the same circuit gives no break.
+        let s = state(ON, &[], &[]);
+        let (open, closed) = (BTreeSet::new(), BTreeSet::from([bike.points[0].id.value.clone()]));
+        let (open, closed) = (model.wiring(&s, &open).unwrap(), model.wiring(&s, &closed).unwrap());
+        let coil = &bike.coils[0].id.value;
+        let made = probeside::circuit::transient::at_break(&open, &closed, coil, 1.0).unwrap();
+        let broken = probeside::circuit::transient::at_break(&closed, &open, coil, 1.0).unwrap();
+        assert_eq!(made.available_volt, 0.0);
+        assert!(broken.available_volt > 10.0 * at_make, "{broken:?}");
+    }
+}
+
+#[test]
 fn ohmmeter_only_on_an_isolated_part() {
     let bike = heron_twin();
     let model = Model::new(&bike);
@@ -473,22 +495,4 @@ fn a_slip_in_a_name_is_an_error_that_names_it() {
 
 fn with_lamp_if_none(s: BikeState) -> BikeState {
     if s.instrument.is_some() { s } else { with(s, InstrumentKind::Lamp, "battery.live", "frame") }
-}
-
-#[test]
-fn a_healthy_lamp_answer_does_not_flip_within_tolerance_and_a_reading_has_a_range() {
-    let bike = heron_twin();
-    let model = Model::new(&bike);
-    let s = with(state(ON, &["left-points"], &[]), InstrumentKind::Lamp, "engine", "left-points.coil-side");
-    assert!(model.expected(&s, 200, 5).unwrap().iter().all(|e| e.seen == [BRIGHT] && e.range.is_none()));
-    let s = with(
-        state(ON, &["coil-feed", "left-points"], &[]),
-        InstrumentKind::Ohmmeter,
-        "coil-left.feed",
-        "coil-left.points",
-    );
-    for expected in model.expected(&s, 200, 5).unwrap() {
-        let (low, high) = expected.range.unwrap();
-        assert!(low > 3.9 && low < 4.3 && high > 4.7 && high < 5.1, "{low} to {high}");
-    }
 }

@@ -46,6 +46,8 @@ fn checked(files: &[PathBuf], bike: &Path) -> BTreeMap<String, (usize, usize, bo
         let (errors, warnings, applies) = found.get_mut(&file).expect("a procedure that was checked");
         match (finding["severity"].as_str(), finding["check"].as_str()) {
             (_, Some("not-tried")) => *applies = false,
+            // What one bike does not unplug another may: that is looked at over all bikes together.
+            (Some("warning"), Some("nothing-to-undo")) => {}
             (Some("error"), _) => *errors += 1,
             _ => *warnings += 1,
         }
@@ -71,7 +73,10 @@ fn calls(procedure: &Procedure) -> BTreeSet<String> {
 
 fn table() -> (String, Vec<String>) {
     let (files, bikes) = (yaml_in("procedures"), yaml_in("procedures/bikes"));
-    let by_bike: Vec<_> = bikes.iter().map(|bike| checked(&files, bike)).collect();
+    let by_bike: Vec<_> = std::thread::scope(|scope| {
+        let running: Vec<_> = bikes.iter().map(|bike| scope.spawn(|| checked(&files, bike))).collect();
+        running.into_iter().map(|thread| thread.join().expect("the check ends")).collect()
+    });
     let mut text = String::from("| procedure | what it is | steps | conclusions | calls |");
     let mut under = String::from("\n| --- | --- | --- | --- | --- |");
     for bike in &bikes {

@@ -1,5 +1,7 @@
 //! The journal under attack: power cuts, full and failing disks, kills, other processes, strangers' folders and forgers.
 
+#[path = "journal/amend.rs"]
+mod amend;
 #[path = "journal/bench.rs"]
 mod bench;
 #[path = "journal/folder.rs"]

@@ -17,5 +17,6 @@ fn check(name: &str, title: &str, object: &'static probeside::written::shape::Ob
 #[test]
 fn schemas_are_up_to_date() {
     check("procedure.json", "A procedure of probeside", &probeside::procedure::PROCEDURE);
+    check("faults.json", "A fault library of probeside", &probeside::circuit::faults::FAULTS);
     check("bike.json", "A bike's profile of probeside", &probeside::bike::BIKE);
 }

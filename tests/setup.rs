@@ -512,7 +512,7 @@ fn the_real_pins_are_whole_for_both_kinds_of_machine() {
         .collect();
     for line in &lines {
         assert!(
-            matches!(line[..], ["wheel" | "file", _, "any" | "x86_64" | "aarch64", _, sum] if sum.len() == 64),
+            matches!(line[..], ["wheel" | "test-wheel" | "file", _, "any" | "x86_64" | "aarch64", _, sum] if sum.len() == 64),
             "{line:?}"
         );
     }
@@ -523,6 +523,8 @@ fn the_real_pins_are_whole_for_both_kinds_of_machine() {
         let wheels: Vec<_> = of("wheel").map(|line| line[1]).collect();
         assert_eq!(wheels, ["moonshine-tiny-en", "onnxruntime"], "{machine}");
         assert!(of("wheel").all(|line| line[3].ends_with(&format!("_{machine}.whl"))), "{machine}");
+        let for_tests: Vec<_> = of("test-wheel").map(|line| line[1]).collect();
+        assert_eq!(for_tests, ["axe-core"], "{machine}");
         let files: Vec<_> =
             of("file").map(|line| format!("{}/{}", line[1], line[3].rsplit('/').next().unwrap())).collect();
         for needed in [
@@ -530,6 +532,7 @@ fn the_real_pins_are_whole_for_both_kinds_of_machine() {
             "onnxruntime/libonnxruntime.so.1.24.4",
             "onnxruntime/LICENSE",
             "moonshine-tiny-en/LICENSE",
+            "axe-core/axe.min.js",
         ] {
             assert!(files.contains(&needed.to_owned()), "{needed} for {machine}");
         }

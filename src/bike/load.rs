@@ -55,6 +55,7 @@ pub fn from_tree(root: &Node) -> Result<Bike, Vec<Diagnostic>> {
             findings.push(Diagnostic::error(&value.place, "limits", message).help("Exchange the two."));
         }
     }
+    super::electric::check(root, &mut findings);
     if findings.is_empty() { Ok(decode(root)) } else { Err(findings) }
 }
 
@@ -104,6 +105,7 @@ fn decode(root: &Node) -> Bike {
         wires: root.get("wires").map(Node::items).unwrap_or_default().iter().map(wire).collect(),
         terminals: root.dict("terminals").map(|(name, words)| (name.value, words.written())).collect(),
         specified: root.dict("specified").filter_map(|(name, of)| Some((name.value, specified(of)?))).collect(),
+        electric: super::electric::decode(root),
         place: root.place.clone(),
     }
 }

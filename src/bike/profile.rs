@@ -39,7 +39,8 @@ pub enum Side {
 pub struct SwitchPosition {
     /// As marked on the switch: `off`, `on`, `run`, `park`.
     pub name: Written<String>,
-    /// Whether the ignition feed (or, for a switch that grounds the points, the ground) passes in this position.
+    /// Whether the switch's contact is closed in this position: the feed passes, or, where it grounds the points, the ground
+    /// (`kill: connects` in a step's state is another thing: the position in which the ignition works).
     pub connects: bool,
 }
 
@@ -200,6 +201,8 @@ pub struct Bike {
     pub terminals: BTreeMap<String, Written<String>>,
     /// Specified values by name: `points-gap`, `plug-gap`, `coil-primary`, `dwell`, `timing`.
     pub specified: BTreeMap<String, Specified>,
+    /// What it says for the circuit beyond that.
+    pub electric: super::Electric,
     /// Where the profile stands.
     pub place: Place,
 }

@@ -11,6 +11,12 @@ pub(super) const IGNITION: &str = "battery-and-coil-points";
 const VOLT: (f64, f64) = (4.0, 24.0);
 /// Largest resistance of a primary or a ballast, ohm.
 const OHM: f64 = 100.0;
+/// A battery's state of charge, empty and full.
+pub(super) const CHARGE: (f64, f64) = (0.0, 1.0);
+/// Two turns of the crank, degree: one of a camshaft.
+pub(super) const TURN: f64 = 720.0;
+/// Resistance of a closed contact, ohm.
+static CONTACT: shape::Shape = Number(1e-6, OHM);
 
 /// A bike.
 pub static BIKE: shape::Object = shape::Object {
@@ -26,6 +32,8 @@ pub static BIKE: shape::Object = shape::Object {
             "The battery terminal that is wired to the frame.",
         ),
         needed("starter", OneOf("starter", || vec!["kick", "electric", "both"]), "How the engine is turned."),
+        optional("battery", Object(&BATTERY), "The battery by its state of charge."),
+        optional("test-lamp", Object(&LAMP), "The test lamp that is used with it."),
         optional("ballast", Object(&BALLAST), "The ballast resistor in the feed, where there is one."),
         optional("fuse", Object(&FUSE), "The main fuse, where there is one."),
         needed("key", Object(&KEY), "The key switch."),
@@ -49,6 +57,20 @@ pub static BIKE: shape::Object = shape::Object {
     ],
 };
 
+static CHARGES: shape::Shape = Number(CHARGE.0, CHARGE.1);
+static VOLTS: shape::Shape = Number(0.1, 2.0 * VOLT.1);
+static BATTERY: shape::Object = shape::Object {
+    what: "a battery",
+    fields: &[
+        needed("charge", List(1, 50, &CHARGES), "States of charge, rising: 0 empty, 1 full."),
+        needed("volt", List(1, 50, &VOLTS), "Open-circuit voltage at each, volt."),
+        needed("ohm", List(1, 50, &CONTACT), "Internal resistance at each, ohm."),
+    ],
+};
+static LAMP: shape::Object = shape::Object {
+    what: "a test lamp",
+    fields: &[needed("watt", Number(0.1, 100.0), "Rated power at the bike's voltage.")],
+};
 static BALLAST: shape::Object =
     shape::Object { what: "a ballast", fields: &[needed("ohm", Number(0.01, OHM), "Resistance, ohm.")] };
 static FUSE: shape::Object = shape::Object {
@@ -56,6 +78,7 @@ static FUSE: shape::Object = shape::Object {
     fields: &[
         needed("ampere", Number(0.1, 100.0), "Rating, ampere."),
         needed("where", Text(Words), "Where it is, in words."),
+        optional("ohm", Number(1e-6, OHM), "Resistance with its holder, ohm."),
     ],
 };
 static POSITIONS: shape::Shape = OneOf("position", || vec!["connects", "opens"]);
@@ -68,6 +91,7 @@ static KEY: shape::Object = shape::Object {
             Dict(2, Words, &POSITIONS),
             "Each position, in order, and whether it `connects` or `opens`.",
         ),
+        optional("ohm", Number(1e-6, OHM), "Resistance of its closed contact, ohm."),
     ],
 };
 static KILL: shape::Object = shape::Object {
@@ -82,8 +106,9 @@ static KILL: shape::Object = shape::Object {
         needed(
             "positions",
             Dict(2, Words, &POSITIONS),
-            "Each position, in order, and whether it `connects` or `opens`.",
+            "Each position, in order, and whether its contact `connects` or `opens`.",
         ),
+        optional("ohm", Number(1e-6, OHM), "Resistance of its closed contact, ohm."),
     ],
 };
 static SIDE: shape::Shape = OneOf("side", || vec!["left", "right", "centre"]);
@@ -93,6 +118,18 @@ static POINTS: shape::Object = shape::Object {
         needed("side", shape::Shape::Ref("side", &SIDE), "The rider's side that it serves."),
         needed("coil", Text(Id), "The id of the coil it switches."),
         needed("connector", Text(Id), "The id of the connector between it and the coil."),
+        optional(
+            "opens-at",
+            Number(0.0, TURN),
+            "Crank angle at which it opens, from one that the profile chooses, degree.",
+        ),
+        optional("closed", Number(1.0, TURN), "Crank angle over which it is closed between two openings, degree."),
+        optional(
+            "every",
+            Number(1.0, TURN),
+            "Crank angle from one opening to the next, degree: 720 or 360 for one lobe.",
+        ),
+        optional("ohm", Number(1e-6, OHM), "Resistance of its closed contacts, ohm."),
     ],
 };
 static COIL: shape::Object = shape::Object {
@@ -101,6 +138,10 @@ static COIL: shape::Object = shape::Object {
         needed("side", shape::Shape::Ref("side", &SIDE), "The rider's side that it serves."),
         needed("plugs", List(1, 2, &Text(Id)), "The ids of the plugs it fires: one, or two with wasted spark."),
         needed("primary-ohm", Number(0.1, OHM), "Primary resistance at 20 degrees Celsius, ohm."),
+        optional("primary-henry", Number(1e-5, 1.0), "Primary inductance, henry."),
+        optional("secondary-ohm", Number(10.0, 1e6), "Secondary resistance at 20 degrees Celsius, ohm."),
+        optional("ratio", Number(1.0, 1000.0), "Secondary turns over primary turns."),
+        optional("secondary-picofarad", Number(1.0, 10_000.0), "Capacitance of secondary, lead and plug together."),
     ],
 };
 static CONDENSER: shape::Object = shape::Object {
@@ -117,7 +158,10 @@ static CONDENSER: shape::Object = shape::Object {
 };
 static PLUG: shape::Object = shape::Object {
     what: "a plug",
-    fields: &[needed("side", shape::Shape::Ref("side", &SIDE), "The rider's side of its cylinder.")],
+    fields: &[
+        needed("side", shape::Shape::Ref("side", &SIDE), "The rider's side of its cylinder."),
+        optional("cap-ohm", Number(1e-3, 1e6), "Resistance of its cap, ohm."),
+    ],
 };
 static CONNECTOR: shape::Object = shape::Object {
     what: "a connector",
@@ -129,6 +173,7 @@ static CONNECTOR: shape::Object = shape::Object {
             "Its two halves, first the one nearer to the battery.",
         ),
         needed("where", Text(Words), "Where it is, in words."),
+        optional("ohm", Number(1e-6, OHM), "Resistance when it is joined, ohm."),
     ],
 };
 static WIRE: shape::Object = shape::Object {

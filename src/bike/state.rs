@@ -50,7 +50,7 @@ names! {
 }
 
 /// An instrument and the terminals its two leads are on.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Instrument {
     /// Which.
     pub kind: InstrumentKind,
@@ -61,7 +61,7 @@ pub struct Instrument {
 }
 
 /// The state of the bike as far as it is known.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct BikeState {
     /// Switches and taps by name (`key`, `kill`, `fuel`) and their position.
     pub switches: BTreeMap<String, String>,
@@ -71,6 +71,9 @@ pub struct BikeState {
     pub points: BTreeMap<String, PointsAt>,
     /// What the engine does.
     pub engine: Option<Engine>,
+    /// Where the crank stands, degree, from the angle that the profile's `opens-at` counts from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crank: Option<u16>,
     /// What is fitted beside the bike's own parts (a jumper, a test condenser), by name, with the two terminals it joins.
     pub fitted: BTreeMap<String, [String; 2]>,
     /// The instrument in use.
@@ -92,6 +95,9 @@ pub struct StateNeed {
     pub points: BTreeMap<String, PointsAt>,
     /// What the engine does.
     pub engine: Option<Engine>,
+    /// Where the crank stands, degree. The prompt says how to find it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crank: Option<u16>,
     /// To be fitted.
     pub fitted: BTreeMap<String, [String; 2]>,
     /// To be taken off again.
@@ -189,6 +195,8 @@ impl BikeState {
         next.fitted.extend(need.fitted.clone());
         next.fitted.retain(|name, _| !need.removed.contains(name));
         next.engine = need.engine.or(next.engine);
+        let turns = matches!(need.engine, Some(Engine::Turned | Engine::Kicked | Engine::Running));
+        next.crank = need.crank.or(next.crank.filter(|_| !turns && need.points.is_empty()));
         if need.lay_down {
             next.instrument = None;
         }

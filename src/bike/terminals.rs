@@ -1,6 +1,6 @@
 //! What can be probed on a bike and what can be unplugged from it, by name.
 
-use super::{Bike, Switch};
+use super::{Bike, KillAction, Switch};
 use std::collections::BTreeSet;
 
 impl Bike {
@@ -9,9 +9,8 @@ impl Bike {
         let mut names: BTreeSet<String> =
             ["battery.live", "battery.ground", "key.supply", "key.load", "engine", "frame"].map(String::from).into();
         let mut part = |part: &str, ends: [&str; 2]| names.extend(ends.map(|end| format!("{part}.{end}")));
-        for (name, there) in
-            [("fuse", self.fuse.is_some()), ("kill", self.kill.is_some()), ("ballast", self.ballast_ohm.is_some())]
-        {
+        let opens = self.kill.as_ref().is_some_and(|kill| kill.action == KillAction::OpensFeed);
+        for (name, there) in [("fuse", self.fuse.is_some()), ("kill", opens), ("ballast", self.ballast_ohm.is_some())] {
             if there {
                 part(name, ["supply", "load"]);
             }
@@ -28,10 +27,19 @@ impl Bike {
         for plug in &self.plugs {
             part(&format!("plug-{}", *plug.id), ["top", "thread"]);
         }
+        let caps = self.plugs.iter().filter(|plug| self.lead_of(&plug.id).is_some());
+        let caps: Vec<String> = caps.map(|plug| format!("cap-{}.lead", *plug.id)).collect();
         for connector in &self.connectors {
             part(&connector.id, [&connector.halves[0], &connector.halves[1]]);
         }
+        if self.kill.is_some() && !opens {
+            names.insert("kill.ground".to_owned());
+            names.extend(self.points.iter().map(|set| format!("kill.{}", *set.id)));
+        }
+        names.extend(caps);
         names.extend(self.coils.iter().map(|coil| format!("coil-{}.lead", *coil.id)));
+        let two = self.coils.iter().filter(|coil| coil.plugs.len() > 1);
+        names.extend(two.map(|coil| format!("coil-{}.second-lead", *coil.id)));
         names
     }
 

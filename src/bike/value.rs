@@ -1,6 +1,6 @@
 //! A bike as templates and expressions see it: `bike.points[0].wire_words`.
 
-use super::{Bike, Coil, Condenser, Connector, KillAction, Plug, PointsSet, Polarity, Side, Starter};
+use super::{Bike, Coil, Condenser, Connector, KillAction, Plug, PointsSet, Polarity, Side, Starter, Wire};
 use serde_json::{Map, Value, json};
 
 /// How the parts of a bike are named aloud. The vocabulary owns these words; [`EnglishWords`] serves where none is at hand.
@@ -102,6 +102,7 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "feed": says.feed(false),
         "feed_back": says.feed(true),
         "connectors": bike.connectors.iter().map(|connector| says.connector(connector)).collect::<Vec<_>>(),
+        "wires": bike.wires.iter().map(|wire| says.wire(wire)).collect::<Vec<_>>(),
         "specified": specified,
     })
 }
@@ -114,7 +115,7 @@ struct Says<'a> {
 impl Says<'_> {
     fn points(&self, set: &PointsSet) -> Value {
         let bike = self.bike;
-        let mut value = self.item_of("points", &set.id, set.side, bike.points.len());
+        let mut value = self.item_of("points", &set.id, set.side, &self.sides_of_sets());
         let coil = bike.coils.iter().find(|coil| *coil.id == *set.coil);
         let plugs = coil.map(|coil| self.plugs(coil)).unwrap_or_default();
         let connector = bike.connectors.iter().find(|connector| *connector.id == *set.connector);
@@ -123,12 +124,18 @@ impl Says<'_> {
         value["connector"] = connector.map_or(Value::Null, |connector| self.connector(connector));
         value["condenser"] = condenser.map_or(Value::Null, |condenser| self.condenser(condenser));
         value["plugs"] = Value::Array(plugs);
-        value["wire_words"] = json!(self.wire_at(&format!("points-{}.wire", *set.id)));
+        let terminal = format!("points-{}.wire", *set.id);
+        value["wire_words"] = json!(self.wire_at(&terminal));
+        let wire = bike.wires.iter().find(|wire| *wire.from == terminal || *wire.to == terminal);
+        value["wire"] = json!(wire.map(Wire::id).unwrap_or_default());
+        let opening = bike.electric.openings.get(set.id.as_str());
+        value["opens_at"] = json!(opening.and_then(|opening| opening.opens_at).unwrap_or_default());
         value
     }
 
     fn coil(&self, coil: &Coil, with_points: bool) -> Value {
-        let mut value = self.item_of("coil", &coil.id, coil.side, self.bike.coils.len());
+        let sides: Vec<Side> = self.bike.coils.iter().map(|coil| coil.side).collect();
+        let mut value = self.item_of("coil", &coil.id, coil.side, &sides);
         value["plugs"] = Value::Array(self.plugs(coil));
         value["feed_words"] = json!(self.wire_at(&format!("coil-{}.feed", *coil.id)));
         value["points_words"] = json!(self.wire_at(&format!("coil-{}.points", *coil.id)));
@@ -146,13 +153,25 @@ impl Says<'_> {
     }
 
     fn plug(&self, plug: &Plug) -> Value {
-        self.item_of("plug", &plug.id, plug.side, self.bike.plugs.len())
+        let sides: Vec<Side> = self.bike.plugs.iter().map(|plug| plug.side).collect();
+        let mut value = self.item_of("plug", &plug.id, plug.side, &sides);
+        let lead = self.bike.lead_of(&plug.id);
+        value["tower"] = json!(lead.map(|wire| wire.from.value.as_str()).unwrap_or_default());
+        value["lead"] = json!(lead.map(Wire::id).unwrap_or_default());
+        let coil = self.bike.coils.iter().find(|coil| coil.plugs.iter().any(|id| **id == *plug.id));
+        value["coil"] = json!(coil.map(|coil| coil.id.as_str()).unwrap_or_default());
+        value
+    }
+
+    fn wire(&self, wire: &Wire) -> Value {
+        let colour = self.words.wire(&wire.colour).unwrap_or_default();
+        json!({"id": wire.id(), "from": *wire.from, "to": *wire.to, "role": wire.role().name(), "words": colour})
     }
 
     fn condenser(&self, condenser: &Condenser) -> Value {
-        let set = self.bike.points.iter().find(|set| *set.id == *condenser.points);
-        let side = set.map_or(Side::Centre, |set| set.side);
-        let mut value = self.item_of("condenser", &condenser.id, side, self.bike.condensers.len());
+        let side = self.side_of_set(&condenser.points);
+        let mut value = self.item_of("condenser", &condenser.id, side, &self.sides_of_condensers());
+        value["points"] = json!(*condenser.points);
         value["half"] = json!(*condenser.half);
         value["microfarad"] = json!(condenser.microfarad);
         value["wire_words"] = json!(self.wire_at(&format!("condenser-{}.lead", *condenser.id)));
@@ -161,7 +180,7 @@ impl Says<'_> {
 
     fn connector(&self, connector: &Connector) -> Value {
         let set = self.bike.points.iter().find(|set| *set.connector == *connector.id);
-        let mut value = self.item(&connector.id, set.map_or(Side::Centre, |set| set.side));
+        let mut value = self.item(&connector.id, set.map_or(Side::Centre, |set| set.side), &[]);
         value["words"] = json!(connector.words);
         value["where"] = json!(connector.location);
         value["halves"] = json!(connector.halves);
@@ -187,21 +206,39 @@ impl Says<'_> {
         Value::Array(if back { items.rev().collect() } else { items.collect() })
     }
 
-    /// An item of a kind of which the bike has `count`; `which` tells it from the others.
-    fn item_of(&self, kind: &str, id: &str, side: Side, count: usize) -> Value {
-        let mut value = self.item(id, side);
-        let which = if count > 1 { self.words.part(&format!("{kind}-{id}"), self.bike) } else { String::new() };
+    /// An item of a kind, whose sides are `all`; `which` tells it from the others.
+    fn item_of(&self, kind: &str, id: &str, side: Side, all: &[Side]) -> Value {
+        let mut value = self.item(id, side, all);
+        let which = if all.len() > 1 { self.words.part(&format!("{kind}-{id}"), self.bike) } else { String::new() };
         value["which"] = json!(which);
         value
     }
 
-    fn item(&self, id: &str, side: Side) -> Value {
+    fn sides_of_sets(&self) -> Vec<Side> {
+        self.bike.points.iter().map(|set| set.side).collect()
+    }
+
+    fn sides_of_condensers(&self) -> Vec<Side> {
+        self.bike.condensers.iter().map(|condenser| self.side_of_set(&condenser.points)).collect()
+    }
+
+    fn side_of_set(&self, id: &str) -> Side {
+        self.bike.points.iter().find(|set| *set.id == id).map_or(Side::Centre, |set| set.side)
+    }
+
+    /// An item among those of its kind, whose sides are `all`: where the side does not tell it from them, its id does in words.
+    fn item(&self, id: &str, side: Side, all: &[Side]) -> Value {
         let name = match side {
             Side::Left => "left",
             Side::Right => "right",
             Side::Centre => "centre",
         };
-        json!({"id": id, "side": name, "side_words": self.words.side(side)})
+        let side_words = match self.words.side(side) {
+            words if all.len() < 2 => words.to_owned(),
+            words if !words.is_empty() && all.iter().filter(|other| **other == side).count() == 1 => words.to_owned(),
+            _ => id.replace('-', " "),
+        };
+        json!({"id": id, "side": name, "side_words": side_words})
     }
 
     /// The wire on a terminal, in words; empty where no wire is on it.

@@ -2,7 +2,7 @@
 //! seen: followed forward over the edges until nothing changes.
 
 use super::walks::{To, Via, Walks};
-use crate::bike::{Engine, StateNeed};
+use crate::bike::{BikeState, Engine, PointsAt, StateNeed};
 use crate::procedure::Hazard;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
@@ -65,6 +65,31 @@ impl Facts {
             Some(values) => values.len() == 1 && values.contains(value),
             None => at_start(fact) == value,
         }
+    }
+
+    /// The bike's state as far as it is known; what some ways leave apart or fitted and others do not is taken to be so if
+    /// `apart`.
+    pub fn known(&self, apart: bool) -> BikeState {
+        let mut state = BikeState::default();
+        for (fact, values) in &self.may {
+            let chosen = values.iter().find(|value| *value != OUT).filter(|_| apart || values.len() == 1);
+            match (fact, chosen) {
+                (Fact::Switch(name), Some(to)) if to != UNKNOWN => {
+                    state.switches.insert(name.clone(), to.clone());
+                }
+                (Fact::Plug(id), _) if values.contains(OUT) && (apart || values.len() == 1) => {
+                    state.unplugged.insert(id.clone());
+                }
+                (Fact::Points(set), Some(at)) => state.points.extend(PointsAt::named(at).map(|at| (set.clone(), at))),
+                (Fact::Fitted(name), Some(between)) => {
+                    let ends = between.split_once(" and ").map(|(a, b)| [a.to_owned(), b.to_owned()]);
+                    state.fitted.extend(ends.map(|ends| (name.clone(), ends)));
+                }
+                (Fact::Engine, Some(engine)) => state.engine = Engine::named(engine),
+                _ => {}
+            }
+        }
+        state
     }
 
     /// The names of what may be fitted.

@@ -9,15 +9,21 @@ mod bike_ids;
 mod bike_switches;
 mod bike_wires;
 mod cautions;
+mod ear;
+mod ear_actions;
+mod ear_sides;
+mod ear_words;
 mod explore;
 mod feed;
 mod flow;
 mod frame;
+mod healthy;
 mod limits;
 mod prompts;
 mod reach;
 mod renders;
 mod seen;
+mod sources;
 mod states;
 mod targets;
 mod tools;
@@ -26,7 +32,8 @@ mod walks;
 mod way_out;
 
 use crate::bike::{Bike, Words, as_value};
-use crate::procedure::{Procedure, Scope};
+use crate::circuit::faults::Library;
+use crate::procedure::{Procedure, Scope, Step};
 use crate::written::{Diagnostic, Place};
 use std::collections::BTreeSet;
 use std::rc::Rc;
@@ -52,6 +59,8 @@ pub struct Surroundings<'a> {
     pub reserved: &'a [Reserved],
     /// How parts are named aloud.
     pub words: &'a dyn Words,
+    /// What can go wrong and what can be looked at; without it, what a healthy bike answers is not computed.
+    pub faults: Option<&'a Library>,
 }
 
 /// All that is wrong with `procedure`, in the file's order. Findings in a called procedure are not repeated here.
@@ -60,6 +69,7 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
     targets::check(procedure, around, &mut found);
     units::check(procedure, &mut found);
     tools::check(procedure, &mut found);
+    sources::check(procedure, &mut found);
     answers::check(procedure, around.reserved, &|text| Some(text.value.clone()), None, &mut found);
     if found.has_errors() {
         return found.sorted();
@@ -80,8 +90,12 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
         renders::check(&walks, &mut found);
         limits::check(&walks, &mut found);
         prompts::check(&walks, &mut found);
+        ear_actions::check(&walks, &mut found);
+        ear_sides::check(&walks, &mut found);
+        ear_words::check(&walks, &mut found);
         way_out::check(&walks, &mut found);
         seen::check(&walks, &facts, &mut found);
+        healthy::check(&walks, &facts, around, &mut found);
         cautions::check(&walks, &facts, &mut found);
         states.check(&walks, &facts, &mut found);
         answers::check_rendered(&walks, around.reserved, &mut found);
@@ -102,6 +116,29 @@ pub fn bike(bike: &Bike) -> Vec<Diagnostic> {
     bike_wires::check(bike, &mut found);
     bike_switches::check(bike, &mut found);
     found.sorted()
+}
+
+/// A step that can be come to, and what its templates and expressions can name there.
+pub struct Stop<'p> {
+    /// The procedure it stands in.
+    pub procedure: &'p Procedure,
+    /// The step.
+    pub step: &'p Step,
+    /// The bike, the items of the loops at hand, and samples of everything that could have been seen.
+    pub scope: Rc<Scope>,
+}
+
+/// Every step that can be come to on `bike`, in each round of its loops, in no order that matters. `procedures[0]` is walked; the
+/// others are those that it calls.
+pub fn stops<'p>(procedures: Vec<&'p Procedure>, bike: &'p Bike, words: &dyn Words) -> Vec<Stop<'p>> {
+    let around = Surroundings { bikes: &[], called: &|_| None, reserved: &[], words, faults: None };
+    let walks = explore::explore(procedures, bike, &around, &mut Findings::default());
+    let stop = |node: &walks::Node<'p>| Stop {
+        procedure: walks.procedures[node.at.procedure],
+        step: node.step,
+        scope: node.scope.clone(),
+    };
+    walks.nodes.iter().filter(|node| !node.left_out).map(stop).collect()
 }
 
 /// Findings, each kept once: the same check at the same place for another bike or another round adds nothing.

@@ -22,8 +22,8 @@ pub(super) fn check(walks: &Walks<'_>, found: &mut Findings) {
     walks.own().for_each(|node| look.node(node));
     for end in walks.concluded.iter().filter(|end| end.procedure == 0) {
         let of = end.conclusion;
-        let lists = [&of.rules_out, &of.not_tested, &of.recheck].into_iter().flatten();
-        look.texts([&of.cause, &of.remedy].into_iter().chain(lists), &end.scope);
+        let lists = [&of.condemns, &of.rules_out, &of.not_tested, &of.recheck].into_iter().flatten();
+        look.texts([&of.cause, &of.remedy].into_iter().chain(lists).chain(&of.source), &end.scope);
     }
 }
 
@@ -35,13 +35,16 @@ struct Look<'a, 'p> {
 impl Look<'_, '_> {
     fn head(&mut self, procedure: &Procedure, first: &Node<'_>) {
         let head = [&procedure.title].into_iter().chain(&procedure.opening).chain(&procedure.tools);
-        let cautions = procedure.cautions.iter().flat_map(|caution| [&caution.say, &caution.brief]);
+        let cautions = procedure.cautions.iter();
+        let cautions = cautions.flat_map(|caution| [&caution.say, &caution.brief].into_iter().chain(&caution.source));
         self.texts(head.chain(cautions), &first.scope);
     }
 
     fn node(&mut self, node: &Node<'_>) {
         let (step, scope) = (node.step, &*node.scope);
-        self.texts([&step.say, &step.more].into_iter().chain(&step.brief), scope);
+        let texts = [&step.say, &step.more].into_iter().chain(&step.brief).chain(&step.mends).chain(&step.source);
+        self.texts(texts, scope);
+        self.texts(step.observe.iter().flat_map(|observe| observe.templates()), scope);
         self.truths(&step.when, scope);
         self.routes(step.otherwise.iter().chain([&step.untested]), scope);
         self.state(&step.state, scope);
@@ -49,7 +52,7 @@ impl Look<'_, '_> {
         match &step.ask {
             Ask::Choice(choices) | Ask::Watch { choices, .. } => {
                 for choice in choices {
-                    self.texts(choice.phrases.iter().chain([&choice.echo]), scope);
+                    self.texts(choice.phrases.iter().chain([&choice.echo]).chain(&choice.shows), scope);
                     self.routes([&choice.go], scope);
                 }
             }

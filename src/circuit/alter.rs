@@ -1,7 +1,8 @@
 //! Changes laid over a healthy bike's wiring: what a fault does to it.
 
 use super::wiring::{Branch, BranchKind, Wiring};
-use super::{CircuitError, Figures};
+use super::{CircuitError, Figures, battery};
+use crate::bike::{Bike, PointsAt};
 
 /// One change. Branches go by the ids that [`Wiring`] lists.
 #[derive(Debug, Clone, PartialEq)]
@@ -43,6 +44,29 @@ pub enum Alteration {
     },
     /// The battery's open-circuit voltage, volt.
     BatteryVolt(f64),
+    /// The battery's state of charge, 0 to 1: voltage and internal resistance follow.
+    Charge(f64),
+    /// A condenser's insulation, ohm: leaky, or shorted when next to nothing.
+    Leak {
+        /// Condenser id.
+        condenser: String,
+        /// Resistance, ohm.
+        ohm: f64,
+    },
+    /// Only this share of a coil's energy comes out of its secondary.
+    Weak {
+        /// Coil id.
+        coil: String,
+        /// Share, 0 to 1.
+        passed_on: f64,
+    },
+    /// However the engine turns, a points set stays where it is. A set that stays closed can still be parted by hand.
+    Stuck {
+        /// Set.
+        set: String,
+        /// Open or closed.
+        at: PointsAt,
+    },
     /// A condenser's capacitance times this.
     Capacitance {
         /// Condenser id.
@@ -79,7 +103,7 @@ pub enum Alteration {
         /// Gap.
         millimetre: f64,
     },
-    /// The crank angle over which a set is closed, degree of crank.
+    /// The crank angle over which a set is closed between two openings, degree of crank.
     Dwell {
         /// Set.
         set: String,
@@ -105,9 +129,18 @@ fn entry<'m, T>(
 
 impl Alteration {
     /// Changes the figures, where it is about them.
-    pub(super) fn on_figures(&self, figures: &mut Figures) -> Result<(), CircuitError> {
+    pub(super) fn on_figures(&self, bike: &Bike, figures: &mut Figures) -> Result<(), CircuitError> {
         match self {
             Alteration::BatteryVolt(volt) => figures.battery_volt = *volt,
+            Alteration::Charge(charge) => {
+                let ((volt, ohm), (full_volt, full_ohm)) = (battery(bike, *charge), battery(bike, 1.0));
+                figures.battery_volt *= volt / full_volt;
+                figures.battery_ohm *= ohm / full_ohm;
+            }
+            Alteration::Weak { coil, passed_on } => entry(&mut figures.coils, "coil", coil)?.passed_on *= passed_on,
+            Alteration::Stuck { set, .. } => {
+                entry(&mut figures.points_gap, "points", set)?;
+            }
             Alteration::Capacitance { condenser, factor } => {
                 *entry(&mut figures.condenser_farad, "condenser", condenser)? *= factor;
             }
@@ -129,7 +162,7 @@ impl Alteration {
                 c.reversed = !c.reversed;
             }
             Alteration::PointsGap { set, millimetre } => *entry(&mut figures.points_gap, "points", set)? = *millimetre,
-            Alteration::Dwell { set, degrees } => *entry(&mut figures.dwell_degrees, "points", set)? = *degrees,
+            Alteration::Dwell { set, degrees } => entry(&mut figures.timing, "points", set)?.closed = *degrees,
             Alteration::PlugGap { plug, millimetre } => *entry(&mut figures.plug_gap, "plug", plug)? = *millimetre,
             _ => {}
         }
@@ -147,6 +180,12 @@ impl Alteration {
                 let end = std::mem::replace(&mut b.b, inner.clone());
                 let part = b.part.clone();
                 wiring.branches.push(Branch { id, part, a: inner, b: end, kind: BranchKind::Ohm(*ohm), parted: false });
+            }
+            Alteration::Leak { condenser, ohm } => {
+                let branch = wiring.branch_mut(&format!("condenser-{condenser}"))?;
+                if let BranchKind::Capacitor { leak_ohm, .. } = &mut branch.kind {
+                    *leak_ohm = *ohm;
+                }
             }
             Alteration::Join { a, b, ohm } => {
                 wiring.terminal(a)?;

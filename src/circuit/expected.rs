@@ -1,108 +1,462 @@
-//! What a step should show on this bike, with the spread that parts and meters have within their tolerances.
+//! What a careful observer would answer at a step: the one place where expected answers are computed.
+//!
+//! A [`Question`] is a step rendered for a bike and a loop's round: what is observed there, and which answer stands for what. A
+//! [`Subject`] is a bike with faults. [`Subject::answer`] lets the circuit show what the step's state and instrument show, adds
+//! what the faults show to the eye, and finds the answer; it does so for the typical bike and for others within the tolerances
+//! of sound parts and meters. Where nothing tells what would be seen, it says so and why.
 
-use super::{CircuitError, Figures, Model, Observation};
-use crate::bike::BikeState;
+use super::faults::{Fault, Library, Shown};
+use super::instruments::{Case, Model, NotValid, Observation, Strength};
+use super::transient::resistance;
+use super::{Branch, BranchKind, CircuitError, Glow};
+use crate::bike::{Bike, BikeState, Engine, InstrumentKind, PointsAt};
+use crate::procedure::{Ask, Observe, ReadingAsk, Scope, Step, evaluate_number, render, render_names};
+use crate::trade::{Quantity, Unit};
+use crate::written::Diagnostic;
 use std::collections::BTreeSet;
 
-/// Spread of a winding's resistance, each way (common practice, no source).
-const WINDING_SPREAD: f64 = 0.10;
-/// Spread of a coil's inductance and of capacitances, each way (common practice, no source).
-const REACTANCE_SPREAD: f64 = 0.20;
-/// A sound contact has between this share and this many times its typical resistance (common practice, no source).
-const CONTACT_SPREAD: (f64, f64) = (0.3, 3.0);
-/// A battery in use has between this share of its full open-circuit voltage and all of it: 70 to 100 % charged.
-const BATTERY_SPREAD: (f64, f64) = (0.98, 1.0);
-/// Share of a reading by which a hand-held meter may be off, each way (common practice, no source).
-const METER_SPREAD: f64 = 0.01;
+/// A condenser that leaks through less than this, ohm, gives a meter's capacitance range nothing to show (common practice, no source).
+const LEAKS_TOO_MUCH_OHM: f64 = 100e3;
 
-/// What is expected with these points sets closed.
+/// A band of a reading, its limits as numbers in the step's unit.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Expected {
-    /// Sets that are closed.
-    pub closed: BTreeSet<String>,
-    /// Every different observation that is no number.
-    pub seen: Vec<Observation>,
-    /// Lowest and highest number, in the base unit of what is measured; `None` when none was read.
-    pub range: Option<(f64, f64)>,
+pub struct Limits {
+    /// The band's id.
+    pub id: String,
+    /// At least this.
+    pub from: f64,
+    /// Below this.
+    pub below: f64,
 }
 
-/// A generator whose seed says all (xorshift64*, Vigna 2016).
-struct Random(u64);
-
-impl Random {
-    fn unit(&mut self) -> f64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
-    }
-    fn within(&mut self, spread: f64) -> f64 {
-        1.0 + spread * (2.0 * self.unit() - 1.0)
-    }
-    fn between(&mut self, (low, high): (f64, f64)) -> f64 {
-        low * (high / low).powf(self.unit())
-    }
+/// What may be answered.
+#[derive(Debug, Clone, PartialEq)]
+enum Answers {
+    /// Choices by id, and what is seen when each is right.
+    Choices(Vec<(String, Vec<String>)>),
+    /// A number.
+    Reading { unit: Unit, resolution: f64, bands: Vec<Limits> },
+    /// Nothing is observed: done, or a note.
+    Nothing,
 }
 
-impl Figures {
-    fn sampled(&self, random: &mut Random) -> Figures {
-        let mut f = self.clone();
-        f.battery_volt *= random.between(BATTERY_SPREAD);
-        let contacts = [
-            &mut f.battery_ohm,
-            &mut f.switch_ohm,
-            &mut f.connector_ohm,
-            &mut f.fuse_ohm,
-            &mut f.points_ohm,
-            &mut f.wire_ohm,
-        ];
-        for ohm in contacts {
-            *ohm *= random.between(CONTACT_SPREAD);
-        }
-        for coil in f.coils.values_mut() {
-            coil.primary_ohm *= random.within(WINDING_SPREAD);
-            coil.secondary_ohm *= random.within(WINDING_SPREAD);
-            coil.primary_henry *= random.within(REACTANCE_SPREAD);
-        }
-        f.condenser_farad.values_mut().for_each(|farad| *farad *= random.within(REACTANCE_SPREAD));
-        f
-    }
+/// What the eyes are on.
+#[derive(Debug, Clone, PartialEq)]
+enum Watched {
+    Look { look: String, at: Vec<String> },
+    Sweep(String),
+    Flick(String),
+    Complaint,
 }
 
-impl Model<'_> {
-    /// What the state's instrument shows over `samples` bikes within their tolerances, the first one typical. Empty without an
-    /// instrument. The same seed gives the same answer; a seed of 0 counts as 1.
+/// A step for a bike and a round, ready to be answered many times.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Question {
+    watched: Option<Watched>,
+    answers: Answers,
+    /// What is as good as new from this step on, before its answer.
+    pub mends: Vec<String>,
+}
+
+/// What would be answered.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Expected {
+    /// These choices, the typical one first; more than one where parts within their tolerances differ.
+    Choices(Vec<String>),
+    /// A number.
+    Reading(Reading),
+    /// Nothing is observed at this step.
+    Nothing,
+    /// It cannot be computed, and why.
+    Unknown(String),
+}
+
+/// A number that would be read, in the step's unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// On the typical bike, as the instrument shows it; `None` for over range.
+    pub typical: Option<f64>,
+    /// Lowest.
+    pub low: f64,
+    /// Highest.
+    pub high: f64,
+    /// The bands it can fall into, the typical one's first.
+    pub bands: Vec<String>,
+    /// Whether it can be over range.
+    pub over_range: bool,
+    /// Why an ohmmeter's number means nothing, where it does.
+    pub not_valid: Option<NotValid>,
+}
+
+impl Question {
+    /// The step for the bike and the round in `scope`; limits are taken as they are with what was seen so far.
     ///
     /// # Errors
-    /// Those of [`Model::observe`].
-    pub fn expected(&self, state: &BikeState, samples: usize, seed: u64) -> Result<Vec<Expected>, CircuitError> {
-        let mut random = Random(seed.max(1));
-        let mut all: Vec<Expected> = Vec::new();
-        for n in 0..samples.max(1) {
-            let (figures, meter) = match n {
-                0 => (self.figures.clone(), 1.0),
-                _ => (self.figures.sampled(&mut random), random.within(METER_SPREAD)),
-            };
-            let cases = Model { figures, ..self.clone() }.observe(state)?;
-            if n == 0 {
-                let empty = |c: &super::Case| Expected { closed: c.closed.clone(), seen: Vec::new(), range: None };
-                all = cases.iter().map(empty).collect();
+    /// A template or a limit that does not come out.
+    pub fn new(step: &Step, scope: &Scope) -> Result<Self, Diagnostic> {
+        let watched = match &step.observe {
+            None => None,
+            Some(Observe::Look { look, at }) => {
+                let at = at.iter().map(|part| render(part, scope)).collect::<Result<_, _>>()?;
+                Some(Watched::Look { look: look.value.clone(), at })
             }
-            for (expected, case) in all.iter_mut().zip(cases) {
-                let value = match case.seen {
-                    Observation::Volt(v) | Observation::Ampere(v) | Observation::Ohm(v) => v * meter,
-                    Observation::Gap(v) => v,
-                    other => {
-                        if !expected.seen.contains(&other) {
-                            expected.seen.push(other);
-                        }
-                        continue;
-                    }
+            Some(Observe::Sweep(switch)) => Some(Watched::Sweep(render(switch, scope)?)),
+            Some(Observe::Flick(set)) => Some(Watched::Flick(render(set, scope)?)),
+            Some(Observe::Complaint(_)) => Some(Watched::Complaint),
+        };
+        let answers = match &step.ask {
+            Ask::Choice(choices) | Ask::Watch { choices, .. } => {
+                let shown = |choice: &crate::procedure::Choice| {
+                    let shows = match choice.shows.as_slice() {
+                        [] => vec![choice.id.value.clone()],
+                        several => several.iter().map(|text| render(text, scope)).collect::<Result<_, _>>()?,
+                    };
+                    Ok((choice.id.value.clone(), shows))
                 };
-                let (low, high) = expected.range.unwrap_or((value, value));
-                expected.range = Some((low.min(value), high.max(value)));
+                Answers::Choices(choices.iter().map(shown).collect::<Result<_, Diagnostic>>()?)
+            }
+            Ask::Reading(ask) => reading_answers(ask, scope)?,
+            Ask::Done(_) | Ask::Note(_) => Answers::Nothing,
+        };
+        Ok(Self { watched, answers, mends: render_names(&step.mends, scope)? })
+    }
+
+    /// The limits of a reading's bands.
+    pub fn limits(&self) -> &[Limits] {
+        match &self.answers {
+            Answers::Reading { bands, .. } => bands,
+            _ => &[],
+        }
+    }
+}
+
+fn reading_answers(ask: &ReadingAsk, scope: &Scope) -> Result<Answers, Diagnostic> {
+    let edge = |edge: &Option<crate::procedure::Expression>, none: f64| {
+        edge.as_ref().map_or(Ok(none), |edge| evaluate_number(edge, scope))
+    };
+    let mut bands = Vec::new();
+    for band in &ask.bands {
+        let (from, below) = (edge(&band.from, f64::NEG_INFINITY)?, edge(&band.below, f64::INFINITY)?);
+        bands.push(Limits { id: band.id.value.clone(), from, below });
+    }
+    Ok(Answers::Reading { unit: ask.unit, resolution: ask.resolution, bands })
+}
+
+/// One thing seen.
+#[derive(Debug, Clone, PartialEq)]
+enum Seen {
+    /// In words, the most exact first.
+    Words(Vec<String>),
+    /// A number in this unit, or over range.
+    Number(Option<f64>, Unit, Option<NotValid>),
+}
+
+fn words(all: &[&str]) -> Seen {
+    Seen::Words(all.iter().map(|word| (*word).to_owned()).collect())
+}
+
+/// A bike with faults.
+#[derive(Debug, Clone)]
+pub struct Subject<'a> {
+    /// The bike with what the faults do to its wiring.
+    pub model: Model<'a>,
+    library: &'a Library,
+    shown: Vec<&'a Shown>,
+}
+
+impl<'a> Subject<'a> {
+    /// The bike with `faults`, those left out that what is `mended` takes away.
+    pub fn new(bike: &'a Bike, library: &'a Library, faults: &[&'a Fault], mended: &BTreeSet<String>) -> Self {
+        let left = || faults.iter().filter(|fault| !fault.is_mended(mended));
+        let changes = left().flat_map(|fault| fault.alterations.iter().cloned());
+        let shown = left().flat_map(|fault| &fault.looks).collect();
+        Self { model: Model::with(bike, changes), library, shown }
+    }
+
+    /// What is answered with the bike in `state`, over the typical bike and `samples` others.
+    ///
+    /// # Errors
+    /// What the state names and the bike has not, or a circuit without an operating point.
+    pub fn answer(&self, question: &Question, state: &BikeState, samples: u64) -> Result<Expected, CircuitError> {
+        if question.answers == Answers::Nothing {
+            return Ok(Expected::Nothing);
+        }
+        let meter = |kind| matches!(kind, InstrumentKind::Voltmeter | InstrumentKind::Ammeter);
+        if state.engine == Some(Engine::Running) && state.instrument.as_ref().is_some_and(|tool| meter(tool.kind)) {
+            return Ok(Expected::Unknown("the engine runs, and what it generates is not in the circuit".to_owned()));
+        }
+        let mut found = Found::default();
+        for seed in 0..=samples {
+            let (model, meter) = self.model.sampled(seed);
+            for sight in self.sights(&model, meter, question, state)? {
+                found.add(question, &sight);
             }
         }
-        Ok(all)
+        Ok(found.expected(question))
+    }
+
+    /// Everything that may be seen at the step, one entry for each way that the points may stand; each in the order in which
+    /// it decides the answer.
+    fn sights(
+        &self,
+        model: &Model<'_>,
+        meter: f64,
+        question: &Question,
+        state: &BikeState,
+    ) -> Result<Vec<Vec<Seen>>, CircuitError> {
+        let first = match &question.watched {
+            None => None,
+            Some(Watched::Look { look, at }) => self.look(look, at).map(|is| words(&[is])),
+            Some(Watched::Sweep(switch)) => Some(sweep(model, switch, state)?),
+            Some(Watched::Flick(set)) => Some(plugs(model, &model.flick(state, set)?)),
+            Some(Watched::Complaint) => Some(complaint(model)?),
+        };
+        if matches!(question.watched, Some(Watched::Flick(_) | Watched::Sweep(_))) {
+            return Ok(vec![first.into_iter().collect()]);
+        }
+        if let Answers::Reading { unit, .. } = &question.answers
+            && unit.quantity() == Quantity::Capacitance
+        {
+            return Ok(vec![capacitance(model, meter, state)?.into_iter().collect()]);
+        }
+        let shown = match model.observe(state) {
+            Ok(cases) => instrument(model, meter, state, &cases)?,
+            // What the eyes are on may be answered without the instrument.
+            Err(_) if first.is_some() => Vec::new(),
+            Err(error) => return Err(error),
+        };
+        if shown.is_empty() {
+            return Ok(vec![first.into_iter().collect()]);
+        }
+        Ok(shown.into_iter().map(|seen| first.iter().cloned().chain([seen]).collect()).collect())
+    }
+
+    fn look(&self, look: &str, at: &[String]) -> Option<&str> {
+        let healthy = &self.library.looks.get(look)?.healthy;
+        let here = |shown: &&&Shown| shown.look == look && (at.is_empty() || at.contains(&shown.at));
+        Some(self.shown.iter().find(here).map_or(healthy.as_str(), |shown| shown.is.as_str()))
+    }
+}
+
+/// What the instrument shows, one entry for each way that the points may stand; one in all where they are seen to turn.
+fn instrument(model: &Model<'_>, meter: f64, state: &BikeState, cases: &[Case]) -> Result<Vec<Seen>, CircuitError> {
+    let turning = matches!(state.engine, Some(Engine::Turned | Engine::Kicked | Engine::Running))
+        || state.points.values().any(|at| *at == PointsAt::Turning);
+    let glow = |case: &Case| if let Observation::Lamp(glow) = case.seen { Some(glow) } else { None };
+    if turning && let Some(glows) = cases.iter().map(glow).collect::<Option<BTreeSet<Glow>>>() {
+        let (darkest, brightest) = (glows.first(), glows.last());
+        return Ok(match (darkest, brightest) {
+            (Some(Glow::Dark), Some(Glow::Dim | Glow::Bright)) => vec![words(&["on-off"])],
+            (Some(glow), _) => vec![of_glow(*glow)],
+            _ => Vec::new(),
+        });
+    }
+    let mut all = Vec::new();
+    for case in cases {
+        let seen = match case.seen {
+            Observation::Lamp(glow) => of_glow(glow),
+            Observation::Spark(Strength::None) => words(&["none"]),
+            Observation::Spark(Strength::Weak) => words(&["weak", "spark"]),
+            Observation::Spark(Strength::Strong) => words(&["strong", "spark"]),
+            Observation::Volt(volt) => Seen::Number(Some(volt * meter), Unit::Volt, None),
+            Observation::Ampere(ampere) => Seen::Number(Some(ampere * meter), Unit::Ampere, None),
+            Observation::Ohm(ohm) => Seen::Number(Some(ohm * meter), Unit::Ohm, None),
+            Observation::Gap(millimetre) => Seen::Number(Some(millimetre), Unit::Millimetre, None),
+            Observation::OverRange => Seen::Number(None, Unit::Ohm, None),
+            Observation::NotValid(why) => {
+                let wiring = model.wiring(state, &case.closed)?;
+                let tool = state.instrument.as_ref().filter(|_| why == NotValid::NotIsolated);
+                let ohm = match tool {
+                    Some(tool) => resistance(&wiring, &tool.first, &tool.second, |_| false)?,
+                    None => None,
+                };
+                Seen::Number(ohm.map(|ohm| ohm * meter), Unit::Ohm, Some(why))
+            }
+        };
+        if !all.contains(&seen) {
+            all.push(seen);
+        }
+    }
+    Ok(all)
+}
+
+/// What a meter in its capacitance range shows between the leads of the ohmmeter: over range where the condenser leaks too much.
+fn capacitance(model: &Model<'_>, meter: f64, state: &BikeState) -> Result<Option<Seen>, CircuitError> {
+    let Some(tool) = &state.instrument else { return Ok(None) };
+    let wiring = model.wiring(state, &BTreeSet::new())?;
+    let between = |b: &&Branch| {
+        !b.parted && ((b.a == tool.first && b.b == tool.second) || (b.a == tool.second && b.b == tool.first))
+    };
+    let mut farad = Some(0.0);
+    for branch in wiring.branches().iter().filter(between) {
+        match branch.kind {
+            BranchKind::Capacitor { farad: here, leak_ohm } => {
+                farad = farad.filter(|_| leak_ohm >= LEAKS_TOO_MUCH_OHM).map(|all| all + here);
+            }
+            BranchKind::Open => {}
+            _ => farad = None,
+        }
+    }
+    Ok(Some(Seen::Number(farad.map(|farad| farad * 1e6 * meter), Unit::Microfarad, None)))
+}
+
+fn of_glow(glow: Glow) -> Seen {
+    match glow {
+        Glow::Dark => words(&["dark"]),
+        Glow::Dim => words(&["dim", "lit"]),
+        Glow::Bright => words(&["bright", "lit"]),
+    }
+}
+
+/// The lamp in every position of a switch, the points open: `only` where the ignition works, `more`, or `never`.
+fn sweep(model: &Model<'_>, name: &str, state: &BikeState) -> Result<Seen, CircuitError> {
+    let Some(switch) = model.bike.switch(name) else {
+        return Err(CircuitError::Unknown { what: "switch", name: name.to_owned() });
+    };
+    let (mut where_it_works, mut elsewhere) = (false, false);
+    for position in &switch.positions {
+        let mut at = state.clone();
+        at.switches.insert(name.to_owned(), position.name.value.clone());
+        at.points = model.bike.points.iter().map(|set| (set.id.value.clone(), PointsAt::Open)).collect();
+        at.engine = Some(Engine::Still);
+        let lit =
+            model.observe(&at)?.iter().any(|case| matches!(case.seen, Observation::Lamp(Glow::Dim | Glow::Bright)));
+        let works = position.connects == (switch.action == crate::bike::KillAction::OpensFeed);
+        if works { where_it_works |= lit } else { elsewhere |= lit }
+    }
+    Ok(words(&[match (where_it_works, elsewhere) {
+        (_, true) => "more",
+        (true, false) => "only",
+        (false, false) => "never",
+    }]))
+}
+
+/// Which plugs give no spark when the bike as a whole is kicked.
+fn complaint(model: &Model<'_>) -> Result<Seen, CircuitError> {
+    let mut state = BikeState { engine: Some(Engine::Kicked), ..BikeState::default() };
+    state.switches = ["key", "kill"].map(|name| (name.to_owned(), "connects".to_owned())).into();
+    let mut dead = Vec::new();
+    for plug in &model.bike.plugs {
+        if model.fires(&state, &plug.id)? == Strength::None {
+            dead.push(plug.id.value.clone());
+        }
+    }
+    Ok(plugs(model, &dead))
+}
+
+/// Plugs in words: `none`, `all`, or their ids joined by `+`.
+fn plugs(model: &Model<'_>, some: &[String]) -> Seen {
+    match some.len() {
+        0 => words(&["none"]),
+        n if n == model.bike.plugs.len() => words(&["all", &some.join("+")]),
+        _ => words(&[&some.join("+")]),
+    }
+}
+
+/// Answers gathered over sights and samples.
+#[derive(Default)]
+struct Found {
+    choices: Vec<String>,
+    reading: Option<Reading>,
+    why: Option<String>,
+}
+
+impl Found {
+    fn add(&mut self, question: &Question, sight: &[Seen]) {
+        let why = match &question.answers {
+            Answers::Choices(choices) => match chosen(choices, sight) {
+                Some(id) => {
+                    if !self.choices.contains(&id) {
+                        self.choices.push(id);
+                    }
+                    return;
+                }
+                None => not_told(sight),
+            },
+            Answers::Reading { unit, resolution, bands } => {
+                let number = sight.iter().find_map(|seen| match seen {
+                    Seen::Number(value, in_unit, why) => Some((*value, *in_unit, *why)),
+                    Seen::Words(_) => None,
+                });
+                match number {
+                    Some((None, _, Some(NotValid::Live))) => "there is voltage where resistance is measured".to_owned(),
+                    Some((value, in_unit, why)) => {
+                        let value = value.and_then(|value| in_unit.convert(value, *unit));
+                        self.read(value.map(|value| shown(value, *resolution)), bands, why);
+                        return;
+                    }
+                    None => not_told(sight),
+                }
+            }
+            Answers::Nothing => return,
+        };
+        self.why.get_or_insert(why);
+    }
+
+    fn read(&mut self, value: Option<f64>, bands: &[Limits], why: Option<NotValid>) {
+        let first = self.reading.is_none();
+        let reading = self.reading.get_or_insert(Reading {
+            typical: value,
+            low: f64::INFINITY,
+            high: f64::NEG_INFINITY,
+            bands: Vec::new(),
+            over_range: false,
+            not_valid: None,
+        });
+        reading.not_valid = reading.not_valid.or(why);
+        let Some(value) = value else {
+            reading.over_range = true;
+            return;
+        };
+        if first {
+            reading.typical = Some(value);
+        }
+        (reading.low, reading.high) = (reading.low.min(value), reading.high.max(value));
+        if let Some(band) = bands.iter().find(|band| value >= band.from && value < band.below)
+            && !reading.bands.contains(&band.id)
+        {
+            reading.bands.push(band.id.clone());
+        }
+    }
+
+    fn expected(self, question: &Question) -> Expected {
+        let unknown = || Expected::Unknown(self.why.clone().unwrap_or_else(|| "nothing is seen".to_owned()));
+        match (&question.answers, &self.reading) {
+            (Answers::Choices(_), _) if !self.choices.is_empty() => Expected::Choices(self.choices),
+            (Answers::Reading { .. }, Some(reading)) => Expected::Reading(reading.clone()),
+            _ => unknown(),
+        }
+    }
+}
+
+/// A value as an instrument of this resolution shows it.
+fn shown(value: f64, resolution: f64) -> f64 {
+    // Tenths and hundredths are not exact in binary; their inverses are.
+    let steps = 1.0 / resolution;
+    if steps >= 1.0 { (value * steps).round() / steps } else { (value / resolution).round() * resolution }
+}
+
+fn chosen(choices: &[(String, Vec<String>)], sight: &[Seen]) -> Option<String> {
+    let said = |seen: &Seen| match seen {
+        Seen::Words(words) => words.clone(),
+        Seen::Number(Some(_), ..) => vec!["number".to_owned()],
+        Seen::Number(None, ..) => vec!["open-line".to_owned()],
+    };
+    let shown = |word: &String| choices.iter().find(|(_, shows)| shows.contains(word)).map(|(id, _)| id.clone());
+    sight.iter().flat_map(said).find_map(|word| shown(&word))
+}
+
+/// Why a sight gives no answer.
+fn not_told(sight: &[Seen]) -> String {
+    let seen = |seen: &Seen| match seen {
+        Seen::Words(words) => words.first().cloned().unwrap_or_default(),
+        Seen::Number(..) => "a number".to_owned(),
+    };
+    match sight {
+        [] => "nothing in the step says what is observed".to_owned(),
+        several => {
+            let all: Vec<String> = several.iter().map(seen).collect();
+            format!("what is seen ({}) is none of the answers", all.join(", "))
+        }
     }
 }

@@ -3,6 +3,8 @@
 //! Every default here is common practice, no source, unless it names one.
 
 use crate::bike::Bike;
+use crate::trade::battery::NOMINAL_CELL_VOLT;
+pub use crate::trade::battery::volt as battery_volt;
 use std::collections::BTreeMap;
 
 /// One ignition coil beyond its primary resistance.
@@ -24,6 +26,24 @@ pub struct CoilFigures {
     pub made_for_farad: f64,
     /// Whether the primary's ends are exchanged, which reverses the spark.
     pub reversed: bool,
+}
+
+/// When a points set is open, crank degree.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Timing {
+    /// Where it opens.
+    pub opens_at: f64,
+    /// Over how much it is closed between two openings.
+    pub closed: f64,
+    /// From one opening to the next.
+    pub every: f64,
+}
+
+impl Timing {
+    /// Whether the set is closed at a crank angle.
+    pub fn is_closed(&self, crank: f64) -> bool {
+        (crank - self.opens_at).rem_euclid(self.every) >= self.every - self.closed
+    }
 }
 
 /// Figures of one bike.
@@ -55,8 +75,10 @@ pub struct Figures {
     pub coils: BTreeMap<String, CoilFigures>,
     /// Points gaps by set, millimetre.
     pub points_gap: BTreeMap<String, f64>,
-    /// Crank angle over which each set is closed in one cycle, degree of crank.
-    pub dwell_degrees: BTreeMap<String, f64>,
+    /// When each set is open.
+    pub timing: BTreeMap<String, Timing>,
+    /// Contacts and caps whose resistance the profile gives, by part, ohm.
+    pub own_ohm: BTreeMap<String, f64>,
     /// Plug gaps by plug, millimetre.
     pub plug_gap: BTreeMap<String, f64>,
     /// Series resistance of each plug's lead and cap, ohm.
@@ -83,48 +105,72 @@ pub struct Figures {
     pub compression_kelvin: f64,
 }
 
-/// Open-circuit voltage of one lead-acid cell by state of charge (flooded, rested, 25 degrees Celsius; tables of battery
-/// makers: 12.65, 12.45, 12.24, 12.06, 11.89 V for six cells; common practice, no source).
-const CELL_VOLT: [f64; 5] = [11.89 / 6.0, 12.06 / 6.0, 12.24 / 6.0, 12.45 / 6.0, 12.65 / 6.0];
-/// Volt of one cell by name.
-const NOMINAL_CELL_VOLT: f64 = 2.0;
 /// Internal resistance of one cell of a small battery at full charge, ohm; twice that when empty.
 const CELL_OHM: f64 = 0.004;
-
-/// Open-circuit voltage of a battery named `volt` at a state of charge of 0 to 1.
-pub fn battery_volt(volt: f64, charge: f64) -> f64 {
-    let at = charge.clamp(0.0, 1.0) * 4.0;
-    let low = (at.floor() as usize).min(3);
-    let cell = CELL_VOLT[low] + (at - low as f64) * (CELL_VOLT[low + 1] - CELL_VOLT[low]);
-    cell * volt / NOMINAL_CELL_VOLT
-}
 
 /// Internal resistance of a battery named `volt` at a state of charge of 0 to 1.
 pub fn battery_ohm(volt: f64, charge: f64) -> f64 {
     CELL_OHM * volt / NOMINAL_CELL_VOLT * (2.0 - charge.clamp(0.0, 1.0))
 }
 
+/// Crank angle from one opening of a set to the next, degree, where the profile does not say: one lobe on the camshaft.
+const EVERY: f64 = 720.0;
+/// Share of the cam's turn over which points are closed, where the profile says neither `closed` nor `dwell` (common practice,
+/// no source: a bit more than half).
+const CLOSED_SHARE: f64 = 0.53;
+
+/// Open-circuit voltage and internal resistance of a bike's battery at a state of charge of 0 to 1: the profile's own, or typical.
+pub fn battery(bike: &Bike, charge: f64) -> (f64, f64) {
+    match &bike.electric.battery {
+        Some(table) => table.at(charge),
+        None => (battery_volt(bike.volt, charge), battery_ohm(bike.volt, charge)),
+    }
+}
+
+fn timing(bike: &Bike) -> BTreeMap<String, Timing> {
+    let dwell = bike.specified.get("dwell").map(|dwell| (dwell.low + dwell.high) / 2.0);
+    let of = |(n, set): (usize, &crate::bike::PointsSet)| {
+        let own = bike.electric.openings.get(set.id.as_str()).cloned().unwrap_or_default();
+        let every = own.every.unwrap_or(EVERY);
+        // Dwell is measured in degrees of the points cam, which turns once while the set opens once.
+        let share = dwell.map_or(CLOSED_SHARE, |dwell| (dwell / 360.0).min(0.99));
+        // Sets that do not say when open one after the other.
+        let opens_at = own.opens_at.unwrap_or(every * n as f64 / bike.points.len() as f64);
+        (set.id.value.clone(), Timing { opens_at, closed: own.closed.unwrap_or(every * share), every })
+    };
+    bike.points.iter().enumerate().map(of).collect()
+}
+
 impl Figures {
+    /// Resistance of a part's closed contact: the profile's own, or what is typical.
+    pub(super) fn contact_ohm(&self, part: &str, typical: f64) -> f64 {
+        self.own_ohm.get(part).copied().unwrap_or(typical)
+    }
+
     /// Typical figures of a healthy, charged bike.
     pub fn typical(bike: &Bike) -> Self {
         let middle =
             |name: &str, otherwise: f64| bike.specified.get(name).map_or(otherwise, |s| (s.low + s.high) / 2.0);
         let six = bike.volt < 9.0;
-        let coil = |c: &crate::bike::Coil| CoilFigures {
-            primary_ohm: c.primary_ohm,
-            // A time constant of 2.5 ms, as coils for points have it.
-            primary_henry: 2.5e-3 * c.primary_ohm,
-            secondary_ohm: 8000.0,
-            ratio: if six { 80.0 } else { 70.0 },
-            secondary_farad: 60e-12,
-            passed_on: 0.7,
-            made_for_farad: bike.condensers.first().map_or(0.22e-6, |c| c.microfarad * 1e-6),
-            reversed: false,
+        let coil = |c: &crate::bike::Coil| {
+            let own = bike.electric.windings.get(c.id.as_str()).cloned().unwrap_or_default();
+            CoilFigures {
+                primary_ohm: c.primary_ohm,
+                // A time constant of 2.5 ms, as coils for points have it.
+                primary_henry: own.primary_henry.unwrap_or(2.5e-3 * c.primary_ohm),
+                secondary_ohm: own.secondary_ohm.unwrap_or(8000.0),
+                ratio: own.ratio.unwrap_or(if six { 80.0 } else { 70.0 }),
+                secondary_farad: own.secondary_picofarad.map_or(60e-12, |pico| pico * 1e-12),
+                passed_on: 0.7,
+                made_for_farad: bike.condensers.first().map_or(0.22e-6, |c| c.microfarad * 1e-6),
+                reversed: false,
+            }
         };
+        let (battery_volt, battery_ohm) = battery(bike, 1.0);
         let each = |value: f64| bike.points.iter().map(|p| (p.id.value.clone(), value)).collect();
         Self {
-            battery_volt: battery_volt(bike.volt, 1.0),
-            battery_ohm: battery_ohm(bike.volt, 1.0),
+            battery_volt,
+            battery_ohm,
             switch_ohm: 0.01,
             connector_ohm: 0.002,
             fuse_ohm: 0.006,
@@ -136,10 +182,11 @@ impl Figures {
             condenser_farad: bike.condensers.iter().map(|c| (c.id.value.clone(), c.microfarad * 1e-6)).collect(),
             coils: bike.coils.iter().map(|c| (c.id.value.clone(), coil(c))).collect(),
             points_gap: each(middle("points-gap", 0.35)),
-            dwell_degrees: each(middle("dwell", 190.0)),
+            timing: timing(bike),
+            own_ohm: bike.electric.ohm.clone(),
             plug_gap: bike.plugs.iter().map(|p| (p.id.value.clone(), middle("plug-gap", 0.65))).collect(),
             cap_ohm: 1.0,
-            lamp_watt: if six { 3.0 } else { 5.0 },
+            lamp_watt: bike.electric.lamp_watt.unwrap_or(3.0),
             load_bulb_watt: if six { 25.0 } else { 35.0 },
             voltmeter_ohm: 10e6,
             ammeter_ohm: 0.01,

@@ -1,22 +1,27 @@
 //! The bike's wiring as a circuit: what an instrument shows on a healthy bike and under a fault.
 //!
 //! [`Network`] is a netlist with its operating point; [`Wiring`] makes one of a bike, its state and a list of [`Alteration`]s;
-//! [`transient`] follows a coil from closing points to the spark; [`Model`] answers for an instrument held to the bike.
+//! [`transient`] follows a coil from closing points to the spark; [`Model`] answers for an instrument held to the bike, [`Subject`] for
+//! the whole of a procedure's step under the faults of a [`faults::Library`].
 
 mod alter;
 mod expected;
+pub mod faults;
 mod figures;
 mod instruments;
 mod lamp;
 mod network;
 mod solve;
+mod spark;
 mod spice;
+mod standing;
+mod tolerance;
 pub mod transient;
 mod wiring;
 
 pub use alter::Alteration;
-pub use expected::Expected;
-pub use figures::{CoilFigures, Figures, battery_ohm, battery_volt};
+pub use expected::{Expected, Limits, Question, Reading, Subject};
+pub use figures::{CoilFigures, Figures, Timing, battery, battery_ohm, battery_volt};
 pub use instruments::{Case, Glow, Model, NotValid, Observation, Strength};
 pub use lamp::Lamp;
 pub use network::{Diode, Element, Kind, Network, Node};

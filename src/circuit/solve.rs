@@ -4,20 +4,22 @@
 //! A part of the network that hangs free of the reference gets its first node pinned to 0 V, through which no current can flow,
 //! so its inner voltages are right; voltages across two free parts are not defined and are not given.
 
-use super::network::{Kind, Network, Node};
+use super::network::{Element, Kind, Network, Node};
 use super::{CircuitError, Diode};
 use nalgebra::{DMatrix, DVector};
 
 /// Thermal voltage at 27 degrees Celsius, volt: k T / q with the SI's exact constants.
 const THERMAL_VOLT: f64 = 1.380_649e-23 * 300.15 / 1.602_176_634e-19;
+/// A circuit that shows a lamp more than this, ohm, hangs on rounding; it is solved with the lamp in it.
+const MOST_THEVENIN_OHM: f64 = 1e9;
 /// Iterations before giving up.
 const MOST_ITERATIONS: usize = 300;
 /// From here on only half of every step is taken, against swinging to and fro.
 const HALF_STEPS_FROM: usize = 40;
 /// Settled when no voltage across a lamp or diode moves by more than this share of itself ...
 const SETTLED_SHARE: f64 = 1e-11;
-/// ... plus this, volt.
-const SETTLED_VOLT: f64 = 1e-13;
+/// ... plus this, volt: a nanovolt, below which rounding among milliohms and megohms decides.
+const SETTLED_VOLT: f64 = 1e-9;
 
 /// The node voltages and element currents of a network.
 #[derive(Debug, Clone, PartialEq)]
@@ -137,6 +139,11 @@ impl Network {
         if bent.is_empty() {
             return solve(matrix.clone(), right);
         }
+        if let [one] = bent[..]
+            && let Some(x) = settle_one(matrix, right, one)
+        {
+            return Ok(x);
+        }
         // Lamps start at their rating, diodes without bias.
         let mut at: Vec<f64> = bent.iter().map(|e| if let Kind::Lamp(l) = e.kind { l.volt } else { 0.0 }).collect();
         for iteration in 0..MOST_ITERATIONS {
@@ -168,6 +175,48 @@ impl Network {
         }
         Err(CircuitError::NotSettled(MOST_ITERATIONS))
     }
+}
+
+/// A single lamp or diode: the rest of the circuit is to it a source with a resistance (Thevenin), and only the voltage across it is
+/// sought, which lies between nought and the open-circuit one. `None` where the rest does not stand without it.
+fn settle_one(matrix: &DMatrix<f64>, right: &DVector<f64>, one: &Element) -> Option<DVector<f64>> {
+    let across = |x: &DVector<f64>| {
+        let volt = |n: Node| if n.0 == 0 { 0.0 } else { x[n.0 - 1] };
+        volt(one.a) - volt(one.b)
+    };
+    let lu = matrix.clone().lu();
+    let without = lu.solve(right)?;
+    let mut ampere = DVector::zeros(right.len());
+    inject(&mut ampere, one.a, one.b, 1.0);
+    let by_ampere = lu.solve(&ampere)?;
+    let (source, ohm) = (across(&without), -across(&by_ampere));
+    if !(source.is_finite() && ohm.is_finite() && (0.0..MOST_THEVENIN_OHM).contains(&ohm)) {
+        return None;
+    }
+    let current = |volt: f64| match one.kind {
+        Kind::Lamp(lamp) => lamp.current(volt),
+        Kind::Diode(diode) => diode.current(volt),
+        _ => (0.0, 0.0),
+    };
+    let (mut low, mut high) = (source.min(0.0), source.max(0.0));
+    let mut volt = source / 2.0;
+    for _ in 0..MOST_ITERATIONS {
+        let (ampere, siemens) = current(volt);
+        let off = volt - source + ohm * ampere;
+        if off > 0.0 {
+            high = volt
+        } else {
+            low = volt
+        }
+        let newton = volt - off / (1.0 + ohm * siemens);
+        let next = if newton > low && newton < high { newton } else { (low + high) / 2.0 };
+        let settled = (next - volt).abs() <= SETTLED_SHARE * next.abs() + SETTLED_VOLT * 1e-3;
+        volt = next;
+        if settled {
+            return Some(without + by_ampere * current(volt).0);
+        }
+    }
+    None
 }
 
 fn stamp(matrix: &mut DMatrix<f64>, a: Node, b: Node, siemens: f64) {

@@ -6,32 +6,19 @@
 use super::network::{Kind, Network};
 use super::wiring::{BranchKind, GROUND, Wiring};
 use super::{CircuitError, Model};
+pub use crate::trade::coil::{rise, stored_energy};
 use std::f64::consts::TAU;
 
 /// A path of more than this does not carry a condenser's current, ohm.
 const CARRIES_OHM: f64 = 10.0;
+/// A change of the current by less than this share of it is no break: another coil on the same feed came or went.
+const BREAKS_FROM: f64 = 0.05;
 /// A winding or lead of more than this passes no spark, ohm (common practice, no source).
 const PASSES_OHM: f64 = 1e6;
 /// Without a condenser the points arc and leave this share of the energy (common practice, no source).
 const ARC_LEAVES: f64 = 0.05;
 /// Below this share of the bike's capacitance the points begin to arc (common practice, no source).
 const ARCS_BELOW: f64 = 0.5;
-
-/// Current, ampere, `seconds` after closing, of a coil of `henry` and `ohm` (the whole circuit's) on `volt`.
-///
-/// ```
-/// // One time constant gives 63.2 % of the final current.
-/// let ampere = probeside::circuit::transient::rise(12.0, 4.0, 0.01, 0.0025);
-/// assert!((ampere / 3.0 - 0.632).abs() < 0.001);
-/// ```
-pub fn rise(volt: f64, ohm: f64, henry: f64, seconds: f64) -> f64 {
-    volt / ohm * (1.0 - (-seconds * ohm / henry).exp())
-}
-
-/// Energy, joule, in a coil of `henry` at `ampere`.
-pub fn stored_energy(henry: f64, ampere: f64) -> f64 {
-    0.5 * henry * ampere * ampere
-}
 
 /// How the primary rings with its condenser after the break.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -195,7 +182,7 @@ pub fn at_break(closed: &Wiring, open: &Wiring, coil: &str, seconds: f64) -> Res
     let figures = closed.figures.coils.get(coil).ok_or_else(unknown)?;
     let (steady, across) = primary(closed, coil)?;
     let (rest, _) = primary(open, coil)?;
-    if steady.abs() < 1e-6 || (steady - rest).abs() < 1e-6 {
+    if steady.abs() < 1e-6 || (steady - rest).abs() < BREAKS_FROM * steady.abs() {
         return Ok(Break { ampere: rest.abs(), ..Break::NONE });
     }
     let ohm = across / steady;
@@ -207,7 +194,9 @@ pub fn at_break(closed: &Wiring, open: &Wiring, coil: &str, seconds: f64) -> Res
     let lead = format!("coil-{coil}.lead");
     let part = format!("coil-{coil}");
     let through = open.branch(&format!("{part}.secondary"))?.ohm().is_some_and(|o| o < PASSES_OHM);
-    let shunt = resistance(open, &lead, GROUND, |b| b.part == part)?.map_or(0.0, |ohm| 1.0 / ohm.max(1e-3));
+    let home = &open.branch(&format!("{part}.secondary"))?.b;
+    let home = if home.ends_with(".points") { GROUND } else { home };
+    let shunt = resistance(open, &lead, home, |b| b.part == part)?.map_or(0.0, |ohm| 1.0 / ohm.max(1e-3));
     let ratio2 = figures.ratio * figures.ratio;
     let l = Loop {
         henry: figures.primary_henry,
@@ -233,7 +222,7 @@ pub(super) fn passes(ohm: Option<f64>) -> bool {
 
 impl Model<'_> {
     /// The break that each points set makes at a coil when the engine turns with the circuit as in `state`, the other sets
-    /// open; `seconds` is how long a set stays closed, by its id.
+    /// as they stand at that crank angle; `seconds` is how long a set stays closed, by its id.
     ///
     /// # Errors
     /// Those of [`Wiring::new`] and [`Network::operating_point`].
@@ -243,11 +232,16 @@ impl Model<'_> {
         coil: &str,
         seconds: impl Fn(&str) -> f64,
     ) -> Result<Vec<(String, Break)>, CircuitError> {
-        let open = self.wiring(state, &Default::default())?;
         let mut all = Vec::new();
-        for set in &self.bike.points {
-            let closed = self.wiring(state, &[set.id.value.clone()].into())?;
-            all.push((set.id.value.clone(), at_break(&closed, &open, coil, seconds(&set.id.value))?));
+        for set in self.bike.points.iter().map(|set| &set.id.value) {
+            let one = match self.stuck(set) {
+                Some(_) => Break::NONE,
+                None => {
+                    let (before, after) = self.around_opening(set);
+                    at_break(&self.wiring(state, &before)?, &self.wiring(state, &after)?, coil, seconds(set))?
+                }
+            };
+            all.push((set.clone(), one));
         }
         Ok(all)
     }
@@ -266,6 +260,14 @@ mod tests {
         // Without loss and supply the energy balance is exact: 1/2 L I^2 = 1/2 C V^2.
         let free = ringing(henry, 1e-9, farad, 0.0, ampere);
         assert!((free.peak_volt - ampere * (henry / farad).sqrt()).abs() < 1e-3);
+    }
+
+    #[test]
+    fn textbook_rise() {
+        // Halliday, Resnick and Walker, 30-9: i = E/R (1 - exp(-t R/L)); a solenoid of 53 mH and 0.37 ohm has half its final current
+        // after 0.10 s (sample problem, from memory).
+        let half = rise(12.0, 0.37, 53e-3, 0.10) / (12.0 / 0.37);
+        assert!((half - 0.5).abs() < 0.005, "{half}");
     }
 
     #[test]

@@ -2,11 +2,11 @@
 //!
 //! Branches: `battery.emf`, `battery`, `fuse`, `key`, `kill` (`kill SET` where it grounds several points wires), `ballast`,
 //! connectors by their ids, `points-ID`, `coil-ID.primary`, `coil-ID.secondary`, `condenser-ID`, `plug-ID` (its gap, open
-//! until fouled), wires as `FROM to TO`, and what is fitted by its name. The reference is the battery's ground terminal.
+//! until fouled), `cap-ID`, wires as `FROM to TO` (a high-tension lead ends in its cap), and what is fitted by its name. The reference is the battery's ground terminal.
 
 use super::network::{Kind, Network};
 use super::{Alteration, CircuitError, Figures, Lamp};
-use crate::bike::{Bike, BikeState, KillAction, Polarity, Switch};
+use crate::bike::{Bike, BikeState, InstrumentKind, KillAction, Polarity, Switch, WireRole};
 use crate::trade::conductor;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -84,12 +84,13 @@ fn unknown(what: &'static str, name: &str) -> CircuitError {
     CircuitError::Unknown { what, name: name.to_owned() }
 }
 
-/// Whether a switch connects. Unset, it stands where the engine runs for a kill switch and in a position that opens for a key.
+/// Whether a switch's contact is closed. `connects` is the position in which the ignition works, whatever the contact does
+/// there. Unset, a kill switch stands where the engine runs and a key in a position that opens.
 fn connects(switch: &Switch, at: Option<&String>, unset: bool) -> Result<bool, CircuitError> {
     match at.map(String::as_str) {
         None => Ok(unset),
-        Some("connects") => Ok(true),
-        Some("disconnects") => Ok(false),
+        Some("connects") => Ok(switch.action == KillAction::OpensFeed),
+        Some("disconnects") => Ok(switch.action != KillAction::OpensFeed),
         Some(name) => {
             let found = switch.positions.iter().find(|p| p.name.value == name);
             found.map(|p| p.connects).ok_or_else(|| unknown("position of a switch", name))
@@ -111,7 +112,7 @@ impl Wiring {
     ) -> Result<Self, CircuitError> {
         let mut figures = figures.clone();
         for change in changes {
-            change.on_figures(&mut figures)?;
+            change.on_figures(bike, &mut figures)?;
         }
         let mut wiring = Self { branches: Vec::new(), figures };
         wiring.supply(bike, state)?;
@@ -163,16 +164,18 @@ impl Wiring {
         self.push("battery.emf", "battery", INSIDE, GROUND, BranchKind::Emf(sign * f.battery_volt));
         self.push("battery", "battery", INSIDE, "battery.live", BranchKind::Ohm(f.battery_ohm));
         if bike.fuse.is_some() {
-            self.contact("fuse", "fuse.supply", "fuse.load", Some(f.fuse_ohm));
+            self.contact("fuse", "fuse.supply", "fuse.load", Some(f.contact_ohm("fuse", f.fuse_ohm)));
         }
         if bike.ballast_ohm.is_some() {
             self.contact("ballast", "ballast.supply", "ballast.load", Some(f.ballast_ohm));
         }
-        let key = connects(&bike.key, state.switches.get("key"), false)?.then_some(f.switch_ohm);
+        let key = connects(&bike.key, state.switches.get("key"), false)?;
+        let key = key.then_some(f.contact_ohm("key", f.switch_ohm));
         self.switch(bike, "key", &bike.key, key);
         if let Some(kill) = &bike.kill {
             let runs = kill.action == KillAction::OpensFeed;
-            let ohm = connects(kill, state.switches.get("kill"), runs)?.then_some(f.switch_ohm);
+            let ohm = connects(kill, state.switches.get("kill"), runs)?;
+            let ohm = ohm.then_some(f.contact_ohm("kill", f.switch_ohm));
             self.switch(bike, "kill", kill, ohm);
         }
         Ok(())
@@ -202,11 +205,11 @@ impl Wiring {
         let f = self.figures.clone();
         for c in &bike.connectors {
             let half = |n: usize| format!("{}.{}", c.id.value, c.halves[n]);
-            self.contact(&c.id.value, &half(0), &half(1), Some(f.connector_ohm));
+            self.contact(&c.id.value, &half(0), &half(1), Some(f.contact_ohm(&c.id, f.connector_ohm)));
         }
         for p in &bike.points {
             let part = format!("points-{}", p.id.value);
-            let ohm = closed.contains(&p.id.value).then_some(f.points_ohm);
+            let ohm = closed.contains(&p.id.value).then_some(f.contact_ohm(&part, f.points_ohm));
             self.contact(&part, &format!("{part}.wire"), &format!("{part}.plate"), ohm);
         }
         for c in &bike.coils {
@@ -216,7 +219,8 @@ impl Wiring {
             let primary = conductor::at_temperature(figures.primary_ohm, f.celsius);
             self.push(&format!("{part}.primary"), &part, &feed, &points, BranchKind::Ohm(primary));
             let secondary = BranchKind::Ohm(conductor::at_temperature(figures.secondary_ohm, f.celsius));
-            self.push(&format!("{part}.secondary"), &part, &lead, &points, secondary);
+            let home = if c.plugs.len() > 1 { format!("{part}.second-lead") } else { points };
+            self.push(&format!("{part}.secondary"), &part, &lead, &home, secondary);
         }
         for c in &bike.condensers {
             let part = format!("condenser-{}", c.id.value);
@@ -232,15 +236,22 @@ impl Wiring {
 
     fn wires(&mut self, bike: &Bike) {
         for w in &bike.wires {
-            let mut ohm = match (w.metre, w.mm2) {
+            let ohm = match (w.metre, w.mm2) {
                 (Some(metre), Some(mm2)) => conductor::wire_ohm(metre, mm2, self.figures.celsius),
                 _ => self.figures.wire_ohm,
             };
-            if w.to.value.starts_with("plug-") && w.to.value.ends_with(".top") {
-                ohm += self.figures.cap_ohm;
+            let id = w.id();
+            let plug = w.to.value.strip_prefix("plug-").and_then(|to| to.strip_suffix(".top"));
+            match plug.filter(|_| w.role() == WireRole::Lead) {
+                Some(plug) => {
+                    let (cap, top) = (format!("cap-{plug}"), &w.to.value);
+                    let end = format!("{cap}.lead");
+                    let cap_ohm = self.figures.contact_ohm(&cap, self.figures.cap_ohm);
+                    self.push(&id, &id, &w.from.value, &end, BranchKind::Ohm(ohm));
+                    self.push(&cap, &cap, &end, top, BranchKind::Ohm(cap_ohm));
+                }
+                None => self.push(&id, &id, &w.from.value, &w.to.value, BranchKind::Ohm(ohm)),
             }
-            let id = format!("{} to {}", w.from.value, w.to.value);
-            self.push(&id, &id, &w.from.value, &w.to.value, BranchKind::Ohm(ohm));
         }
     }
 
@@ -256,12 +267,17 @@ impl Wiring {
                     let farad = bike.condensers.first().map_or(0.22e-6, |c| c.microfarad * 1e-6);
                     BranchKind::Capacitor { farad, leak_ohm: self.figures.condenser_leak_ohm }
                 }
-                n if n.contains("jumper") => BranchKind::Ohm(JUMPER_OHM),
-                n => return Err(unknown("fitted thing (jumper, bulb, condenser)", n)),
+                n if n.contains("jumper") || n.contains("clip") => BranchKind::Ohm(JUMPER_OHM),
+                n => return Err(unknown("fitted thing (jumper, clip, bulb, condenser)", n)),
             };
             self.push(name, name, a, b, kind);
         }
         Ok(())
+    }
+
+    /// Whether a wire ends on a terminal.
+    fn wire_on(&self, terminal: &str) -> bool {
+        self.branches.iter().any(|b| b.part.contains(" to ") && (b.a == terminal || b.b == terminal))
     }
 
     /// Takes out of the way what is unplugged.
@@ -274,13 +290,19 @@ impl Wiring {
                 Some(("plug", plug)) if bike.plugs.iter().any(|p| p.id.value == plug) => {
                     (format!("plug-{plug}.thread"), None)
                 }
+                // A condenser is lifted by its lead, so that it can be measured alone.
+                Some(("condenser", _)) if self.wire_on(&format!("{id}.lead")) => (format!("{id}.lead"), None),
                 _ => (String::new(), Some(id.clone())),
             };
             let mut found = false;
             for branch in &mut self.branches {
                 let hit = match &part {
                     Some(part) => branch.part == *part || branch.id == format!("{part} (series)"),
-                    None => branch.part.contains(" to ") && (branch.a == ends_on || branch.b == ends_on),
+                    None => {
+                        let leads_on = branch.part.contains(" to ")
+                            || (branch.part.starts_with("cap-") && !branch.part.contains(" and "));
+                        leads_on && (branch.a == ends_on || branch.b == ends_on)
+                    }
                 };
                 branch.parted |= hit;
                 found |= hit;
@@ -288,6 +310,25 @@ impl Wiring {
             if !found {
                 return Err(unknown("part that unplugs", id));
             }
+        }
+        // A tester on the lead's end stands in for the cap, one on the coil's tower for the lead.
+        if let Some(tool) = state.instrument.as_ref().filter(|tool| tool.kind == InstrumentKind::SparkTester) {
+            let at = &tool.first;
+            let off = |b: &Branch| {
+                (at.starts_with("cap-") && b.part.starts_with("cap-") && !b.part.contains(" and ") && b.a == *at)
+                    || (at.ends_with("lead") && b.part.contains(" to ") && b.a == *at)
+            };
+            // A plug that is watched at its own gap sits in its cap, its thread clamped to the engine.
+            let plug = at.strip_prefix("plug-").and_then(|at| at.strip_suffix(".top"));
+            let own = plug.filter(|plug| tool.second == format!("plug-{plug}.thread"));
+            let on = |b: &Branch| {
+                own.is_some_and(|plug| {
+                    let seat = b.part.contains(" to ") && (b.a == tool.second || b.b == tool.second);
+                    seat || b.part == format!("cap-{plug}")
+                })
+            };
+            self.branches.iter_mut().filter(|b| off(b)).for_each(|b| b.parted = true);
+            self.branches.iter_mut().filter(|b| on(b)).for_each(|b| b.parted = false);
         }
         Ok(())
     }

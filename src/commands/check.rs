@@ -1,12 +1,13 @@
-//! `probeside check`: is this procedure, bike, vocabulary or story file sound? Several findings a run, each with file, line and column.
+//! `probeside check`: is this procedure, bike, fault library, vocabulary or story file sound? Several findings a run, each with file, line and column.
 //!
 //! `--json` prints one object, version 1 of this schema:
-//! `{"schema": "probeside.check", "version": 1, "sound": bool, "files": [{"file", "kind": "procedure|bike|vocabulary|story|unknown",
+//! `{"schema": "probeside.check", "version": 1, "sound": bool, "files": [{"file", "kind": "procedure|bike|faults|vocabulary|story|unknown",
 //! "errors": count, "warnings": count}], "findings": [{"file", "line", "column", "severity": "error|warning", "check", "message",
 //! "help": text or null}]}`. Line and column count from 1; 0 means the file as a whole.
 
 use crate::bike::{self, Bike, Words};
 use crate::check::{self, Reserved, Surroundings};
+use crate::circuit::faults::Library;
 use crate::procedure::{self, Procedure};
 use crate::written::tree::{self, Node};
 use crate::written::{Diagnostic, Severity, read_text, whole_file};
@@ -19,7 +20,7 @@ use std::rc::Rc;
 /// What `probeside check` is given.
 #[derive(Debug, Clone, Args)]
 pub struct CheckArgs {
-    /// Procedures, bikes, vocabularies and stories; of a folder, every YAML file in it and below
+    /// Procedures, bikes, fault libraries, vocabularies and stories; of a folder, every YAML file in it and below
     #[arg(required = true, value_name = "PATH")]
     pub paths: Vec<PathBuf>,
     /// Bikes to try procedures with [default: those in the folder bikes/ beside the procedure]
@@ -156,6 +157,11 @@ impl Checker<'_, '_> {
                 let findings = bike::from_tree(&tree).map_or_else(|findings| findings, |bike| check::bike(&bike));
                 self.done(name, "bike", findings);
             }
+            "faults" => {
+                let findings =
+                    Library::load(path).map_or_else(|findings| findings, |library| self.library(path, &library));
+                self.done(name, "faults", findings);
+            }
             "vocabulary" => {
                 let findings = (self.spoken.vocabulary)(&text, &name);
                 self.done(name, "vocabulary", findings);
@@ -173,6 +179,13 @@ impl Checker<'_, '_> {
         self.report.findings.extend(findings);
     }
 
+    /// What of a fault library does not come out for a bike: those of the folder `bikes/` beside its own folder.
+    fn library(&mut self, path: &Path, library: &Library) -> Vec<Diagnostic> {
+        let beside = path.parent().and_then(Path::parent).unwrap_or(Path::new("")).to_owned();
+        let bikes = self.bikes_beside(&beside);
+        bikes.iter().filter_map(|bike| library.for_bike_in(bike, self.spoken.words).err()).flatten().collect()
+    }
+
     fn procedure(&mut self, path: &Path, given: &[Bike]) -> Vec<Diagnostic> {
         let procedure = match procedure::load(path) {
             Ok(procedure) => procedure,
@@ -186,8 +199,14 @@ impl Checker<'_, '_> {
             let mut known = procedures.borrow_mut();
             known.entry(path.clone()).or_insert_with(|| procedure::load(&path).ok().map(Rc::new)).clone()
         };
-        let around =
-            Surroundings { bikes: &beside, called: &called, reserved: &self.spoken.reserved, words: self.spoken.words };
+        let library = library_beside(&folder);
+        let around = Surroundings {
+            bikes: &beside,
+            called: &called,
+            reserved: &self.spoken.reserved,
+            words: self.spoken.words,
+            faults: library.as_ref(),
+        };
         let findings = check::procedure(&procedure, &around);
         self.procedures = procedures.into_inner();
         findings
@@ -222,12 +241,22 @@ impl Checker<'_, '_> {
     }
 }
 
+/// The first fault library of the folder `faults/` beside a procedure. What is wrong with it is told when it is checked itself.
+fn library_beside(folder: &Path) -> Option<Library> {
+    let faults = folder.join("faults");
+    if !faults.is_dir() {
+        return None;
+    }
+    files_in(&faults).iter().find_map(|file| Library::load(file).ok())
+}
+
 fn no_kind(tree: &Node) -> Diagnostic {
     let place = match tree.entries().first() {
         Some((key, _)) => key.name.place.clone(),
         None => whole_file(&tree.place.file),
     };
-    let message = "this is neither a procedure, nor a bike, nor a vocabulary, nor a story";
-    let help = "The first field of the file says what it is: `procedure:`, `bike:`, `vocabulary:` or `story:`.";
+    let message = "this is neither a procedure, nor a bike, nor a fault library, nor a vocabulary, nor a story";
+    let help =
+        "The first field of the file says what it is: `procedure:`, `bike:`, `faults:`, `vocabulary:` or `story:`.";
     Diagnostic::error(&place, "kind", message).help(help)
 }

@@ -1,11 +1,12 @@
 //! `probeside demo`: the whole job with no microphone. An invented mechanic works on an invented bike with a known fault; the
 //! mechanic's answers are synthesised, heard by the real recogniser, walked, journalled and reported.
 
-use super::drive::Moment;
+use super::drive::{KeepSound, Moment};
+use super::engine::EngineArgs;
 use super::load;
 use super::outcome::{Failure, Outcome};
 use super::story::Story;
-use super::walk::{End, Session, new_folder, open_engine};
+use super::walk::{End, Session, new_folder};
 use crate::hear::{self, Given, Script};
 use crate::phrase::{Answer, Grammar};
 use crate::session::{Folder, Job};
@@ -35,9 +36,8 @@ pub struct Args {
     /// Another story than the shipped one
     #[arg(long, value_name = "FILE")]
     story: Option<PathBuf>,
-    /// The recogniser [default: moonshine]
-    #[arg(long, value_name = "NAME")]
-    engine: Option<String>,
+    #[command(flatten)]
+    engine: EngineArgs,
 }
 
 /// What somebody says who was not understood: another wording of the same answer, or the same again.
@@ -126,7 +126,7 @@ pub fn run(args: &Args) -> Outcome {
     let loaded =
         load::world(&story.procedure_in(&shipped), &story.bike_in(&shipped), &shipped.join("vocabulary/en.yaml"))?;
     let voice = Espeak::new(&story.voice);
-    let engine = open_engine(args.engine.as_deref())?;
+    let engine = args.engine.open(loaded.world.vocabulary.language())?;
     let job = Job {
         bike: loaded.world.bike.name.clone(),
         complaint: story.complaint.clone(),
@@ -141,7 +141,7 @@ pub fn run(args: &Args) -> Outcome {
         "{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.",
         story.title
     );
-    let session = Session::begin(loaded, &into, job)?;
+    let session = Session::begin(loaded, &into, job, KeepSound::default())?;
     let moment = Rc::new(RefCell::new(Moment::default()));
     let mut mechanic = Mechanic {
         story,

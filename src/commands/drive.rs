@@ -43,6 +43,19 @@ pub struct Sources {
     pub stored: UnboundedReceiver<Reply>,
 }
 
+/// Which recordings of voices the record keeps.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, clap::ValueEnum, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum KeepSound {
+    /// Of what was taken as an answer or asked about.
+    #[default]
+    Answers,
+    /// Of what was not understood, too.
+    Everything,
+    /// None.
+    Nothing,
+}
+
 struct OpenListen {
     id: u64,
     grammar: Arc<Grammar>,
@@ -87,6 +100,7 @@ pub struct Driver {
     open_at: Option<tokio::time::Instant>,
     moment: Option<Rc<RefCell<Moment>>>,
     loudness: f32,
+    keep: KeepSound,
     ended: bool,
     finished: Option<(u8, String)>,
     /// Delay of every utterance that was understood by sound.
@@ -126,6 +140,7 @@ impl Driver {
             open_at: None,
             moment: None,
             loudness: 1.0,
+            keep: KeepSound::default(),
             ended: false,
             finished: None,
             delays: Vec::new(),
@@ -136,6 +151,11 @@ impl Driver {
     /// Tells whoever holds the other end what is asked whenever a listen begins.
     pub fn tell_moment(&mut self, moment: Option<Rc<RefCell<Moment>>>) {
         self.moment = moment;
+    }
+
+    /// Which recordings the record keeps.
+    pub fn keep_sound(&mut self, keep: KeepSound) {
+        self.keep = keep;
     }
 
     /// Drives the walk to its end. Gives the exit code and why.
@@ -369,15 +389,14 @@ impl Driver {
         self.ears.close();
         let waited = Duration::from_millis(utterance.waited * 1000 / u64::from(RATE));
         self.delays.push(Delay { waited, computed: took });
-        let clip = match &verdict {
-            Verdict::Reject { .. } => None,
-            _ => {
-                let id = format!("{listen:05}");
-                self.journal(self.writer.clip(0, &id, utterance.sound.to_vec(), &self.clock.now()));
-                self.heard_by_sound += 1;
-                Some(id)
-            }
-        };
+        let taken = !matches!(verdict, Verdict::Reject { .. });
+        self.heard_by_sound += u32::from(taken);
+        let kept = self.keep == KeepSound::Everything || (taken && self.keep == KeepSound::Answers);
+        let clip = kept.then(|| {
+            let id = format!("{listen:05}");
+            self.journal(self.writer.clip(0, &id, utterance.sound.to_vec(), &self.clock.now()));
+            id
+        });
         if let Some(best) = hypotheses.best.first() {
             tracing::info!(words = %best.words, probability = best.probability, ?took, "heard");
         }

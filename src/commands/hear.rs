@@ -1,8 +1,8 @@
 //! `probeside hear`: what would be understood of sound files, and how surely.
 
+use super::engine::EngineArgs;
 use super::load;
 use super::outcome::{Failure, Outcome};
-use super::walk::open_engine;
 use crate::hear;
 use crate::phrase::{self, Answer, Grammar, NumberSlot, Phrase, ReadingKind, Stakes, Verdict, Vocabulary, normalise};
 use crate::trade::{Quantity, Unit};
@@ -22,9 +22,8 @@ pub struct Args {
     /// What may have been said: phrases separated by |, and NUMBER with a unit: 'light on|light off|NUMBER volt'
     #[arg(long)]
     expect: String,
-    /// The recogniser [default: moonshine]
-    #[arg(long, value_name = "NAME")]
-    engine: Option<String>,
+    #[command(flatten)]
+    engine: EngineArgs,
     /// The vocabulary, for units: a file, or the name of a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
@@ -40,7 +39,7 @@ pub fn run(args: &Args) -> Outcome {
         .map_err(|e| Failure::Input(format!("{}: this file cannot be read: {e}.", words.display())))?;
     let vocabulary = Vocabulary::from_yaml(&text, &words.display().to_string())?;
     let grammar = expected(&args.expect, &vocabulary)?;
-    let mut engine = open_engine(args.engine.as_deref())?;
+    let mut engine = args.engine.open(vocabulary.language())?;
     engine.use_words(&vocabulary, &[]);
     let mut code = 0;
     for file in &args.files {
@@ -63,9 +62,12 @@ fn one(
     as_json: bool,
 ) -> Result<(), Failure> {
     let began = Instant::now();
-    let spoken = speech_in(sound);
+    let spoken = hear::activity::speech_in(sound);
     let hypotheses = match &spoken {
-        Some(speech) => engine.hear(speech, grammar).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))?,
+        Some(speech) => engine.hear(speech, grammar).map_err(|e| match e.is_machine() {
+            true => Failure::Lacks(e.to_string()),
+            false => Failure::Input(format!("{}: {e}", file.display())),
+        })?,
         None => phrase::Hypotheses { stranger: 1.0, ..Default::default() },
     };
     let ms = began.elapsed().as_secs_f64() * 1e3;
@@ -97,25 +99,6 @@ fn one(
         println!("{}: {verdict}: {words}{value} ({:.0} %, {ms:.0} ms)", file.display(), sure * 100.0);
     }
     Ok(())
-}
-
-/// The stretch of a sound from its first voice to its last, or nothing where nobody speaks.
-fn speech_in(sound: &[f32]) -> Option<Vec<f32>> {
-    let mut activity = hear::Activity::new(hear::ActivitySettings::default());
-    let mut found = Vec::new();
-    for frame in sound.chunks(hear::activity::FRAME) {
-        activity.push(frame, &mut found);
-    }
-    activity.finish(&mut found);
-    let ends = found.iter().filter_map(|f| match f {
-        hear::Voiced::Utterance(u) => Some((u.begin, u.end)),
-        hear::Voiced::Began { .. } => None,
-    });
-    let (begin, end) = ends.fold(None, |all: Option<(u64, u64)>, (begin, end)| {
-        Some(all.map_or((begin, end), |(b, e)| (b.min(begin), e.max(end))))
-    })?;
-    let end = (end as usize).min(sound.len());
-    Some(sound[(begin as usize).min(end)..end].to_vec())
 }
 
 /// The grammar that `--expect` describes: phrases separated by `|`, and NUMBER with a unit.

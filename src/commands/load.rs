@@ -1,6 +1,7 @@
 //! Loading everything a walk needs: a procedure and all it calls, a bike, a vocabulary; with the bytes of each file, which the
 //! journal keeps copies of.
 
+use super::outcome::Failure;
 use crate::bike;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, Procedure, Target};
@@ -8,6 +9,7 @@ use crate::walk::World;
 use crate::written::{Diagnostic, decode_text, read_bytes};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// A world and the files it was made of.
 pub struct Loaded {
@@ -84,7 +86,7 @@ pub fn world_from(
     let (Some(main), Some(bike), Some(vocabulary), true) = (main, loaded_bike, words, found.is_empty()) else {
         return Err(found);
     };
-    let bike_value = bike::as_value(&bike, &vocabulary);
+    let bike_value = Arc::new(bike::as_value(&bike, &vocabulary));
     if let Some(applies) = &procedures[&main].applies {
         let scope = procedure::Scope::new(bike_value.clone());
         match procedure::evaluate_bool(applies, &scope) {
@@ -135,4 +137,23 @@ pub fn find(name: &Path, shipped_in: &Path) -> PathBuf {
     }
     let file = shipped_in.join(name).with_extension("yaml");
     if file.exists() { file } else { name.to_path_buf() }
+}
+
+/// The first of the bikes beside the procedure that it applies to; else why the last one does not do.
+pub fn first_that_applies(procedure: &Path, words: &Path) -> Result<Loaded, Failure> {
+    let beside = procedure.parent().unwrap_or(Path::new(".")).join("bikes");
+    let mut bikes: Vec<PathBuf> = std::fs::read_dir(&beside)
+        .map(|entries| entries.filter_map(|e| Some(e.ok()?.path())).collect())
+        .unwrap_or_default();
+    bikes.retain(|b| b.extension().is_some_and(|e| e == "yaml" || e == "yml"));
+    bikes.sort();
+    let mut last =
+        Failure::Usage(format!("Which bike? There is none in {}; give one with --bike FILE.", beside.display()));
+    for bike in bikes {
+        match world(procedure, &bike, words) {
+            Ok(loaded) => return Ok(loaded),
+            Err(found) => last = found.into(),
+        }
+    }
+    Err(last)
 }

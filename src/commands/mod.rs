@@ -5,15 +5,22 @@ pub mod load;
 pub mod review;
 pub mod verify;
 
+mod amend;
 mod demo;
 mod draw;
 mod drive;
+mod engine;
+mod enrol;
 mod file;
 mod hear;
 mod listener;
 mod outcome;
 #[cfg(test)]
 mod power;
+mod prove;
+mod reckon;
+mod rehearse;
+mod soundcheck;
 mod story;
 mod walk;
 
@@ -42,14 +49,26 @@ pub enum Command {
     Walk(walk::Args),
     /// Is a procedure, bike or vocabulary file sound?
     Check(check::CheckArgs),
+    /// Does a procedure find every fault of a bike?
+    Prove(prove::Args),
     /// The tree of a procedure as a picture
     Draw(draw::Args),
     /// What would be understood of sound files, and how surely
     Hear(hear::Args),
+    /// Can the recogniser tell a procedure's answers apart? Says and hears every phrase in several voices and noises
+    Rehearse(rehearse::Args),
+    /// Learn one person's voice, at the microphone or from WAV files
+    Enrol(enrol::Args),
+    /// Microphone, room, loudspeaker, echo, recogniser: how they stand, and what to do
+    Soundcheck(soundcheck::Args),
     /// Read a session's record
     Review(review::Args),
+    /// Add a reviewer's remark to a record, or remove its sound
+    Amend(amend::Args),
     /// Is a session's record complete and unaltered?
     Verify(verify::Args),
+    /// The trade's sums on their own
+    Reckon(reckon::Args),
 }
 
 /// Runs a command; its exit code.
@@ -58,10 +77,16 @@ pub fn run(cli: Cli) -> u8 {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
+        Command::Prove(args) => prove::run(&args),
         Command::Draw(args) => draw::run(&args),
         Command::Hear(args) => hear::run(&args),
+        Command::Rehearse(args) => rehearse::run(&args),
+        Command::Enrol(args) => enrol::run(&args),
+        Command::Soundcheck(args) => soundcheck::run(&args),
         Command::Review(args) => Ok(review::run(&args)),
+        Command::Amend(args) => amend::run(&args),
         Command::Verify(args) => Ok(verify::run(&args)),
+        Command::Reckon(args) => reckon::run(&args),
     };
     match outcome {
         Ok(code) => code,

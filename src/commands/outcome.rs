@@ -1,5 +1,6 @@
 //! How a command ends: an exit code, or a failure with a sentence and its exit code.
 
+use crate::session::SessionError;
 use crate::written::Diagnostic;
 use std::fmt;
 
@@ -48,5 +49,14 @@ impl fmt::Display for Failure {
 impl From<Vec<Diagnostic>> for Failure {
     fn from(all: Vec<Diagnostic>) -> Self {
         Self::Found(all)
+    }
+}
+
+impl From<SessionError> for Failure {
+    fn from(why: SessionError) -> Self {
+        match why.exit_code() {
+            3 => Self::Lacks(why.to_string()),
+            _ => Self::Input(why.to_string()),
+        }
     }
 }

@@ -1,7 +1,7 @@
 //! `probeside review`: what a session's journal says.
 
 use super::{file, say};
-use crate::review::{Review, csv, gather, text, vtt};
+use crate::review::{csv, customer, gather, page, text, vtt};
 use crate::session::{DIGEST_FILE, Folder, JOURNAL_FILE, LOCK, PART};
 use std::path::{Path, PathBuf};
 
@@ -10,6 +10,12 @@ use std::path::{Path, PathBuf};
 pub struct Args {
     /// The session's folder.
     pub session: PathBuf,
+    /// Also write all of it, with the sound, as one HTML page to this file.
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Also write one sheet for the customer, without voices, as an HTML page to this file.
+    #[arg(long, value_name = "FILE")]
+    pub customer: Option<PathBuf>,
     /// Also write the readings to this file as comma-separated values (RFC 4180).
     #[arg(long, value_name = "FILE")]
     pub csv: Option<PathBuf>,
@@ -31,15 +37,18 @@ pub fn run(args: &Args) -> u8 {
         }
     };
     let mut code = 0;
-    let files = [(&args.csv, csv as fn(&Review) -> String), (&args.vtt, vtt)];
-    for (path, content) in files {
-        if let Some(path) = path
-            && let Err(why) = write(path, content(&review).as_bytes(), &args.session)
-        {
+    let mut put = |path: &Option<PathBuf>, content: &mut dyn FnMut() -> Result<String, String>| {
+        let Some(path) = path else { return };
+        if let Err(why) = content().and_then(|content| write(path, content.as_bytes(), &args.session)) {
             eprintln!("probeside: {why}");
             code = 1;
         }
-    }
+    };
+    let failed = |error: minijinja::Error| format!("the page cannot be put together: {error:#}");
+    put(&args.csv, &mut || Ok(csv(&review)));
+    put(&args.vtt, &mut || Ok(vtt(&review)));
+    put(&args.html, &mut || page(&review, &mut Folder::at(&args.session)).map_err(failed));
+    put(&args.customer, &mut || customer(&review).map_err(failed));
     let out = if args.json {
         serde_json::to_string_pretty(&review)
             .map_or_else(|error| format!("{{\"error\":\"{error}\"}}"), |json| json + "\n")

@@ -1,12 +1,12 @@
 //! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
 
-use super::drive::{Driver, Moment, Sources};
+use super::drive::{Driver, KeepSound, Moment, Sources};
+use super::engine::EngineArgs;
 use super::load::{self, Loaded};
 use super::outcome::{Failure, Outcome};
 use crate::hear::{self, Ears, Recogniser};
 use crate::session::{
-    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Opened, Record, SessionError, Storage, Writer, away_ms,
-    session_id,
+    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Opened, Record, Storage, Writer, away_ms, session_id,
 };
 use crate::speak::{self, Mouth};
 use crate::walk::{Effect, Event, Walker};
@@ -18,11 +18,14 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 /// The espeak-ng voice of prompts.
-const PROMPT_VOICE: &str = "en-gb";
+pub(super) const PROMPT_VOICE: &str = "en-gb";
 /// The digest is said within this time, or not at all.
 const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(30);
 /// Name of the main procedure in the journal's settings.
 const SETTING_PROCEDURE: &str = "procedure";
+
+/// Name of the choice which sound is kept.
+const SETTING_SOUND: &str = "keep-sound";
 
 /// Arguments of `walk`.
 #[derive(Debug, clap::Args)]
@@ -45,9 +48,8 @@ pub struct Args {
     /// Go on with the walk in this session's folder
     #[arg(long, value_name = "DIR")]
     resume: Option<PathBuf>,
-    /// The recogniser [default: moonshine]
-    #[arg(long, value_name = "NAME")]
-    engine: Option<String>,
+    #[command(flatten)]
+    engine: EngineArgs,
     /// The vocabulary: a file, or the name of a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
@@ -66,6 +68,9 @@ pub struct Args {
     /// Who does the work, for the record
     #[arg(long, default_value = "")]
     person: String,
+    /// Which recordings of voices the record keeps: of answers, of everything heard, or none
+    #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
+    keep_sound: KeepSound,
 }
 
 /// Runs the command.
@@ -99,8 +104,8 @@ fn begin(args: &Args) -> Outcome {
         instruments: args.instruments.clone(),
         person: args.person.clone(),
     };
-    let session = Session::begin(loaded, &into, job)?;
-    session.walk(&args.hear, &args.say, args.engine.as_deref())
+    let session = Session::begin(loaded, &into, job, args.keep_sound)?;
+    session.walk(&args.hear, &args.say, &args.engine)
 }
 
 fn resume(args: &Args, folder: &Path) -> Outcome {
@@ -111,7 +116,7 @@ fn resume(args: &Args, folder: &Path) -> Outcome {
         );
         return Err(Failure::Usage(why));
     }
-    Session::resume(folder)?.walk(&args.hear, &args.say, args.engine.as_deref())
+    Session::resume(folder)?.walk(&args.hear, &args.say, &args.engine)
 }
 
 /// A session that is about to be walked.
@@ -128,19 +133,25 @@ pub struct Session {
 
 impl Session {
     /// A new session in `folder`, which must be empty or new.
-    pub fn begin(loaded: Loaded, folder: &Path, job: Job) -> Result<Self, Failure> {
+    pub fn begin(loaded: Loaded, folder: &Path, job: Job, keep: KeepSound) -> Result<Self, Failure> {
         let storage = Folder::create(folder)
             .map_err(|e| Failure::Input(format!("The folder {} cannot be made: {e}.", folder.display())))?;
-        Self::begin_on(Box::new(storage), folder, loaded, job)
+        Self::begin_on(Box::new(storage), folder, loaded, job, keep)
     }
 
     /// A new session on a storage; `folder` is what it is called.
-    pub fn begin_on(storage: Box<dyn Storage>, folder: &Path, loaded: Loaded, job: Job) -> Result<Self, Failure> {
+    pub fn begin_on(
+        storage: Box<dyn Storage>,
+        folder: &Path,
+        loaded: Loaded,
+        job: Job,
+        keep: KeepSound,
+    ) -> Result<Self, Failure> {
         let Loaded { world, files } = loaded;
         let clock = Clock::start();
         let id = session_id(&clock.now().wall, &world.bike.name);
-        let header = Header::new(id, job, serde_json::json!({ SETTING_PROCEDURE: world.main }));
-        let journal = Journal::create(storage, header, files, &clock.now()).map_err(bad)?;
+        let header = Header::new(id, job, serde_json::json!({ SETTING_PROCEDURE: world.main, SETTING_SOUND: keep }));
+        let journal = Journal::create(storage, header, files, &clock.now())?;
         let world = Arc::new(world);
         Ok(Self {
             walker: Walker::new(world.clone()),
@@ -160,11 +171,11 @@ impl Session {
 
     /// The session on a storage, likewise; `folder` is what it is called.
     pub fn resume_on(storage: Box<dyn Storage>, folder: &Path) -> Result<Self, Failure> {
-        let Opened { mut journal, entries, repair, clock } = Journal::open(storage).map_err(bad)?;
+        let Opened { mut journal, entries, repair, clock } = Journal::open(storage)?;
         let names: Vec<String> = journal.header().files.iter().map(|f| f.name.clone()).collect();
         let mut copies = BTreeMap::new();
         for name in names {
-            copies.insert(folder.join(&name), journal.copy(&name).map_err(bad)?);
+            copies.insert(folder.join(&name), journal.copy(&name)?);
         }
         let main = journal.header().settings.get(SETTING_PROCEDURE).and_then(|v| v.as_str()).unwrap_or_default();
         let main = folder.join(load::PROCEDURE_COPIES).join(format!("{main}.yaml"));
@@ -249,11 +260,11 @@ impl Session {
         Ok(())
     }
 
-    fn walk(self, hear: &str, say: &str, engine: Option<&str>) -> Outcome {
+    fn walk(self, hear: &str, say: &str, engine: &EngineArgs) -> Outcome {
         let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
         let recogniser: Option<Box<dyn Recogniser>> = match hear {
             "typed" => None,
-            _ => Some(open_engine(engine)?),
+            _ => Some(engine.open(self.world.vocabulary.language())?),
         };
         let mut pedal = None;
         let ears: Box<dyn Ears> = match hear {
@@ -288,8 +299,10 @@ impl Session {
     ) -> Result<End, Failure> {
         let clock = if ears.is_live() { self.clock } else { self.clock.counted() };
         for record in std::mem::take(&mut self.missing) {
-            self.journal.record(&record, &clock.now()).map_err(bad)?;
+            self.journal.record(&record, &clock.now())?;
         }
+        let keep = self.journal.header().settings.get(SETTING_SOUND).cloned().unwrap_or_default();
+        let keep = serde_json::from_value(keep).unwrap_or_default();
         let (to_stored, stored) = tokio::sync::mpsc::unbounded_channel();
         let writer = Writer::start(self.journal, move |reply| drop(to_stored.send(reply)))
             .map_err(|e| Failure::Lacks(format!("The system gives no thread for the journal: {e}.")))?;
@@ -304,12 +317,13 @@ impl Session {
         }
         let mut driver = Driver::new(self.walker, ears, mouth, recogniser, writer, clock, words);
         driver.tell_moment(moment);
+        driver.keep_sound(keep);
         let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored };
         let (code, why) = runtime.block_on(driver.run(self.first, &mut sources));
         let delays = std::mem::take(&mut driver.delays);
         let heard_by_sound = driver.heard_by_sound;
         let (writer, now, mut mouth) = driver.into_parts();
-        let digest = writer.close().and_then(|mut journal| journal.finish(&now)).map_err(bad)?;
+        let digest = writer.close()?.finish(&now)?;
         if code == 0 {
             runtime.block_on(say_digest(&digest, &self.world, &mut *mouth, &mut sources));
         } else {
@@ -347,13 +361,6 @@ pub fn new_folder(bike: &str) -> PathBuf {
     Path::new("sessions").join(session_id(&Clock::start().now().wall, bike))
 }
 
-fn bad(why: SessionError) -> Failure {
-    match why.exit_code() {
-        3 => Failure::Lacks(why.to_string()),
-        _ => Failure::Input(why.to_string()),
-    }
-}
-
 /// How a walk ended.
 pub struct End {
     pub code: u8,
@@ -384,12 +391,6 @@ impl End {
             at(computed, 0.95),
         ))
     }
-}
-
-/// Opens a recogniser; a missing model is exit 3.
-pub fn open_engine(engine: Option<&str>) -> Result<Box<dyn Recogniser>, Failure> {
-    hear::open(engine)
-        .map_err(|e| if e.is_machine() { Failure::Lacks(e.to_string()) } else { Failure::Usage(e.to_string()) })
 }
 
 /// The voice that prompts are synthesised with.

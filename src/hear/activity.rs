@@ -265,3 +265,21 @@ impl Activity {
         }));
     }
 }
+/// The stretch of a whole sound at [`RATE`] from its first voice to its last, or nothing where nobody speaks.
+pub fn speech_in(sound: &[f32]) -> Option<&[f32]> {
+    let mut activity = Activity::new(ActivitySettings::default());
+    let mut found = Vec::new();
+    for frame in sound.chunks(FRAME) {
+        activity.push(frame, &mut found);
+    }
+    activity.finish(&mut found);
+    let ends = found.iter().filter_map(|f| match f {
+        Voiced::Utterance(u) => Some((u.begin, u.end)),
+        Voiced::Began { .. } => None,
+    });
+    let (begin, end) = ends.fold(None, |all: Option<(u64, u64)>, (begin, end)| {
+        Some(all.map_or((begin, end), |(b, e)| (b.min(begin), e.max(end))))
+    })?;
+    let end = (end as usize).min(sound.len());
+    Some(&sound[(begin as usize).min(end)..end])
+}

@@ -120,6 +120,16 @@ impl Expanded {
         (words, answer.as_ref())
     }
 
+    /// The first spelling of an allowed phrase.
+    pub fn spelling_of(&self, words: &str) -> Option<Spelling> {
+        let part = self.parts.first()?;
+        let of = |source: &u32| {
+            let (said, answer) = &part.said[*source as usize];
+            said == words && answer.is_some()
+        };
+        Some((0, part.sources.iter().position(of)? as u32))
+    }
+
     /// Whose spelling this is; none for a filler.
     pub fn owner(&self, (part, spelling): Spelling) -> Option<Owner> {
         self.parts[part as usize].owners[spelling as usize].map(|owner| (part, owner))
@@ -312,6 +322,23 @@ fn written_units(unit: Unit) -> &'static [&'static str] {
         Unit::Kilometre => &[" kilometres", " kilometers", " km"],
         Unit::Mile => &[" miles"],
         Unit::One => &[""],
+        Unit::Kilovolt => &[" kilovolts", "kV", " kV"],
+        Unit::Metre => &[" metres", " meters"],
+        Unit::Inch => &[" inches", " inch"],
+        Unit::SquareMillimetre => &[" square millimetres", " square millimeters"],
+        Unit::Gauge => &[" gauge"],
+        Unit::Millihenry => &[" millihenries", " millihenrys"],
+        Unit::Henry => &[" henries", " henrys"],
+        Unit::Millijoule => &[" millijoules"],
+        Unit::Joule => &[" joules"],
+        Unit::Watt => &[" watts", "W", " W"],
+        Unit::AmpereHour => &[" ampere hours", " amp hours"],
+        Unit::Hertz => &[" hertz", "Hz", " Hz"],
+        Unit::Kilohertz => &[" kilohertz", "kHz", " kHz"],
+        Unit::EachMinute => &[" per minute", " a minute"],
+        Unit::Hour => &[" hours", " hour"],
+        Unit::Bar => &[" bar", " bars"],
+        Unit::Psi => &[" psi", " PSI"],
     }
 }
 

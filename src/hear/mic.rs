@@ -10,7 +10,7 @@ use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, FromSample, InputCallbackInfo, SampleFormat, SizedSample, StreamConfig};
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
-use std::sync::{Arc, mpsc};
+use std::sync::{Arc, Mutex, PoisonError, mpsc};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
@@ -22,6 +22,8 @@ const RETRY: Duration = Duration::from_secs(1);
 const MUTE: Duration = Duration::from_millis(1500);
 /// Sound that the ring holds, in seconds; a worker that is held up longer loses sound rather than memory.
 const RING_SECONDS: usize = 4;
+/// What is kept of a recording, in samples at [`RATE`]: a minute.
+const LONGEST_TAPE: usize = 60 * RATE as usize;
 /// Callbacks wanted in a second: 25, so 40 ms each.
 const CALLBACKS_PER_SECOND: u32 = 25;
 /// Warnings of the sound system are logged at most this often; under load they come in storms.
@@ -71,6 +73,7 @@ pub struct Mic {
     orders: Option<mpsc::Sender<Order>>,
     worker: Option<JoinHandle<()>>,
     levels: Arc<Levels>,
+    tape: Arc<Mutex<Option<Vec<f32>>>>,
     rate: u32,
     channels: u16,
 }
@@ -85,6 +88,8 @@ impl Mic {
         let (ready, readied) = mpsc::channel();
         let levels = Arc::new(Levels::default());
         let shown = Arc::clone(&levels);
+        let tape = Arc::new(Mutex::new(None));
+        let written = Arc::clone(&tape);
         let worker = std::thread::spawn(move || {
             let line = match Line::open() {
                 Ok(line) => line,
@@ -94,12 +99,13 @@ impl Mic {
                 }
             };
             let _ = ready.send(Ok((line.rate, line.channels)));
-            Worker { to, ordered, activity: Activity::new(settings), levels: shown, open: false, deaf: 0 }.run(line);
+            let activity = Activity::new(settings);
+            Worker { to, ordered, activity, levels: shown, tape: written, open: false, deaf: 0 }.run(line);
         });
         let lacking = |why| MicError::NoMicrophone { why };
         let answer = readied.recv().unwrap_or_else(|_| Err(String::from("the sound system ended the thread")));
         let (rate, channels) = answer.map_err(lacking)?;
-        Ok(Self { orders: Some(orders), worker: Some(worker), levels, rate, channels })
+        Ok(Self { orders: Some(orders), worker: Some(worker), levels, tape, rate, channels })
     }
 
     /// How loud it is now.
@@ -115,6 +121,21 @@ impl Mic {
     /// The device's samples per second and channels when it was opened first.
     pub fn format(&self) -> (u32, u16) {
         (self.rate, self.channels)
+    }
+
+    /// Keeps everything that is heard from now on, open or closed, up to a minute of it.
+    pub fn record(&mut self) {
+        *self.tape.lock().unwrap_or_else(PoisonError::into_inner) = Some(Vec::new());
+    }
+
+    /// Samples that have been kept so far.
+    pub fn recorded_so_far(&self) -> usize {
+        self.tape.lock().unwrap_or_else(PoisonError::into_inner).as_ref().map_or(0, Vec::len)
+    }
+
+    /// Ends [`Mic::record`]; what was kept, mono at [`RATE`].
+    pub fn recorded(&mut self) -> Vec<f32> {
+        self.tape.lock().unwrap_or_else(PoisonError::into_inner).take().unwrap_or_default()
     }
 
     fn order(&self, order: Order) {
@@ -245,6 +266,7 @@ struct Worker {
     ordered: mpsc::Receiver<Order>,
     activity: Activity,
     levels: Arc<Levels>,
+    tape: Arc<Mutex<Option<Vec<f32>>>>,
     open: bool,
     /// Samples after opening that were in the air before it, still to be dropped.
     deaf: u64,
@@ -329,6 +351,9 @@ impl Worker {
         }
         let power = sound.iter().map(|s| s * s).sum::<f32>() / sound.len() as f32;
         self.levels.now.store(power.sqrt().to_bits(), Ordering::Relaxed);
+        if let Some(tape) = self.tape.lock().unwrap_or_else(PoisonError::into_inner).as_mut() {
+            tape.extend_from_slice(&sound[..sound.len().min(LONGEST_TAPE - tape.len())]);
+        }
         if !self.open {
             self.activity.skip(sound.len() as u64);
             return;

@@ -5,10 +5,12 @@
 //! sentence names the command that mends it.
 
 pub mod activity;
+pub mod checkup;
 mod decode;
 mod ears;
 mod engine;
 mod expand;
+mod favour;
 mod fitted;
 mod level;
 #[cfg(feature = "sound")]
@@ -21,19 +23,23 @@ pub mod models;
 mod moonshine;
 mod network;
 mod pedal;
+mod personal;
 mod prior;
 mod remembered;
 pub mod resample;
 mod score;
 mod script;
+pub mod takes;
 mod tokenizer;
 mod trie;
 mod typed;
+#[cfg(feature = "vosk")]
+mod vosk;
 mod wav;
 
 pub use activity::{Activity, ActivitySettings, Voiced};
 pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, Utterance};
-pub use engine::{DEFAULT_ENGINE, ENGINES, HearError, Recogniser, SAMPLE_RATE, open};
+pub use engine::{DEFAULT_ENGINE, ENGINES, HearError, Recogniser, SAMPLE_RATE, Wanted, open, open_for};
 pub use level::{active_level, signal_to_noise};
 pub use mic::Mic;
 #[cfg(feature = "sound")]
@@ -41,8 +47,11 @@ pub use mic::MicLevel;
 pub use mic_error::MicError;
 pub use moonshine::Moonshine;
 pub use pedal::Pedal;
+pub use personal::{PersonalVoice, Shape, Take, VOICES_VARIABLE, VoiceError, file_of, forget, names, voice_of};
 pub use score::{Evidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
 pub use script::{Given, Script};
 pub use typed::Typed;
+#[cfg(feature = "vosk")]
+pub use vosk::Vosk;
 pub(crate) use wav::decode as decode_wav;
 pub use wav::{WavEars, WavError, read_wav, read_wav_as_is, to_16_bit, write_wav};

@@ -29,6 +29,24 @@ pub fn find() -> Result<Models, HearError> {
     find_in(&places())
 }
 
+/// A file in one of the folders of models.
+#[cfg(feature = "vosk")]
+pub(super) fn member(name: &str) -> Option<PathBuf> {
+    places().into_iter().map(|place| place.join(name)).find(|path| path.is_file())
+}
+
+/// A folder in one of the folders of models whose name begins so; the first by name.
+#[cfg(feature = "vosk")]
+pub(super) fn beginning(name: &str) -> Option<PathBuf> {
+    let within = |place: PathBuf| {
+        let mut all: Vec<PathBuf> = std::fs::read_dir(place).ok()?.filter_map(|e| Some(e.ok()?.path())).collect();
+        all.retain(|p| p.is_dir() && p.file_name().is_some_and(|n| n.to_string_lossy().starts_with(name)));
+        all.sort();
+        all.into_iter().next()
+    };
+    places().into_iter().find_map(within)
+}
+
 fn find_in(places: &[PathBuf]) -> Result<Models, HearError> {
     let whole = places.iter().find_map(|place| {
         let folder = place.join(MODEL_FOLDER);
@@ -56,7 +74,7 @@ fn places() -> Vec<PathBuf> {
 }
 
 /// The user's data folder, by the platform's custom (XDG base directories on Linux).
-fn user_data() -> Option<PathBuf> {
+pub(super) fn user_data() -> Option<PathBuf> {
     let var = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
     if cfg!(windows) {
         var("LOCALAPPDATA")

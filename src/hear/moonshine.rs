@@ -3,9 +3,11 @@
 use super::decode::{self, Ended, Found};
 use super::engine::{DEFAULT_ENGINE, HearError, Recogniser, SAMPLE_RATE};
 use super::expand::{self, Expanded, Part};
+use super::favour;
 use super::level;
 use super::models;
-use super::network::{DECODER, Network};
+use super::network::{DECODER, Frames, Network};
+use super::personal::{PersonalVoice, Shape};
 use super::prior::Prior;
 use super::remembered::Place;
 use super::score::{self, Evidence, Spelled, Weighed};
@@ -28,6 +30,8 @@ const LONGEST_ANSWER: usize = 15 * SAMPLE_RATE;
 /// Longest piece transcribed at once; longer sound is cut at its quietest places.
 const LONGEST_PIECE: usize = 14 * SAMPLE_RATE;
 
+/// The model, as voices name what they were learnt with.
+const MODEL: &str = "moonshine-tiny-en";
 /// The loaded model with what it has learnt about noise and grammars.
 pub struct Moonshine {
     tokenizer: Tokenizer,
@@ -38,6 +42,7 @@ pub struct Moonshine {
     fillers: Vec<String>,
     phrases: Shelf<Vec<Phrase>>,
     numbers: Shelf<NumberSlot>,
+    voice: Option<PersonalVoice>,
 }
 
 /// Trees by what they were made of, the last used first.
@@ -65,7 +70,8 @@ impl Moonshine {
         let english = Vocabulary::english();
         let words = english.numbers().clone();
         let (phrases, numbers) = (Vec::new(), Vec::new());
-        let mut out = Moonshine { tokenizer, network, prior, words, fillers: Vec::new(), phrases, numbers };
+        let fillers = Vec::new();
+        let mut out = Moonshine { tokenizer, network, prior, words, fillers, phrases, numbers, voice: None };
         out.use_words(english, &[]);
         Ok(out)
     }
@@ -94,7 +100,9 @@ impl Moonshine {
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
         let snr = level::signal_to_noise(sound);
         let frames = self.network.encode(&level::levelled(sound, PAD))?;
-        let found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        let mut found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        let apart = self.distances(&frames, &mut found, grammar, &expanded);
+        favour::favour(&mut found, &apart, &expanded);
         let free = self.tokenizer.decode(&found.free.tokens);
         let weighed = score::weigh(&found, &expanded, &free, seconds, snr);
         Ok((weighed, expanded, free, found))
@@ -102,6 +110,44 @@ impl Moonshine {
 }
 
 impl Moonshine {
+    /// How far the utterance is from the voice in use; phrases that the search gave up and that are near come back.
+    fn distances(
+        &self,
+        frames: &Frames,
+        found: &mut Found,
+        grammar: &Grammar,
+        expanded: &Expanded,
+    ) -> Vec<(String, f32)> {
+        let Some(voice) = &self.voice else { return Vec::new() };
+        let apart = favour::distances(voice, &frames.shape(), found, grammar, expanded);
+        favour::bring_back(found, &apart, expanded);
+        apart
+    }
+
+    /// The likely words of an utterance with their score without the voice in use, and how far they are from it; for fitting.
+    ///
+    /// # Errors
+    /// As [`Recogniser::hear`].
+    pub fn compare(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Vec<(String, f32, Option<f32>)>, HearError> {
+        let expanded = self.expand(grammar);
+        let frames = self.network.encode(&level::levelled(sound, PAD))?;
+        let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
+        let mut found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
+        let apart = self.distances(&frames, &mut found, grammar, &expanded);
+        let mut out: Vec<(String, f32, Option<f32>)> = Vec::new();
+        for ended in found.ended.iter().filter(|e| expanded.meaning(e.spelling).1.is_some()) {
+            let words = expanded.meaning(ended.spelling).0;
+            match out.iter_mut().find(|(known, ..)| known == words) {
+                Some((_, score, _)) => *score = score.max(ended.score) + (-(*score - ended.score).abs()).exp().ln_1p(),
+                None => {
+                    let apart = apart.iter().find(|(known, _)| known == words).map(|(_, apart)| *apart);
+                    out.push((words.to_owned(), ended.score, apart));
+                }
+            }
+        }
+        Ok(out)
+    }
+
     /// [`Recogniser::hear`] with the evidence behind it, for measuring and fitting.
     pub fn measure(&mut self, sound: &[f32], grammar: &Grammar) -> Result<(Hypotheses, Evidence), HearError> {
         let (weighed, expanded, free, mut found) = self.weigh(sound, grammar)?;
@@ -158,6 +204,23 @@ impl Recogniser for Moonshine {
         }
         words.retain(|w| !w.is_empty());
         Ok(words.join(" "))
+    }
+
+    fn model(&self) -> &str {
+        MODEL
+    }
+
+    fn shape(&mut self, sound: &[f32]) -> Result<Shape, HearError> {
+        Ok(self.network.encode(&level::levelled(sound, PAD))?.shape())
+    }
+
+    fn use_voice(&mut self, voice: PersonalVoice) -> Result<(), HearError> {
+        if voice.model() != MODEL {
+            let (name, theirs) = (voice.name.clone(), voice.model().to_owned());
+            return Err(HearError::OtherVoice { name, theirs, ours: MODEL.to_owned() });
+        }
+        self.voice = Some(voice);
+        Ok(())
     }
 
     fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {

@@ -6,6 +6,7 @@
 
 use super::engine::HearError;
 use super::models::Models;
+use super::personal::Shape;
 use super::tokenizer::{BEGIN, Token};
 use ort::session::builder::GraphOptimizationLevel;
 use ort::session::{Session, SessionInputValue, SessionOutputs};
@@ -78,6 +79,13 @@ fn runtime(path: &Path) -> Result<ort::environment::Environment, HearError> {
     let environment = builder.with_telemetry(false).build().map_err(|e| HearError::damaged(path, e))?;
     *loaded = Some(environment.clone());
     Ok(environment)
+}
+
+impl Frames {
+    /// How the utterance sounds.
+    pub fn shape(&self) -> Shape {
+        Shape::new(&self.hidden, FRAME_SIZE)
+    }
 }
 
 impl Network {

@@ -16,6 +16,26 @@ impl Mic {
     pub fn start(_to: EarSender, _settings: ActivitySettings) -> Result<Self, MicError> {
         Err(MicError::NotBuilt)
     }
+
+    /// There is none.
+    pub fn format(&self) -> (u32, u16) {
+        match *self {}
+    }
+
+    /// There is none.
+    pub fn record(&mut self) {
+        match *self {}
+    }
+
+    /// There is none.
+    pub fn recorded_so_far(&self) -> usize {
+        match *self {}
+    }
+
+    /// There is none.
+    pub fn recorded(&mut self) -> Vec<f32> {
+        match *self {}
+    }
 }
 
 impl Ears for Mic {

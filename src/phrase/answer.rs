@@ -23,6 +23,8 @@ pub enum Answer {
     Escape(Escape),
     /// Free speech; the sound is kept, the text is best effort.
     Note(String),
+    /// One of the trade's sums is asked for, by its name.
+    Sum(String),
 }
 
 /// How a reading was given.
@@ -162,5 +164,8 @@ pub enum Verdict {
     Reject {
         /// Free transcript, where there is one.
         free: Option<String>,
+        /// Surely somebody or something else: talk, a radio, a noise.
+        #[serde(default)]
+        stranger: bool,
     },
 }

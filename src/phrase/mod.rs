@@ -11,6 +11,7 @@ mod typed;
 mod vocabulary;
 mod vocabulary_file;
 pub mod words;
+mod writing;
 
 pub use answer::{Answer, Command, Escape, Hypotheses, Hypothesis, Reading, ReadingKind, Stakes, Verdict};
 pub use grammar::{Grammar, NumberSlot, Phrase};

@@ -27,10 +27,12 @@ const ASK: f64 = 0.60;
 const CLOSE: f64 = 0.25;
 /// Above this chance that nothing of the grammar was said, nothing is asked.
 const STRANGER: f64 = 0.40;
+/// Above this chance it is not the person at work who was not understood, but somebody or something else (a founder's choice).
+const SURELY_STRANGER: f64 = 0.80;
 
 /// Decides what is done with an utterance.
 pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {
-    let reject = || Verdict::Reject { free: heard.free.clone() };
+    let reject = || Verdict::Reject { free: heard.free.clone(), stranger: heard.stranger > SURELY_STRANGER };
     let Some(best) = heard.best.first() else { return reject() };
     if matches!(best.answer, Answer::Note(_)) {
         return Verdict::Accept { heard: best.clone() };
@@ -105,7 +107,9 @@ mod tests {
     #[test]
     fn strangers_and_mumbles_are_rejected_with_the_transcript() {
         for utterance in [heard(&[0.3], 0.65), heard(&[0.2, 0.1], 0.1), heard(&[], 1.0)] {
-            assert_eq!(decide(&utterance, Stakes::Low), Verdict::Reject { free: Some("what it wrote".into()) });
+            let stranger = utterance.stranger > SURELY_STRANGER;
+            let expected = Verdict::Reject { free: Some("what it wrote".into()), stranger };
+            assert_eq!(decide(&utterance, Stakes::Low), expected);
         }
     }
 

@@ -49,6 +49,16 @@ pub fn too_close(a: &str, b: &str, language: &str) -> Option<Why> {
     }
 }
 
+/// How far apart two phrases sound; 1 is one unrelated consonant, 0 the same sounds.
+///
+/// ```
+/// use probeside::phrase::sound::apart;
+/// assert!(apart("light on", "light off", "en") < apart("light on", "stays dark", "en"));
+/// ```
+pub fn apart(a: &str, b: &str, language: &str) -> f64 {
+    distance(&phonemes(a, language), &phonemes(b, language))
+}
+
 /// The rough phonemes of a phrase, a character each; letters where the language has no rules.
 pub fn phonemes(phrase: &str, language: &str) -> Vec<char> {
     let words = normalise(phrase);

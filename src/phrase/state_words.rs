@@ -6,7 +6,7 @@ use crate::bike::{Bike, BikeState, Change, Instrument, Side};
 use serde_json::json;
 
 /// Kinds of parts that carry an id: `coil-left`.
-const WITH_ID: &[&str] = &["coil", "points", "condenser", "plug", "lead"];
+const WITH_ID: &[&str] = &["coil", "points", "condenser", "plug", "lead", "cap"];
 
 impl Vocabulary {
     /// A terminal in words, without article: `battery.live` -> "live battery terminal", `left-points.coil-side` -> "coil side of the left
@@ -221,6 +221,7 @@ mod tests {
             wires: Vec::new(),
             terminals: BTreeMap::from([("coil-right.points".into(), w("right coil's black wire".into()))]),
             specified: BTreeMap::new(),
+            electric: Electric::default(),
             place: place(),
         }
     }

@@ -6,6 +6,7 @@ use super::grammar::Phrase;
 use super::number::NumberWords;
 use super::sentence::{SentenceError, Templates};
 use super::words::normalise;
+use super::writing::Writing;
 use crate::bike::{InstrumentKind, PointsAt, Side};
 use crate::trade::{Quantity, Unit};
 use crate::written::{Diagnostic, Place, Written};
@@ -44,6 +45,8 @@ pub struct Vocabulary {
     pub(super) disagree: Phrases,
     pub(super) done: Phrases,
     pub(super) numbers: NumberWords,
+    pub(super) writing: Writing,
+    pub(super) sums: BTreeMap<String, Phrases>,
     pub(super) quantities: Names,
     pub(super) colours: Names,
     pub(super) sides: Names,
@@ -125,6 +128,7 @@ impl Vocabulary {
             Answer::Command(command) => self.taught(*command).to_owned(),
             Answer::Escape(escape) => self.taught_escape(*escape).to_owned(),
             Answer::Note(text) => text.clone(),
+            Answer::Sum(name) => first(self.sums.get(name).map_or(&[], Vec::as_slice)).to_owned(),
         }
     }
 
@@ -142,6 +146,11 @@ impl Vocabulary {
     /// Everything that may be said for the escapes.
     pub fn escape_phrases(&self) -> Vec<Phrase> {
         self.escapes.iter().flat_map(|(e, said)| phrases(said, Answer::Escape(*e))).collect()
+    }
+
+    /// Everything that may be said to have one of the trade's sums done.
+    pub fn sum_phrases(&self) -> Vec<Phrase> {
+        self.sums.iter().flat_map(|(name, said)| phrases(said, Answer::Sum(name.clone()))).collect()
     }
 
     /// Yes and no, for use while a confirmation is pending only.
@@ -167,6 +176,31 @@ impl Vocabulary {
     /// A value digit by digit, without unit: "one two point one five". See [`NumberWords::say_digits`].
     pub fn say_digits(&self, value: f64, resolution: f64) -> String {
         self.numbers.say_digits(value, resolution)
+    }
+
+    /// Seconds that the voice takes to say `text`, pauses included; see the fit in the vocabulary file.
+    ///
+    /// ```
+    /// let seconds = probeside::phrase::Vocabulary::english().seconds_to_say("Turn the engine slowly. Lit or dark?");
+    /// assert!((2.0..4.0).contains(&seconds));
+    /// ```
+    pub fn seconds_to_say(&self, text: &str) -> f64 {
+        self.writing.seconds(text, &self.numbers)
+    }
+
+    /// The figures with a unit in `text`, as they stand there: "6 millimetres", "half a volt".
+    pub fn figures_in(&self, text: &str) -> Vec<String> {
+        self.numbers.figures_in(text)
+    }
+
+    /// The verbs of the actions that `text` asks for, in order; a question asks for none.
+    pub fn actions_in(&self, text: &str) -> Vec<String> {
+        self.writing.actions(text)
+    }
+
+    /// What a voice stumbles on in `text` (signs, abbreviations, codes), each with what to write instead.
+    pub fn stumbles_in(&self, text: &str) -> Vec<(String, String)> {
+        self.writing.stumbles(text)
     }
 
     /// Groups of figures, digit by digit with a pause between the groups: "4712 9038" is "four seven one two, nine zero three eight".

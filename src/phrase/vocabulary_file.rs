@@ -5,6 +5,7 @@ use super::number::{NumberWords, RawNumbers};
 use super::sentence::{SENTENCES, Templates, sample};
 use super::vocabulary::{Names, Phrases, Vocabulary};
 use super::words::normalise;
+use super::writing::{RawWriting, Writing};
 use crate::bike::{InstrumentKind, PointsAt};
 use crate::trade::{Quantity, Unit};
 use crate::written::{Diagnostic, Place, Written};
@@ -18,8 +19,21 @@ pub(super) const COLOUR_CODES: &[&str] =
     &["BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR"];
 const SWITCHES: &[&str] = &["key", "kill", "fuel"];
 const HALVES: &[&str] = &["supply-side", "load-side", "coil-side", "points-side"];
-pub(super) const PARTS: &[&str] =
-    &["battery", "fuse", "key", "kill", "ballast", "engine", "frame", "coil", "points", "condenser", "plug", "lead"];
+pub(super) const PARTS: &[&str] = &[
+    "battery",
+    "fuse",
+    "key",
+    "kill",
+    "ballast",
+    "engine",
+    "frame",
+    "coil",
+    "points",
+    "condenser",
+    "plug",
+    "lead",
+    "cap",
+];
 pub(super) const TERMINALS: &[&str] = &[
     "battery.live",
     "battery.ground",
@@ -34,10 +48,12 @@ pub(super) const TERMINALS: &[&str] = &[
     "coil.feed",
     "coil.points",
     "coil.lead",
+    "coil.second-lead",
     "points.wire",
     "points.plate",
     "condenser.lead",
     "condenser.case",
+    "cap.lead",
     "plug.top",
     "plug.thread",
 ];
@@ -84,6 +100,10 @@ struct File {
     terminals: Texts,
     #[serde(default)]
     sentences: Texts,
+    #[serde(default)]
+    writing: RawWriting,
+    #[serde(default)]
+    sums: Lists,
 }
 
 struct Reader {
@@ -144,6 +164,26 @@ impl Reader {
             self.found.push(Diagnostic::error(&place, "unknown-key", message).help(format!("Did you mean `{near}`?")));
         }
         section.value.into_iter().filter(|(k, _)| wanted.contains(&k.as_str())).collect()
+    }
+
+    /// The sums that can be asked for; a language may leave some out.
+    fn sums(&mut self, section: Lists) -> BTreeMap<String, Phrases> {
+        let mut sums = BTreeMap::new();
+        let Some(section) = section else {
+            let whole = self.whole.clone();
+            self.missing(&whole, "sums");
+            return sums;
+        };
+        let place = self.place(&section);
+        for (name, said) in section.value {
+            match crate::trade::sum(&name) {
+                Ok(sum) => {
+                    sums.insert(sum.name.to_owned(), self.list(&format!("sums: {name}"), said));
+                }
+                Err(why) => self.found.push(Diagnostic::error(&place, "unknown-key", upper(&format!("{why}.")))),
+            }
+        }
+        sums
     }
 
     fn texts(&mut self, name: &str, wanted: &[&str], section: Texts) -> Names {
@@ -209,9 +249,12 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         .filter_map(|(key, said)| Some((Unit::named(&key)?, said.into_iter().map(|s| s.value).collect())))
         .collect();
     let numbers = NumberWords::new(raw.numbers, units, &whole, &mut r.found);
+    let writing = Writing::new(raw.writing, &whole, &mut r.found);
+    let sums = r.sums(raw.sums);
     r.doubles(
         (commands.iter().flat_map(|(c, said)| said.iter().map(move |s| (format!("`{c}`"), s))))
             .chain(escapes.iter().flat_map(|(e, said)| said.iter().map(move |s| (format!("`{e}`"), s))))
+            .chain(sums.iter().flat_map(|(name, said)| said.iter().map(move |s| (format!("`{name}`"), s))))
             .chain(done.iter().map(|s| ("`done`".to_owned(), s))),
     );
     r.doubles(
@@ -233,6 +276,8 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         disagree,
         done,
         numbers,
+        writing,
+        sums,
         quantities: r.texts("quantities", &names(Quantity::ALL, Quantity::name), raw.quantities),
         colours: r.texts("colours", COLOUR_CODES, raw.colours),
         sides: r.texts("sides", &["left", "right"], raw.sides),
@@ -333,7 +378,8 @@ mod tests {
         for line in ENGLISH.lines().filter(|l| l.starts_with("  ") && !l.trim_start().starts_with('#')) {
             let optional = ["and", "article", "kilo", "filler", "hundred-and"];
             let key = line.trim_start().split(':').next().unwrap();
-            if line.starts_with("   ") || optional.contains(&key) || ["names", "fractions"].contains(&key) {
+            let a_sum = line.contains(": [\"reckon ");
+            if line.starts_with("   ") || a_sum || optional.contains(&key) || ["names", "fractions"].contains(&key) {
                 continue;
             }
             let without = ENGLISH.replacen(&format!("{line}\n"), "", 1);

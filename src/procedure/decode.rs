@@ -2,8 +2,8 @@
 
 use super::load::TARGET_WORDS;
 use super::{
-    Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Procedure, ReadingAsk, Route, SignalWord,
-    StateTemplate, Step, Target, Template,
+    Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Procedure, ReadingAsk, Route,
+    SignalWord, StateTemplate, Step, Target, Template,
 };
 use crate::bike::{Engine, InstrumentKind, PointsAt};
 use crate::trade::{Quantity, Unit};
@@ -41,6 +41,7 @@ fn caution(id: Written<String>, of: &Node) -> Caution {
         hazards: of.texts("hazards").iter().filter_map(|hazard| Hazard::named(hazard)).collect(),
         say: of.text("say"),
         brief: of.text("brief"),
+        source: of.written_at("source"),
     }
 }
 
@@ -102,10 +103,29 @@ fn step(id: Written<String>, of: &Node) -> Step {
         assumes: of.get("assumes").map(state).unwrap_or_default(),
         when: of.written_at("when"),
         otherwise: of.get("otherwise").map(route),
+        observe: of.get("observe").map(observe),
+        mends: of.texts("mends"),
         ask: ask(of.get("ask").unwrap_or(of)),
         time: of.number("time").unwrap_or(USUAL_TIME),
         minutes: of.number("minutes").unwrap_or(USUAL_MINUTES),
         untested: route_at(of, "untested"),
+        source: of.written_at("source"),
+    }
+}
+
+fn observe(of: &Node) -> Observe {
+    if let Some(look) = of.written_at("look") {
+        let at = of.get("at").map_or_else(Vec::new, |at| match at.items() {
+            [] => vec![at.written()],
+            several => several.iter().map(Node::written).collect(),
+        });
+        Observe::Look { look, at }
+    } else if let Some(switch) = of.written_at("sweep") {
+        Observe::Sweep(switch)
+    } else if let Some(set) = of.written_at("flick") {
+        Observe::Flick(set)
+    } else {
+        Observe::Complaint(of.place.clone())
     }
 }
 
@@ -129,6 +149,7 @@ fn choices(of: &Node) -> Vec<Choice> {
         phrases: of.texts("phrases"),
         echo: of.text("echo"),
         means: means(of),
+        shows: of.texts("shows"),
         doubt: of.get("doubt").map(target),
         go: route_at(of, "go"),
     };
@@ -179,6 +200,7 @@ fn state(of: &Node) -> StateTemplate {
         plug_in: of.texts("plug-in"),
         points: of.dict("points").filter_map(|(set, at)| Some((set, PointsAt::named(&at.spelling)?))).collect(),
         engine: of.written_at("engine").and_then(|engine| Engine::named(&engine)),
+        crank: of.written_at("crank"),
         fit: of.dict("fit").map(|(name, between)| (name, pair(between))).collect(),
         remove: of.texts("remove"),
         instrument,
@@ -192,10 +214,13 @@ fn conclusion(id: Written<String>, of: &Node) -> Conclusion {
         id,
         cause: of.text("cause"),
         remedy: of.text("remedy"),
+        condemns: of.texts("condemns"),
         rules_out: of.texts("rules-out"),
         not_tested: of.texts("not-tested"),
         recheck: of.texts("recheck"),
         cautions: of.texts("caution"),
         is_final: of.truth("final"),
+        source: of.written_at("source"),
+        healthy: of.truth("healthy"),
     }
 }

@@ -1,7 +1,7 @@
 //! Common Expression Language: syntax, the names an expression uses, and its value. Numbers are doubles throughout: whole
 //! literals and `size(...)` are made doubles in the syntax tree, except where they index a list, so `12` and `12.0` are the same.
 
-use super::{Expression, Scope};
+use super::{Expression, Scope, sums};
 use crate::written::Diagnostic;
 use crate::written::shape::LONGEST_EXPRESSION;
 use cel::common::ast::{CallExpr, EntryExpr, Expr, IdedExpr, LiteralValue, operators};
@@ -74,6 +74,16 @@ fn parts<'t>(tree: &'t mut IdedExpr, visit: &mut dyn FnMut(&'t mut IdedExpr)) {
         }
         Expr::Unspecified | Expr::Ident(_) | Expr::Literal(_) => {}
     }
+}
+
+/// The names of the functions that `tree` calls.
+fn called(tree: &mut IdedExpr) -> Vec<String> {
+    let mut found = match &tree.expr {
+        Expr::Call(call) => vec![call.func_name.clone()],
+        _ => Vec::new(),
+    };
+    parts(tree, &mut |part| found.extend(called(part)));
+    found
 }
 
 fn make_doubles(tree: &mut IdedExpr, nodes: &mut usize) {
@@ -179,11 +189,13 @@ fn dotted(tree: &IdedExpr) -> Option<(String, bool)> {
 }
 
 fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic> {
-    let tree = compile(expression)?;
+    let mut tree = compile(expression)?;
     let mut context = Context::default();
-    for (name, value) in scope.names() {
-        context.add_variable_from_value(name.clone(), to_cel(value));
+    // What the expression does not name need not be turned into its values.
+    for (name, value) in scope.names().filter(|(name, _)| expression.contains(name)) {
+        context.add_variable_from_value(name.to_owned(), to_cel(value));
     }
+    sums::add_to(&mut context, &called(&mut tree));
     Value::resolve(&tree, &context)
         .map_err(|error| finding(expression, format!("the expression does not come out: {error}")))
 }

@@ -76,7 +76,7 @@ impl Reader {
         }
         procedure.steps.iter().for_each(|step| self.step(step));
         for conclusion in &procedure.conclusions {
-            let lists = [&conclusion.rules_out, &conclusion.not_tested, &conclusion.recheck];
+            let lists = [&conclusion.condemns, &conclusion.rules_out, &conclusion.not_tested, &conclusion.recheck];
             self.templates([&conclusion.cause, &conclusion.remedy].into_iter().chain(lists.into_iter().flatten()));
         }
         procedure.escapes.values().for_each(|route| self.route(route));
@@ -87,7 +87,8 @@ impl Reader {
             let message = format!("a step cannot be named `{}`: the word stands for a target", *step.id);
             self.findings.push(Diagnostic::error(&step.id.place, "name", message).help("Choose another name."));
         }
-        self.templates([&step.say, &step.more].into_iter().chain(&step.brief));
+        self.templates([&step.say, &step.more].into_iter().chain(&step.brief).chain(&step.mends));
+        self.templates(step.observe.iter().flat_map(|observe| observe.templates()));
         self.state(&step.state);
         self.state(&step.assumes);
         self.expressions(&step.when);
@@ -110,7 +111,7 @@ impl Reader {
         match &step.ask {
             Ask::Choice(choices) | Ask::Watch { choices, .. } => {
                 for choice in choices {
-                    self.templates(choice.phrases.iter().chain([&choice.echo]));
+                    self.templates(choice.phrases.iter().chain([&choice.echo]).chain(&choice.shows));
                     self.route(&choice.go);
                 }
             }
@@ -129,6 +130,7 @@ impl Reader {
     }
 
     fn state(&mut self, state: &StateTemplate) {
+        self.expressions(&state.crank);
         let pairs = state.switches.iter().flat_map(|(name, position)| [name, position]);
         let fitted = state.fit.iter().flat_map(|(name, between)| [name, &between[0], &between[1]]);
         let leads = state.instrument.iter().flat_map(|(_, first, second)| [first, second]);

@@ -1,13 +1,15 @@
 //! A step's state for the bike and the loop at hand: names filled in, switches resolved to the bike's own positions, parts that
 //! the bike has not left out, terminals checked.
 
-use super::{Scope, StateTemplate, Template, scope::render};
+use super::{Scope, StateTemplate, Template, evaluate_number, scope::render};
 use crate::bike::{Bike, Instrument, KillAction, StateNeed, Switch};
 use crate::written::Diagnostic;
 use crate::written::shape::suggestion;
 
 /// The fuel tap: on every bike, with these positions.
 const FUEL: (&str, [&str; 2]) = ("fuel", ["on", "off"]);
+/// Two turns of the crank, degree.
+const TWO_TURNS: f64 = 720.0;
 /// The ignition works in the position so named, whatever it is called on the bike.
 const CONNECTS: &str = "connects";
 /// The ignition is stopped in the position so named.
@@ -21,6 +23,9 @@ const DISCONNECTS: &str = "disconnects";
 pub fn render_state(state: &StateTemplate, scope: &Scope, bike: &Bike) -> Result<StateNeed, Diagnostic> {
     let make = Make { scope, bike };
     let mut need = StateNeed { engine: state.engine, lay_down: state.lay_down, ..StateNeed::default() };
+    if let Some(crank) = &state.crank {
+        need.crank = Some((evaluate_number(crank, scope)?.rem_euclid(TWO_TURNS).round()) as u16);
+    }
     for (name, position) in &state.switches {
         if let Some((name, position)) = make.switch(name, position)? {
             need.switches.insert(name, position);
@@ -47,6 +52,19 @@ pub fn render_state(state: &StateTemplate, scope: &Scope, bike: &Bike) -> Result
         need.instrument = Some(Instrument { kind: *kind, first, second });
     }
     Ok(need)
+}
+
+/// Names in texts for the bike and the loop at hand; a text may hold several, separated by commas, or none.
+///
+/// # Errors
+/// A template that does not come out.
+pub fn render_names(texts: &[Template], scope: &Scope) -> Result<Vec<String>, Diagnostic> {
+    let mut names = Vec::new();
+    for text in texts {
+        let all = render(text, scope)?;
+        names.extend(all.split(',').map(str::trim).filter(|name| !name.is_empty()).map(str::to_owned));
+    }
+    Ok(names)
 }
 
 struct Make<'a> {

@@ -3,6 +3,8 @@
 use super::Template;
 use crate::written::{Diagnostic, template};
 use serde_json::{Map, Value};
+use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// The names at one moment.
 ///
@@ -15,7 +17,9 @@ use serde_json::{Map, Value};
 /// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scope {
-    names: Map<String, Value>,
+    /// The bike and the loops' items, shared: a walk makes many scopes of one bike.
+    names: BTreeMap<String, Arc<Value>>,
+    seen: Value,
 }
 
 /// Names have `_` where ids have `-`.
@@ -25,16 +29,13 @@ pub(super) fn as_name(id: &str) -> String {
 
 impl Scope {
     /// The names before anything was seen; `bike` as [`crate::bike::as_value`] gives it.
-    pub fn new(bike: Value) -> Self {
-        let mut names = Map::new();
-        names.insert("bike".to_owned(), bike);
-        names.insert("seen".to_owned(), Value::Object(Map::new()));
-        Self { names }
+    pub fn new(bike: impl Into<Arc<Value>>) -> Self {
+        Self { names: [("bike".to_owned(), bike.into())].into(), seen: Value::Object(Map::new()) }
     }
 
     /// Binds the item of a loop to its name.
-    pub fn bind(&mut self, name: &str, item: Value) {
-        self.names.insert(as_name(name), item);
+    pub fn bind(&mut self, name: &str, item: impl Into<Arc<Value>>) {
+        self.names.insert(as_name(name), item.into());
     }
 
     /// Takes the item of a loop away.
@@ -44,26 +45,27 @@ impl Scope {
 
     /// Remembers a choice or a reading under its name; `-` becomes `_`.
     pub fn see(&mut self, name: &str, value: Value) {
-        if let Some(Value::Object(seen)) = self.names.get_mut("seen") {
+        if let Value::Object(seen) = &mut self.seen {
             seen.insert(as_name(name), value);
         }
     }
 
     /// Forgets what was seen under this name.
     pub fn forget(&mut self, name: &str) {
-        if let Some(Value::Object(seen)) = self.names.get_mut("seen") {
+        if let Value::Object(seen) = &mut self.seen {
             seen.remove(&as_name(name));
         }
     }
 
     /// What was seen.
     pub fn seen(&self) -> &Value {
-        &self.names["seen"]
+        &self.seen
     }
 
     /// Every name with its value.
-    pub fn names(&self) -> &Map<String, Value> {
-        &self.names
+    pub fn names(&self) -> impl Iterator<Item = (&str, &Value)> {
+        let bound = self.names.iter().map(|(name, value)| (name.as_str(), &**value));
+        bound.chain([("seen", &self.seen)])
     }
 }
 
@@ -72,6 +74,5 @@ impl Scope {
 /// # Errors
 /// The template names what is not there, or does too much.
 pub fn render(text: &Template, scope: &Scope) -> Result<String, Diagnostic> {
-    // The map is built once per scope and lent to the engine as a whole.
-    template::render(text, &scope.names)
+    template::render(text, scope.names())
 }

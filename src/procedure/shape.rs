@@ -43,8 +43,10 @@ static CAUTION: shape::Object = shape::Object {
         needed("hazards", List(1, MANY, &HAZARD), "What it is about."),
         needed("say", Text(Template), "In full, without the signal word."),
         needed("brief", Text(Template), "When it was heard before in this session."),
+        SOURCE,
     ],
 };
+const SOURCE: shape::Field = optional("source", Text(Template), "Where the figures in its texts come from.");
 static HAZARD: Shape = OneOf("hazard", || Hazard::ALL.iter().map(|h| h.name()).collect());
 
 static LOOP: shape::Object = shape::Object {
@@ -96,12 +98,56 @@ static STEP: shape::Object = shape::Object {
         optional("assumes", Object(&STATE), "What must already hold on every way here."),
         optional("when", Text(Expression), "The step is left out unless this holds."),
         optional("otherwise", Ref("route", &ROUTE), "Where it leads when `when` does not hold."),
+        optional(
+            "observe",
+            ByKind(&[&OneOf("observation", || vec![COMPLAINT]), &Tagged("an observation", &OBSERVATIONS)]),
+            "What is observed, where it is not what the instrument shows.",
+        ),
+        optional(
+            "mends",
+            List(0, MANY, &Text(Template)),
+            "What is as good as new from this step on: a part, a kind of fault, or KIND:PLACE.",
+        ),
         needed("ask", Tagged("a question", &ASKS), "What is asked."),
         optional("time", Number(1.0, LONGEST_TIME), "Working time before silence is noticed, second."),
         optional("minutes", Number(0.0, 600.0), "Typical length of the check, minute."),
         needed("untested", Ref("route", &ROUTE), "Where it leads when the check cannot be made."),
+        SOURCE,
     ],
 };
+
+/// The observation that has no place.
+pub(super) const COMPLAINT: &str = "complaint";
+static OBSERVATIONS: [(&str, shape::Object); 3] = [
+    (
+        "look",
+        shape::Object {
+            what: "a look",
+            fields: &[
+                needed("look", Text(Id), "What is looked at: a name that the fault library knows."),
+                optional(
+                    "at",
+                    ByKind(&[&Text(Template), &List(1, MANY, &Text(Template))]),
+                    "The part or parts; without it, anywhere on the bike.",
+                ),
+            ],
+        },
+    ),
+    (
+        "sweep",
+        shape::Object {
+            what: "a sweep",
+            fields: &[needed("sweep", Text(Template), "The switch that is moved through every position.")],
+        },
+    ),
+    (
+        "flick",
+        shape::Object {
+            what: "a flick",
+            fields: &[needed("flick", Text(Template), "The points set that alone is opened by hand.")],
+        },
+    ),
+];
 
 static ASKS: [(&str, shape::Object); 5] = [
     (
@@ -136,6 +182,11 @@ static CHOICE: shape::Object = shape::Object {
         needed("phrases", List(1, MANY, &Text(Template)), "What may be said, lower case; the first is taught."),
         needed("echo", Text(Template), "How it is said back, in other words."),
         needed("means", Ref("meaning", &MEANS), "What it says about the part: good, bad or neither."),
+        optional(
+            "shows",
+            List(1, MANY, &Text(Template)),
+            "What is physically seen when this is the right answer; without it, what its id says.",
+        ),
         optional("doubt", Ref("target", &TARGET), "Where to go the first time, before the step is asked again."),
         needed("go", Ref("route", &ROUTE), "Where it leads."),
     ],
@@ -190,6 +241,11 @@ static STATE: shape::Object = shape::Object {
             OneOf("way of the engine", || Engine::ALL.iter().map(|e| e.name()).collect()),
             "What the engine does.",
         ),
+        optional(
+            "crank",
+            Text(Expression),
+            "The crank angle, 0 to 720 degrees from where the profile's opens-at counts.",
+        ),
         optional("fit", Dict(0, Words, &LEADS), "What to fit, and the two terminals it joins."),
         optional("remove", List(0, MANY, &Text(Template)), "What to take off again."),
         optional("instrument", Tagged("an instrument", &INSTRUMENTS), "The instrument and its two leads."),
@@ -220,11 +276,18 @@ static CONCLUSION: shape::Object = shape::Object {
     fields: &[
         needed("cause", Text(Template), "What is wrong, a sentence."),
         needed("remedy", Text(Template), "What to do, a sentence."),
+        optional(
+            "condemns",
+            List(0, MANY, &Text(Template)),
+            "The parts one of which it holds to be at fault; commas separate several in one text.",
+        ),
         needed("rules-out", List(0, MANY, &Text(Template)), "What it rules out."),
         needed("not-tested", List(0, MANY, &Text(Template)), "What was not tested."),
         needed("recheck", List(0, MANY, &Text(Template)), "What to check again after the repair."),
         optional("caution", List(0, MANY, &Text(Id)), "Cautions that go with the remedy, by id."),
         optional("final", Truth, "In a called procedure: ends the whole walk."),
+        SOURCE,
+        optional("healthy", Truth, "It says that nothing is wrong, as far as tested."),
     ],
 };
 

@@ -21,7 +21,7 @@ fn text(value: &str) -> Written<String> {
 
 fn scope() -> Scope {
     let mut scope = Scope::new(as_value(&twin(), &EnglishWords));
-    let set = scope.names()["bike"]["points"][0].clone();
+    let set = scope.names().find(|(name, _)| *name == "bike").unwrap().1["points"][0].clone();
     scope.bind("set", set);
     scope
 }

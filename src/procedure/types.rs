@@ -63,6 +63,8 @@ pub struct Caution {
     pub say: Template,
     /// What is said when it was heard before in this session.
     pub brief: Template,
+    /// Where the figures in its texts come from.
+    pub source: Option<Template>,
 }
 
 /// Repetition over what the bike has.
@@ -143,6 +145,8 @@ pub struct Choice {
     pub echo: Template,
     /// What it means.
     pub means: Meaning,
+    /// What is physically seen when this is the right answer (`lit`, `on-off`, `none`); without it, what the answer's id says.
+    pub shows: Vec<Template>,
     /// Where to go the first time this answer is given, before the step is asked again; the second time `go` holds. This is
     /// how "dark" and "no spark" are doubted: prove the lamp, then look again.
     pub doubt: Option<Target>,
@@ -226,6 +230,8 @@ pub struct StateTemplate {
     pub points: Vec<(Template, PointsAt)>,
     /// The engine.
     pub engine: Option<Engine>,
+    /// The crank angle, degree.
+    pub crank: Option<Expression>,
     /// What to fit, between which terminals.
     pub fit: Vec<(Template, [Template; 2])>,
     /// What to take off.
@@ -236,6 +242,24 @@ pub struct StateTemplate {
     pub lay_down: bool,
     /// Where the block stands.
     pub place: Option<Place>,
+}
+
+/// What is observed at a step, where it is not what the instrument in the step's state shows.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Observe {
+    /// Something is looked at, smelt or felt.
+    Look {
+        /// What: a name that the fault library knows, such as `contact-faces`.
+        look: Written<String>,
+        /// On which parts; anywhere on the bike when there is none.
+        at: Vec<Template>,
+    },
+    /// The instrument is watched while this switch is moved through every position.
+    Sweep(Template),
+    /// A tester on every plug lead, while only this points set is opened by hand.
+    Flick(Template),
+    /// Which plugs give no spark on the road.
+    Complaint(Place),
 }
 
 /// One step.
@@ -259,6 +283,10 @@ pub struct Step {
     pub when: Option<Expression>,
     /// Where to go when `when` does not hold.
     pub otherwise: Option<Route>,
+    /// What is observed, where it is not what the instrument shows.
+    pub observe: Option<Observe>,
+    /// What is as good as new from this step on, before its answer: a part, a kind of fault, or `KIND:PLACE`.
+    pub mends: Vec<Template>,
     /// What is asked.
     pub ask: Ask,
     /// Working time in seconds before silence is noticed.
@@ -267,6 +295,8 @@ pub struct Step {
     pub minutes: f64,
     /// Where it leads when the check cannot be made (skipped, cannot reach, have not got one).
     pub untested: Route,
+    /// Where the figures in its texts come from; a reading's limits have their own.
+    pub source: Option<Template>,
 }
 
 /// A conclusion.
@@ -278,6 +308,8 @@ pub struct Conclusion {
     pub cause: Template,
     /// What to do, a sentence.
     pub remedy: Template,
+    /// The parts one of which it holds to be at fault; a text may hold several, separated by commas, or none.
+    pub condemns: Vec<Template>,
     /// What it rules out.
     pub rules_out: Vec<Template>,
     /// What was not tested.
@@ -288,6 +320,10 @@ pub struct Conclusion {
     pub cautions: Vec<Written<String>>,
     /// In a called procedure: ends the whole walk instead of going back.
     pub is_final: bool,
+    /// Where the figures in its texts come from.
+    pub source: Option<Template>,
+    /// It says that nothing is wrong, as far as tested.
+    pub healthy: bool,
 }
 
 /// A whole procedure.
@@ -321,6 +357,17 @@ pub struct Procedure {
     pub escapes: BTreeMap<String, Route>,
     /// Where the file stands.
     pub place: Place,
+}
+
+impl Observe {
+    /// The texts in it that are rendered for the bike and the loop at hand.
+    pub fn templates(&self) -> Vec<&Template> {
+        match self {
+            Observe::Look { at, .. } => at.iter().collect(),
+            Observe::Sweep(of) | Observe::Flick(of) => vec![of],
+            Observe::Complaint(_) => Vec::new(),
+        }
+    }
 }
 
 impl Procedure {

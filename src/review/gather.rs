@@ -3,6 +3,7 @@
 
 use super::sentence::{answer_name, sentence};
 use super::*;
+use crate::bike::Instrument;
 use crate::session::chain::{self, State};
 use crate::session::header_of;
 use crate::session::{
@@ -12,6 +13,8 @@ use std::collections::BTreeMap;
 
 /// A time without entries that a reviewer is told of, milliseconds. Chosen, no source: longer than any step's working time.
 const GAP_MS: u64 = 5 * 60_000;
+/// Session time may go back by less than this between entries that two threads hand in, milliseconds. Chosen, no source.
+const NOISE_MS: u64 = 1_000;
 /// Difference between wall and session time from which the clock is said to have been set, milliseconds. Chosen, no source.
 const CLOCK_JUMP_MS: i128 = 2_000;
 /// Lines that made no sense which are listed one by one.
@@ -25,7 +28,7 @@ pub fn gather(storage: &mut dyn Storage) -> Result<Review, SessionError> {
     let place = storage.place();
     let bytes = read_journal(storage)?;
     let mut header = None;
-    let mut work = Work { review: empty(), last: None, unread: 0 };
+    let mut work = Work { review: empty(), last: None, unread: 0, instrument: None };
     let scan = chain::scan(&bytes, |line, entry, _, _| {
         if header.is_none() && line == 1 {
             header = Some(header_of(&place, Some(&entry)));
@@ -40,6 +43,7 @@ struct Work {
     review: Review,
     last: Option<Now>,
     unread: u64,
+    instrument: Option<Instrument>,
 }
 
 fn empty() -> Review {
@@ -61,6 +65,7 @@ fn empty() -> Review {
         path: Vec::new(),
         events: Vec::new(),
         transcript: Vec::new(),
+        clips: Vec::new(),
         unread: Vec::new(),
     }
 }
@@ -86,6 +91,11 @@ impl Work {
                     self.review.transcript.push(Line { who, began_ms, ended_ms, text, clip });
                 }
                 None => self.unread(time, format!("line {line}: spoken words that cannot be read")),
+            }
+        } else if entry.is(Kind::Clip) {
+            match entry.body_as::<Clip>() {
+                Some(clip) => self.review.clips.push(clip),
+                None => self.unread(time, format!("line {line}: a clip that cannot be read")),
             }
         } else if entry.is(Kind::Note) {
             match entry.body_as::<Remarked>() {
@@ -114,7 +124,7 @@ impl Work {
         let now = entry.at();
         if let Some(last) = &self.last {
             let passed = now.mono_ms.saturating_sub(last.mono_ms);
-            if now.mono_ms < last.mono_ms {
+            if last.mono_ms.saturating_sub(now.mono_ms) >= NOISE_MS {
                 let what = format!("session time goes back by {}", span(last.mono_ms - now.mono_ms));
                 self.review.gaps.push(remark(&entry.wall, what));
             } else if passed >= GAP_MS {
@@ -175,9 +185,10 @@ impl Work {
                 };
                 review.answers.push(plain);
             }
-            read @ Record::Read { .. } => review.readings.extend(reading(entry, read)),
+            read @ Record::Read { .. } => review.readings.extend(reading(entry, read, &self.instrument)),
             Record::Untested { why, .. } => review.untested.push(noted(why)),
             Record::Noted { text, .. } => review.notes.push(noted(text)),
+            Record::Reckoned { .. } => {}
             Record::NotTaken { .. } => review.not_taken.push(noted(what.clone())),
             Record::Interrupted { .. } => review.interruptions.push(noted(what.clone())),
             Record::Concluded {
@@ -200,7 +211,8 @@ impl Work {
                 }
                 review.conclusions.push(concluded);
             }
-            Record::Controlled { .. } | Record::State { .. } => {}
+            Record::State { state, .. } => self.instrument = state.instrument,
+            Record::Controlled { .. } => {}
         }
         review.events.push(Event { seq: entry.seq, time, mono_ms: entry.mono_ms, event, step, round, what });
     }
@@ -233,7 +245,7 @@ impl Work {
     }
 }
 
-fn reading(entry: &Entry, record: Record) -> Option<Reading> {
+fn reading(entry: &Entry, record: Record, instrument: &Option<Instrument>) -> Option<Reading> {
     let Record::Read {
         step,
         round,
@@ -279,6 +291,7 @@ fn reading(entry: &Entry, record: Record) -> Option<Reading> {
         amends,
         amended_by: None,
         effective: true,
+        instrument: instrument.clone(),
         clip,
     })
 }

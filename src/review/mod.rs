@@ -6,6 +6,7 @@
 
 mod csv;
 mod gather;
+mod page;
 mod sentence;
 mod text;
 mod verify;
@@ -13,12 +14,14 @@ mod vtt;
 
 pub use csv::csv;
 pub use gather::gather;
+pub use page::{customer, page};
 pub use text::{plain, text};
 pub use verify::{Finding, Verification, verify};
 pub use vtt::vtt;
 
+use crate::bike::Instrument;
 use crate::phrase::ReadingKind;
-use crate::session::{Digest, Job, StoredCopy};
+use crate::session::{Clip, Digest, Job, StoredCopy};
 use crate::trade::{Quantity, Unit};
 use serde::Serialize;
 
@@ -26,6 +29,16 @@ use serde::Serialize;
 pub const SCHEMA: &str = "probeside-review";
 /// Version of the JSON schema: counted up when a key is renamed, removed or changes its meaning, not when one is added.
 pub const SCHEMA_VERSION: u32 = 1;
+
+/// `10:14:03` of an RFC 3339 time.
+fn clock(time: &str) -> String {
+    time.split_once('T').map_or(time, |(_, time)| time).chars().take("10:14:03".len()).collect()
+}
+
+/// A step with its loop item: `points-gap (left)`.
+fn place(step: &str, round: &Option<String>) -> String {
+    round.as_ref().map_or_else(|| step.to_owned(), |round| format!("{step} ({round})"))
+}
 
 /// A session as its journal tells it. Serialised, this is the documented JSON: keys are the fields' names, times are RFC 3339 with
 /// offset, `mono_ms` milliseconds since the session began, absent things `null`.
@@ -65,6 +78,8 @@ pub struct Review {
     pub events: Vec<Event>,
     /// What was said and heard, by session time.
     pub transcript: Vec<Line>,
+    /// Clips of sound that were announced, with their files in the session's folder.
+    pub clips: Vec<Clip>,
     /// Lines that this version could not make sense of.
     pub unread: Vec<Remark>,
 }
@@ -173,6 +188,8 @@ pub struct Reading {
     pub amended_by: Option<u32>,
     /// No later reading amends it: this is the one that counts.
     pub effective: bool,
+    /// The instrument and where its leads were, as the bike's state was agreed.
+    pub instrument: Option<Instrument>,
     /// Clip id.
     pub clip: Option<String>,
 }

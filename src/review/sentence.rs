@@ -7,15 +7,19 @@ use crate::trade::Unit;
 /// A reading as one writes it down: `12.4 V`, `about 12 V`, `over range`, `nothing shown`.
 pub(super) fn shown(reading: &Reading, unit: Unit) -> String {
     let unit = if reading.unit.quantity() == unit.quantity() { reading.unit } else { unit };
-    let number = match unit {
-        Unit::One => format!("{}", reading.value),
-        unit => format!("{} {unit}", reading.value),
-    };
+    let number = with_unit(reading.value, unit);
     match reading.kind {
         ReadingKind::Plain => number,
         ReadingKind::About => format!("about {number}"),
         ReadingKind::OverRange => "over range".to_owned(),
         ReadingKind::NoReading => "nothing shown".to_owned(),
+    }
+}
+
+fn with_unit(value: f64, unit: Unit) -> String {
+    match unit {
+        Unit::One => format!("{value}"),
+        unit => format!("{value} {unit}"),
     }
 }
 
@@ -30,6 +34,7 @@ pub(super) fn answer_name(answer: &Answer) -> String {
         Answer::Command(command) => command.name().to_owned(),
         Answer::Escape(escape) => escape.name().to_owned(),
         Answer::Note(_) => "note".to_owned(),
+        Answer::Sum(name) => name.clone(),
     }
 }
 
@@ -56,6 +61,12 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
         Record::Escaped { step, round, escape, .. } => ("escaped", at(step, round), format!("answered: {escape}")),
         Record::Untested { step, round, why } => ("untested", at(step, round), format!("left out: {why}")),
         Record::Noted { step, round, text, .. } => ("noted", at(step, round), format!("note: {text}")),
+        Record::Reckoned { step, round, sum, inputs, value, unit, .. } => {
+            let given: Vec<String> =
+                inputs.iter().map(|(name, value, unit)| format!("{name} {}", with_unit(*value, *unit))).collect();
+            let result = with_unit(*value, *unit);
+            ("reckoned", at(step, round), format!("reckoned {sum}: {result} from {}", given.join(", ")))
+        }
         Record::Controlled { step, command } => {
             ("controlled", (Some(step.clone()), None), format!("command: {command}"))
         }

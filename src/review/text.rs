@@ -73,17 +73,8 @@ impl Page {
     }
 }
 
-/// `10:14:03` of an RFC 3339 time.
-fn clock(time: &str) -> String {
-    time.split_once('T').map_or(time, |(_, time)| time).chars().take(8).collect()
-}
-
 fn lead(time: &str) -> String {
     format!("  {:8}  ", clock(time))
-}
-
-fn place(step: &str, round: &Option<String>) -> String {
-    round.as_ref().map_or_else(|| step.to_owned(), |round| format!("{step} ({round})"))
 }
 
 /// The whole review as text.

@@ -5,8 +5,8 @@
 
 use crate::session::chain::{self, State};
 use crate::session::{
-    CLIPS, Clip, DIGEST_FILE, Digest, JOURNAL_FILE, Kind, LOCK, Repair, SessionError, Storage, header_of, limits,
-    read_journal, sha256_hex,
+    CLIPS, Clip, DIGEST_FILE, Digest, Forgotten, JOURNAL_FILE, Kind, LOCK, Repair, SessionError, Storage, header_of,
+    limits, read_journal, sha256_hex,
 };
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -79,7 +79,7 @@ impl Found {
 pub fn verify(storage: &mut dyn Storage, kept: Option<&str>) -> Result<Verification, SessionError> {
     let bytes = read_journal(storage)?;
     let (mut first, mut clips, mut repairs) = (None, BTreeMap::<String, (Clip, bool)>::new(), Vec::new());
-    let (mut hashes, mut ends) = (Vec::new(), Vec::new());
+    let (mut hashes, mut ends, mut forgotten) = (Vec::new(), Vec::new(), Vec::<Forgotten>::new());
     let scan = chain::scan(&bytes, |_, entry, hash, fits| {
         if !fits {
             return;
@@ -91,6 +91,8 @@ pub fn verify(storage: &mut dyn Storage, kept: Option<&str>) -> Result<Verificat
             if let Some(clip) = entry.body_as::<Clip>() {
                 clips.insert(clip.file.clone(), (clip, entry.is(Kind::ClipStored)));
             }
+        } else if entry.is(Kind::Forgotten) {
+            forgotten.extend(entry.body_as::<Forgotten>());
         } else if entry.is(Kind::Repaired) {
             repairs.extend(entry.body_as::<Repair>());
         }
@@ -122,8 +124,13 @@ pub fn verify(storage: &mut dyn Storage, kept: Option<&str>) -> Result<Verificat
         Err(error) => found.fault(line(1), error.to_string()),
     }
     for (clip, stored) in clips.values() {
-        let fine = (!stored).then_some("announced, but never stored: the program was interrupted or the disk was full");
-        found.file(storage, &clip.file, &clip.sha256, limits::CLIP, fine);
+        let wish = forgotten.iter().find(|f| f.clips.contains(&clip.file));
+        let fine = match wish {
+            Some(wish) => Some(format!("removed by {}: {}", wish.by, wish.why)),
+            None if *stored => None,
+            None => Some("announced, but never stored: the program was interrupted or the disk was full".to_owned()),
+        };
+        found.file(storage, &clip.file, &clip.sha256, limits::CLIP, fine.as_deref());
     }
     for repair in &repairs {
         found.file(storage, &repair.file, &repair.sha256, limits::JOURNAL, None);

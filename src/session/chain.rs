@@ -35,6 +35,8 @@ names! {
         ClipStored = "clip-stored",
         /// A torn end was cut off on opening. Body: [`super::Repair`]. Always synced.
         Repaired = "repaired",
+        /// Sound is removed at somebody's wish. Body: [`super::Forgotten`]. Always synced.
+        Forgotten = "forgotten",
         /// The session was finished; a later resume may still add lines. Body: `{}`. Always synced.
         End = "end",
     }

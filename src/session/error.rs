@@ -87,6 +87,12 @@ pub enum SessionError {
         /// The clip's id.
         id: String,
     },
+    /// A remark is about a line that the journal does not have.
+    #[error("the journal has no line {line}: give the number that `probeside review --json` shows as `seq`")]
+    NoSuchLine {
+        /// The line's number.
+        line: u64,
+    },
     /// The entry cannot be turned into JSON.
     #[error(
         "an entry of kind {kind} cannot be written as JSON ({why}): this is a fault in probeside, please report it"

@@ -136,6 +136,17 @@ impl Repair {
     }
 }
 
+/// Sound that was removed at somebody's wish. The hashes of the clips stay in the journal.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Forgotten {
+    /// Who removed it.
+    pub by: String,
+    /// Why.
+    pub why: String,
+    /// The clips' files.
+    pub clips: Vec<String>,
+}
+
 /// A remark that is not part of the walk. It never alters what is there.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Remark {

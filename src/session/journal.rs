@@ -5,11 +5,11 @@
 //! for sure and the rest is written anew.
 
 use super::chain::{self, Entry, Kind, NO_LINE, State, sha256_hex};
-use super::clip::{clip_file, wav};
+use super::clip::{clip_file, flac};
 use super::clock::Clock;
 use super::digest::{DIGEST_FILE, Digest};
 use super::error::SessionError;
-use super::header::{Clip, FORMAT, Header, Repair, StoredCopy};
+use super::header::{Clip, FORMAT, Forgotten, Header, Remark, Repair, StoredCopy};
 use super::limits;
 use super::record::{Now, Record};
 use super::storage::{PART, Storage, plain_name};
@@ -248,8 +248,7 @@ impl Journal {
         if !plain_name(&file) || id.contains('/') {
             return Err(SessionError::Name { name: id.to_owned() });
         }
-        let bytes =
-            wav(sound).map_err(|error| SessionError::Unwritable { kind: file.clone(), why: error.to_string() })?;
+        let bytes = flac(sound).map_err(|why| SessionError::Unwritable { kind: file.clone(), why })?;
         if bytes.len() as u64 > limits::CLIP {
             return Err(SessionError::TooLarge { what: file, limit: limits::CLIP });
         }
@@ -270,6 +269,30 @@ impl Journal {
         self.append(Kind::ClipStored, &clip, now)?;
         self.clips.insert(id.to_owned(), (clip.clone(), true));
         Ok(clip)
+    }
+
+    /// Adds a reviewer's remark, synced. Nothing that is there is altered.
+    pub fn remark(&mut self, remark: &Remark, now: &Now) -> Result<u64, SessionError> {
+        if remark.about.is_some_and(|line| line >= self.next_seq) {
+            return Err(SessionError::NoSuchLine { line: remark.about.unwrap_or_default() });
+        }
+        self.append_synced(Kind::Note, remark, now)
+    }
+
+    /// Removes the sound of every clip, after an entry that says who wished it and why. The clips' hashes stay in the chain, which so
+    /// remains verifiable. Returns how many files went. After an error or a kill it may be done again.
+    pub fn forget_sound(&mut self, by: &str, why: &str, now: &Now) -> Result<usize, SessionError> {
+        let clips: Vec<String> = self.clips.values().map(|(clip, _)| clip.file.clone()).collect();
+        let forgotten = Forgotten { by: by.to_owned(), why: why.to_owned(), clips };
+        self.append_synced(Kind::Forgotten, &forgotten, now)?;
+        let place = self.place();
+        let fail = |doing: &str, error| SessionError::from_io(&place, doing, error);
+        let there = self.storage.list().map_err(|error| fail("looking into the folder", error))?;
+        let gone: Vec<&String> = forgotten.clips.iter().filter(|file| there.contains(file)).collect();
+        for file in &gone {
+            self.storage.remove(file).map_err(|error| fail(&format!("removing {file}"), error))?;
+        }
+        Ok(gone.len())
     }
 
     /// Ends the session: a last entry, and the digest beside the journal.

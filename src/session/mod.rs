@@ -18,12 +18,12 @@ mod storage;
 mod writer;
 
 pub use chain::{Entry, Kind, sha256_hex};
-pub use clip::{CLIP_RATE, CLIPS, clip_file};
+pub use clip::{CLIP_RATE, CLIPS, clip_file, clip_sound};
 pub use clock::{Clock, away_ms};
 pub use digest::{DIGEST_FILE, Digest};
 pub use error::SessionError;
 pub use folder::{Folder, LOCK};
-pub use header::{Clip, FORMAT, Header, Job, Remark, Repair, Spoken, StoredCopy, session_id};
+pub use header::{Clip, FORMAT, Forgotten, Header, Job, Remark, Repair, Spoken, StoredCopy, session_id};
 pub(crate) use journal::header_of;
 pub use journal::{JOURNAL_FILE, Journal, Opened, read_journal};
 pub use memory::{Disk, Fault, Keep, Memory};

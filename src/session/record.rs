@@ -148,6 +148,23 @@ pub enum Record {
         /// Clip id.
         clip: Option<String>,
     },
+    /// One of the trade's sums was done on the way.
+    Reckoned {
+        /// Step.
+        step: String,
+        /// Loop item.
+        round: Option<String>,
+        /// The sum's name.
+        sum: String,
+        /// Its inputs by name, each in its unit.
+        inputs: Vec<(String, f64, Unit)>,
+        /// The result.
+        value: f64,
+        /// Its unit.
+        unit: Unit,
+        /// Where the formula comes from.
+        source: String,
+    },
     /// The bike's state as agreed from here on, and what was changed, in words.
     State {
         /// Step.

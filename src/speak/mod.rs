@@ -9,7 +9,9 @@ mod cache;
 #[cfg(feature = "sound")]
 mod device;
 mod espeak;
+mod flite;
 mod printed;
+mod program;
 mod say;
 #[cfg(feature = "system-voice")]
 mod system;
@@ -23,6 +25,7 @@ mod wishes;
 pub use aloud::Aloud;
 pub use cache::Cached;
 pub use espeak::Espeak;
+pub use flite::Flite;
 pub use printed::{Printed, spoken_samples};
 pub use say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
 #[cfg(feature = "system-voice")]

@@ -18,7 +18,7 @@ impl Walker {
         self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
     }
 
-    pub(super) fn heard(&mut self, listen: u64, verdict: Verdict, clip: Option<String>) {
+    pub(super) fn heard(&mut self, listen: u64, verdict: Verdict, by_voice: bool, clip: Option<String>) {
         self.in_speech = false;
         if self.listening != Some(listen) {
             return;
@@ -29,11 +29,20 @@ impl Walker {
                 self.silences = 0;
                 self.take(heard, clip, false);
             }
+            // What was understood is said with the result, and nothing hangs on it.
+            Verdict::Confirm { heard, .. } if matches!(self.phase, Phase::Reckoning { .. }) => {
+                self.silences = 0;
+                self.take(heard, clip, false);
+            }
             Verdict::Confirm { heard, rival } => {
                 self.silences = 0;
                 self.confirm(heard, rival, clip);
             }
-            Verdict::Reject { free } => self.not_understood("stranger", free, clip),
+            Verdict::Reject { free, stranger } if stranger && by_voice && self.strangers_again() => {
+                self.note_down(Record::NotTaken { step: self.step_id(), why: "stranger".to_owned(), free, clip });
+                self.leave_strangers_alone();
+            }
+            Verdict::Reject { free, .. } => self.not_understood("stranger", free, clip),
         }
         let due = std::mem::take(&mut self.due);
         for timer in due {
@@ -44,6 +53,9 @@ impl Walker {
     }
 
     fn confirm(&mut self, heard: Hypothesis, rival: Option<Hypothesis>, clip: Option<String>) {
+        if matches!(self.phase, Phase::Waiting) {
+            return self.not_understood("unsure", None, clip);
+        }
         // A doubtful "yes" or a doubtful control word is not worth a second question.
         let plain = matches!(heard.answer, Answer::Yes | Answer::No | Answer::Done);
         if plain || matches!(self.phase, Phase::Confirming { .. } | Phase::StopConfirm) {
@@ -85,11 +97,12 @@ impl Walker {
     }
 
     pub(super) fn not_understood(&mut self, why: &str, free: Option<String>, clip: Option<String>) {
-        self.tone(Tone::NotUnderstood);
         self.note_down(Record::NotTaken { step: self.step_id(), why: why.to_owned(), free, clip });
+        // Who waits is silent: a radio in a break gets no answer.
         if matches!(self.phase, Phase::Waiting) {
             return self.listen_when_quiet();
         }
+        self.tone(Tone::NotUnderstood);
         self.misses += 1;
         match &self.phase {
             Phase::Asking => {}
@@ -166,6 +179,9 @@ impl Walker {
             (Phase::SkipWhy, Answer::Note(text)) => self.leave_out(&text),
             (Phase::SkipWhy, Answer::Escape(escape)) => self.leave_out(escape.name()),
             (Phase::Noting, Answer::Note(text)) => self.keep_note(text, clip),
+            (Phase::Asking, Answer::Sum(name)) => self.begin_sum(&name),
+            (Phase::Reckoning { sum, given }, Answer::Reading(reading)) => self.take_input(sum, given, &reading),
+            (Phase::Reckoning { sum, given }, Answer::Done) => self.take_usual_input(sum, given),
             (Phase::Correcting { .. }, Answer::Reading(_)) => self.take_reading(heard, clip, confirmed, false),
             (Phase::Asking | Phase::Confirming { .. } | Phase::Doubting { .. }, _) => {
                 self.phase = Phase::Asking;

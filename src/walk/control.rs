@@ -14,6 +14,7 @@ pub(super) fn command_works_in(command: Command, phase: &Phase) -> bool {
         Phase::Waiting | Phase::Stuck { .. } => {
             matches!(command, Command::Resume | Command::Stop | Command::Where | Command::LastReading | Command::Repeat)
         }
+        Phase::Reckoning { .. } => matches!(command, Command::Repeat | Command::Back | Command::Stop),
         Phase::SkipWhy | Phase::Noting => matches!(command, Command::Stop),
         Phase::StopConfirm => false,
         Phase::Idle | Phase::Writing { .. } | Phase::Closing { .. } | Phase::Over => false,
@@ -37,6 +38,7 @@ impl Walker {
                 self.name_choices();
                 self.listen_when_quiet();
             }
+            Command::Back if matches!(self.phase, Phase::Reckoning { .. }) => self.ask_the_step_again(),
             Command::Back => self.back(),
             Command::Skip => {
                 self.sentence("skip-why", json!({}), SayKind::Question);

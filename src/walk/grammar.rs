@@ -3,8 +3,9 @@
 use super::answer::choices;
 use super::event::{Effect, TimerKind, Tone};
 use super::walker::{Phase, Walker};
+use super::world::World;
 use crate::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase, normalise};
-use crate::procedure::{self, Ask, ReadingAsk, Route, SignalWord, Step, Target};
+use crate::procedure::{self, Ask, Procedure, ReadingAsk, Route, Scope, SignalWord, Step, Target};
 
 /// Working time where no step gives one: cautions, confirmations.
 const OTHER_WORKING_TIME_S: f64 = 20.0;
@@ -90,14 +91,13 @@ impl Walker {
                 let world = self.world.clone();
                 let Some(step) = self.step(&world) else { return Ok((grammar, high)) };
                 if self.correcting.is_none() {
-                    self.step_phrases(step, &mut grammar, &mut high)?;
+                    step_phrases(&world, self.procedure(&world), step, &self.scope(), &mut grammar, &mut high)?;
                 }
                 grammar.phrases.extend(commands(&|c| c != Command::Resume));
                 if matches!(self.phase, Phase::Asking) {
                     grammar.phrases.extend(words.escape_phrases());
-                    let routes = &self.procedure(&world).escapes;
-                    let ends = |e: &Escape| routes.get(e.name()).is_some_and(concludes);
-                    high.extend(Escape::ALL.iter().filter(|e| ends(e)).map(|e| Answer::Escape(*e)));
+                    high.extend(final_escapes(self.procedure(&world)));
+                    grammar.phrases.extend(words.sum_phrases());
                 } else {
                     if let Phase::Confirming { heard, .. } = &self.phase
                         && high.contains(&heard.answer)
@@ -109,7 +109,7 @@ impl Walker {
             }
             Phase::Caution { .. } | Phase::Restate => {
                 if let Phase::Caution { now, .. } = &self.phase
-                    && self.is_hazard(now)
+                    && is_hazard(self.procedure(&self.world), now)
                 {
                     high.push(Answer::Done);
                 }
@@ -121,6 +121,15 @@ impl Walker {
                 grammar.phrases = words.escape_phrases();
                 grammar.phrases.extend(commands(&|c| c == Command::Stop));
             }
+            Phase::Reckoning { sum, given } => {
+                if let Some(input) = sum.inputs.get(given.len()) {
+                    grammar.number = Some(super::reckon::slot(input));
+                    if input.usual.is_some() {
+                        grammar.phrases = words.done_phrases();
+                    }
+                }
+                grammar.phrases.extend(commands(&|c| matches!(c, Command::Repeat | Command::Back | Command::Stop)));
+            }
             Phase::Noting => {
                 grammar.note = true;
                 grammar.phrases.extend(commands(&|c| c == Command::Stop));
@@ -131,7 +140,7 @@ impl Walker {
                 if let Some(Ask::Reading(ask)) =
                     self.world.procedures[&frame.procedure].step(&taken.step).map(|s| &s.ask)
                 {
-                    grammar.number = Some(self.slot(ask)?);
+                    grammar.number = Some(slot(ask, &self.scope())?);
                 }
                 grammar.phrases.extend(commands(&|c| matches!(c, Command::Repeat | Command::Back | Command::Stop)));
             }
@@ -148,50 +157,6 @@ impl Walker {
             Phase::Idle | Phase::Writing { .. } | Phase::Closing { .. } | Phase::Over => {}
         }
         Ok((grammar, high))
-    }
-
-    fn step_phrases(&self, step: &Step, grammar: &mut Grammar, high: &mut Vec<Answer>) -> Result<(), String> {
-        let scope = self.scope();
-        let hazardous = step.cautions.iter().any(|id| self.is_hazard(id));
-        for choice in choices(step) {
-            let answer = Answer::Choice(choice.id.value.clone());
-            for phrase in &choice.phrases {
-                let words = normalise(&procedure::render(phrase, &scope).map_err(|d| d.to_string())?);
-                grammar.phrases.push(Phrase { words, answer: answer.clone() });
-            }
-            if hazardous || concludes(&choice.go) {
-                high.push(answer);
-            }
-        }
-        match &step.ask {
-            Ask::Reading(ask) => grammar.number = Some(self.slot(ask)?),
-            Ask::Done(go) => {
-                grammar.phrases.extend(self.world.vocabulary.done_phrases());
-                if hazardous || concludes(go) {
-                    high.push(Answer::Done);
-                }
-            }
-            Ask::Note(_) => grammar.note = true,
-            Ask::Choice(_) | Ask::Watch { .. } => {}
-        }
-        Ok(())
-    }
-
-    /// A caution of a danger or a warning.
-    fn is_hazard(&self, caution: &str) -> bool {
-        let caution = self.procedure(&self.world).caution(caution);
-        caution.is_some_and(|c| matches!(c.signal, SignalWord::Danger | SignalWord::Warning))
-    }
-
-    fn slot(&self, ask: &ReadingAsk) -> Result<NumberSlot, String> {
-        let scope = self.scope();
-        let low = procedure::evaluate_number(&ask.low, &scope).map_err(|d| d.to_string())?;
-        let high = procedure::evaluate_number(&ask.high, &scope).map_err(|d| d.to_string())?;
-        // Implausible values are listened for too, so that they can be questioned.
-        let wide = (high - low).abs() * 0.25;
-        let low = if low >= 0.0 { (low - wide).max(0.0) } else { low - wide };
-        let high = high + wide;
-        Ok(NumberSlot { quantity: ask.quantity, unit: ask.unit, low, high, resolution: ask.resolution })
     }
 
     /// The choices in words, for somebody who was not understood three times.
@@ -213,7 +178,83 @@ impl Walker {
     }
 }
 
+/// What may be said while the question of `step` is open: its answers, the spoken controls and the escapes; and the answers on
+/// which much hangs. For looking at a procedure without walking it.
+///
+/// # Errors
+/// A phrase or a limit that does not come out for this bike.
+pub fn asked(
+    world: &World,
+    procedure: &Procedure,
+    step: &Step,
+    scope: &Scope,
+) -> Result<(Grammar, Vec<Answer>), String> {
+    let (mut grammar, mut high) = (Grammar::default(), Vec::new());
+    step_phrases(world, procedure, step, scope, &mut grammar, &mut high)?;
+    let mut commands = world.vocabulary.command_phrases();
+    commands.retain(|p| p.answer != Answer::Command(Command::Resume));
+    grammar.phrases.extend(commands);
+    grammar.phrases.extend(world.vocabulary.escape_phrases());
+    high.extend(final_escapes(procedure));
+    Ok((grammar, high))
+}
+
+/// Escapes that can end in a conclusion.
+fn final_escapes(procedure: &Procedure) -> impl Iterator<Item = Answer> {
+    let ends = |e: &&Escape| procedure.escapes.get(e.name()).is_some_and(concludes);
+    Escape::ALL.iter().filter(ends).map(|e| Answer::Escape(*e))
+}
+
+fn step_phrases(
+    world: &World,
+    procedure: &Procedure,
+    step: &Step,
+    scope: &Scope,
+    grammar: &mut Grammar,
+    high: &mut Vec<Answer>,
+) -> Result<(), String> {
+    let hazardous = step.cautions.iter().any(|id| is_hazard(procedure, id));
+    for choice in choices(step) {
+        let answer = Answer::Choice(choice.id.value.clone());
+        for phrase in &choice.phrases {
+            let words = normalise(&procedure::render(phrase, scope).map_err(|d| d.to_string())?);
+            grammar.phrases.push(Phrase { words, answer: answer.clone() });
+        }
+        if hazardous || concludes(&choice.go) {
+            high.push(answer);
+        }
+    }
+    match &step.ask {
+        Ask::Reading(ask) => grammar.number = Some(slot(ask, scope)?),
+        Ask::Done(go) => {
+            grammar.phrases.extend(world.vocabulary.done_phrases());
+            if hazardous || concludes(go) {
+                high.push(Answer::Done);
+            }
+        }
+        Ask::Note(_) => grammar.note = true,
+        Ask::Choice(_) | Ask::Watch { .. } => {}
+    }
+    Ok(())
+}
+
+/// A caution of a danger or a warning.
+fn is_hazard(procedure: &Procedure, caution: &str) -> bool {
+    let caution = procedure.caution(caution);
+    caution.is_some_and(|c| matches!(c.signal, SignalWord::Danger | SignalWord::Warning))
+}
+
 /// Whether a route can end in a conclusion.
 fn concludes(go: &Route) -> bool {
     go.0.iter().any(|c| matches!(c.to, Target::Conclude(_)))
+}
+
+fn slot(ask: &ReadingAsk, scope: &Scope) -> Result<NumberSlot, String> {
+    let low = procedure::evaluate_number(&ask.low, scope).map_err(|d| d.to_string())?;
+    let high = procedure::evaluate_number(&ask.high, scope).map_err(|d| d.to_string())?;
+    // Implausible values are listened for too, so that they can be questioned.
+    let wide = (high - low).abs() * 0.25;
+    let low = if low >= 0.0 { (low - wide).max(0.0) } else { low - wide };
+    let high = high + wide;
+    Ok(NumberSlot { quantity: ask.quantity, unit: ask.unit, low, high, resolution: ask.resolution })
 }

@@ -11,10 +11,12 @@ mod enter;
 mod event;
 mod grammar;
 mod readings;
+mod reckon;
 mod silence;
 mod walker;
 mod world;
 
 pub use event::{Effect, Event, Pedal, SayKind, TimerKind, Tone};
+pub use grammar::asked;
 pub use walker::Walker;
 pub use world::World;

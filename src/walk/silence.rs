@@ -9,6 +9,8 @@ use crate::procedure::Ask;
 use crate::session::Record;
 use serde_json::json;
 
+/// Two utterances of strangers within this time, and the walk waits silently.
+const STRANGERS_WITHIN_MS: u64 = 20_000;
 /// A pause longer than this makes battery readings stale.
 const BATTERY_STALE_MS: u64 = 4 * 3_600_000;
 /// Where the coils' heat falls due while a record is being written: try again after this long.
@@ -82,18 +84,43 @@ impl Walker {
 
     /// The walk waits: a pause, standby, or the coils' heat. With the key on and points closed it says "key off" first.
     pub(super) fn wait(&mut self, sentence: &str, what: &str) {
+        self.stop_asking(sentence != "key-off-heat");
+        self.sentence(sentence, json!({}), SayKind::Notice);
+        self.begin_waiting(what, &sentence.replace('-', " "));
+    }
+
+    /// Whether this is the second stranger's utterance within a short time.
+    pub(super) fn strangers_again(&mut self) -> bool {
+        let before = self.stranger_at.replace(self.now.mono_ms);
+        let again = before.is_some_and(|at| self.now.mono_ms.saturating_sub(at) <= STRANGERS_WITHIN_MS);
+        let open = matches!(
+            self.phase,
+            Phase::Asking | Phase::Caution { .. } | Phase::Restate | Phase::Confirming { .. } | Phase::Doubting { .. }
+        );
+        again && open
+    }
+
+    /// Somebody else is talking: the walk waits, without a word, for "carry on" or the pedal. Only a hot coil is spoken of.
+    pub(super) fn leave_strangers_alone(&mut self) {
+        self.stranger_at = None;
+        self.stop_asking(true);
+        self.begin_waiting("strangers", "two utterances of somebody else within 20 s");
+    }
+
+    /// Silence; with the key on and points closed it says "key off", unless that is said anyway.
+    fn stop_asking(&mut self, say_key_off: bool) {
         self.out.push(Effect::Cut);
         self.speaking.clear();
         self.deaf();
         self.out.push(Effect::StopTimer { timer: TimerKind::Watch });
-        if self.coils_draw_current() && sentence != "key-off-heat" {
+        if self.coils_draw_current() && say_key_off {
             self.sentence("key-off-paused", json!({}), SayKind::Notice);
         }
         self.key_off();
-        self.sentence(sentence, json!({}), SayKind::Notice);
-        let record =
-            Record::Interrupted { step: self.step_id(), what: what.to_owned(), detail: sentence.replace('-', " ") };
-        self.note_down(record);
+    }
+
+    fn begin_waiting(&mut self, what: &str, detail: &str) {
+        self.note_down(Record::Interrupted { step: self.step_id(), what: what.to_owned(), detail: detail.to_owned() });
         self.phase = Phase::Waiting;
         self.waiting_since = Some(self.now.mono_ms);
         self.listen_when_quiet();
@@ -269,6 +296,7 @@ impl Walker {
             After::Concluded { lines, last } => self.concluded(lines, last),
             After::LeftOut => self.left_out(),
             After::NoteKept => self.note_kept(),
+            After::Reckoned { said } => self.reckoned(said),
             After::Stopped => self.stopped(),
         }
     }

@@ -7,6 +7,7 @@ use crate::bike::BikeState;
 use crate::phrase::{Answer, Hypothesis};
 use crate::procedure::{Procedure, Scope, Step, Target};
 use crate::session::{Now, Record};
+use crate::trade::Sum;
 use serde_json::{Map, Value};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -66,6 +67,8 @@ pub(super) enum Phase {
     SkipWhy,
     /// A note is open; what comes after it.
     Noting,
+    /// A sum's inputs are asked for; those given so far.
+    Reckoning { sum: &'static Sum, given: Vec<f64> },
     /// The last reading is being amended.
     Correcting { index: usize },
     /// Paused by the person, by heat, or in standby.
@@ -95,6 +98,8 @@ pub(super) enum After {
     LeftOut,
     /// A note beside the step was kept.
     NoteKept,
+    /// A sum was done; what is said.
+    Reckoned { said: String },
     /// The walk was stopped.
     Stopped,
 }
@@ -108,6 +113,7 @@ pub(super) enum Detail {
 }
 
 /// The walker.
+#[derive(Clone)]
 pub struct Walker {
     pub(super) world: Arc<World>,
     pub(super) out: Vec<Effect>,
@@ -135,6 +141,8 @@ pub struct Walker {
     /// "Not sure" so far at this step.
     pub(super) unsure: u32,
     pub(super) silences: u32,
+    /// When a stranger was last heard (ms).
+    pub(super) stranger_at: Option<u64>,
     pub(super) in_speech: bool,
     pub(super) due: Vec<TimerKind>,
     pub(super) heat_timer: bool,
@@ -178,6 +186,7 @@ impl Walker {
             misses: 0,
             unsure: 0,
             silences: 0,
+            stranger_at: None,
             in_speech: false,
             due: Vec::new(),
             heat_timer: false,
@@ -208,7 +217,7 @@ impl Walker {
     fn dispatch(&mut self, event: Event) {
         match event {
             Event::Begin => self.begin(),
-            Event::Heard { listen, verdict, clip, .. } => self.heard(listen, verdict, clip),
+            Event::Heard { listen, verdict, begin, end, clip } => self.heard(listen, verdict, end > begin, clip),
             Event::SpeechBegan => self.speech_began(),
             Event::PromptEnded { id, .. } => self.prompt_ended(id),
             Event::Recorded { id } => self.recorded(id),
@@ -227,6 +236,17 @@ impl Walker {
         (&self.frame().step, self.round_id())
     }
 
+    /// The procedure whose step is at hand.
+    pub fn procedure_id(&self) -> &str {
+        &self.frame().procedure
+    }
+
+    /// A walker at the same place that cannot go back, for trying what would come next.
+    pub fn fork(&mut self) -> Self {
+        self.history.clear();
+        self.clone()
+    }
+
     /// The state of the bike as agreed.
     pub fn bike_state(&self) -> &BikeState {
         &self.state
@@ -243,6 +263,16 @@ impl Walker {
     /// The step's own question is open (not a caution, a confirmation or a pause).
     pub fn is_asking(&self) -> bool {
         matches!(self.phase, Phase::Asking)
+    }
+
+    /// A number is being questioned, or an answer asked back.
+    pub fn is_questioning(&self) -> bool {
+        matches!(self.phase, Phase::Confirming { .. } | Phase::Doubting { .. })
+    }
+
+    /// What it walks in.
+    pub fn world(&self) -> &World {
+        &self.world
     }
 
     /// The walk was stopped before a conclusion: [`Event::Resumed`] takes it up again.
@@ -288,7 +318,7 @@ impl Walker {
     }
 
     /// What templates and expressions see at this place.
-    pub(super) fn scope(&self) -> Scope {
+    pub fn scope(&self) -> Scope {
         self.scope_of(&self.at)
     }
 

@@ -5,6 +5,7 @@ use crate::phrase::{Vocabulary, normalise};
 use crate::procedure::{Ask, Procedure};
 use serde_json::Value;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// Everything a walker reads and nothing it changes.
 pub struct World {
@@ -15,7 +16,7 @@ pub struct World {
     /// The bike.
     pub bike: Bike,
     /// The bike as templates and expressions see it.
-    pub bike_value: Value,
+    pub bike_value: Arc<Value>,
     /// The words.
     pub vocabulary: Vocabulary,
 }

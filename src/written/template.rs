@@ -55,21 +55,24 @@ pub fn names(template: &str) -> BTreeSet<String> {
     env.template_from_str(template).map(|t| t.undeclared_variables(true).into_iter().collect()).unwrap_or_default()
 }
 
-/// Renders `template` with `given`, a mapping.
+/// Renders `template` with `given`, names with their values.
 ///
 /// # Errors
 /// A name that is not there, a filter that fails, too much work or text.
-pub fn render(
+pub fn render<'v>(
     template: &Written<String>,
-    given: &serde_json::Map<String, serde_json::Value>,
+    given: impl Iterator<Item = (&'v str, &'v serde_json::Value)>,
 ) -> Result<String, Diagnostic> {
     if !template.contains(['{', '}']) {
         return Ok(template.value.clone());
     }
     let env = environment();
+    // What the text does not name need not be turned into the engine's values.
+    let named = given.filter(|(name, _)| template.contains(name));
+    let named: BTreeMap<String, Value> = named.map(|(name, value)| (name.to_owned(), to_value(value))).collect();
     let text = env
         .template_from_str(template)
-        .and_then(|parsed| parsed.render(map_value(given)))
+        .and_then(|parsed| parsed.render(Value::from(named)))
         .map_err(|error| finding(template, &error, "does not come out"))?;
     if text.len() > LONGEST {
         return Err(Diagnostic::error(
@@ -79,6 +82,19 @@ pub fn render(
         ));
     }
     Ok(text)
+}
+
+/// A page of HTML: `template` with `given`, every text of which is escaped where the template does not say `safe`. For the program's own
+/// templates, whose work is not bounded.
+///
+/// # Errors
+/// What is wrong with the template, or a name that is not there.
+pub fn html(template: &str, given: &serde_json::Value) -> Result<String, Error> {
+    let mut env = Environment::new();
+    env.set_undefined_behavior(UndefinedBehavior::Strict);
+    env.set_auto_escape_callback(|_| minijinja::AutoEscape::Html);
+    env.set_formatter(format_value);
+    env.template_from_str(template)?.render(to_value(given))
 }
 
 fn to_value(json: &serde_json::Value) -> Value {
@@ -109,9 +125,19 @@ mod tests {
     }
 
     #[test]
+    fn pages_are_escaped() {
+        let given = json!({"a": "<script>\"'&", "n": 3.0, "b": ["<b>"]});
+        let page = html("{{ a }} {{ n }} {% for x in b %}{{ x }}{% endfor %}", &given).unwrap();
+        assert_eq!(page, "&lt;script&gt;&quot;&#x27;&amp; 3 &lt;b&gt;");
+        assert!(html("{{ absent }}", &given).is_err());
+    }
+
+    #[test]
     fn renders_strictly_and_within_bounds() {
         let given = json!({"bike": {"volt": 12.0, "ohm": 4.5, "name": "A & B"}});
-        let out = |t: &str| render(&text(t), given.as_object().unwrap()).map_err(|d| d.message);
+        let out = |t: &str| {
+            render(&text(t), given.as_object().unwrap().iter().map(|(n, v)| (n.as_str(), v))).map_err(|d| d.message)
+        };
         assert_eq!(
             out("{{ bike.volt }} volt, {{ bike.ohm }} ohm, {{ bike.name }}").unwrap(),
             "12 volt, 4.5 ohm, A & B"

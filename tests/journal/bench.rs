@@ -124,6 +124,11 @@ pub fn resumes(disk: &Disk, spoken: &[u32], what: &str) {
     assert_eq!(readings(&opened.entries), [there, vec![99]].concat(), "{what}");
 }
 
+/// How often something random is tried: `few`, or `many` with PROBESIDE_MANY set, as `models/setup test` does.
+pub fn times(few: u64, many: u64) -> u64 {
+    if std::env::var_os("PROBESIDE_MANY").is_some() { many } else { few }
+}
+
 /// A clock for sessions in real folders.
 pub fn clock() -> Clock {
     Clock::start()

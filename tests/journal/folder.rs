@@ -77,11 +77,11 @@ fn two_processes_cannot_have_one_folder() {
 
 #[test]
 fn kills_lose_no_reading_that_was_spoken_back() {
-    const KILLS: usize = 50;
+    let kills = times(50, 1_000);
     let temp = tempfile::tempdir().unwrap();
     let path = temp.path().join("session");
     let (mut spoken, mut dice) = (Vec::new(), Dice(7));
-    for kill in 0..KILLS {
+    for kill in 0..kills {
         let mut other = other_process(&path);
         let (more, mut lines) = wait_for(&mut other, 1 + dice.below(6));
         spoken.extend(more);
@@ -139,10 +139,10 @@ fn links_in_a_strangers_folder_are_not_followed() {
     drop(journal);
     assert!(probeside::review::verify(&mut Folder::at(&path), None).unwrap().sound);
     let secret = temp.path().join("secret");
-    std::fs::rename(path.join("clips/a1.wav"), &secret).unwrap();
-    std::os::unix::fs::symlink(&secret, path.join("clips/a1.wav")).unwrap();
+    std::fs::rename(path.join("clips/a1.flac"), &secret).unwrap();
+    std::os::unix::fs::symlink(&secret, path.join("clips/a1.flac")).unwrap();
     let found = probeside::review::verify(&mut Folder::at(&path), None).unwrap();
-    assert_eq!(found.faults[0].place, "clips/a1.wav");
+    assert_eq!(found.faults[0].place, "clips/a1.flac");
     let journal = path.join("journal.jsonl");
     std::fs::rename(&journal, &secret).unwrap();
     std::os::unix::fs::symlink(&secret, &journal).unwrap();

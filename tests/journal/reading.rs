@@ -162,14 +162,21 @@ fn commands_write_files_and_spare_the_record() {
     walk(Folder::create(&session).unwrap(), &mut Vec::new()).unwrap();
     let record = std::fs::read(session.join(JOURNAL_FILE)).unwrap();
     let ask = |csv: std::path::PathBuf, vtt: Option<std::path::PathBuf>| {
-        review::run(&review::Args { session: session.clone(), csv: Some(csv), vtt, json: true })
+        review::run(&review::Args {
+            session: session.clone(),
+            csv: Some(csv),
+            vtt,
+            html: None,
+            customer: None,
+            json: true,
+        })
     };
     let table = temp.path().join("readings.csv");
     assert_eq!(ask(table.clone(), Some(temp.path().join("walk.vtt"))), 0);
     assert_eq!(std::fs::read_to_string(&table).unwrap(), csv(&gather(&mut Folder::at(&session)).unwrap()));
     assert!(std::fs::read_to_string(temp.path().join("walk.vtt")).unwrap().starts_with("WEBVTT"));
     assert_eq!(ask(table, None), 0, "replaced, which is said");
-    for spared in ["journal.jsonl", "digest.json", "clips/a1.wav", "lock", "../session/journal.jsonl"] {
+    for spared in ["journal.jsonl", "digest.json", "clips/a1.flac", "lock", "../session/journal.jsonl"] {
         assert_eq!(ask(session.join(spared), None), 1, "{spared}");
     }
     assert_eq!(std::fs::read(session.join(JOURNAL_FILE)).unwrap(), record);
@@ -177,8 +184,9 @@ fn commands_write_files_and_spare_the_record() {
         verify::run(&verify::Args { session: session.clone(), digest: digest.map(String::from), json: false })
     };
     assert_eq!((sound(None), sound(Some("0000 0000"))), (0, 1));
-    std::fs::write(session.join("clips/a1.wav"), b"RIFF").unwrap();
+    std::fs::write(session.join("clips/a1.flac"), b"RIFF").unwrap();
     assert_eq!(sound(None), 1);
-    let nothing = review::Args { session: temp.path().into(), csv: None, vtt: None, json: false };
+    let nothing =
+        review::Args { session: temp.path().into(), csv: None, vtt: None, html: None, customer: None, json: false };
     assert_eq!(review::run(&nothing), 1);
 }

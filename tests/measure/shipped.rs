@@ -117,6 +117,6 @@ fn answer(grammar: &Grammar, told: Option<&str>, stage: &Stage, random: &mut Ran
     }
     match some.get(random.below(some.len().max(1))) {
         Some(phrase) => Verdict::Accept { heard: heard(phrase.answer.clone(), &phrase.words) },
-        None => Verdict::Reject { free: None },
+        None => Verdict::Reject { free: None, stranger: true },
     }
 }

@@ -251,4 +251,34 @@ impl NumberWords {
     pub(super) fn cut<'a>(&'a self, text: &'a str) -> Option<Vec<Token<'a>>> {
         self.lexicon.cut(text)
     }
+
+    /// Numbers with a unit behind them, in the words of the text.
+    pub(in super::super) fn figures_in(&self, text: &str) -> Vec<String> {
+        let said = normalise(text);
+        let words: Vec<&str> = said.split(' ').collect();
+        let last = |word: &str, fits: &dyn Fn(&Token<'_>) -> bool| {
+            self.cut(word).is_some_and(|tokens| tokens.last().is_some_and(fits))
+        };
+        let is_unit = |word: &str| last(word, &|token| matches!(token, Token::Sense(Sense::Units(_))));
+        let is_number = |word: &str| {
+            last(word, &|token| match token {
+                Token::Figures(_) => true,
+                Token::Sense(sense) => matches!(sense, Sense::Small(_) | Sense::Times(_) | Sense::Fraction(_)),
+                Token::Code(..) => false,
+            })
+        };
+        let glued = |word: &str| self.cut(word).is_some_and(|tokens| tokens.len() == 2 && is_unit(word));
+        let mut found = Vec::new();
+        for at in 0..words.len() {
+            match words[at..] {
+                [word, ..] if glued(word) => found.push(word.to_owned()),
+                [number, unit, ..] if is_number(number) && is_unit(unit) => found.push(format!("{number} {unit}")),
+                [share, article, unit, ..] if is_number(share) && article == self.article && is_unit(unit) => {
+                    found.push(format!("{share} {article} {unit}"));
+                }
+                _ => {}
+            }
+        }
+        found
+    }
 }

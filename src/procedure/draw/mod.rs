@@ -14,7 +14,7 @@ mod words;
 
 pub use chart::{Chart, Edge, Label, Node, Shape, Tone};
 pub use svg::{STYLE, inline, svg};
-pub use tree::tree;
+pub use tree::{target_name, tree};
 
 #[cfg(test)]
 mod tests;

@@ -236,7 +236,7 @@ impl<'p> Work<'p> {
             Target::Call { procedure, then } => {
                 let mut node = Node::new(Shape::Call, format!("walk {}", **procedure), "and come back");
                 node.hover = format!("The procedure {} is walked, then it goes on below.", **procedure);
-                let key = (from, name(target));
+                let key = (from, target_name(target));
                 if let Some(call) = self.beside.get(&key) {
                     return *call;
                 }
@@ -271,17 +271,17 @@ impl<'p> Work<'p> {
     }
 }
 
-/// A target in words, the same for the same target.
-fn name(target: &Target) -> String {
+/// A target in words, the same for the same target: `points-gap`, `concludes battery-flat`.
+pub fn target_name(target: &Target) -> String {
     match target {
-        Target::Step(id) => format!("step {}", **id),
-        Target::Each(id) => format!("loop {}", **id),
-        Target::Conclude(id) => format!("conclusion {}", **id),
-        Target::Call { procedure, then } => format!("call {} then {}", **procedure, name(then)),
-        Target::Next(_) => "next".to_owned(),
-        Target::Again(_) => "again".to_owned(),
-        Target::Back(_) => "back".to_owned(),
-        Target::Return(_) => "return".to_owned(),
+        Target::Step(id) => id.value.clone(),
+        Target::Each(id) => format!("for {}", **id),
+        Target::Conclude(id) => format!("concludes {}", **id),
+        Target::Call { procedure, then } => format!("{}, then {}", **procedure, target_name(then)),
+        Target::Next(_) => "next round".to_owned(),
+        Target::Again(_) => "asks again".to_owned(),
+        Target::Back(_) => "back to what was doubted".to_owned(),
+        Target::Return(_) => "back to the caller".to_owned(),
     }
 }
 

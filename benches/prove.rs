@@ -1,0 +1,35 @@
+//! Every single fault of the twin through the whole walk, then every pair: `cargo bench --bench prove`.
+
+use probeside::circuit::faults::Library;
+use probeside::diagnose::{Bench, Wanted, prove};
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Instant;
+
+fn main() {
+    let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures");
+    let file = |name: &str| shipped.join(name);
+    let loaded = probeside::commands::load::world(
+        &file("no-spark.yaml"),
+        &file("bikes/heron-twin.yaml"),
+        &file("vocabulary/en.yaml"),
+    );
+    let world = match loaded {
+        Ok(loaded) => Arc::new(loaded.world),
+        Err(all) => panic!("{all:?}"),
+    };
+    let library = Library::load(&file("faults/ignition.yaml")).expect("the library loads");
+    let faults = library.for_bike(&world.bike).expect("the library fits the bike");
+    for (what, wanted) in [
+        ("every single fault", Wanted::default()),
+        ("every single fault, and with one slip", Wanted { slips: true, pairs: false }),
+        ("every single fault and every pair", Wanted { slips: false, pairs: true }),
+    ] {
+        let start = Instant::now();
+        let bench = Bench::new(&world.bike, &library, &faults);
+        if let Err(why) = prove(&world, &faults, &bench, wanted, &|_, _, _| ()) {
+            panic!("{why}");
+        }
+        println!("{what}: {:.2} s", start.elapsed().as_secs_f64());
+    }
+}

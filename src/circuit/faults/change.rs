@@ -1,0 +1,86 @@
+//! An alteration as a library spells it, with names as templates and figures as expressions, and what it becomes on a bike.
+
+use crate::bike::PointsAt;
+use crate::circuit::Alteration;
+use crate::procedure::{Expression, Scope, Template, evaluate_number, render, render_names};
+use crate::written::Diagnostic;
+use crate::written::tree::Node;
+
+/// One alteration, not yet expanded.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Change {
+    /// The field that tells which it is.
+    tag: String,
+    /// Names: branches, terminals, ids.
+    pub texts: Vec<Template>,
+    /// Figures.
+    pub numbers: Vec<Expression>,
+    at: PointsAt,
+}
+
+/// Tags whose first field is a figure and not a name.
+const FIGURES: [&str; 2] = ["battery-volt", "charge"];
+
+impl Change {
+    pub(super) fn of(node: &Node) -> Self {
+        let mut change = Self { tag: String::new(), texts: Vec::new(), numbers: Vec::new(), at: PointsAt::Open };
+        let numbers = ["ohm", "factor", "share", "passed-on", "millimetre", "degrees"];
+        for (key, value) in node.entries() {
+            let name = key.name.as_str();
+            if name == "at" {
+                change.at = PointsAt::named(&value.spelling).unwrap_or(PointsAt::Open);
+            } else if !numbers.contains(&name) {
+                change.tag = name.to_owned();
+                match (FIGURES.contains(&name), value.items()) {
+                    (true, _) => change.numbers.push(value.written()),
+                    (false, []) => change.texts.push(value.written()),
+                    (false, several) => change.texts.extend(several.iter().map(Node::written)),
+                }
+            }
+        }
+        // In the order that `on` takes them.
+        change.numbers.extend(numbers.iter().filter_map(|name| node.written_at(name)));
+        change
+    }
+
+    /// The alterations for the bike and the place in `scope`: one, or one for each name where a text holds several, separated by
+    /// commas.
+    ///
+    /// # Errors
+    /// A template or an expression that does not come out.
+    pub(super) fn on(&self, scope: &Scope) -> Result<Vec<Alteration>, Diagnostic> {
+        let numbers: Vec<f64> =
+            self.numbers.iter().map(|number| evaluate_number(number, scope)).collect::<Result<_, _>>()?;
+        match self.texts.as_slice() {
+            [one] => Ok(render_names(std::slice::from_ref(one), scope)?
+                .into_iter()
+                .map(|name| self.alteration(name, String::new(), &numbers))
+                .collect()),
+            [] => Ok(vec![self.alteration(String::new(), String::new(), &numbers)]),
+            [one, two, ..] => Ok(vec![self.alteration(render(one, scope)?, render(two, scope)?, &numbers)]),
+        }
+    }
+
+    fn alteration(&self, name: String, other: String, numbers: &[f64]) -> Alteration {
+        let number = |n: usize| numbers.get(n).copied().unwrap_or_default();
+        match self.tag.as_str() {
+            "open" => Alteration::Open { branch: name },
+            "fixed" => Alteration::Ohm { branch: name, ohm: number(0) },
+            "series" => Alteration::Series { branch: name, ohm: number(0) },
+            "join" => Alteration::Join { a: name, b: other, ohm: number(0) },
+            "swap" => Alteration::Swap { first: name, second: other },
+            "battery-volt" => Alteration::BatteryVolt(number(0)),
+            "charge" => Alteration::Charge(number(0)),
+            "leak" => Alteration::Leak { condenser: name, ohm: number(0) },
+            "capacitance" => Alteration::Capacitance { condenser: name, factor: number(0) },
+            "weak" => Alteration::Weak { coil: name, passed_on: number(0) },
+            "turns" => Alteration::ShortedTurns { coil: name, share: number(0), passed_on: number(1) },
+            "coil" => Alteration::Coil { coil: name, factor: number(0) },
+            "reversed" => Alteration::Reversed { coil: name },
+            "stuck" => Alteration::Stuck { set: name, at: self.at },
+            "points-gap" => Alteration::PointsGap { set: name, millimetre: number(0) },
+            "dwell" => Alteration::Dwell { set: name, degrees: number(0) },
+            _ => Alteration::PlugGap { plug: name, millimetre: number(0) },
+        }
+    }
+}

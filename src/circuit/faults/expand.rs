@@ -1,0 +1,161 @@
+//! A library expanded over a bike: every kind at every place in every severity, each tried on the bike's wiring.
+//!
+//! A short that lets more through the fuse than it bears has blown it; that follows from the circuit and is in no file.
+
+use super::{Fault, Kind, Library, Shown};
+use crate::bike::{Bike, BikeState, EnglishWords, Words, as_value};
+use crate::circuit::{Alteration, CircuitError, Model};
+use crate::procedure::{Scope, evaluate_bool, evaluate_list, render, render_names};
+use crate::written::Diagnostic;
+use std::collections::BTreeSet;
+
+/// A fuse blows within minutes at this share of its rating (ISO 8820-3: 135 % opens within 0.75 to 600 s; from memory).
+const BLOWS_AT: f64 = 1.35;
+/// The look of a fuse, and what a blown one shows.
+const BLOWN: (&str, &str) = ("fuse", "blown");
+
+impl Library {
+    /// Every single fault of a bike, in the library's order.
+    ///
+    /// # Errors
+    /// What does not come out for this bike, each with its place in the library.
+    pub fn for_bike(&self, bike: &Bike) -> Result<Vec<Fault>, Vec<Diagnostic>> {
+        self.for_bike_in(bike, &EnglishWords)
+    }
+
+    /// As [`Library::for_bike`], parts named in these words.
+    ///
+    /// # Errors
+    /// As [`Library::for_bike`].
+    pub fn for_bike_in(&self, bike: &Bike, words: &dyn Words) -> Result<Vec<Fault>, Vec<Diagnostic>> {
+        let plain = Scope::new(as_value(bike, words));
+        let mut faults = Vec::new();
+        let mut findings = Vec::new();
+        for kind in &self.kinds {
+            match self.places(kind, &plain, &kind.severities, bike) {
+                Ok(all) => faults.extend(all),
+                Err(finding) => findings.push(finding),
+            }
+        }
+        if findings.is_empty() { Ok(faults) } else { Err(findings) }
+    }
+
+    /// The same fault in another severity.
+    ///
+    /// # Errors
+    /// What does not come out.
+    pub fn at_severity(&self, bike: &Bike, fault: &Fault, severity: f64) -> Result<Option<Fault>, Diagnostic> {
+        let plain = Scope::new(as_value(bike, &EnglishWords));
+        let Some(kind) = self.kinds.iter().find(|kind| *kind.id == fault.kind) else { return Ok(None) };
+        let all = self.places(kind, &plain, &[severity], bike)?;
+        Ok(all.into_iter().find(|one| one.place == fault.place))
+    }
+
+    fn places(&self, kind: &Kind, plain: &Scope, severities: &[f64], bike: &Bike) -> Result<Vec<Fault>, Diagnostic> {
+        let mut scopes = vec![(plain.clone(), String::new())];
+        if let (Some(over), Some(bind)) = (&kind.over, &kind.bind) {
+            let items = evaluate_list(over, plain)?;
+            let bound = |item: serde_json::Value| {
+                let id = item.get("id").and_then(|id| id.as_str()).unwrap_or_default().to_owned();
+                let mut scope = plain.clone();
+                scope.bind(bind, item);
+                (scope, id)
+            };
+            scopes = items.into_iter().map(bound).collect();
+        }
+        let mut all = Vec::new();
+        for (mut scope, id) in scopes {
+            let values: Vec<Option<f64>> = match severities {
+                [] => vec![None],
+                several => several.iter().copied().map(Some).collect(),
+            };
+            let share = kind.likelihood / values.len() as f64;
+            for severity in values {
+                if let Some(severity) = severity {
+                    scope.bind("severity", serde_json::Value::from(severity));
+                }
+                if kind.when.as_ref().map_or(Ok(true), |when| evaluate_bool(when, &scope))? {
+                    all.push(self.fault(kind, &scope, &id, severity, share, bike)?);
+                }
+            }
+        }
+        Ok(all)
+    }
+
+    fn fault(
+        &self,
+        kind: &Kind,
+        scope: &Scope,
+        item: &str,
+        severity: Option<f64>,
+        likelihood: f64,
+        bike: &Bike,
+    ) -> Result<Fault, Diagnostic> {
+        let place = kind.place.as_ref().map_or(Ok(item.to_owned()), |place| render(place, scope))?;
+        let mut id = kind.id.value.clone();
+        if !place.is_empty() {
+            id += &format!(":{place}");
+        }
+        if let Some(severity) = severity {
+            id += &format!("@{severity}");
+        }
+        let parts: Vec<String> = kind.parts.iter().map(|part| render(part, scope)).collect::<Result<_, _>>()?;
+        let known = bike.parts();
+        if let Some((part, written)) = parts.iter().zip(&kind.parts).find(|(part, _)| !known.contains(*part)) {
+            let names: Vec<&str> = known.iter().map(String::as_str).collect();
+            let message = format!("for the {}, `{id}` names the part `{part}`, which it has not", bike.name);
+            let help = crate::written::shape::suggestion(part, &names);
+            return Err(Diagnostic::error(&written.place, "unknown-part", message).help(help));
+        }
+        let mut looks = Vec::new();
+        for (look, at, is) in &kind.looks {
+            let is = render(is, scope)?;
+            let at = render_names(std::slice::from_ref(at), scope)?;
+            looks.extend(at.into_iter().map(|at| Shown { look: look.value.clone(), at, is: is.clone() }));
+        }
+        let mut alterations = Vec::new();
+        for change in &kind.alter {
+            alterations.extend(change.on(scope)?);
+        }
+        let mut fault = Fault {
+            kind: kind.id.value.clone(),
+            place,
+            severity,
+            unit: kind.unit.clone(),
+            counts: kind.counts.as_ref().map_or(Ok(true), |counts| evaluate_bool(counts, scope))?,
+            // A side without words leaves two spaces behind.
+            words: render(&kind.words, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
+            parts,
+            likelihood,
+            only_by_substitution: kind.only_by_substitution.clone(),
+            alterations,
+            looks,
+            id,
+        };
+        let blown = blows_fuse(bike, &fault.alterations).map_err(|error| {
+            let message = format!("for the {}, `{}` cannot be laid over the wiring: {error}", bike.name, fault.id);
+            Diagnostic::error(&kind.id.place, "alteration", message)
+        })?;
+        if blown {
+            fault.alterations.push(Alteration::Open { branch: "fuse".to_owned() });
+            let (look, is) = BLOWN;
+            fault.looks.push(Shown { look: look.to_owned(), at: "fuse".to_owned(), is: is.to_owned() });
+        }
+        Ok(fault)
+    }
+}
+
+/// Whether the fuse bears what these changes let through it, all switches on and all points closed.
+fn blows_fuse(bike: &Bike, changes: &[Alteration]) -> Result<bool, CircuitError> {
+    let mut state = BikeState::default();
+    state.switches.insert("key".to_owned(), "connects".to_owned());
+    if bike.kill.is_some() {
+        state.switches.insert("kill".to_owned(), "connects".to_owned());
+    }
+    let closed: BTreeSet<String> = bike.points.iter().map(|set| set.id.value.clone()).collect();
+    let model = Model::with(bike, changes.iter().cloned());
+    let (network, elements) = model.wiring(&state, &closed)?.network()?;
+    let point = network.operating_point()?;
+    let Some((fuse, element)) = bike.fuse.as_ref().zip(elements.get("fuse")) else { return Ok(false) };
+    Ok(point.current(*element).abs() > BLOWS_AT * fuse.ampere)
+}

@@ -1,0 +1,99 @@
+//! The spelling of a fault library's file, as tables: what it may hold, for reading and for the JSON Schema.
+
+use crate::bike::PointsAt;
+use crate::written::shape::Shape::{Dict, List, Number, Object, OneOf, Tagged, Text};
+use crate::written::shape::TextFor::{Expression, Id, Template, Words};
+use crate::written::shape::{self, Shape, needed, optional};
+
+/// Most items of any list that is written by hand.
+const MANY: usize = 200;
+
+/// A fault library.
+pub static FAULTS: shape::Object = shape::Object {
+    what: "a fault library",
+    fields: &[
+        needed("faults", Text(Id), "Its name: the file's own name without .yaml."),
+        needed("source", Text(Words), "Where kinds, severities and likelihoods come from."),
+        needed("outside", List(1, MANY, &Text(Words)), "What it does not hold, in words."),
+        needed("looks", Dict(1, Id, &Object(&LOOK)), "What can be looked at, smelt or felt, by name."),
+        needed("kinds", Dict(1, Id, &Object(&KIND)), "Kinds of fault by name."),
+    ],
+};
+
+static LOOK: shape::Object = shape::Object {
+    what: "a look",
+    fields: &[
+        needed("words", Text(Words), "What is looked at."),
+        needed("healthy", Text(Words), "What a healthy bike shows."),
+    ],
+};
+
+static KIND: shape::Object = shape::Object {
+    what: "a kind of fault",
+    fields: &[
+        needed("words", Text(Template), "The fault in words."),
+        optional("over", Text(Expression), "The places it can be at: an expression that gives a list."),
+        optional("bind", Text(Id), "The name of the place in templates and expressions."),
+        optional("place", Text(Template), "The place's name in the fault's id; without it, the item's id."),
+        optional("when", Text(Expression), "Only where this holds."),
+        needed("parts", List(1, MANY, &Text(Template)), "What is at fault; a right conclusion condemns one of them."),
+        needed("likelihood", Number(0.0, 1e6), "How often, for one place, relative to the others."),
+        optional("severities", Object(&SEVERITIES), "Degrees of it; `severity` in expressions."),
+        optional("counts", Text(Expression), "Whether it harms the ignition and has to be found; without it, it does."),
+        optional("only-by-substitution", Text(Words), "What no lamp or meter separates from it, and what does."),
+        needed("alter", List(0, MANY, &Tagged("an alteration", &ALTERATIONS)), "What it does to the wiring."),
+        optional("looks", List(1, MANY, &Object(&SHOWN)), "What it shows to the eye."),
+    ],
+};
+
+static SEVERITIES: shape::Object = shape::Object {
+    what: "the severities",
+    fields: &[
+        needed("unit", Text(Words), "Their unit."),
+        needed("values", List(1, MANY, &Number(f64::MIN, f64::MAX)), "Mildest first."),
+    ],
+};
+
+static SHOWN: shape::Object = shape::Object {
+    what: "a look's value",
+    fields: &[
+        needed("look", Text(Id), "One of `looks`."),
+        needed("at", Text(Template), "The part it is seen on."),
+        needed("is", Text(Words), "What is seen."),
+    ],
+};
+
+static TWO: Shape = List(2, 2, &Text(Template));
+
+macro_rules! alterations {
+    ($($tag:literal $what:literal ($shape:expr, $about:literal) $([$name:literal $other:expr, $says:literal])*;)*) => {
+        [$(($tag, shape::Object {
+            what: $what,
+            fields: &[needed($tag, $shape, $about) $(, needed($name, $other, $says))*],
+        })),*]
+    };
+}
+
+/// Every alteration, told by its first field.
+static ALTERATIONS: [(&str, shape::Object); 17] = alterations![
+    "open" "an open branch" (Text(Template), "The branch.");
+    "fixed" "a branch that always conducts" (Text(Template), "The branch.") ["ohm" Text(Expression), "Its resistance, ohm."];
+    "series" "a resistance in series" (Text(Template), "The branch.") ["ohm" Text(Expression), "Resistance, ohm."];
+    "join" "another way" (TWO_TERMINALS, "Two terminals.") ["ohm" Text(Expression), "Resistance, ohm."];
+    "swap" "an exchange" (TWO_TERMINALS, "Two branches whose far ends are exchanged.");
+    "battery-volt" "a battery's voltage" (Text(Expression), "Open-circuit voltage, volt.");
+    "charge" "a battery's charge" (Text(Expression), "State of charge, 0 to 1.");
+    "leak" "a leaky condenser" (Text(Template), "The condenser's id.") ["ohm" Text(Expression), "Its insulation, ohm."];
+    "capacitance" "a condenser's loss" (Text(Template), "The condenser's id.") ["factor" Text(Expression), "Share that is left."];
+    "weak" "a weak secondary" (Text(Template), "The coil's id.") ["passed-on" Text(Expression), "Share of the energy that comes out."];
+    "turns" "shorted turns" (Text(Template), "The coil's id.") ["share" Text(Expression), "Share of the primary's turns."]
+        ["passed-on" Text(Expression), "Share of the energy that comes out."];
+    "coil" "another coil" (Text(Template), "The coil's id.") ["factor" Text(Expression), "Its primary's resistance over the right one's."];
+    "reversed" "a reversed coil" (Text(Template), "The coil's id.");
+    "stuck" "stuck points" (Text(Template), "The points set's id.") ["at" STUCK, "Where they stay."];
+    "points-gap" "a points gap" (Text(Template), "The points set's id.") ["millimetre" Text(Expression), "Gap, millimetre."];
+    "dwell" "a dwell" (Text(Template), "The points set's id.") ["degrees" Text(Expression), "Crank angle closed in a cycle, degree."];
+    "plug-gap" "a plug gap" (Text(Template), "The plug's id.") ["millimetre" Text(Expression), "Gap, millimetre."];
+];
+const TWO_TERMINALS: Shape = Shape::Ref("two", &TWO);
+const STUCK: Shape = OneOf("place of stuck points", || vec![PointsAt::Open.name(), PointsAt::Closed.name()]);

@@ -1,0 +1,228 @@
+//! Sparks: at a tester, at a plug in the open, in the cylinder, and which plugs snap when one points set is opened by hand.
+//!
+//! A coil's spark runs round a circle: out of its lead, over the gap, and home by ground; with two leads home means over the
+//! other plug. Every part of the circle has to be whole, and the voltage has to suffice for every gap in it.
+
+use super::instruments::{Model, Strength};
+use super::transient::{self, Break, passes};
+use super::wiring::{Branch, GROUND, Wiring};
+use super::{CircuitError, Figures};
+use crate::bike::{BikeState, Engine, Instrument, PointsAt, WireRole};
+use crate::trade::gap;
+use std::collections::BTreeSet;
+
+/// A way to ground counts when it has less than this, ohm.
+const PAST_OHM: f64 = 1e6;
+/// A spark with less voltage to spare than this looks weak (common practice, no source).
+const STRONG_FROM: f64 = 1.3;
+/// A spark of less energy than this looks weak, joule (common practice, no source).
+const STRONG_JOULE: f64 = 5e-3;
+/// A gap whose hot electrode is positive needs this much more (common practice, no source: 20 to 40 %).
+const REVERSED_NEEDS: f64 = 1.3;
+/// A tester's pointed electrodes break down at this share of what a uniform field needs: 6 mm in open air is then worth about
+/// a plug's gap under compression (common practice, no source).
+const POINTED_NEEDS: f64 = 0.6;
+/// Pressure, bar absolute, and temperature, kelvin, of open air.
+const OPEN_AIR: (f64, f64) = (1.01325, 293.0);
+/// How long points or a jumper stay closed when the engine is turned by hand, seconds: the current is full.
+const BY_HAND_SECONDS: f64 = 1.0;
+
+/// A high-tension lead, seen from a terminal on it.
+struct Lead {
+    coil: String,
+    /// The coil's own terminal.
+    tower: String,
+    /// Whether what lies between the tower and the terminal conducts; a cap that is off its plug does not count.
+    whole: bool,
+}
+
+impl Model<'_> {
+    /// How long a set stays closed at the engine's speed, seconds.
+    fn closed_seconds(&self, figures: &Figures, engine: Option<Engine>, set: &str) -> f64 {
+        let rpm = match engine {
+            Some(Engine::Kicked) => figures.kick_rpm,
+            Some(Engine::Running) => figures.running_rpm,
+            _ => return BY_HAND_SECONDS,
+        };
+        let degrees_per_second = 6.0 * rpm;
+        figures.timing.get(set).map_or(0.0, |timing| timing.closed) / degrees_per_second
+    }
+
+    /// The spark at a tester, or at a plug taken out (`plug-ID.top` and `plug-ID.thread`). With the engine still, it comes from
+    /// the lifting of a fitted jumper.
+    pub(super) fn spark(&self, state: &BikeState, tool: &Instrument) -> Result<Strength, CircuitError> {
+        let at_rest = self.wiring(state, &BTreeSet::new())?;
+        let lead = self.lead_of_tester(&at_rest, tool)?;
+        let Some(need) = self.need_at_tester(&at_rest, &lead, tool) else { return Ok(Strength::None) };
+        let breaks = self.all_breaks(state, &lead.coil)?;
+        Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
+    }
+
+    /// The plugs whose tester snaps when only `set` is opened by hand, the instrument being a spark tester: one at every lead,
+    /// between the plug's cap and the instrument's second terminal.
+    ///
+    /// # Errors
+    /// Those of [`Wiring::new`] and of the operating point.
+    pub fn flick(&self, state: &BikeState, set: &str) -> Result<Vec<String>, CircuitError> {
+        let down = self.standings(state).pop().unwrap_or_default();
+        let mut up = down.clone();
+        if self.stuck(set).is_none() {
+            up.remove(set);
+        }
+        let (closed, open) = (self.wiring(state, &down)?, self.wiring(state, &up)?);
+        let ground = state.instrument.as_ref().map_or("engine", |tool| tool.second.as_str());
+        let mut snaps = Vec::new();
+        for plug in &self.bike.plugs {
+            let tool = Instrument {
+                kind: crate::bike::InstrumentKind::SparkTester,
+                first: format!("plug-{}.top", *plug.id),
+                second: ground.to_owned(),
+            };
+            let Ok(lead) = self.lead_of_tester(&open, &tool) else { continue };
+            let Some(need) = self.need_at_tester(&open, &lead, &tool) else { continue };
+            let b = transient::at_break(&closed, &open, &lead.coil, BY_HAND_SECONDS)?;
+            if strength(&b, need) > Strength::None {
+                snaps.push(plug.id.value.clone());
+            }
+        }
+        Ok(snaps)
+    }
+
+    fn lead_of_tester(&self, at_rest: &Wiring, tool: &Instrument) -> Result<Lead, CircuitError> {
+        let unknown = || CircuitError::Unknown { what: "coil with a lead at", name: tool.first.clone() };
+        self.lead_to(at_rest, &tool.first).ok_or_else(unknown)
+    }
+
+    /// The voltage that a tester on a lead needs; `None` where the circle is not closed.
+    fn need_at_tester(&self, at_rest: &Wiring, lead: &Lead, tool: &Instrument) -> Option<f64> {
+        let f = &at_rest.figures;
+        let plug = tool.first.strip_prefix("plug-").and_then(|t| t.strip_suffix(".top"));
+        let own_gap = plug.filter(|p| tool.second == format!("plug-{p}.thread"));
+        let grounded = own_gap.is_some() || at_rest.reach(GROUND, PAST_OHM, |_| false).contains(&tool.second);
+        if !lead.whole || !grounded {
+            return None;
+        }
+        let reversed = f.coils.get(&lead.coil).is_some_and(|c| c.reversed);
+        let here = match own_gap.and_then(|p| f.plug_gap.get(p)) {
+            Some(millimetre) => needed(*millimetre, OPEN_AIR, reversed),
+            None => POINTED_NEEDS * needed(f.tester_gap, OPEN_AIR, false),
+        };
+        Some(here + self.need_of_other_end(at_rest, lead)?)
+    }
+
+    /// The spark in the cylinder, under compression, at a plug.
+    ///
+    /// # Errors
+    /// Those of [`Wiring::new`] and of the operating point.
+    pub fn fires(&self, state: &BikeState, plug: &str) -> Result<Strength, CircuitError> {
+        let at_rest = self.wiring(state, &BTreeSet::new())?;
+        let f = &at_rest.figures;
+        let Some(lead) = self.lead_to(&at_rest, &format!("plug-{plug}.top")) else { return Ok(Strength::None) };
+        let reversed = f.coils.get(&lead.coil).is_some_and(|c| c.reversed);
+        let air = (f.compression_bar, f.compression_kelvin);
+        let here = need_at_plug(&at_rest, &lead, plug, air, reversed);
+        let (Some(here), Some(there)) = (here, self.need_of_other_end(&at_rest, &lead)) else {
+            return Ok(Strength::None);
+        };
+        let breaks = self.all_breaks(state, &lead.coil)?;
+        Ok(breaks.iter().map(|b| strength(b, here + there)).max().unwrap_or(Strength::None))
+    }
+
+    /// What the other lead of a two-lead coil needs; nothing on a coil with one; `None` where that way is open.
+    fn need_of_other_end(&self, at_rest: &Wiring, lead: &Lead) -> Option<f64> {
+        let coil = self.bike.coils.iter().find(|c| *c.id == lead.coil)?;
+        if coil.plugs.len() < 2 {
+            return Some(0.0);
+        }
+        let other =
+            coil.plugs.iter().find(|plug| self.bike.lead_of(plug).is_some_and(|wire| *wire.from != lead.tower))?;
+        let top = format!("plug-{}.top", **other);
+        let there = self.lead_to(at_rest, &top)?;
+        let ends = [top, format!("cap-{}.lead", **other), there.tower.clone()];
+        let ground = at_rest.reach(GROUND, PAST_OHM, Branch::is_winding);
+        if ends.iter().any(|end| ground.contains(end)) {
+            return there.whole.then_some(0.0);
+        }
+        need_at_plug(at_rest, &there, other, OPEN_AIR, false)
+    }
+
+    /// The set's place if it never leaves it.
+    pub(super) fn stuck(&self, set: &str) -> Option<PointsAt> {
+        self.changes.iter().find_map(|change| match change {
+            super::Alteration::Stuck { set: stuck, at } if stuck == set => Some(*at),
+            _ => None,
+        })
+    }
+
+    /// Breaks by the points, or with the engine still by lifting what is fitted as a jumper.
+    fn all_breaks(&self, state: &BikeState, coil: &str) -> Result<Vec<Break>, CircuitError> {
+        let turning = matches!(state.engine, Some(Engine::Kicked | Engine::Running | Engine::Turned));
+        if turning {
+            let figures = self.wiring(state, &BTreeSet::new())?.figures;
+            let breaks = self.breaks(state, coil, |set| self.closed_seconds(&figures, state.engine, set))?;
+            return Ok(breaks.into_iter().map(|(_, b)| b).collect());
+        }
+        let mut lifted = state.clone();
+        lifted.fitted.retain(|name, _| !name.contains("jumper"));
+        if lifted.fitted.len() == state.fitted.len() {
+            return Ok(Vec::new());
+        }
+        let one = |points: BTreeSet<String>| {
+            let (down, up) = (self.wiring(state, &points)?, self.wiring(&lifted, &points)?);
+            transient::at_break(&down, &up, coil, BY_HAND_SECONDS)
+        };
+        self.standings(state).into_iter().take(1).map(one).collect()
+    }
+
+    /// The lead that a terminal is on.
+    fn lead_to(&self, wiring: &Wiring, terminal: &str) -> Option<Lead> {
+        let coil_of = |tower: &str| Some(tower.strip_prefix("coil-")?.rsplit_once('.')?.0.to_owned());
+        let (part, end) = terminal.split_once('.')?;
+        if part.starts_with("coil-") && end.ends_with("lead") {
+            let coil = coil_of(terminal)?;
+            let there = self.bike.coils.iter().any(|c| *c.id == coil);
+            return there.then(|| Lead { coil, tower: terminal.to_owned(), whole: true });
+        }
+        let plug = match end {
+            "top" => part.strip_prefix("plug-")?,
+            "lead" => part.strip_prefix("cap-")?,
+            _ => return None,
+        };
+        let cap = format!("cap-{plug}");
+        let foot = format!("{cap}.lead");
+        // Leads may have been exchanged: what ends in the cap counts, not what the profile says.
+        let ends_here = |b: &&Branch| b.b == foot && b.a.starts_with("coil-") && b.part.contains(" to ");
+        let (lead, tower) = match wiring.branches.iter().find(ends_here) {
+            Some(branch) => (branch.part.clone(), branch.a.clone()),
+            None => {
+                let wire = self.bike.lead_of(plug).filter(|wire| wire.role() == WireRole::Lead)?;
+                (wire.id(), wire.from.value.clone())
+            }
+        };
+        let between: Vec<String> = if end == "top" { vec![lead, cap] } else { vec![lead] };
+        let mut pieces = wiring.branches.iter().filter(|b| between.contains(&b.part));
+        let whole = pieces.all(|b| passes(Branch { parted: false, ..b.clone() }.ohm()));
+        Some(Lead { coil: coil_of(&tower)?, tower, whole })
+    }
+}
+
+/// The voltage that a plug in its place needs; `None` where its lead, its cap or its seat do not lead on.
+fn need_at_plug(at_rest: &Wiring, lead: &Lead, plug: &str, air: (f64, f64), reversed: bool) -> Option<f64> {
+    let fitted = at_rest.reach(GROUND, PAST_OHM, |_| false).contains(&format!("plug-{plug}.thread"));
+    let on = at_rest.reach(&lead.tower, PAST_OHM, Branch::is_winding).contains(&format!("plug-{plug}.top"));
+    let gap = at_rest.figures.plug_gap.get(plug)?;
+    (lead.whole && fitted && on).then(|| needed(*gap, air, reversed))
+}
+
+/// Voltage a gap needs, volt.
+fn needed(millimetre: f64, (bar, kelvin): (f64, f64), reversed: bool) -> f64 {
+    gap::breakdown_volt(millimetre, bar, kelvin) * if reversed { REVERSED_NEEDS } else { 1.0 }
+}
+
+fn strength(b: &Break, needed: f64) -> Strength {
+    match b.available_volt / needed {
+        share if share < 1.0 => Strength::None,
+        share if share < STRONG_FROM || b.joule * b.passed_on < STRONG_JOULE => Strength::Weak,
+        _ => Strength::Strong,
+    }
+}

@@ -1,0 +1,58 @@
+//! `probeside amend`: what is added to a record afterwards, by name and with its time: a reviewer's remark, or the removal of its sound.
+//! Nothing that is there is altered; a session that was ended is ended again, with a new digest, and the old one still fits the part
+//! it was given for.
+
+use super::outcome::{Failure, Outcome};
+use super::say;
+use crate::session::{Entry, Folder, Journal, Kind, Opened, Remark};
+use std::path::PathBuf;
+
+/// Adds a remark to a session's record, or removes its sound. Nothing that is there is altered.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The session's folder
+    session: PathBuf,
+    /// Who does it
+    #[arg(long, value_name = "NAME")]
+    by: String,
+    /// What the remark says; with --forget-sound, why the sound goes
+    #[arg(value_name = "TEXT")]
+    text: String,
+    /// The line of the journal that the remark is about, from 0
+    #[arg(long, value_name = "SEQ", conflicts_with = "forget_sound")]
+    about: Option<u64>,
+    /// Remove every recording of a voice; the record stays verifiable
+    #[arg(long)]
+    forget_sound: bool,
+}
+
+/// Carries it out.
+///
+/// # Errors
+/// A name or a text of spaces; a folder that is no session, is altered or is in use; storage that fails.
+pub fn run(args: &Args) -> Outcome {
+    let (by, text) = (args.by.trim(), args.text.trim());
+    if by.is_empty() || text.is_empty() {
+        return Err(Failure::Usage("A remark needs a name and a text: probeside amend SESSION --by NAME TEXT".into()));
+    }
+    let Opened { mut journal, entries, repair, clock } = Journal::open(Box::new(Folder::at(&args.session)))?;
+    if let Some(repair) = repair {
+        eprintln!("{}", repair.sentence());
+    }
+    let now = clock.now();
+    let done = if args.forget_sound {
+        let gone = journal.forget_sound(by, text, &now)?;
+        format!("{gone} recordings were removed; their hashes stay in the journal.")
+    } else {
+        let remark = Remark { by: by.to_owned(), text: text.to_owned(), about: args.about };
+        let line = journal.remark(&remark, &now)?;
+        format!("The remark is line {line} of the journal.")
+    };
+    if entries.iter().any(|entry: &Entry| entry.is(Kind::End)) {
+        let digest = journal.finish(&now)?;
+        say(&format!("{done} Digest {} ({}).\n", digest.short, digest.sha256));
+    } else {
+        say(&format!("{done}\n"));
+    }
+    Ok(0)
+}

@@ -1,0 +1,57 @@
+//! Which recogniser hears, and whose voice it knows: the same choice for every command.
+
+use super::outcome::Failure;
+use crate::hear::{self, HearError, Recogniser, VoiceError, Wanted};
+use std::path::PathBuf;
+
+/// The choice of a recogniser.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct EngineArgs {
+    /// The recogniser [default: moonshine]
+    #[arg(long, value_name = "NAME")]
+    pub engine: Option<String>,
+    /// The folder of the recogniser's model, for vosk [default: models/cache/vosk-model-LANGUAGE...]
+    #[arg(long, value_name = "DIR")]
+    pub model: Option<PathBuf>,
+    /// Somebody whose voice was learnt with 'probeside enrol NAME'
+    #[arg(long, value_name = "NAME")]
+    pub voice_of: Option<String>,
+}
+
+impl EngineArgs {
+    /// Opens the recogniser for a vocabulary's language and lends it the voice.
+    pub fn open(&self, language: &str) -> Result<Box<dyn Recogniser>, Failure> {
+        self.ready(language).map_err(unheard)
+    }
+
+    /// The same with the recogniser's own error.
+    pub fn ready(&self, language: &str) -> Result<Box<dyn Recogniser>, HearError> {
+        let wanted = Wanted { engine: self.engine.as_deref(), model: self.model.as_deref(), language: Some(language) };
+        let mut engine = hear::open_for(wanted)?;
+        if let Some(name) = &self.voice_of {
+            engine.use_voice(hear::voice_of(name)?)?;
+        }
+        Ok(engine)
+    }
+}
+
+/// A recogniser that does not open: the machine lacks something, or it was named wrongly.
+pub fn unheard(why: HearError) -> Failure {
+    match why {
+        HearError::Voice(why) => unvoiced(why),
+        why if why.is_machine() => Failure::Lacks(why.to_string()),
+        HearError::Failed(_) | HearError::OtherVoice { .. } | HearError::UnknownWords { .. } => {
+            Failure::Input(why.to_string())
+        }
+        _ => Failure::Usage(why.to_string()),
+    }
+}
+
+/// A voice that cannot be used.
+pub fn unvoiced(why: VoiceError) -> Failure {
+    match why {
+        VoiceError::BadName(_) => Failure::Usage(why.to_string()),
+        VoiceError::NoFolder => Failure::Lacks(why.to_string()),
+        _ => Failure::Input(why.to_string()),
+    }
+}

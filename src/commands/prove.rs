@@ -1,0 +1,79 @@
+//! `probeside prove`: does a procedure find every fault of a bike's fault library?
+
+use super::load;
+use super::outcome::{Failure, Outcome};
+use super::say;
+use crate::circuit::faults::Library;
+use crate::diagnose::{self, Bench, Wanted};
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Leads the walker through a procedure under every fault, the answers computed from the bike's circuit
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The procedure: a file, or the name of a shipped one such as no-spark
+    pub procedure: PathBuf,
+    /// The bike's profile
+    #[arg(long, value_name = "FILE")]
+    pub bike: PathBuf,
+    /// The fault library; without it, the shipped one
+    #[arg(long, value_name = "FILE")]
+    pub faults: Option<PathBuf>,
+    /// Also every pair of faults
+    #[arg(long)]
+    pub pairs: bool,
+    /// Also every fault with one wrong observation
+    #[arg(long)]
+    pub slips: bool,
+    /// Also print a line for every fault
+    #[arg(long)]
+    pub every: bool,
+    /// Print JSON instead of tables
+    #[arg(long)]
+    pub json: bool,
+    /// Also write the D-matrix (tests by faults) to this file as comma-separated values
+    #[arg(long, value_name = "FILE")]
+    pub csv: Option<PathBuf>,
+}
+
+/// Carries it out; exit code 1 when a fault is missed or a sound part is condemned.
+pub fn run(args: &Args) -> Outcome {
+    let shipped = load::shipped();
+    let procedure = load::find(&args.procedure, &shipped);
+    let bike = load::find(&args.bike, &shipped.join("bikes"));
+    let words = shipped.join("vocabulary").join("en.yaml");
+    let world = Arc::new(load::world(&procedure, &bike, &words)?.world);
+    let library = Library::load(&args.faults.clone().unwrap_or_else(|| shipped.join("faults").join("ignition.yaml")))?;
+    let faults = library.for_bike_in(&world.bike, &world.vocabulary)?;
+    let bench = Bench::new(&world.bike, &library, &faults);
+    let wanted = Wanted { pairs: args.pairs, slips: args.slips };
+    let terminal = std::io::stderr().is_terminal();
+    let progress = |what: &str, done: usize, of: usize| {
+        if terminal {
+            let of = if of > 0 { format!(" of {of}") } else { String::new() };
+            eprint!("\r{what}: {done}{of}   ");
+            let _ = std::io::stderr().flush();
+        }
+    };
+    let proved = diagnose::prove(&world, &faults, &bench, wanted, &progress)
+        .map_err(|e| Failure::Input(format!("{} cannot be proved on {}: {e}", world.main, world.bike.name)))?;
+    if terminal && (args.pairs || args.slips) {
+        eprintln!();
+    }
+    if let Some(path) = &args.csv {
+        std::fs::write(path, diagnose::d_matrix_csv(&proved.matrix, &faults))
+            .map_err(|e| Failure::Input(format!("{} cannot be written ({e}); give another file", path.display())))?;
+    }
+    if args.json {
+        let json = serde_json::to_string_pretty(&proved.proof)
+            .map_err(|e| Failure::Input(format!("The result does not go into JSON: {e}.")))?;
+        say(&(json + "\n"));
+    } else {
+        say(&diagnose::text(&proved.proof));
+        if args.every {
+            say(&format!("\nEvery fault:\n{}", diagnose::every_fault(&proved.proof)));
+        }
+    }
+    Ok(if proved.proof.holds() { 0 } else { 1 })
+}

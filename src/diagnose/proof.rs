@@ -1,0 +1,183 @@
+//! The result of a proof, as JSON documents it. Fields are added, never renamed, within one schema version.
+
+use super::{Figures, Verdict};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Version of the JSON's schema.
+pub const SCHEMA_VERSION: u32 = 1;
+
+/// One fault.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Finding {
+    /// Its id, `KIND:PLACE`.
+    pub fault: String,
+    /// In words.
+    pub words: String,
+    /// The parts, one of which is to be repaired.
+    pub parts: Vec<String>,
+    /// How likely it is beside the others.
+    pub likelihood: f64,
+    /// It harms the ignition and has to be found; the figures are over these.
+    pub counts: bool,
+    /// What only an exchange of parts tells from it, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub only_by_substitution: Option<String>,
+    /// The conclusion that the walk came to, with its round: `coil-bad left`.
+    pub conclusion: String,
+    /// How that is judged.
+    pub verdict: Verdict,
+    /// The conclusion does not say that all is well.
+    pub detected: bool,
+    /// Number of parts in its ambiguity group, its own included.
+    pub ambiguity_group: usize,
+    /// The other faults in it.
+    pub ambiguous_with: Vec<String>,
+    /// Questions asked.
+    pub steps: usize,
+    /// Working minutes.
+    pub minutes: f64,
+    /// The answer that decided, as `STEP: ANSWER`.
+    pub decided_by: String,
+}
+
+/// How small a fault is still found.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Smallest {
+    /// `KIND:PLACE`.
+    pub fault: String,
+    /// The severity's unit.
+    pub unit: String,
+    /// The smallest severity from which on it is found; none if none is.
+    pub found_from: Option<f64>,
+    /// Severities that count, from the mildest on.
+    pub counts_from: Option<f64>,
+}
+
+/// What came of the healthy bike.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Healthy {
+    /// Its conclusion.
+    pub conclusion: String,
+    /// It says that all is well.
+    pub right: bool,
+    /// Questions asked.
+    pub steps: usize,
+    /// Working minutes.
+    pub minutes: f64,
+}
+
+/// Two faults at once that came out wrong.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Pair {
+    /// The two.
+    pub faults: [String; 2],
+    /// The conclusion.
+    pub conclusion: String,
+    /// How it is judged.
+    pub verdict: Verdict,
+}
+
+/// Every pair of faults.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Pairs {
+    /// How many pairs.
+    pub pairs: usize,
+    /// Of them: one of the two was found or mended.
+    pub found: usize,
+    /// Nothing was condemned, though something is wrong.
+    pub undecided: usize,
+    /// The conclusion says that all is well.
+    pub missed: usize,
+    /// A part was condemned that is neither of the two.
+    pub wrong: usize,
+    /// The missed and the wrong ones, at most the first thousand.
+    pub listed: Vec<Pair>,
+}
+
+/// A wrong observation that leads to a wrong conclusion under some faults.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Misled {
+    /// `points-turn left`.
+    pub place: String,
+    /// What was there.
+    pub right: String,
+    /// What was said.
+    pub given: String,
+    /// The conclusion.
+    pub conclusion: String,
+    /// Under how many faults.
+    pub faults: usize,
+}
+
+/// Every fault with one wrong observation.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Slips {
+    /// Walks: a fault, a question on its way, a wrong answer to it.
+    pub walks: usize,
+    /// A part at fault was found or mended all the same.
+    pub found: usize,
+    /// Nothing was condemned.
+    pub undecided: usize,
+    /// The conclusion says that all is well.
+    pub missed: usize,
+    /// A sound part was condemned and the wrong answer had been repeated, rightly, before.
+    pub wrong_repeated: usize,
+    /// A sound part was condemned without the wrong answer's question being put again.
+    pub wrong_unrepeated: usize,
+    /// The last as a share of the walks.
+    pub wrong_unrepeated_rate: f64,
+    /// Where.
+    pub misled: Vec<Misled>,
+}
+
+/// What a procedure finds on a bike.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Proof {
+    /// [`SCHEMA_VERSION`].
+    pub schema: u32,
+    /// Procedure id.
+    pub procedure: String,
+    /// Its version.
+    pub procedure_version: u32,
+    /// The bike's name.
+    pub bike: String,
+    /// Each fault counted once.
+    #[serde(flatten)]
+    pub figures: Figures,
+    /// Each fault counted by its likelihood.
+    pub by_likelihood: Figures,
+    /// The healthy bike.
+    pub healthy: Healthy,
+    /// Every fault, those too mild to count included.
+    pub faults: Vec<Finding>,
+    /// For every fault that comes in several severities, the smallest that is still found.
+    pub smallest_found: Vec<Smallest>,
+    /// Steps for which nothing tells what would be seen, and why: the answer that means good is given there.
+    pub not_told: BTreeMap<String, String>,
+    /// Steps that have several answers and got one and the same under every fault and on the healthy bike.
+    pub never_decides: Vec<String>,
+    /// Steps that no walk came to.
+    pub never_asked: Vec<String>,
+    /// Conclusions that no walk came to.
+    pub never_concluded: Vec<String>,
+    /// With `--pairs`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pairs: Option<Pairs>,
+    /// With `--slips`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub slips: Option<Slips>,
+}
+
+impl Proof {
+    /// Faults that count and are judged so.
+    pub fn judged(&self, verdict: Verdict) -> impl Iterator<Item = &Finding> {
+        self.faults.iter().filter(move |f| f.counts && f.verdict == verdict)
+    }
+
+    /// No fault is missed, no sound part is condemned, and a healthy bike is called healthy.
+    pub fn holds(&self) -> bool {
+        let wrong = |f: &Finding| f.verdict == Verdict::Wrong || (f.counts && f.verdict == Verdict::Missed);
+        self.healthy.right && !self.faults.iter().any(wrong)
+    }
+}

@@ -1,0 +1,318 @@
+//! A proof from beginning to end: every fault alone, then pairs and slips where they are asked for.
+
+use super::measure::{groups, judge, parts};
+use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
+use super::simulate::{Outcome, Setting, Sighting, meaning, simulate};
+use super::{Asked, Judgement, Observer, ProveError, Verdict, measure};
+use crate::circuit::faults::Fault;
+use crate::procedure::Meaning;
+use crate::walk::World;
+use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
+use std::sync::Arc;
+
+/// Pairs that are walked together; between batches progress is told.
+const BATCH: usize = 400;
+/// Most pairs that are listed by name.
+const MOST_LISTED: usize = 1000;
+
+/// What is to be proved beside the single faults.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Wanted {
+    /// Every pair of faults.
+    pub pairs: bool,
+    /// Every fault with one wrong observation.
+    pub slips: bool,
+}
+
+/// Told now and then: what is being done, how much of it, of how much.
+pub type Progress<'p> = &'p dyn Fn(&str, usize, usize);
+
+/// A proof and what it was made of.
+pub struct Proved {
+    /// The result.
+    pub proof: Proof,
+    /// Every deciding question with its answers: on the healthy bike, and under each fault.
+    pub matrix: Vec<Row>,
+}
+
+/// One test of the D-matrix.
+pub struct Row {
+    /// The question, in the state it was first asked in.
+    pub asked: Rc<Asked>,
+    /// The healthy bike's answer.
+    pub healthy: String,
+    /// The answer under each fault.
+    pub answers: Vec<String>,
+}
+
+/// Proves `world`'s main procedure for its bike.
+///
+/// # Errors
+/// The procedure, the bike's wiring and the walker do not go together.
+pub fn prove(
+    world: &Arc<World>,
+    faults: &[Fault],
+    observer: &dyn Observer,
+    wanted: Wanted,
+    progress: Progress<'_>,
+) -> Result<Proved, ProveError> {
+    let mut cases: Vec<Vec<usize>> = (0..faults.len()).map(|s| vec![s]).collect();
+    cases.push(Vec::new());
+    let mut outcomes: Vec<Option<Outcome>> = vec![None; cases.len()];
+    let setting = Setting { world, faults, cases: &cases, observer, slips: false };
+    simulate(&setting, &mut |case, outcome| outcomes[case] = Some(outcome))?;
+    let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().collect();
+    if outcomes.len() != cases.len() {
+        let why = "a walk came to no end".to_owned();
+        return Err(ProveError::Walk { step: String::new(), fault: String::new(), why });
+    }
+    let sightings = seen_on_the_ways(&outcomes);
+    let matrix = d_matrix(&sightings, faults.len(), observer);
+    let healthy = outcomes.pop().expect("the healthy bike was walked last");
+    let judged: Vec<Judgement> = outcomes.iter().enumerate().map(|(n, o)| judgement(n, &faults[n], o)).collect();
+    let counting: Vec<Judgement> = judged.iter().filter(|one| faults[one.fault].counts).cloned().collect();
+    let by_end = groups(&counting);
+    let finding = |(one, outcome): (&Judgement, &Outcome)| {
+        let fault = &faults[one.fault];
+        let mut group = by_end.get(one.end.as_str()).cloned().unwrap_or_default();
+        group.retain(|other| *other != one.fault);
+        let ambiguous_with = group.iter().map(|other| faults[*other].id.clone()).collect();
+        group.push(one.fault);
+        Finding {
+            fault: fault.id.clone(),
+            words: fault.words.clone(),
+            parts: fault.parts.clone(),
+            likelihood: fault.likelihood,
+            counts: fault.counts,
+            only_by_substitution: fault.only_by_substitution.clone(),
+            conclusion: outcome.reached.name(),
+            verdict: one.verdict,
+            detected: one.verdict != Verdict::Missed,
+            ambiguity_group: parts(&group, faults),
+            ambiguous_with,
+            steps: one.steps,
+            minutes: one.minutes,
+            decided_by: decided_by(world, outcome),
+        }
+    };
+    let findings = judged.iter().zip(&outcomes).map(finding).collect();
+    let main = &world.procedures[&world.main];
+    let mut proof = Proof {
+        schema: SCHEMA_VERSION,
+        procedure: world.main.clone(),
+        procedure_version: main.version,
+        bike: world.bike.name.clone(),
+        figures: measure(&counting, faults, |_| 1.0),
+        by_likelihood: measure(&counting, faults, |f| f.likelihood),
+        healthy: Healthy {
+            conclusion: healthy.reached.name(),
+            right: healthy.reached.healthy,
+            steps: healthy.steps,
+            minutes: healthy.minutes,
+        },
+        smallest_found: smallest_found(&judged, faults),
+        not_told: observer.not_told(),
+        faults: findings,
+        never_decides: never_decides(&sightings),
+        never_asked: never_asked(world, &sightings),
+        never_concluded: never_concluded(world, outcomes.iter().chain([&healthy])),
+        pairs: None,
+        slips: None,
+    };
+    let counting: Vec<usize> = (0..faults.len()).filter(|f| faults[*f].counts).collect();
+    if wanted.slips {
+        let cases: Vec<Vec<usize>> = counting.iter().map(|f| vec![*f]).chain([Vec::new()]).collect();
+        let setting = Setting { cases: &cases, slips: true, ..setting };
+        proof.slips = Some(slips(&setting, progress)?);
+    }
+    if wanted.pairs {
+        proof.pairs = Some(pairs(world, faults, &counting, observer, progress)?);
+    }
+    Ok(Proved { proof, matrix })
+}
+
+fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
+    let verdict = judge(&[fault], outcome);
+    let end = match verdict {
+        // Whoever mends it has seen which part it was.
+        Verdict::Mended => format!("{}, after mending {}", outcome.reached.name(), fault.parts.join(" or ")),
+        _ => outcome.reached.name(),
+    };
+    Judgement { fault: number, end, verdict, steps: outcome.steps, minutes: outcome.minutes }
+}
+
+/// Every answer on every way, once.
+fn seen_on_the_ways(outcomes: &[Outcome]) -> Vec<Rc<Sighting>> {
+    let mut all: Vec<Rc<Sighting>> = Vec::new();
+    let mut known = BTreeSet::new();
+    for outcome in outcomes {
+        let mut way = Vec::new();
+        let mut at = outcome.last.clone();
+        while let Some(one) = at {
+            if !known.insert(Rc::as_ptr(&one) as usize) {
+                break;
+            }
+            at = one.before.clone();
+            way.push(one);
+        }
+        all.extend(way.into_iter().rev());
+    }
+    all
+}
+
+/// The last answer that was not as it should be.
+fn decided_by(world: &World, outcome: &Outcome) -> String {
+    let mut at = outcome.last.as_deref();
+    while let Some(one) = at {
+        if meaning(world, one) == Meaning::Bad {
+            return format!("{}: {}", one.asked.place(), one.answer);
+        }
+        at = one.before.as_deref();
+    }
+    String::new()
+}
+
+fn smallest_found(judged: &[Judgement], faults: &[Fault]) -> Vec<Smallest> {
+    let mut all: Vec<(String, Vec<&Judgement>)> = Vec::new();
+    for one in judged.iter().filter(|one| faults[one.fault].severity.is_some()) {
+        let fault = &faults[one.fault];
+        let id = if fault.place.is_empty() { fault.kind.clone() } else { format!("{}:{}", fault.kind, fault.place) };
+        match all.last_mut() {
+            Some((last, group)) if *last == id => group.push(one),
+            _ => all.push((id, vec![one])),
+        }
+    }
+    let smallest = |(fault, group): (String, Vec<&Judgement>)| {
+        let found = |one: &&&Judgement| matches!(one.verdict, Verdict::Found | Verdict::Mended);
+        let from = group.iter().rev().take_while(found).last();
+        let counts = group.iter().find(|one| faults[one.fault].counts);
+        Smallest {
+            fault,
+            unit: faults[group[0].fault].unit.clone().unwrap_or_default(),
+            found_from: from.and_then(|one| faults[one.fault].severity),
+            counts_from: counts.and_then(|one| faults[one.fault].severity),
+        }
+    };
+    all.into_iter().map(smallest).collect()
+}
+
+fn d_matrix(sightings: &[Rc<Sighting>], faults: usize, observer: &dyn Observer) -> Vec<Row> {
+    let mut rows: Vec<Row> = Vec::new();
+    let mut known = BTreeSet::new();
+    for one in sightings.iter().filter(|s| s.asked.decides()) {
+        let asked = &one.asked;
+        if !known.insert((asked.procedure.clone(), asked.place())) {
+            continue;
+        }
+        // Under a fault that the state of this question does not fit there is no answer.
+        let answer = |faults: &[usize]| observer.seen(faults, asked).map_or_else(|_| String::new(), |s| asked.name(s));
+        let answers = (0..faults).map(|s| answer(&[s])).collect();
+        rows.push(Row { asked: asked.clone(), healthy: answer(&[]), answers });
+    }
+    rows
+}
+
+fn never_decides(sightings: &[Rc<Sighting>]) -> Vec<String> {
+    let mut answers: BTreeMap<(&str, &str), BTreeSet<&str>> = BTreeMap::new();
+    for one in sightings.iter().filter(|s| s.asked.decides()) {
+        answers.entry((&one.asked.procedure, &one.asked.id)).or_default().insert(&one.answer);
+    }
+    answers.into_iter().filter(|(_, a)| a.len() == 1).map(|((p, s), _)| format!("{p}/{s}")).collect()
+}
+
+fn never_asked(world: &World, sightings: &[Rc<Sighting>]) -> Vec<String> {
+    let asked: BTreeSet<_> = sightings.iter().map(|s| (s.asked.procedure.as_str(), s.asked.id.as_str())).collect();
+    let all = world.procedures.values().flat_map(|p| p.steps.iter().map(|s| (p.id.as_str(), s.id.as_str())));
+    all.filter(|s| !asked.contains(s)).map(|(p, s)| format!("{p}/{s}")).collect()
+}
+
+fn never_concluded<'o>(world: &World, outcomes: impl Iterator<Item = &'o Outcome>) -> Vec<String> {
+    let reached: BTreeSet<_> =
+        outcomes.map(|o| (o.reached.procedure.as_str(), o.reached.conclusion.as_str())).collect();
+    let all = world.procedures.values().flat_map(|p| p.conclusions.iter().map(|c| (p.id.as_str(), c.id.as_str())));
+    all.filter(|c| !reached.contains(c)).map(|(p, c)| format!("{p}/{c}")).collect()
+}
+
+fn pairs(
+    world: &Arc<World>,
+    all: &[Fault],
+    counting: &[usize],
+    observer: &dyn Observer,
+    progress: Progress<'_>,
+) -> Result<Pairs, ProveError> {
+    let two = |n: usize| counting[n + 1..].iter().map(move |b| vec![counting[n], *b]);
+    // Two severities of one fault are no pair.
+    let one_place = |pair: &Vec<usize>| {
+        let (a, b) = (&all[pair[0]], &all[pair[1]]);
+        a.kind == b.kind && a.place == b.place
+    };
+    let cases: Vec<Vec<usize>> = (0..counting.len()).flat_map(two).filter(|pair| !one_place(pair)).collect();
+    let mut of = Pairs { pairs: cases.len(), found: 0, undecided: 0, missed: 0, wrong: 0, listed: Vec::new() };
+    for (n, batch) in cases.chunks(BATCH).enumerate() {
+        progress("pairs of faults", n * BATCH, cases.len());
+        let setting = Setting { world, faults: all, cases: batch, observer, slips: false };
+        simulate(&setting, &mut |case, outcome| {
+            let faults: Vec<&Fault> = batch[case].iter().map(|s| &all[*s]).collect();
+            let verdict = judge(&faults, &outcome);
+            *match verdict {
+                Verdict::Found | Verdict::Mended => &mut of.found,
+                Verdict::Undecided => &mut of.undecided,
+                Verdict::Missed => &mut of.missed,
+                Verdict::Wrong => &mut of.wrong,
+            } += 1;
+            if matches!(verdict, Verdict::Missed | Verdict::Wrong) && of.listed.len() < MOST_LISTED {
+                let faults = [faults[0].id.clone(), faults[1].id.clone()];
+                of.listed.push(Pair { faults, conclusion: outcome.reached.name(), verdict });
+            }
+        })?;
+    }
+    progress("pairs of faults", cases.len(), cases.len());
+    of.listed.sort_by(|a, b| a.faults.cmp(&b.faults));
+    Ok(of)
+}
+
+fn slips(setting: &Setting<'_>, progress: Progress<'_>) -> Result<Slips, ProveError> {
+    let mut of = Slips {
+        walks: 0,
+        found: 0,
+        undecided: 0,
+        missed: 0,
+        wrong_repeated: 0,
+        wrong_unrepeated: 0,
+        wrong_unrepeated_rate: 0.0,
+        misled: Vec::new(),
+    };
+    let mut misled: BTreeMap<[String; 4], usize> = BTreeMap::new();
+    simulate(setting, &mut |case, outcome| {
+        let Some(slip) = &outcome.slip else { return };
+        of.walks += 1;
+        if of.walks.is_multiple_of(BATCH) {
+            progress("walks with a slip", of.walks, 0);
+        }
+        let faults: Vec<&Fault> = setting.cases[case].iter().map(|s| &setting.faults[*s]).collect();
+        match judge(&faults, &outcome) {
+            Verdict::Found | Verdict::Mended => of.found += 1,
+            Verdict::Undecided => of.undecided += 1,
+            Verdict::Missed if faults.is_empty() => of.found += 1,
+            Verdict::Missed => of.missed += 1,
+            Verdict::Wrong if slip.repeated => of.wrong_repeated += 1,
+            Verdict::Wrong => {
+                of.wrong_unrepeated += 1;
+                let key = [slip.place.clone(), slip.right.clone(), slip.given.clone(), outcome.reached.name()];
+                *misled.entry(key).or_default() += 1;
+            }
+        }
+    })?;
+    of.wrong_unrepeated_rate = of.wrong_unrepeated as f64 / (of.walks as f64).max(1.0);
+    let one = |([place, right, given, conclusion], faults): ([String; 4], usize)| Misled {
+        place,
+        right,
+        given,
+        conclusion,
+        faults,
+    };
+    of.misled = misled.into_iter().map(one).collect();
+    of.misled.sort_by(|a, b| b.faults.cmp(&a.faults).then_with(|| a.place.cmp(&b.place)));
+    Ok(of)
+}

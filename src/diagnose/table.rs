@@ -1,0 +1,191 @@
+//! A proof for people, and its D-matrix as comma-separated values (RFC 4180).
+
+use super::proof::{Finding, Proof};
+use super::prove::Row;
+use super::{Figures, Verdict};
+use crate::circuit::faults::Fault;
+use std::fmt::Write;
+
+/// Most lines of a list that may be long.
+const MOST_LINES: usize = 20;
+
+/// The proof in words.
+pub fn text(proof: &Proof) -> String {
+    let mut out = String::new();
+    let n = proof.faults.len();
+    let _ = writeln!(
+        out,
+        "{} (version {}) on {}: {n} faults, each alone.",
+        proof.procedure, proof.procedure_version, proof.bike
+    );
+    let _ = writeln!(out);
+    let _ = writeln!(out, "{:<44} {:>12} {:>14}", "", "each once", "by likelihood");
+    type Figure = (&'static str, fn(&Figures) -> f64, bool);
+    let rows: [Figure; 8] = [
+        ("fault detection rate", |f| f.fault_detection_rate, true),
+        ("fault isolation rate (one part)", |f| f.fault_isolation_rate, true),
+        ("  at most two parts", |f| f.isolated_to_two, true),
+        ("  at most three parts", |f| f.isolated_to_three, true),
+        ("mean ambiguity group, parts", |f| f.mean_ambiguity_group, false),
+        ("mean ambiguity group, faults", |f| f.mean_ambiguity_group_faults, false),
+        ("mean questions", |f| f.mean_steps, false),
+        ("mean minutes", |f| f.mean_minutes, false),
+    ];
+    for (name, of, share) in rows {
+        let show = |v: f64| if share { format!("{:.1} %", v * 100.0) } else { format!("{v:.2}") };
+        let _ = writeln!(out, "{name:<44} {:>12} {:>14}", show(of(&proof.figures)), show(of(&proof.by_likelihood)));
+    }
+    let h = &proof.healthy;
+    let right = if h.right { "" } else { ", which is wrong" };
+    let _ = writeln!(
+        out,
+        "\nThe healthy bike: {}{right}, after {} questions and {:.0} minutes.",
+        h.conclusion, h.steps, h.minutes
+    );
+    for (verdict, title) in [
+        (Verdict::Missed, "Missed: the walk says that all is well"),
+        (Verdict::Wrong, "Wrong part condemned"),
+        (Verdict::Undecided, "Noticed, and no part condemned"),
+    ] {
+        let all: Vec<&Finding> = proof.judged(verdict).collect();
+        if !all.is_empty() {
+            let _ = writeln!(out, "\n{title} ({}):", all.len());
+            for f in all {
+                let by = if f.decided_by.is_empty() { String::new() } else { format!(" ({})", f.decided_by) };
+                let _ = writeln!(out, "  {:<58} {}{by}", f.fault, f.conclusion);
+            }
+        }
+    }
+    let mild: Vec<&Finding> = proof.faults.iter().filter(|f| !f.counts && f.verdict == Verdict::Wrong).collect();
+    if !mild.is_empty() {
+        let _ = writeln!(out, "\nWrong part condemned for a fault that is too mild to count ({}):", mild.len());
+        mild.iter().for_each(|f| {
+            let _ = writeln!(out, "  {:<58} {} ({})", f.fault, f.conclusion, f.decided_by);
+        });
+    }
+    groups(proof, &mut out);
+    smallest(proof, &mut out);
+    list(&mut out, "Steps that never decide anything", &proof.never_decides);
+    list(&mut out, "Steps that no walk came to", &proof.never_asked);
+    list(&mut out, "Conclusions never reached", &proof.never_concluded);
+    if let Some(p) = &proof.pairs {
+        let _ = writeln!(
+            out,
+            "\nPairs: {}; one of the two found {}, no part condemned {}, missed {}, another part condemned {}.",
+            p.pairs, p.found, p.undecided, p.missed, p.wrong
+        );
+        for pair in p.listed.iter().take(MOST_LINES) {
+            let _ =
+                writeln!(out, "  {} with {}: {} ({:?})", pair.faults[0], pair.faults[1], pair.conclusion, pair.verdict);
+        }
+        more(&mut out, p.listed.len());
+    }
+    if let Some(s) = &proof.slips {
+        let _ = writeln!(
+            out,
+            "\nOne slip: {} walks; found all the same {}, no part condemned {}, called healthy {}, a sound part condemned {} after \
+             the question was put again and {} ({:.2} %) without.",
+            s.walks,
+            s.found,
+            s.undecided,
+            s.missed,
+            s.wrong_repeated,
+            s.wrong_unrepeated,
+            s.wrong_unrepeated_rate * 100.0
+        );
+        for m in s.misled.iter().take(MOST_LINES) {
+            let _ = writeln!(
+                out,
+                "  {}: `{}` said for `{}` leads to {} ({} faults)",
+                m.place, m.given, m.right, m.conclusion, m.faults
+            );
+        }
+        more(&mut out, s.misled.len());
+    }
+    out
+}
+
+/// A line for every fault: what it was taken for, after how many questions and minutes, and the answer that decided.
+pub fn every_fault(proof: &Proof) -> String {
+    let mut out = String::new();
+    for f in &proof.faults {
+        let counts = if f.counts { "" } else { " (mild)" };
+        let verdict = format!("{:?}{counts}", f.verdict).to_lowercase();
+        let _ = writeln!(
+            out,
+            "{:<66} {verdict:<18} {:<38} {:>3} questions {:>5.1} min  {}",
+            f.fault, f.conclusion, f.steps, f.minutes, f.decided_by
+        );
+    }
+    out
+}
+
+fn more(out: &mut String, all: usize) {
+    if all > MOST_LINES {
+        let _ = writeln!(out, "  and {} more: see --json.", all - MOST_LINES);
+    }
+}
+
+fn groups(proof: &Proof, out: &mut String) {
+    let mut told = std::collections::BTreeSet::new();
+    let several = proof.faults.iter().filter(|f| f.ambiguity_group > 1);
+    let mut lines = Vec::new();
+    for f in several {
+        let mut members = f.ambiguous_with.clone();
+        members.push(f.fault.clone());
+        members.sort();
+        if told.insert(members.clone()) {
+            lines.push(format!("  {} ({} parts): {}", f.conclusion, f.ambiguity_group, members.join(", ")));
+        }
+    }
+    if !lines.is_empty() {
+        let _ = writeln!(out, "\nAmbiguity groups of several parts ({}):", lines.len());
+        for line in lines {
+            let _ = writeln!(out, "{line}");
+        }
+    }
+}
+
+fn smallest(proof: &Proof, out: &mut String) {
+    let late = proof.smallest_found.iter().filter(|s| s.found_from != s.counts_from && s.counts_from.is_some());
+    let lines: Vec<String> = late
+        .map(|s| {
+            let from = |v: Option<f64>| v.map_or_else(|| "none".to_owned(), |v| format!("{v} {}", s.unit));
+            format!("  {:<50} found from {}, counts from {}", s.fault, from(s.found_from), from(s.counts_from))
+        })
+        .collect();
+    if !lines.is_empty() {
+        let _ =
+            writeln!(out, "\nSeverities (the others are found exactly from where they count):\n{}", lines.join("\n"));
+    }
+    for (step, why) in &proof.not_told {
+        let _ = writeln!(out, "\nAt {step} nothing tells what would be seen ({why}): the good answer is given.");
+    }
+}
+
+fn list(out: &mut String, title: &str, items: &[String]) {
+    if !items.is_empty() {
+        let _ = writeln!(out, "\n{title} ({}): {}.", items.len(), items.join(", "));
+    }
+}
+
+fn field(text: &str) -> String {
+    if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.to_owned() }
+}
+
+/// The D-matrix: a line for each test, a column for each fault; 1 where the test's answer differs from the healthy bike's.
+pub fn d_matrix_csv(rows: &[Row], faults: &[Fault]) -> String {
+    let mut out = String::from("procedure,step,round,healthy");
+    for fault in faults {
+        let _ = write!(out, ",{}", field(&fault.id));
+    }
+    out.push_str("\r\n");
+    for row in rows {
+        let asked = &row.asked;
+        let head = [&asked.procedure, &asked.id, asked.round.as_deref().unwrap_or_default(), &row.healthy];
+        out.push_str(&head.map(field).join(","));
+        row.answers.iter().for_each(|a| out.push_str(if *a == row.healthy { ",0" } else { ",1" }));
+        out.push_str("\r\n");
+    }
+    out
+}

@@ -1,0 +1,290 @@
+//! The second recogniser, for languages that have a Vosk model. It runs as `probeside-vosk`, a process of its own, spoken to over
+//! pipes: a missing library or a crash is a sentence, and the next utterance starts it again.
+//!
+//! The library takes a grammar as a word bigram, drops words that the model does not know, and dies of quotation marks. So every
+//! word is looked up first, only letters go over, and a result counts only when it is one of the phrases as a whole.
+
+use super::engine::{HearError, Recogniser};
+use super::models;
+use super::wav::to_16_bit;
+use crate::phrase::number::{self, NumberWords};
+use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis, Vocabulary, normalise};
+use serde_json::{Value, json};
+use std::collections::HashMap;
+use std::io::{BufRead, BufReader, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStdin, Command, Stdio};
+use std::sync::mpsc;
+use std::time::Duration;
+
+/// The name it is chosen by.
+pub const VOSK: &str = "vosk";
+/// Environment variable that names the program, where it does not lie beside this one.
+const PROGRAM_VARIABLE: &str = "PROBESIDE_VOSK";
+const PROGRAM: &str = "probeside-vosk";
+/// The library's file, in the folder `vosk` of the models.
+const LIBRARY: &str = "vosk/libvosk.so";
+/// The beginning of a model's folder; the language follows.
+const MODEL: &str = "vosk-model-";
+/// Time for the model to load, and for one answer.
+const LOADING: Duration = Duration::from_secs(60);
+const ANSWERING: Duration = Duration::from_secs(30);
+/// Numbers said in other ways than the usual ones are left out of the grammar beyond this many.
+const MOST_NUMBERS: usize = 3_000;
+/// What the library writes for anything else.
+const OTHER: [&str; 2] = ["[unk]", "<unk>"];
+/// The library's confidence is no probability: strangers score high too. A whole phrase is believed up to this at most, which is
+/// enough to be taken where "go back" undoes it and is asked about where more hangs on it (a founder's choice, not fitted).
+const MOST_BELIEVED: f64 = 0.95;
+
+/// The other process, running.
+struct Running {
+    child: Child,
+    input: ChildStdin,
+    answers: mpsc::Receiver<String>,
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// Vosk in a process of its own.
+pub struct Vosk {
+    program: PathBuf,
+    library: PathBuf,
+    model: PathBuf,
+    numbers: NumberWords,
+    running: Option<Running>,
+    /// The grammar whose words are known to be known.
+    looked_up: Option<Grammar>,
+}
+
+fn lacks(why: impl Into<String>) -> HearError {
+    HearError::VoskMissing { why: why.into() }
+}
+
+impl Vosk {
+    /// Starts it with the model in `folder`, or with the one of `language` among the models.
+    ///
+    /// # Errors
+    /// When the program, the library or the model is missing or does not start.
+    pub fn open(folder: Option<&Path>, language: &str) -> Result<Self, HearError> {
+        let library = models::member(LIBRARY).ok_or_else(|| lacks(format!("{LIBRARY} is not among the models")))?;
+        let model = match folder {
+            Some(folder) => folder.to_path_buf(),
+            None => models::beginning(&format!("{MODEL}{language}"))
+                .ok_or_else(|| lacks(format!("there is no model for \"{language}\"; name one with --model DIR")))?,
+        };
+        if !model.is_dir() {
+            return Err(lacks(format!("there is no model in {}", model.display())));
+        }
+        let numbers = Vocabulary::english().numbers().clone();
+        let mut out = Self { program: program()?, library, model, numbers, running: None, looked_up: None };
+        out.running()?;
+        Ok(out)
+    }
+
+    fn running(&mut self) -> Result<&mut Running, HearError> {
+        if self.running.is_none() {
+            let mut child = Command::new(&self.program)
+                .arg(&self.library)
+                .arg(&self.model)
+                .stdin(Stdio::piped())
+                .stdout(Stdio::piped())
+                .stderr(Stdio::null())
+                .spawn()
+                .map_err(|e| lacks(format!("{} does not start: {e}", self.program.display())))?;
+            let (Some(input), Some(output)) = (child.stdin.take(), child.stdout.take()) else {
+                return Err(lacks("the system gives no pipes"));
+            };
+            let (to, answers) = mpsc::channel();
+            std::thread::spawn(move || {
+                for line in BufReader::new(output).lines().map_while(Result::ok) {
+                    if to.send(line).is_err() {
+                        return;
+                    }
+                }
+            });
+            let running = Running { child, input, answers };
+            let first = running.answers.recv_timeout(LOADING).unwrap_or_default();
+            let first: Value = serde_json::from_str(&first).unwrap_or_default();
+            if first["ready"] != true {
+                let why = first["error"].as_str().unwrap_or("it ended while it loaded the model");
+                return Err(lacks(format!("{PROGRAM} with the model {}: {why}", self.model.display())));
+            }
+            self.running = Some(running);
+        }
+        self.running.as_mut().ok_or_else(|| lacks("it does not start"))
+    }
+
+    /// Sends a request, and gives the answer. One that ended is started again by the next request.
+    fn ask(&mut self, request: &Value, sound: &[u8]) -> Result<Value, HearError> {
+        let running = self.running()?;
+        let sent = writeln!(running.input, "{request}").and_then(|()| running.input.write_all(sound));
+        let answer = sent.and_then(|()| running.input.flush()).ok();
+        let answer = answer.and_then(|()| running.answers.recv_timeout(ANSWERING).ok());
+        let Some(answer) = answer else {
+            self.running = None;
+            return Err(lacks(format!("{PROGRAM} crashed or hangs; it is started again for the next utterance")));
+        };
+        let answer: Value = serde_json::from_str(&answer).unwrap_or_default();
+        match answer["error"].as_str() {
+            Some(why) => Err(HearError::Failed(why.to_owned())),
+            None => Ok(answer),
+        }
+    }
+
+    /// What may be said, by its plain words.
+    fn said(&self, grammar: &Grammar) -> HashMap<String, Answer> {
+        let mut all: HashMap<String, Answer> = HashMap::new();
+        for phrase in &grammar.phrases {
+            all.entry(plain(&phrase.words)).or_insert_with(|| phrase.answer.clone());
+        }
+        if let Some(slot) = &grammar.number {
+            for (words, reading) in number::spellings_in(slot, &self.numbers).into_iter().take(MOST_NUMBERS) {
+                all.entry(plain(&words)).or_insert(Answer::Reading(reading));
+            }
+        }
+        all.remove("");
+        all
+    }
+
+    /// Refuses a grammar with a word that the model does not know: the library would drop it silently.
+    fn look_up(&mut self, grammar: &Grammar, said: &HashMap<String, Answer>) -> Result<(), HearError> {
+        if self.looked_up.as_ref() == Some(grammar) {
+            return Ok(());
+        }
+        let mut words: Vec<&str> = said.keys().flat_map(|p| p.split(' ')).collect();
+        words.sort_unstable();
+        words.dedup();
+        let answer = self.ask(&json!({ "words": words }), &[])?;
+        let unknown: Vec<&str> = answer["unknown"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+        if !unknown.is_empty() {
+            let model = self.model.display().to_string();
+            return Err(HearError::UnknownWords { words: unknown.join(", "), model });
+        }
+        self.looked_up = Some(grammar.clone());
+        Ok(())
+    }
+
+    fn results(&mut self, phrases: &[&str], sound: &[f32]) -> Result<(String, f64), HearError> {
+        let bytes: Vec<u8> = sound.iter().flat_map(|x| to_16_bit(*x).to_le_bytes()).collect();
+        let answer = self.ask(&json!({ "phrases": phrases, "samples": sound.len() }), &bytes)?;
+        Ok(joined(&answer))
+    }
+}
+
+/// All pieces together: the words, and the least confidence of any of them.
+fn joined(answer: &Value) -> (String, f64) {
+    let pieces = answer["pieces"].as_array();
+    let pieces = || pieces.into_iter().flatten();
+    let text: Vec<&str> = pieces().filter_map(|p| p["text"].as_str()).filter(|t| !t.is_empty()).collect();
+    let sure = pieces().flat_map(|p| p["result"].as_array().into_iter().flatten()).filter_map(|w| w["conf"].as_f64());
+    (text.join(" "), sure.fold(1.0, f64::min))
+}
+
+/// Words as they go over: letters, digits, apostrophes and single blanks.
+fn plain(words: &str) -> String {
+    let kept: String = words.chars().map(|c| if c.is_alphanumeric() || c == '\'' { c } else { ' ' }).collect();
+    kept.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The result against the phrases: one of them as a whole, or nothing of them.
+fn matched(text: &str, sure: f64, said: &HashMap<String, Answer>) -> Hypotheses {
+    let lower = text.to_lowercase();
+    let other = OTHER.iter().any(|o| lower.contains(o));
+    let words = normalise(&OTHER.iter().fold(lower, |text, o| text.replace(o, " ")));
+    let found = said.get(&plain(&words)).filter(|_| !other);
+    let best = found.map(|answer| {
+        let probability = sure.clamp(0.0, 1.0) * MOST_BELIEVED;
+        Hypothesis { answer: answer.clone(), words: plain(&words), probability }
+    });
+    let stranger = 1.0 - best.as_ref().map_or(0.0, |b| b.probability);
+    let longer = |heard: &Hypothesis| {
+        said.keys().any(|p| p.strip_prefix(&heard.words).is_some_and(|rest| rest.starts_with(' ')))
+    };
+    let may_go_on = best.as_ref().is_some_and(longer);
+    Hypotheses { best: best.into_iter().collect(), stranger, free: Some(words), may_go_on }
+}
+
+fn program() -> Result<PathBuf, HearError> {
+    if let Some(named) = std::env::var_os(PROGRAM_VARIABLE).filter(|v| !v.is_empty()) {
+        return Ok(named.into());
+    }
+    let own = std::env::current_exe().map_err(|e| lacks(e.to_string()))?;
+    let name = format!("{PROGRAM}{}", std::env::consts::EXE_SUFFIX);
+    let beside = own.ancestors().skip(1).take(2).map(|folder| folder.join(&name)).find(|p| p.is_file());
+    beside.ok_or_else(|| lacks(format!("{PROGRAM} does not lie beside {}", own.display())))
+}
+
+impl Recogniser for Vosk {
+    fn name(&self) -> &str {
+        VOSK
+    }
+
+    fn hear(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Hypotheses, HearError> {
+        let said = self.said(grammar);
+        self.look_up(grammar, &said)?;
+        let phrases: Vec<&str> = said.keys().map(String::as_str).collect();
+        let (text, sure) = self.results(&phrases, sound)?;
+        let mut heard = matched(&text, sure, &said);
+        if grammar.note && heard.best.is_empty() {
+            let words = self.transcribe(sound)?;
+            heard.best.push(Hypothesis { answer: Answer::Note(words.clone()), words, probability: heard.stranger });
+            heard.stranger = 0.0;
+        }
+        Ok(heard)
+    }
+
+    fn transcribe(&mut self, sound: &[f32]) -> Result<String, HearError> {
+        Ok(self.results(&[], sound)?.0)
+    }
+
+    fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
+        let said = self.said(grammar);
+        self.look_up(grammar, &said)
+    }
+
+    fn use_words(&mut self, vocabulary: &Vocabulary, _elsewhere: &[String]) {
+        self.numbers = vocabulary.numbers().clone();
+        self.looked_up = None;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn said() -> HashMap<String, Answer> {
+        ["light on", "light on left"].map(|w| (w.to_owned(), Answer::Choice(w.into()))).into()
+    }
+
+    #[test]
+    fn only_a_whole_phrase_counts() {
+        let heard = matched("light on", 1.0, &said());
+        assert_eq!(heard.best[0].answer, Answer::Choice("light on".into()));
+        assert!(heard.may_go_on);
+        for text in ["light", "on light", "light on [unk]", "[unk]", "<UNK> light on", ""] {
+            let heard = matched(text, 1.0, &said());
+            assert!(heard.best.is_empty() && heard.stranger == 1.0, "{text}");
+        }
+    }
+
+    #[test]
+    fn pieces_are_joined_and_the_least_sure_word_counts() {
+        let answer = json!({"pieces": [
+            {"text": "light", "result": [{"word": "light", "conf": 0.9}]},
+            {"text": ""},
+            {"text": "on", "result": [{"word": "on", "conf": 0.6}]},
+        ]});
+        assert_eq!(joined(&answer), ("light on".to_owned(), 0.6));
+    }
+
+    #[test]
+    fn no_quotation_mark_reaches_the_library() {
+        assert_eq!(plain("say \"again\" [unk] {x}"), "say again unk x");
+    }
+}

@@ -1,0 +1,234 @@
+//! The checks of a walk in the order they were made, each with what was asked, what was answered, and what belongs to it.
+
+use super::clips::{Clips, Sound};
+use super::gauge::{gauge, in_words, short};
+use crate::phrase::ReadingKind;
+use crate::review::{Answer, Reading, Review, clock, place};
+use serde::Serialize;
+
+/// Below this probability an answer is shown as unsure. Chosen, no source: half of what the least sure accepted answers of the measured
+/// test set had is not known yet; 0.9 marks about one in twenty.
+const UNSURE_BELOW: f64 = 0.9;
+
+/// One check: a step that was entered.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Check {
+    /// Number, from 1.
+    pub number: usize,
+    /// `10:14:03`.
+    pub time: String,
+    /// Procedure.
+    pub procedure: String,
+    /// Step.
+    pub step: String,
+    /// `points-gap (left)`.
+    pub place: String,
+    /// What was asked.
+    pub asked: String,
+    /// Cautions that were acknowledged before it.
+    pub cautions: Vec<Warned>,
+    /// What was answered; several after a correction, none if the walk ended here.
+    pub answers: Vec<Given>,
+    /// What else happened at it, in words.
+    pub remarks: Vec<String>,
+    /// The number of the earlier check of the same step.
+    pub repeats: Option<usize>,
+}
+
+/// A caution as it was acknowledged.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Warned {
+    /// `10:14:03`.
+    pub time: String,
+    /// Signal word.
+    pub signal: String,
+    /// What was said.
+    pub said: String,
+}
+
+/// An answer or a reading.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Given {
+    /// `10:14:03`.
+    pub time: String,
+    /// The choice's or the band's id.
+    pub id: String,
+    /// In short: `lit`, `12.6 V`.
+    pub shown: String,
+    /// Words heard.
+    pub words: String,
+    /// How it was said back.
+    pub echo: String,
+    /// `good`, `bad`, `neither`, `untested`.
+    pub verdict: String,
+    /// Probability, per cent.
+    pub percent: Option<String>,
+    /// It was not sure by itself.
+    pub unsure: bool,
+    /// It was asked back and agreed to.
+    pub confirmed: bool,
+    /// The number of the reading.
+    pub reading: Option<u32>,
+    /// Limits in words.
+    pub limits: String,
+    /// Their source.
+    pub source: String,
+    /// A correction, in words.
+    pub correction: String,
+    /// A picture of the reading against its limits.
+    pub gauge: Option<String>,
+    /// A URI that plays.
+    pub sound: Option<String>,
+    /// Why nothing plays.
+    pub silent: Option<String>,
+}
+
+/// The checks of `review`.
+pub fn checks(review: &Review, clips: &mut Clips<'_>) -> Vec<Check> {
+    let mut work = Work { checks: Vec::new(), waiting: Vec::new() };
+    let (mut path, mut answers, mut readings) = (review.path.iter(), review.answers.iter(), review.readings.iter());
+    let mut cautions = review.cautions.iter();
+    for event in &review.events {
+        match event.event {
+            "entered" => {
+                if let Some(entered) = path.next() {
+                    let same = |c: &&Check| {
+                        c.procedure == entered.procedure && c.place == place(&entered.step, &entered.round)
+                    };
+                    let repeats = work.checks.iter().rev().find(same).map(|check| check.number);
+                    work.checks.push(Check {
+                        number: work.checks.len() + 1,
+                        time: clock(&entered.time),
+                        procedure: entered.procedure.clone(),
+                        step: entered.step.clone(),
+                        place: place(&entered.step, &entered.round),
+                        asked: entered.asked.clone(),
+                        cautions: std::mem::take(&mut work.waiting),
+                        repeats,
+                        ..Check::default()
+                    });
+                }
+            }
+            "acknowledged" => {
+                if let Some(caution) = cautions.next() {
+                    let time = clock(&caution.time);
+                    let warned = Warned { time, signal: caution.signal.clone(), said: caution.said.clone() };
+                    let here = place(&caution.step, &caution.round);
+                    match work.checks.last_mut() {
+                        Some(last) if last.place == here && last.answers.is_empty() => last.cautions.push(warned),
+                        _ => work.waiting.push(warned),
+                    }
+                }
+            }
+            "answered" | "escaped" => {
+                if let Some(answer) = answers.next() {
+                    work.give(of_answer(answer, clips));
+                }
+            }
+            "read" => {
+                if let Some(reading) = readings.next() {
+                    work.give(of_reading(reading, clips));
+                }
+            }
+            "untested" => work.give(Given {
+                time: clock(&event.time),
+                id: "untested".to_owned(),
+                shown: event.what.clone(),
+                verdict: "untested".to_owned(),
+                ..Given::default()
+            }),
+            "noted" | "not-taken" | "interrupted" | "controlled" => {
+                if let Some(last) = work.checks.last_mut() {
+                    last.remarks.push(format!("{} {}", clock(&event.time), event.what));
+                }
+            }
+            _ => {}
+        }
+    }
+    let left = std::mem::take(&mut work.waiting);
+    if let Some(last) = work.checks.last_mut() {
+        last.cautions.extend(left);
+    }
+    work.checks
+}
+
+struct Work {
+    checks: Vec<Check>,
+    waiting: Vec<Warned>,
+}
+
+impl Work {
+    fn give(&mut self, given: Given) {
+        if let Some(last) = self.checks.last_mut() {
+            last.answers.push(given);
+        }
+    }
+}
+
+fn per_cent(confidence: f64) -> String {
+    // 99.95 would be rounded to a certainty that no recogniser has.
+    format!("{:.1} %", (confidence * 100.0).min(99.9))
+}
+
+fn play(given: &mut Given, clip: &Option<String>, clips: &mut Clips<'_>) {
+    match clip.as_ref().map(|id| clips.sound(id)) {
+        Some(Sound::Plays(uri)) => given.sound = Some(uri),
+        Some(Sound::Silent(why)) => given.silent = Some(why),
+        None => {}
+    }
+}
+
+fn of_answer(answer: &Answer, clips: &mut Clips<'_>) -> Given {
+    let mut given = Given {
+        time: clock(&answer.time),
+        id: answer.answer.clone(),
+        shown: answer.answer.clone(),
+        words: answer.words.clone(),
+        echo: answer.echo.clone(),
+        verdict: answer.means.clone(),
+        percent: answer.confidence.map(per_cent),
+        unsure: answer.confidence.is_some_and(|c| c < UNSURE_BELOW),
+        confirmed: answer.confirmed,
+        ..Given::default()
+    };
+    play(&mut given, &answer.clip, clips);
+    given
+}
+
+/// A reading as one writes it down.
+pub fn shown(r: &Reading) -> String {
+    let number = r.value.map_or_else(String::new, |value| format!("{} {}", short(value), r.unit.name()));
+    match r.kind {
+        ReadingKind::Plain => number,
+        ReadingKind::About => format!("about {number}"),
+        ReadingKind::OverRange => "over range".to_owned(),
+        ReadingKind::NoReading => "nothing shown".to_owned(),
+    }
+}
+
+fn of_reading(r: &Reading, clips: &mut Clips<'_>) -> Given {
+    let correction = match (r.amends, r.amended_by) {
+        (_, Some(by)) => format!("Corrected later: reading {by} holds."),
+        (Some(before), None) => format!("Corrects reading {before}."),
+        (None, None) => String::new(),
+    };
+    let mut given = Given {
+        time: clock(&r.time),
+        id: r.band.clone().unwrap_or_default(),
+        shown: shown(r),
+        words: r.words.clone(),
+        echo: r.name.replace('_', " "),
+        verdict: r.verdict.clone(),
+        percent: Some(per_cent(r.confidence)),
+        unsure: r.confidence < UNSURE_BELOW,
+        confirmed: r.confirmed,
+        reading: Some(r.number),
+        limits: in_words(r.low, r.high, r.unit.name()),
+        source: r.source.clone(),
+        correction,
+        gauge: gauge(r),
+        ..Given::default()
+    };
+    play(&mut given, &r.clip, clips);
+    given
+}

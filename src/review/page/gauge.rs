@@ -1,0 +1,85 @@
+//! A reading against its limits, as a small picture: the band that is good, and where the reading stands.
+
+use crate::review::Reading;
+
+/// Width of the picture, px.
+const WIDE: f64 = 220.0;
+/// The scale begins and ends here, px.
+const SCALE: (f64, f64) = (8.0, 212.0);
+/// Room beyond limits and reading, as a part of what lies between them.
+const BEYOND: f64 = 0.25;
+
+/// The picture; none for a reading without a number or without limits.
+pub fn gauge(r: &Reading) -> Option<String> {
+    let value = r.value.filter(|v| v.is_finite())?;
+    let (low, high) = (r.low.filter(|v| v.is_finite()), r.high.filter(|v| v.is_finite()));
+    let all = || low.into_iter().chain(high).chain([value]);
+    low.or(high)?;
+    let (least, most) = (all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max));
+    let span = if most > least { most - least } else { most.abs().max(1.0) * BEYOND };
+    let from = if least >= 0.0 { (least - span * BEYOND).max(0.0) } else { least - span * BEYOND };
+    let to = most + span * BEYOND;
+    if !(to - from).is_finite() || to <= from {
+        return None;
+    }
+    let x = |v: f64| SCALE.0 + (v - from) / (to - from) * (SCALE.1 - SCALE.0);
+    let (good_from, good_to) = (low.map_or(SCALE.0, x), high.map_or(SCALE.1, x));
+    let unit = r.unit.name();
+    let limits = in_words(low, high, unit);
+    let tick = |limit: Option<f64>| match limit {
+        Some(v) => {
+            let anchor = if x(v) > WIDE * 0.7 {
+                "end"
+            } else if x(v) < WIDE * 0.3 {
+                "start"
+            } else {
+                "middle"
+            };
+            format!(
+                "<path class=\"limit\" d=\"M{0:.1} 12V30\"/><text class=\"tick\" x=\"{0:.1}\" y=\"41\" text-anchor=\"{anchor}\">{1}</text>",
+                x(v),
+                short(v)
+            )
+        }
+        None => String::new(),
+    };
+    let class = match r.verdict.as_str() {
+        "good" => "good",
+        "bad" => "bad",
+        _ => "plain",
+    };
+    Some(format!(
+        "<svg class=\"gauge\" viewBox=\"0 0 {WIDE} 44\" width=\"{WIDE}\" height=\"44\" role=\"img\" aria-label=\"{} {unit}, {limits}\">\
+         <rect class=\"scale\" x=\"{}\" y=\"16\" width=\"{}\" height=\"10\"/>\
+         <rect class=\"band\" x=\"{good_from:.1}\" y=\"16\" width=\"{:.1}\" height=\"10\"/>{}{}\
+         <path class=\"at {class}\" d=\"M{:.1} 16l-6 -12h12z\"/></svg>",
+        short(value),
+        SCALE.0,
+        SCALE.1 - SCALE.0,
+        (good_to - good_from).max(0.0),
+        tick(low),
+        tick(high),
+        x(value),
+    ))
+}
+
+/// Limits in words: "good from 12.36 V".
+pub fn in_words(low: Option<f64>, high: Option<f64>, unit: &str) -> String {
+    match (low, high) {
+        (Some(low), Some(high)) => format!("good from {} to {} {unit}", short(low), short(high)),
+        (Some(low), None) => format!("good from {} {unit}", short(low)),
+        (None, Some(high)) => format!("good up to {} {unit}", short(high)),
+        (None, None) => "no limits".to_owned(),
+    }
+}
+
+/// A number of at most four significant figures.
+pub fn short(value: f64) -> String {
+    const LARGE: f64 = 1e6;
+    if value == 0.0 || !value.is_finite() || value.abs() >= LARGE {
+        return value.to_string();
+    }
+    let places = (3 - value.abs().log10().floor() as i32).clamp(0, 6);
+    let text = format!("{value:.*}", places as usize);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}

@@ -1,0 +1,114 @@
+//! A review as one HTML page that needs no other file, for the reviewer and, on one sheet and without voices, for the customer.
+//!
+//! What a journal says is text here: the templates escape it, nothing in the page may run or load anything (its content security policy
+//! says so to the browser), and characters that turn the direction of writing are taken out.
+
+mod checks;
+mod clips;
+mod customer;
+mod feed;
+mod gauge;
+mod path;
+
+use super::{Review, plain};
+use crate::bike::{self, Bike};
+use crate::procedure::{self, Procedure, draw};
+use crate::session::{Storage, limits, sha256_hex};
+use crate::written::{template, tree};
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use minijinja::Error;
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
+
+const PAGE: &str = include_str!("page.html");
+const CUSTOMER: &str = include_str!("customer.html");
+const STYLE: &str = include_str!("page.css");
+
+/// The reviewer's page. Sounds, procedures and the bike are read from the session's `storage`; what is not there or was altered is left out
+/// and said.
+///
+/// # Errors
+/// When the page cannot be put together; never because of what the journal holds.
+pub fn page(review: &Review, storage: &mut dyn Storage) -> Result<String, Error> {
+    let procedures = procedures(review, storage);
+    let bike = bike_of(review, storage);
+    let checks = checks::checks(review, &mut clips::Clips::new(review, storage));
+    let ways = path::pictures(review, &checks, &procedures);
+    let feeds: Vec<Value> = bike
+        .iter()
+        .flat_map(|bike| feed::feeds(review, bike))
+        .enumerate()
+        .map(|(at, feed)| json!({"picture": feed.picture(&format!("feed-{at}")), "sentence": feed.sentence()}))
+        .collect();
+    let of = |keep: &dyn Fn(&&checks::Check) -> bool| -> Vec<usize> {
+        checks.iter().filter(keep).map(|c| c.number).collect()
+    };
+    let unsure = of(&|c| c.answers.iter().any(|a| a.unsure || a.confirmed));
+    let repeats: Vec<Value> = checks
+        .iter()
+        .filter_map(|c| c.repeats.map(|before| json!({"number": c.number, "place": c.place, "before": before})))
+        .collect();
+    let corrections: Vec<&checks::Given> =
+        checks.iter().flat_map(|c| &c.answers).filter(|a| a.correction.starts_with("Corrects")).collect();
+    let readings: Vec<&checks::Given> =
+        checks.iter().flat_map(|c| &c.answers).filter(|a| a.reading.is_some()).collect();
+    let context = json!({
+        "review": review, "checks": checks, "ways": ways, "feeds": feeds, "unsure": unsure, "repeats": repeats,
+        "corrections": corrections, "readings": readings,
+    });
+    put_together(PAGE, context)
+}
+
+/// The customer's page: found, done, before and after, not tested, what to watch; no voices.
+///
+/// # Errors
+/// As [`page`].
+pub fn customer(review: &Review) -> Result<String, Error> {
+    put_together(CUSTOMER, customer::context(review))
+}
+
+fn put_together(page: &str, mut context: Value) -> Result<String, Error> {
+    harmless(&mut context);
+    let style = format!("{STYLE}{}", draw::STYLE);
+    let hash = STANDARD.encode(Sha256::digest(style.as_bytes()));
+    context["policy"] = Value::String(format!(
+        "default-src 'none'; style-src 'sha256-{hash}'; media-src data:; base-uri 'none'; form-action 'none'"
+    ));
+    context["style"] = Value::String(style);
+    template::html(page, &context)
+}
+
+/// Takes characters out of every text that a screen would obey.
+fn harmless(value: &mut Value) {
+    match value {
+        Value::String(text) => *text = plain(text),
+        Value::Array(items) => items.iter_mut().for_each(harmless),
+        Value::Object(fields) => fields.values_mut().for_each(harmless),
+        _ => {}
+    }
+}
+
+/// The text of a copy kept with the session, if it is the one that the walk began with.
+fn copy(review: &Review, storage: &mut dyn Storage, name: &str) -> Option<String> {
+    let copy = review.session.files.iter().find(|copy| copy.name == name)?;
+    let bytes = storage.read(name, limits::COPY).ok()?;
+    (sha256_hex(&bytes) == copy.sha256).then(|| String::from_utf8(bytes).ok()).flatten()
+}
+
+fn procedures(review: &Review, storage: &mut dyn Storage) -> BTreeMap<String, Procedure> {
+    let names: Vec<String> = review.session.files.iter().map(|copy| copy.name.clone()).collect();
+    names
+        .iter()
+        .filter(|name| name.starts_with("procedure/"))
+        .filter_map(|name| procedure::parse(&copy(review, storage, name)?, name).ok())
+        .map(|procedure| (procedure.id.clone(), procedure))
+        .collect()
+}
+
+fn bike_of(review: &Review, storage: &mut dyn Storage) -> Option<Bike> {
+    let name = review.session.files.iter().find(|copy| copy.name.starts_with("bike/"))?.name.clone();
+    let text = copy(review, storage, &name)?;
+    bike::from_tree(&tree::parse(&text, &name).ok()?).ok()
+}

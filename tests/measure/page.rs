@@ -1,0 +1,43 @@
+//! Measures how long the review's page of a long session takes: to be made, and to open in a real browser. `cargo run --release --example
+//! page`.
+
+#[path = "../page/browser.rs"]
+#[allow(dead_code)]
+mod browser;
+#[path = "../page/session.rs"]
+mod session;
+
+use std::time::Instant;
+
+/// Readings of the long session, and how many of them have sound.
+const SESSION: (u32, u32) = (2_000, 200);
+/// Times the page is opened, each in a browser started anew.
+const OPENED: usize = 5;
+
+fn main() {
+    let disk = session::in_memory(SESSION.0, SESSION.1);
+    let began = Instant::now();
+    let page = session::page(&disk);
+    println!(
+        "{} readings, {} clips: made in {:.2} s, {:.1} MB",
+        SESSION.0,
+        SESSION.1,
+        began.elapsed().as_secs_f64(),
+        page.len() as f64 / 1e6
+    );
+    if browser::program().is_none() {
+        eprintln!("no chromium on this machine; models/setup test installs it");
+        std::process::exit(3);
+    }
+    // From the start of the navigation to the second frame drawn after everything was loaded.
+    let script = "addEventListener('load', () => requestAnimationFrame(() => requestAnimationFrame(() => \
+        console.log('PROBESIDE-REPORT ' + Math.round(performance.now())))));";
+    let folder = tempfile::tempdir().expect("a folder for the page");
+    let file = folder.path().join("page.html");
+    std::fs::write(&file, browser::with_script(&page, script, false)).expect("the page is written");
+    let mut taken: Vec<u64> = (0..OPENED)
+        .map(|run| browser::report(&file, &folder.path().join(format!("home-{run}"))).0.parse().expect("milliseconds"))
+        .collect();
+    taken.sort_unstable();
+    println!("opened {OPENED} times: median {} ms, slowest {} ms", taken[OPENED / 2], taken[OPENED - 1]);
+}

@@ -1,0 +1,278 @@
+//! The review's page: what stands in it, and how a real browser takes it.
+
+#[path = "page/browser.rs"]
+mod browser;
+#[path = "page/session.rs"]
+mod session;
+
+use probeside::review::{customer, gather};
+use probeside::session::Storage;
+use serde_json::Value;
+use session::{in_memory, page};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// Whether what is missing fails the test (the set-up's own run) or only skips it.
+fn missing(what: &str) {
+    assert!(std::env::var_os("PROBESIDE_MUST").is_none(), "{what} is missing; models/setup test installs it");
+    eprintln!("skipped: {what} is missing; models/setup test installs it");
+}
+
+fn there(program: &str) -> bool {
+    Command::new(program).arg("-v").output().is_ok()
+}
+
+/// Every place in a page that a browser would load from or follow.
+fn leads(page: &str) -> Vec<&str> {
+    let of = |name: &'static str| page.match_indices(name).map(move |(at, _)| &page[at + name.len()..]);
+    [" src=\"", " href=\"", " action=\"", " data=\"", " srcset=\"", "url("]
+        .into_iter()
+        .flat_map(of)
+        .map(|rest| rest.split('"').next().unwrap_or_default())
+        .collect()
+}
+
+#[test]
+fn a_strangers_words_stay_words() {
+    let disk = in_memory(10, 2);
+    let review = gather(&mut disk.folder()).unwrap();
+    for page in [page(&disk), customer(&review).unwrap()] {
+        assert!(!page.contains("<script") && !page.contains("<img"), "markup of the journal came through");
+        assert!(page.contains("&lt;script&gt;") && page.contains("{{ 7*7 }}") && !page.contains('\u{202e}'));
+        assert!(page.contains("default-src &#x27;none&#x27;; style-src &#x27;sha256-"));
+        for lead in leads(&page) {
+            let own = lead.starts_with('#') || lead.starts_with("data:audio/wav;base64,");
+            assert!(own, "the page leads to {lead:.60}");
+        }
+    }
+}
+
+#[test]
+fn what_a_reviewer_asks_for_is_there() {
+    let page = page(&in_memory(10, 2));
+    let order: Vec<usize> = [
+        "id=\"found\"",
+        "id=\"look\"",
+        "id=\"way\"",
+        "id=\"feed\"",
+        "id=\"readings\"",
+        "id=\"checks\"",
+        "id=\"cautions\"",
+    ]
+    .iter()
+    .map(|part| page.find(part).unwrap_or_else(|| panic!("{part} is missing")))
+    .collect();
+    assert!(order.is_sorted(), "the conclusion comes first");
+    for words in [
+        "The key switch loses 0.7 volts",
+        "Points drop, ground side, spark.",
+        "have not got one",
+        "Corrects reading 3.",
+        "reading 4 holds",
+        "70.0 % sure, asked back and agreed",
+        "its sound was not kept",
+        "Acknowledged by Marta Quill",
+        "Source of the limits: common practice, no source",
+        "0.7 V lost from key.supply to key.load",
+        "concludes",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+    assert_eq!(page.matches("<audio").count(), 2);
+}
+
+#[test]
+fn an_altered_clip_is_not_played() {
+    let disk = in_memory(3, 2);
+    let mut folder = disk.folder();
+    let mut sound = folder.read("clips/a1.wav", 1 << 20).unwrap();
+    *sound.last_mut().unwrap() ^= 1;
+    folder.create("clips/a1.wav").unwrap();
+    folder.append("clips/a1.wav", &sound).unwrap();
+    folder.create("procedure/no-spark.yaml").unwrap();
+    let page = page(&disk);
+    assert_eq!(page.matches("<audio").count(), 1);
+    assert!(page.contains("its sound was altered after the walk"));
+    assert!(!page.contains("not answered"), "an altered copy of the procedure is not drawn from");
+}
+
+#[test]
+fn the_customers_sheet_has_no_voice() {
+    let disk = in_memory(10, 2);
+    let sheet = customer(&gather(&mut disk.folder()).unwrap()).unwrap();
+    assert!(!sheet.contains("<audio") && !sheet.contains("point oh five"));
+    for words in [
+        "Found",
+        "Done",
+        "Before and after",
+        "Not tested",
+        "Watch next",
+        "part drop, key",
+        "Drop from battery to coil feed.",
+    ] {
+        assert!(sheet.contains(words), "{words}");
+    }
+}
+
+/// Whether `value` is as `schema` says, as far as the published schema uses JSON Schema (2020-12): `$ref`, `anyOf`, `const`, `type`,
+/// `required`, `properties`, `items`, `minimum`. A key that the schema does not name is a fault here, so that the schema stays complete.
+fn fits(value: &Value, schema: &Value, root: &Value, at: &str, faults: &mut Vec<String>) {
+    if let Some(name) = schema["$ref"].as_str() {
+        return fits(value, root.pointer(name.trim_start_matches('#')).unwrap(), root, at, faults);
+    }
+    if let Some(any) = schema["anyOf"].as_array() {
+        let one = any.iter().any(|of| {
+            let mut found = Vec::new();
+            fits(value, of, root, at, &mut found);
+            found.is_empty()
+        });
+        if !one {
+            faults.push(format!("{at}: {value} fits none"));
+        }
+        return;
+    }
+    if let Some(exact) = schema.get("const") {
+        if exact != value {
+            faults.push(format!("{at}: {value} is not {exact}"));
+        }
+        return;
+    }
+    let right = match schema["type"].as_str().unwrap_or_else(|| panic!("{at}: the schema has no type")) {
+        "object" => value.is_object(),
+        "array" => value.is_array(),
+        "string" => value.is_string(),
+        "boolean" => value.is_boolean(),
+        "null" => value.is_null(),
+        "number" => value.is_number(),
+        "integer" => value.as_u64().is_some(),
+        other => panic!("{at}: {other}"),
+    };
+    if !right {
+        faults.push(format!("{at}: {value} is no {}", schema["type"]));
+    }
+    for item in value.as_array().into_iter().flatten() {
+        fits(item, &schema["items"], root, &format!("{at}[]"), faults);
+    }
+    for name in schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str) {
+        if value.get(name).is_none() {
+            faults.push(format!("{at}: {name} is missing"));
+        }
+    }
+    for (name, field) in value.as_object().into_iter().flatten() {
+        match schema["properties"].get(name) {
+            Some(of) => fits(field, of, root, &format!("{at}.{name}"), faults),
+            None => faults.push(format!("{at}: the schema does not know {name}")),
+        }
+    }
+}
+
+#[test]
+fn json_is_as_published() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/schema/review.json");
+    let schema: Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+    let review = gather(&mut in_memory(10, 2).folder()).unwrap();
+    let mut faults = Vec::new();
+    fits(&serde_json::to_value(&review).unwrap(), &schema, &schema, "review", &mut faults);
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+    fits(&serde_json::json!({"schema": "x", "version": 1, "more": 1}), &schema, &schema, "review", &mut faults);
+    assert!(faults.len() > 10, "the check can fail");
+}
+
+fn written(page: &str) -> (tempfile::TempDir, PathBuf) {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("page.html");
+    std::fs::write(&file, page).unwrap();
+    (folder, file)
+}
+
+/// With its policy in force and no network: the style applies, a clip plays, nothing of the stranger's runs, nothing is refused.
+#[test]
+fn a_browser_shows_and_plays_it() {
+    if browser::program().is_none() {
+        return missing("chromium");
+    }
+    let script = "addEventListener('load', async () => {
+        const style = getComputedStyle(document.querySelector('.cause')).fontWeight;
+        const chart = getComputedStyle(document.querySelector('.chart .end')).stroke;
+        const sound = document.querySelector('audio');
+        sound.muted = true;
+        let played = 0;
+        try { await sound.play(); await new Promise(r => sound.addEventListener('ended', r)); played = sound.currentTime; } catch (e) { played = String(e); }
+        console.log('PROBESIDE-REPORT ' + JSON.stringify({style, chart, played, title: document.title, wide: document.documentElement.scrollWidth <= innerWidth}));
+    });";
+    let (folder, file) = written(&browser::with_script(&page(&in_memory(10, 2)), script, false));
+    let (report, log) = browser::report(&file, &folder.path().join("home"));
+    let told: serde_json::Value = serde_json::from_str(&report).unwrap_or_else(|_| panic!("{report}"));
+    assert_eq!(told["style"], "700", "the page's style was refused");
+    assert_ne!(told["chart"], "none");
+    assert!(told["played"].as_f64().is_some_and(|s| s > 0.4), "the clip of half a second did not play: {report}");
+    assert!(told["title"].as_str().is_some_and(|title| title != "run"));
+    assert_eq!(told["wide"], true, "the page is wider than the window");
+    let refused: Vec<_> = log.iter().filter(|line| line.contains("Refused") || line.contains("violates")).collect();
+    assert!(refused.is_empty(), "{refused:?}");
+}
+
+/// axe-core's rules (https://github.com/dequelabs/axe-core, 4.11), in the light and in the dark.
+#[test]
+fn a_browser_finds_it_accessible() {
+    let axe = Path::new(env!("CARGO_MANIFEST_DIR")).join("models/cache/axe-core/axe.min.js");
+    let (Some(_), Ok(axe)) = (browser::program(), std::fs::read_to_string(axe)) else {
+        return missing("chromium or axe-core");
+    };
+    let run = "addEventListener('load', async () => {
+        const found = await axe.run();
+        const bad = found.violations.filter(v => v.impact === 'serious' || v.impact === 'critical');
+        console.log('PROBESIDE-REPORT ' + JSON.stringify({passes: found.passes.length, bad: bad.map(v => [v.id, v.nodes.slice(0, 3).map(n => n.target.join(' '))])}));
+    });";
+    let disk = in_memory(60, 2);
+    let sheet = customer(&gather(&mut disk.folder()).unwrap()).unwrap();
+    let page = page(&disk);
+    let dark = page.replace("(prefers-color-scheme: dark)", "all");
+    for (name, page) in [("light", page), ("dark", dark), ("customer", sheet)] {
+        let (folder, file) = written(&browser::with_script(&page, &format!("{axe}\n;{run}"), true));
+        let (report, _) = browser::report(&file, &folder.path().join("home"));
+        let told: serde_json::Value = serde_json::from_str(&report).unwrap_or_else(|_| panic!("{name}: {report}"));
+        assert!(told["passes"].as_u64().is_some_and(|n| n > 10), "{name}: axe did not run: {report}");
+        assert_eq!(told["bad"], serde_json::json!([]), "{name}");
+    }
+}
+
+/// On paper every row of the table of readings stands on one page, whole.
+#[test]
+fn no_row_is_cut_on_paper() {
+    const READINGS: u32 = 120;
+    if browser::program().is_none() || !there("pdftotext") {
+        return missing("chromium or pdftotext");
+    }
+    let page = page(&in_memory(READINGS, 0));
+    for paper in ["A4", "letter"] {
+        let (folder, file) =
+            written(&page.replace("@page { margin: 14mm; }", &format!("@page {{ size: {paper}; margin: 14mm; }}")));
+        // The hash of the style no longer fits, so the policy has to go.
+        let free = browser::with_script(&std::fs::read_to_string(&file).unwrap(), "", true);
+        std::fs::write(&file, free).unwrap();
+        let pdf = folder.path().join("page.pdf");
+        browser::pdf(&file, &pdf, &folder.path().join("home"));
+        let text = Command::new("pdftotext").arg("-layout").arg(&pdf).arg("-").output().unwrap();
+        let text = String::from_utf8_lossy(&text.stdout).into_owned();
+        let pages: Vec<&str> = text.split('\u{c}').collect();
+        assert!(pages.len() > 3, "{paper}: {} pages", pages.len());
+        let whole = |number: u32| {
+            let row = |line: &&str| {
+                let words: Vec<&str> = line.split_whitespace().collect();
+                words.first() == Some(&number.to_string().as_str())
+                    && words.contains(&"V")
+                    && matches!(words.last(), Some(&"good" | &"bad"))
+            };
+            pages.iter().flat_map(|page| page.lines()).filter(row).count()
+        };
+        for number in 1..=READINGS {
+            assert_eq!(whole(number), 1, "{paper}: row {number}");
+        }
+        let tables: Vec<&&str> = pages
+            .iter()
+            .filter(|p| p.lines().any(|l| l.trim_start().starts_with("No.") && l.contains("Limits")))
+            .collect();
+        assert!(tables.len() > 1, "{paper}: the table's head is repeated on each of its pages");
+    }
+}

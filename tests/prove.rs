@@ -1,0 +1,57 @@
+//! The shipped no-spark against the fault library: every fault of the single, and of the twin those of its left side and of what both sides
+//! share, at their worst. The tables are kept in `tests/prove` to be read; `PROBESIDE_BLESS=1 cargo test --test prove` rewrites them.
+
+mod support;
+
+use probeside::circuit::faults::{Fault, Library};
+use probeside::diagnose::{Bench, Proof, Verdict, Wanted, every_fault, prove};
+use std::path::Path;
+use support::stage::{procedures, world};
+
+fn proved(bike: &str, keep: impl Fn(&[Fault], usize) -> bool) -> Proof {
+    let world = world("no-spark", bike);
+    let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
+    let all = library.for_bike(&world.bike).expect("the library fits the bike");
+    let faults: Vec<Fault> = (0..all.len()).filter(|n| keep(&all, *n)).map(|n| all[n].clone()).collect();
+    let bench = Bench::new(&world.bike, &library, &faults);
+    match prove(&world, &faults, &bench, Wanted::default(), &|_, _, _| ()) {
+        Ok(proved) => proved.proof,
+        Err(why) => panic!("{why}"),
+    }
+}
+
+fn as_kept(name: &str, proof: &Proof) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/prove").join(name);
+    let now = every_fault(proof);
+    if std::env::var_os("PROBESIDE_BLESS").is_some() {
+        std::fs::write(&path, &now).unwrap();
+    }
+    let kept = std::fs::read_to_string(&path).unwrap_or_default().replace("\r\n", "\n");
+    assert!(kept == now, "{name} is not what it was: look at it, then PROBESIDE_BLESS=1; now:\n{now}");
+}
+
+/// What no fault may come to, whatever the tables say.
+fn sound(proof: &Proof) {
+    assert!(proof.healthy.right, "a healthy bike was called {}", proof.healthy.conclusion);
+    let wrong: Vec<&str> = proof.judged(Verdict::Wrong).map(|f| f.fault.as_str()).collect();
+    assert!(wrong.is_empty(), "a sound part was condemned under {wrong:?}");
+}
+
+#[test]
+fn every_fault_of_the_single() {
+    let proof = proved("wren-single", |_, _| true);
+    as_kept("wren-single.txt", &proof);
+    sound(&proof);
+    assert!(proof.figures.mean_ambiguity_group <= 1.3, "{}", proof.figures.mean_ambiguity_group);
+}
+
+#[test]
+fn the_worst_faults_of_the_twins_left_side() {
+    let proof = proved("heron-twin", |all, n| {
+        let here = &all[n];
+        let worst = all.get(n + 1).is_none_or(|next| next.kind != here.kind || next.place != here.place);
+        worst && here.counts && !here.parts.iter().any(|part| part.contains("right"))
+    });
+    as_kept("heron-twin-left.txt", &proof);
+    sound(&proof);
+}
