@@ -107,7 +107,8 @@ pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, 
         (answers.len() as f32).ln(),
     ];
     let answers = answers.into_iter().take(MOST_ANSWERS).map(|(s, i)| (s, found.ended[i].spelling)).collect();
-    let too_long = is_too_long(words, seconds);
+    let either = [best.spelling, spelling];
+    let too_long = either.iter().all(|&s| is_too_long(grammar.meaning(s).0, seconds));
     Some(Weighed { answers, features, too_long })
 }
 
