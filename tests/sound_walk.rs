@@ -14,10 +14,10 @@ mod listener;
 mod sound_loop;
 
 use listener::{Listener, RATE, sounding, stretches};
+use probeside::hear::Recogniser;
 use probeside::hear::resample::resample;
-use probeside::hear::{Recogniser, read_wav_as_is};
 use probeside::phrase::{Answer, Command as Control, Grammar};
-use probeside::session::{DIGEST_FILE, Entry, JOURNAL_FILE, Kind, Record, Spoken};
+use probeside::session::{CLIP_RATE, DIGEST_FILE, Entry, JOURNAL_FILE, Kind, Record, Spoken};
 use probeside::speak::{Espeak, Voice};
 use probeside::walk::{Effect, Event, Walker, World};
 use sound_loop::SoundLoop;
@@ -371,9 +371,9 @@ fn what_is_said_is_heard_and_the_journal_is_the_walk(
     assert!(through <= MOST_WRONG_WORDS && through <= without + MOST_ADDED && other > OTHER_PROMPTS);
     for record in &view.records {
         if let Record::Answered { clip: Some(clip), .. } | Record::Read { clip: Some(clip), .. } = record {
-            let (rate, kept) =
-                read_wav_as_is(&into.join(probeside::session::clip_file(clip))).expect("its sound is kept");
-            assert!(rate == RATE && kept.len() > RATE as usize / 4, "{clip} is {} samples", kept.len());
+            let file = std::fs::read(into.join(probeside::session::clip_file(clip))).expect("its sound is kept");
+            let kept = probeside::session::clip_sound(&file).expect("it is a clip");
+            assert!(kept.len() > CLIP_RATE as usize / 4, "{clip} is {} samples", kept.len());
         }
     }
 }
