@@ -41,7 +41,7 @@ fn a_strangers_words_stay_words() {
         assert!(page.contains("&lt;script&gt;") && page.contains("{{ 7*7 }}") && !page.contains('\u{202e}'));
         assert!(page.contains("default-src &#x27;none&#x27;; style-src &#x27;sha256-"));
         for lead in leads(&page) {
-            let own = lead.starts_with('#') || lead.starts_with("data:audio/wav;base64,");
+            let own = lead.starts_with('#') || lead.starts_with("data:audio/flac;base64,");
             assert!(own, "the page leads to {lead:.60}");
         }
     }
@@ -85,10 +85,10 @@ fn what_a_reviewer_asks_for_is_there() {
 fn an_altered_clip_is_not_played() {
     let disk = in_memory(3, 2);
     let mut folder = disk.folder();
-    let mut sound = folder.read("clips/a1.wav", 1 << 20).unwrap();
+    let mut sound = folder.read("clips/a1.flac", 1 << 20).unwrap();
     *sound.last_mut().unwrap() ^= 1;
-    folder.create("clips/a1.wav").unwrap();
-    folder.append("clips/a1.wav", &sound).unwrap();
+    folder.create("clips/a1.flac").unwrap();
+    folder.append("clips/a1.flac", &sound).unwrap();
     folder.create("procedure/no-spark.yaml").unwrap();
     let page = page(&disk);
     assert_eq!(page.matches("<audio").count(), 1);

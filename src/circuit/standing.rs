@@ -35,6 +35,10 @@ impl Model<'_> {
             None => self.all_around(),
         };
         let by_hand = !matches!(state.engine, Some(Engine::Turned | Engine::Kicked | Engine::Running));
+        if !by_hand && state.points.values().any(|at| *at == PointsAt::Turning) {
+            // The engine turns: where a set stood before holds no more.
+            return all;
+        }
         let asked = |set: &String| match (state.points.get(set), self.stuck(set)) {
             (Some(PointsAt::Open), Some(PointsAt::Closed)) if !by_hand => None,
             (Some(PointsAt::Closed), Some(PointsAt::Open)) => None,
