@@ -49,7 +49,7 @@ impl<'a> Clips<'a> {
             }
             Ok(bytes) => {
                 self.room -= bytes.len();
-                let kind = if file.ends_with(".flac") { "audio/flac" } else { "audio/flac" };
+                let kind = if file.ends_with(".flac") { "audio/flac" } else { "audio/wav" };
                 Sound::Plays(format!("data:{kind};base64,{}", STANDARD.encode(bytes)))
             }
             Err(error) if error.kind() == ErrorKind::NotFound => Sound::Silent("its sound was removed".to_owned()),
