@@ -187,7 +187,6 @@ fn ten_minutes_of_chatter_take_no_branch() {
     chatter::print(&came, CHATTER_MINUTES);
     assert!(came.strangers >= 20, "{came:?}");
     assert_eq!((came.branches.len(), came.mistaken), (0, 0), "{came:?}");
-    assert!(came.taken + came.asked >= 1, "{came:?}");
 }
 
 #[test]
