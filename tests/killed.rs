@@ -26,19 +26,6 @@ const MOST_TRIES: usize = 20;
 /// More answers than this mean that the walk goes in a circle.
 const MOST_ANSWERS: usize = 400;
 
-/// A small generator of numbers (SplitMix64 by Steele, Lea and Flood, 2014).
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, most: u64) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        (z ^ (z >> 31)) % most.max(1)
-    }
-}
-
 /// All answers from where the stage is to the end of the walk, a line each.
 fn answers(stage: &mut Stage, mechanic: &Mechanic) -> String {
     let mut lines = String::new();
@@ -186,8 +173,8 @@ fn killed_at_fifty_random_moments_no_reading_that_was_read_back_is_lost() {
     assert!(all.len() >= 6, "{all:?}");
     let tally = Tally::default();
     let one = |number: u64| {
-        let mut dice = Dice(seed.wrapping_add(number));
-        let mut moment = || Duration::from_micros(dice.below(took.as_micros() as u64 + 1));
+        let mut dice = fastrand::Rng::with_seed(seed.wrapping_add(number));
+        let mut moment = || Duration::from_micros(dice.u64(..=took.as_micros() as u64));
         let killed = (0..MOST_TRIES).find_map(|again| {
             let (into, after) = (folder.path().join(format!("session-{number}-{again}")), moment());
             let (lines, status, ..) = watch(new(&into), Some(after));

@@ -3,13 +3,13 @@
 mod support;
 
 use std::io::Write;
-use std::path::Path;
 use std::process::{Command, Stdio};
 
-fn walk(into: &Path, answers: &str) -> std::process::Output {
+/// `probeside ARGS` with typed answers and printed prompts: exit code, what it said, what it complained of.
+fn typed(args: &[&str], answers: &str) -> (Option<i32>, String, String) {
     let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
-        .args(["walk", "no-spark", "--bike", "heron-twin", "--hear", "typed", "--say", "printed", "--into"])
-        .arg(into)
+        .args(args)
+        .args(["--hear", "typed", "--say", "printed"])
         .env("PROBESIDE_PROCEDURES", support::stage::procedures())
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -17,15 +17,19 @@ fn walk(into: &Path, answers: &str) -> std::process::Output {
         .spawn()
         .expect("the program starts");
     child.stdin.take().expect("a pipe").write_all(answers.as_bytes()).expect("answers go in");
-    child.wait_with_output().expect("the program ends")
+    let out = child.wait_with_output().expect("the program ends");
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    (out.status.code(), text(&out.stdout), text(&out.stderr))
 }
 
 #[test]
 fn piped_answers_that_end_leave_a_sound_record_and_exit_1() {
     let folder = tempfile::tempdir().expect("a folder");
     let into = folder.path().join("session");
-    let out = walk(&into, "it stopped on the road\nready\n");
-    assert_eq!(out.status.code(), Some(1), "{}", String::from_utf8_lossy(&out.stderr));
+    let path = into.to_str().expect("a plain path");
+    let answers = "it stopped on the road\nready\n";
+    let (code, _, complaint) = typed(&["walk", "no-spark", "--bike", "heron-twin", "--into", path], answers);
+    assert_eq!(code, Some(1), "{complaint}");
     let verify = Command::new(env!("CARGO_BIN_EXE_probeside")).arg("verify").arg(&into).output().expect("verify runs");
     assert_eq!(verify.status.code(), Some(0), "{}", String::from_utf8_lossy(&verify.stdout));
     let review = Command::new(env!("CARGO_BIN_EXE_probeside"))
@@ -56,29 +60,14 @@ fn a_missing_bike_is_wrong_usage_and_a_missing_file_is_a_sentence() {
 fn a_walk_that_was_stopped_is_taken_up_again_and_a_called_procedure_ends_on_its_own() {
     let folder = tempfile::tempdir().expect("a folder");
     let into = folder.path().join("session");
-    let run = |args: &[&str], answers: &str| {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
-            .args(args)
-            .args(["--hear", "typed", "--say", "printed"])
-            .env("PROBESIDE_PROCEDURES", support::stage::procedures())
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()
-            .expect("the program starts");
-        child.stdin.take().expect("a pipe").write_all(answers.as_bytes()).expect("answers go in");
-        let out = child.wait_with_output().expect("the program ends");
-        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-        (out.status.code(), text(&out.stdout), text(&out.stderr))
-    };
     let path = into.to_str().expect("a plain path");
-    let (code, _, complaint) = run(&["walk", "prove-lamp", "--bike", "heron-twin", "--into", path], "ready\n");
+    let (code, _, complaint) = typed(&["walk", "prove-lamp", "--bike", "heron-twin", "--into", path], "ready\n");
     assert_eq!(code, Some(1), "{complaint}");
     assert!(complaint.contains(&format!("probeside walk --resume {path}")), "{complaint}");
-    let (code, said, complaint) = run(&["walk", "--resume", path], "ready\nready\nlit\n");
+    let (code, said, complaint) = typed(&["walk", "--resume", path], "ready\nready\nlit\n");
     assert_eq!(code, Some(0), "{said}{complaint}");
     assert!(said.contains("The lamp is proved.") && said.contains("Its check number is"), "{said}");
-    let (code, _, complaint) = run(&["walk", "--resume", path], "");
+    let (code, _, complaint) = typed(&["walk", "--resume", path], "");
     assert_eq!(code, Some(1), "{complaint}");
     assert!(complaint.contains("This walk is over"), "{complaint}");
     let verify = Command::new(env!("CARGO_BIN_EXE_probeside")).arg("verify").arg(&into).output().expect("verify runs");

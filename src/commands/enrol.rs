@@ -5,7 +5,7 @@ use super::load;
 use super::outcome::{Failure, Outcome};
 use crate::hear::takes::{TakeFault, examine, grammar_of, phrase_of};
 use crate::hear::{self, ActivitySettings, EarEvent, Ears, Mic, PersonalVoice, Recogniser, Take};
-use crate::phrase::{Answer, Grammar, Vocabulary};
+use crate::phrase::{Answer, Grammar};
 use crate::rehearse::stages;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -100,9 +100,7 @@ pub fn run(args: &Args) -> Outcome {
 fn phrases(args: &Args) -> Result<Vec<String>, Failure> {
     let shipped = load::shipped();
     let words = load::find(&args.words, &shipped.join("vocabulary"));
-    let text = std::fs::read_to_string(&words)
-        .map_err(|e| Failure::Input(format!("{}: this file cannot be read: {e}.", words.display())))?;
-    let vocabulary = Vocabulary::from_yaml(&text, &words.display().to_string())?;
+    let vocabulary = load::vocabulary(&words)?;
     let mut all = vocabulary.done_phrases();
     all.extend(vocabulary.yes_no_phrases());
     all.extend(vocabulary.command_phrases());

@@ -34,10 +34,7 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args) -> Outcome {
-    let words = load::find(&args.words, &load::shipped().join("vocabulary"));
-    let text = std::fs::read_to_string(&words)
-        .map_err(|e| Failure::Input(format!("{}: this file cannot be read: {e}.", words.display())))?;
-    let vocabulary = Vocabulary::from_yaml(&text, &words.display().to_string())?;
+    let vocabulary = load::vocabulary(&args.words)?;
     let grammar = expected(&args.expect, &vocabulary)?;
     let mut engine = args.engine.open(vocabulary.language())?;
     engine.use_words(&vocabulary, &[]);

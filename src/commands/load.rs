@@ -6,7 +6,7 @@ use crate::bike;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, Procedure, Target};
 use crate::walk::World;
-use crate::written::{Diagnostic, decode_text, read_bytes};
+use crate::written::{Diagnostic, decode_text, read_bytes, read_text};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -99,6 +99,16 @@ pub fn world_from(
         }
     }
     Ok(Loaded { world: World { main, procedures, bike, bike_value, vocabulary }, files })
+}
+
+/// A vocabulary by path, or by the name of a shipped one.
+///
+/// # Errors
+/// What is wrong with the file.
+pub fn vocabulary(name: &Path) -> Result<Vocabulary, Vec<Diagnostic>> {
+    let file = find(name, &shipped().join("vocabulary"));
+    let text = read_text(&file).map_err(|why| vec![why])?;
+    Vocabulary::from_yaml(&text, &file.display().to_string())
 }
 
 /// Ids of the procedures that one calls.

@@ -37,7 +37,7 @@ pub struct Args {
     /// Only this step; may be given several times
     #[arg(long = "step", value_name = "STEP")]
     steps: Vec<String>,
-    /// Two voices and one level: a minute or two for a long procedure
+    /// Two voices and one level: about a second for every phrase
     #[arg(long)]
     quick: bool,
     /// Say every spoken control at every step, not only where one sounds like an answer: hours for a long procedure

@@ -8,30 +8,7 @@ const SPEECH_LEVEL: f32 = 0.05;
 const CLEAN_DB: f32 = 45.0;
 /// Sound before and behind the voice, as an end-of-speech detector leaves it, in samples: 0.15 s, and up to 0.2 s more.
 const LEAST_EDGE: usize = 2_400;
-const MORE_EDGE: u64 = 3_200;
-
-/// A small generator, so that every run makes the same noises.
-#[derive(Debug, Clone)]
-pub struct Random(u64);
-
-impl Random {
-    /// A generator of its own for this seed.
-    pub fn new(seed: u64) -> Self {
-        Self(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1)
-    }
-
-    /// The next number, evenly spread (xorshift64*, Vigna 2016).
-    pub fn draw(&mut self) -> u64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        self.0.wrapping_mul(0x2545_f491_4f6c_dd1d) >> 16
-    }
-
-    fn white(&mut self) -> f32 {
-        (self.draw() & 0xffff_ffff) as f32 / u32::MAX as f32 * 2.0 - 1.0
-    }
-}
+const MORE_EDGE: usize = 3_200;
 
 /// A kind of noise.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -58,14 +35,14 @@ impl Noise {
     }
 
     /// `count` samples at 16 kHz, root mean square 1.
-    pub fn make(self, count: usize, random: &mut Random) -> Vec<f32> {
-        let begin = (random.draw() % 100_000) as f32;
+    pub fn make(self, count: usize, random: &mut fastrand::Rng) -> Vec<f32> {
+        let begin = random.u32(..100_000) as f32;
         let mut smooth = [0.0f32; 3];
         let mut out: Vec<f32> = (0..count)
             .map(|n| {
                 let t = (n as f32 + begin) / RATE as f32;
                 let wave = |hertz: f32| (std::f32::consts::TAU * (hertz * t % 1.0)).sin();
-                let white = random.white();
+                let white = random.f32() * 2.0 - 1.0;
                 match self {
                     Noise::Pink => {
                         // Three first-order low passes a few octaves apart add up to about -3 dB an octave (from memory).
@@ -96,9 +73,9 @@ impl Noise {
 
 /// A voice at usual level in a noise, `snr_db` decibels above it by active speech level over root mean square; none is a quiet
 /// room. With a little of the room before and behind.
-pub fn mixed(voice: &[f32], noise: Noise, snr_db: Option<f32>, random: &mut Random) -> Vec<f32> {
+pub fn mixed(voice: &[f32], noise: Noise, snr_db: Option<f32>, random: &mut fastrand::Rng) -> Vec<f32> {
     let gain = SPEECH_LEVEL / active_level(voice).max(1e-9);
-    let mut edge = || LEAST_EDGE + (random.draw() % MORE_EDGE) as usize;
+    let mut edge = || LEAST_EDGE + random.usize(..MORE_EDGE);
     let (before, behind) = (edge(), edge());
     let mut sound = vec![0.0; before];
     sound.extend(voice.iter().map(|x| x * gain));
@@ -121,10 +98,10 @@ mod tests {
     #[test]
     fn noises_have_unit_level_and_are_the_same_every_time() {
         for noise in NOISES {
-            let made = noise.make(16_000, &mut Random::new(3));
+            let made = noise.make(16_000, &mut fastrand::Rng::with_seed(3));
             assert!((rms(&made) - 1.0).abs() < 1e-3, "{}", noise.name());
-            assert_eq!(made, noise.make(16_000, &mut Random::new(3)));
-            assert_ne!(made, noise.make(16_000, &mut Random::new(4)));
+            assert_eq!(made, noise.make(16_000, &mut fastrand::Rng::with_seed(3)));
+            assert_ne!(made, noise.make(16_000, &mut fastrand::Rng::with_seed(4)));
         }
     }
 
@@ -132,7 +109,7 @@ mod tests {
     #[test]
     fn a_voice_stands_above_the_noise_by_what_was_asked() {
         let tone: Vec<f32> = (0..16_000).map(|n| (n as f32 * 0.2).sin()).collect();
-        let sound = mixed(&tone, Noise::Pink, Some(10.0), &mut Random::new(1));
+        let sound = mixed(&tone, Noise::Pink, Some(10.0), &mut fastrand::Rng::with_seed(1));
         let noise_only = rms(&sound[..LEAST_EDGE]);
         assert!((20.0 * (SPEECH_LEVEL / noise_only).log10() - 10.0).abs() < 2.5, "{noise_only}");
         assert!(sound.len() >= tone.len() + 2 * LEAST_EDGE);

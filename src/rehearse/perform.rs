@@ -1,6 +1,6 @@
 //! The rehearsal itself: lines are synthesised once for each voice, put into noise, heard, and judged as a walk would.
 
-use super::noise::{NOISES, Noise, Random, mixed};
+use super::noise::{NOISES, Noise, mixed};
 use super::stage::Stage;
 use crate::hear::{HearError, RATE, Recogniser, resample::resample};
 use crate::phrase::{Answer, Hypothesis, Stakes, Verdict, decide};
@@ -162,7 +162,7 @@ impl Rehearsal<'_> {
                 for (level, snr) in self.levels.iter().enumerate() {
                     let noise: Noise = NOISES[(line + who + level) % NOISES.len()];
                     let seed = (at * 1_000_003 + line * 1_009 + who * 31 + level) as u64;
-                    let sound = mixed(&voice, noise, *snr, &mut Random::new(seed));
+                    let sound = mixed(&voice, noise, *snr, &mut fastrand::Rng::with_seed(seed));
                     let heard = engine.hear(&sound, &stage.grammar)?;
                     let best = heard.best.first().cloned();
                     let stakes = match &best {

@@ -23,6 +23,27 @@ fn with_unit(value: f64, unit: Unit) -> String {
     }
 }
 
+/// Limits in words: "good from 12.36 V"; none where there are none.
+pub(super) fn limits(low: Option<f64>, high: Option<f64>, unit: &str) -> Option<String> {
+    Some(match (low, high) {
+        (Some(low), Some(high)) => format!("good from {} to {} {unit}", short(low), short(high)),
+        (Some(low), None) => format!("good from {} {unit}", short(low)),
+        (None, Some(high)) => format!("good up to {} {unit}", short(high)),
+        (None, None) => return None,
+    })
+}
+
+/// A number of at most four significant figures.
+pub(super) fn short(value: f64) -> String {
+    const LARGE: f64 = 1e6;
+    if value == 0.0 || !value.is_finite() || value.abs() >= LARGE {
+        return value.to_string();
+    }
+    let places = (3 - value.abs().log10().floor() as i32).clamp(0, 6);
+    let text = format!("{value:.*}", places as usize);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
 /// The name of an answer: the choice's id, `done`, the escape's name.
 pub(super) fn answer_name(answer: &Answer) -> String {
     match answer {

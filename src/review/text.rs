@@ -1,6 +1,6 @@
 //! A review for a terminal: 80 columns, the conclusion first, and no character that a terminal would obey.
 
-use super::sentence::shown;
+use super::sentence::{limits, shown};
 use super::*;
 use crate::phrase::Reading as Said;
 
@@ -171,12 +171,7 @@ fn conclusion_items(page: &mut Page, conclusion: &Conclusion) {
 
 fn reading_text(page: &mut Page, r: &Reading) {
     let said = Said { kind: r.kind, value: r.value.unwrap_or(0.0), unit: r.unit, said_unit: None };
-    let limits = match (r.low, r.high) {
-        (Some(low), Some(high)) => format!(", good from {low} to {high} {}", r.unit),
-        (Some(low), None) => format!(", good from {low} {}", r.unit),
-        (None, Some(high)) => format!(", good up to {high} {}", r.unit),
-        (None, None) => String::new(),
-    };
+    let limits = limits(r.low, r.high, r.unit.name()).map_or_else(String::new, |words| format!(", {words}"));
     let amended = match (r.amends, r.amended_by) {
         (_, Some(by)) => format!("; amended by reading {by}"),
         (Some(before), None) => format!("; amends reading {before}"),

@@ -133,16 +133,3 @@ pub fn times(few: u64, many: u64) -> u64 {
 pub fn clock() -> Clock {
     Clock::start()
 }
-
-/// A generator for choosing what to attack (SplitMix64 by Steele, Lea and Flood, 2014).
-pub struct Dice(pub u64);
-
-impl Dice {
-    pub fn below(&mut self, bound: usize) -> usize {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) % bound as u64) as usize
-    }
-}

@@ -80,12 +80,12 @@ fn kills_lose_no_reading_that_was_spoken_back() {
     let kills = times(50, 1_000);
     let temp = tempfile::tempdir().unwrap();
     let path = temp.path().join("session");
-    let (mut spoken, mut dice) = (Vec::new(), Dice(7));
+    let (mut spoken, mut dice) = (Vec::new(), fastrand::Rng::with_seed(7));
     for kill in 0..kills {
         let mut other = other_process(&path);
-        let (more, mut lines) = wait_for(&mut other, 1 + dice.below(6));
+        let (more, mut lines) = wait_for(&mut other, 1 + dice.usize(..6));
         spoken.extend(more);
-        std::thread::sleep(std::time::Duration::from_micros(dice.below(3000) as u64));
+        std::thread::sleep(std::time::Duration::from_micros(dice.u64(..3000)));
         other.kill().unwrap();
         other.wait().unwrap();
         let mut line = String::new();

@@ -12,7 +12,7 @@ use bounds::share;
 use probeside::hear::takes::grammar_of;
 use probeside::hear::{Moonshine, PersonalVoice, Recogniser, Take, read_wav, resample::resample};
 use probeside::phrase::{Stakes, Verdict, decide};
-use probeside::rehearse::{Cast, Noise, Random, mixed};
+use probeside::rehearse::{Cast, Noise, mixed};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -77,7 +77,7 @@ fn fit() {
         for words in &phrases {
             for (n, (speed, pitch)) in LEARNT_AS.into_iter().enumerate() {
                 let sound = spoken(&cast(speed), pitch, words);
-                let sound = mixed(&sound, Noise::Pink, None, &mut Random::new((who * 100 + n) as u64));
+                let sound = mixed(&sound, Noise::Pink, None, &mut fastrand::Rng::with_seed((who * 100 + n) as u64));
                 person.add(Take { words: words.clone(), shape: engine.shape(&sound).expect("a shape") });
             }
         }
@@ -87,7 +87,12 @@ fn fit() {
                 let voice = spoken(&cast(speed), pitch, words);
                 for (m, snr) in [Some(20.0), Some(10.0), Some(5.0)].into_iter().enumerate() {
                     let noise = [Noise::Pink, Noise::Engine, Noise::Compressor][(at + n + m) % 3];
-                    let sound = mixed(&voice, noise, snr, &mut Random::new((at * 7919 + who * 31 + n * 3 + m) as u64));
+                    let sound = mixed(
+                        &voice,
+                        noise,
+                        snr,
+                        &mut fastrand::Rng::with_seed((at * 7919 + who * 31 + n * 3 + m) as u64),
+                    );
                     let rivals = engine.compare(&sound, &grammar).expect("it hears");
                     trials.push((words.clone(), m == 0, rivals));
                 }

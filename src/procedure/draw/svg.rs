@@ -24,7 +24,7 @@ pub fn inline(chart: Chart, id: &str) -> String {
 }
 
 /// Text as XML takes it: escaped, without characters that XML 1.0 forbids or that turn the direction of writing.
-fn escaped(text: &str) -> String {
+pub fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

@@ -1,8 +1,9 @@
 //! The checks of a walk in the order they were made, each with what was asked, what was answered, and what belongs to it.
 
 use super::clips::{Clips, Sound};
-use super::gauge::{gauge, in_words, short};
+use super::gauge::{NO_LIMITS, gauge};
 use crate::phrase::ReadingKind;
+use crate::review::sentence::{limits, short};
 use crate::review::{Answer, Reading, Review, clock, place};
 use serde::Serialize;
 
@@ -223,7 +224,7 @@ fn of_reading(r: &Reading, clips: &mut Clips<'_>) -> Given {
         unsure: r.confidence < UNSURE_BELOW,
         confirmed: r.confirmed,
         reading: Some(r.number),
-        limits: in_words(r.low, r.high, r.unit.name()),
+        limits: limits(r.low, r.high, r.unit.name()).unwrap_or_else(|| NO_LIMITS.to_owned()),
         source: r.source.clone(),
         correction,
         gauge: gauge(r),

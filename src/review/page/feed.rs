@@ -1,7 +1,8 @@
 //! Voltage along the feed path, from what was measured: a line that falls by every measured drop, dashed where nothing was measured.
 
-use super::gauge::short;
 use crate::bike::{Bike, InstrumentKind};
+use crate::procedure::draw::escaped;
+use crate::review::sentence::short;
 use crate::review::{Reading, Review};
 use crate::trade::{Quantity, Unit};
 
@@ -128,7 +129,7 @@ impl Feed {
         let y = |volt: f64| above + (high - volt) / (high - low) * HIGH;
         let mut out = format!(
             "<svg class=\"plot\" viewBox=\"0 0 {wide} {tall}\" width=\"{wide}\" height=\"{tall}\" role=\"img\" aria-labelledby=\"{id}\"><title id=\"{id}\">{}</title>",
-            escape(&self.sentence())
+            escaped(&self.sentence())
         );
         for (at, name) in self.path.iter().enumerate() {
             out += &format!(
@@ -137,7 +138,7 @@ impl Feed {
                 above + HIGH,
                 x(at) + 4.0,
                 above + HIGH + 14.0,
-                escape(name)
+                escaped(name)
             );
         }
         let whole = if start.is_some() { "V" } else { "V lost" };
@@ -181,7 +182,7 @@ impl Feed {
                 x(drop.to) - 8.0,
                 y(end) + 4.0,
                 short(drop.volt),
-                escape(&self.path[drop.from])
+                escaped(&self.path[drop.from])
             );
         }
         for (at, volt, _) in &self.points {
@@ -225,8 +226,4 @@ fn ticks(low: f64, high: f64) -> Vec<f64> {
     let step = STEPS.into_iter().find(|step| (high - low) / step <= 6.0).unwrap_or((high - low) / 5.0);
     let first = (low / step).ceil();
     (0..7).map(|n| (first + f64::from(n)) * step).take_while(|v| *v <= high).collect()
-}
-
-fn escape(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }

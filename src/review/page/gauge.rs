@@ -1,7 +1,10 @@
 //! A reading against its limits, as a small picture: the band that is good, and where the reading stands.
 
 use crate::review::Reading;
+use crate::review::sentence::{limits, short};
 
+/// What is said of a reading that has no limits.
+pub const NO_LIMITS: &str = "no limits";
 /// Width of the picture, px.
 const WIDE: f64 = 220.0;
 /// The scale begins and ends here, px.
@@ -25,7 +28,7 @@ pub fn gauge(r: &Reading) -> Option<String> {
     let x = |v: f64| SCALE.0 + (v - from) / (to - from) * (SCALE.1 - SCALE.0);
     let (good_from, good_to) = (low.map_or(SCALE.0, x), high.map_or(SCALE.1, x));
     let unit = r.unit.name();
-    let limits = in_words(low, high, unit);
+    let limits = limits(low, high, unit).unwrap_or_else(|| NO_LIMITS.to_owned());
     let tick = |limit: Option<f64>| match limit {
         Some(v) => {
             let anchor = if x(v) > WIDE * 0.7 {
@@ -61,25 +64,4 @@ pub fn gauge(r: &Reading) -> Option<String> {
         tick(high),
         x(value),
     ))
-}
-
-/// Limits in words: "good from 12.36 V".
-pub fn in_words(low: Option<f64>, high: Option<f64>, unit: &str) -> String {
-    match (low, high) {
-        (Some(low), Some(high)) => format!("good from {} to {} {unit}", short(low), short(high)),
-        (Some(low), None) => format!("good from {} {unit}", short(low)),
-        (None, Some(high)) => format!("good up to {} {unit}", short(high)),
-        (None, None) => "no limits".to_owned(),
-    }
-}
-
-/// A number of at most four significant figures.
-pub fn short(value: f64) -> String {
-    const LARGE: f64 = 1e6;
-    if value == 0.0 || !value.is_finite() || value.abs() >= LARGE {
-        return value.to_string();
-    }
-    let places = (3 - value.abs().log10().floor() as i32).clamp(0, 6);
-    let text = format!("{value:.*}", places as usize);
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
