@@ -33,6 +33,7 @@ pub mod takes;
 mod tokenizer;
 mod trie;
 mod typed;
+mod views;
 #[cfg(feature = "vosk")]
 mod vosk;
 mod wav;

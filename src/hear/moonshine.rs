@@ -6,12 +6,13 @@ use super::expand::{self, Expanded, Part};
 use super::favour;
 use super::level;
 use super::models;
-use super::network::{DECODER, Frames, Network};
+use super::network::{DECODER, Frames};
 use super::personal::{PersonalVoice, Shape};
 use super::prior::Prior;
 use super::remembered::Place;
 use super::score::{self, Evidence, Spelled, Weighed};
 use super::tokenizer::Tokenizer;
+use super::views::Networks;
 use crate::phrase::number::NumberWords;
 use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis, NumberSlot, Phrase, Vocabulary};
 use std::sync::Arc;
@@ -35,7 +36,7 @@ const MODEL: &str = "moonshine-tiny-en";
 /// The loaded model with what it has learnt about noise and grammars.
 pub struct Moonshine {
     tokenizer: Tokenizer,
-    network: Network,
+    networks: Networks,
     prior: Prior,
     words: NumberWords,
     /// Phrases that compete and are no answer, where the grammar does not allow them.
@@ -65,13 +66,13 @@ impl Moonshine {
     pub fn open() -> Result<Self, HearError> {
         let models = models::find()?;
         let tokenizer = Tokenizer::load(&models.folder.join("tokenizer.bin"))?;
-        let mut network = Network::load(&models)?;
-        let prior = Prior::new(&mut network, Place::of(&models.folder.join(DECODER)))?;
+        let mut networks = Networks::load(&models)?;
+        let prior = Prior::new(networks.first(), Place::of(&models.folder.join(DECODER)))?;
         let english = Vocabulary::english();
         let words = english.numbers().clone();
         let (phrases, numbers) = (Vec::new(), Vec::new());
         let fillers = Vec::new();
-        let mut out = Moonshine { tokenizer, network, prior, words, fillers, phrases, numbers, voice: None };
+        let mut out = Moonshine { tokenizer, networks, prior, words, fillers, phrases, numbers, voice: None };
         out.use_words(english, &[]);
         Ok(out)
     }
@@ -99,9 +100,9 @@ impl Moonshine {
         let sound = &sound[..sound.len().min(LONGEST_ANSWER)];
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
         let snr = level::signal_to_noise(sound);
-        let frames = self.network.encode(&level::levelled(sound, PAD))?;
-        let mut found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
-        let apart = self.distances(&frames, &mut found, grammar, &expanded);
+        let looks = self.networks.look(sound, PAD)?;
+        let mut found = decode::search(&mut self.networks, &mut self.prior, &looks, seconds, &expanded)?;
+        let apart = self.distances(&looks[0], &mut found, grammar, &expanded);
         favour::favour(&mut found, &apart, &expanded);
         let free = self.tokenizer.decode(&found.free.tokens);
         let weighed = score::weigh(&found, &expanded, &free, seconds, snr);
@@ -130,10 +131,10 @@ impl Moonshine {
     /// As [`Recogniser::hear`].
     pub fn compare(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Vec<(String, f32, Option<f32>)>, HearError> {
         let expanded = self.expand(grammar);
-        let frames = self.network.encode(&level::levelled(sound, PAD))?;
+        let looks = self.networks.look(sound, PAD)?;
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
-        let mut found = decode::search(&mut self.network, &mut self.prior, &frames, seconds, &expanded)?;
-        let apart = self.distances(&frames, &mut found, grammar, &expanded);
+        let mut found = decode::search(&mut self.networks, &mut self.prior, &looks, seconds, &expanded)?;
+        let apart = self.distances(&looks[0], &mut found, grammar, &expanded);
         let mut out: Vec<(String, f32, Option<f32>)> = Vec::new();
         for ended in found.ended.iter().filter(|e| expanded.meaning(e.spelling).1.is_some()) {
             let words = expanded.meaning(ended.spelling).0;
@@ -197,9 +198,9 @@ impl Recogniser for Moonshine {
     fn transcribe(&mut self, sound: &[f32]) -> Result<String, HearError> {
         let mut words = Vec::new();
         for piece in level::pieces(sound, LONGEST_PIECE) {
-            let frames = self.network.encode(&level::levelled(piece, PAD))?;
+            let frames = self.networks.first().encode(&level::levelled(piece, PAD))?;
             let seconds = piece.len() as f32 / SAMPLE_RATE as f32;
-            let free = decode::free(&mut self.network, &frames, seconds)?;
+            let free = decode::free(self.networks.first(), &frames, seconds)?;
             words.push(self.tokenizer.decode(&free.tokens));
         }
         words.retain(|w| !w.is_empty());
@@ -211,7 +212,7 @@ impl Recogniser for Moonshine {
     }
 
     fn shape(&mut self, sound: &[f32]) -> Result<Shape, HearError> {
-        Ok(self.network.encode(&level::levelled(sound, PAD))?.shape())
+        Ok(self.networks.first().encode(&level::levelled(sound, PAD))?.shape())
     }
 
     fn use_voice(&mut self, voice: PersonalVoice) -> Result<(), HearError> {
@@ -225,7 +226,7 @@ impl Recogniser for Moonshine {
 
     fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
         for part in self.expand(grammar).parts {
-            decode::prepare(&mut self.network, &mut self.prior, &part, PREPARED)?;
+            decode::prepare(self.networks.first(), &mut self.prior, &part, PREPARED)?;
         }
         Ok(())
     }
@@ -271,8 +272,8 @@ mod tests {
             let sound: Vec<f32> =
                 reader.samples::<i16>().step_by(step).map(|s| f32::from(s.expect("16 bits")) / 32_768.0).collect();
             for piece in level::pieces(&sound, LONGEST_PIECE) {
-                let frames = engine.network.encode(&level::levelled(piece, PAD)).expect("it encodes");
-                let free = decode::free(&mut engine.network, &frames, 14.0).expect("it decodes");
+                let frames = engine.networks.first().encode(&level::levelled(piece, PAD)).expect("it encodes");
+                let free = decode::free(engine.networks.first(), &frames, 14.0).expect("it decodes");
                 let text = engine.tokenizer.decode(&free.tokens);
                 assert!(text.len() > 20, "{file}: {text:?}");
                 assert_eq!(engine.tokenizer.encode(&text), free.tokens, "{text}");
