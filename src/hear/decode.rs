@@ -1,7 +1,7 @@
 //! The search: which spellings of a grammar the sound supports, and what the model would write on its own.
 //!
 //! Rows advance by one token together, so they are always equally long and comparable. A row's score is the sum of
-//! log p(token | sound) - w log p(token | noise), the first being the mean over the views of the sound. The free transcript rides along as one more row of the same batch.
+//! log p(token | sound) - w log p(token | noise). The free transcript rides along as one more row of the same batch.
 
 use super::engine::HearError;
 use super::expand::{Expanded, Part, Spelling};
@@ -9,7 +9,7 @@ use super::network::{Frames, Network};
 use super::prior::Prior;
 use super::tokenizer::{BEGIN, END, Token};
 use super::trie::{Node, ROOT};
-use super::views::{Networks, Views};
+use std::sync::{Mutex, PoisonError};
 
 /// Share of the noise preference that is taken off (measured best on development voices).
 pub const PRIOR_WEIGHT: f32 = 0.7;
@@ -53,6 +53,8 @@ pub struct Found {
     pub ended: Vec<Ended>,
     /// The free transcript.
     pub free: Free,
+    /// Where several views were searched: whether the best of each is the same answer.
+    pub views_agree: bool,
 }
 
 struct Row {
@@ -73,25 +75,28 @@ fn free_limit(seconds: f32) -> usize {
 
 /// Searches a grammar.
 pub fn search(
-    networks: &mut Networks,
-    prior: &mut Prior,
-    looks: &[Frames],
+    network: &mut Network,
+    prior: &Mutex<Prior>,
+    frames: &Frames,
     seconds: f32,
     grammar: &Expanded,
 ) -> Result<Found, HearError> {
     let trie = |part: u8| &grammar.parts[part as usize].trie;
-    let mut views = Views::begin(networks, looks)?;
+    let (mut logits, mut memory, mut shared) = network.begin(frames)?;
     let root = |part: usize| Row { part: part as u8, node: ROOT, prefix: vec![BEGIN], score: 0.0, plain: 0.0, at: 0 };
     let mut rows: Vec<Row> = (0..grammar.parts.len()).map(root).collect();
     let mut free_at = Some(0);
     let mut found = Found::default();
     let limit = free_limit(seconds);
     for _ in 0..MOST_STEPS.max(limit) {
-        prior.learn(views.network(), rows.iter().map(|row| (&row.prefix[..], trie(row.part).next_tokens(row.node))))?;
+        let mut prior = prior.lock().unwrap_or_else(PoisonError::into_inner);
+        prior.learn(network, rows.iter().map(|row| (&row.prefix[..], trie(row.part).next_tokens(row.node))))?;
         let mut next: Vec<(usize, Token, Node, f32, f32)> = Vec::new();
         for (i, row) in rows.iter().enumerate() {
+            let scores = logits.row(row.at);
+            let norm = logits.normaliser(row.at);
             let gain = |token: Token| {
-                let plain = views.of(row.at, token);
+                let plain = scores[token as usize] - norm;
                 (row.score + plain - PRIOR_WEIGHT * prior.of(&row.prefix, token), row.plain + plain)
             };
             let trie = trie(row.part);
@@ -110,6 +115,7 @@ pub fn search(
                 (i, token, node, score, plain)
             }));
         }
+        drop(prior);
         next.sort_unstable_by(|a, b| b.3.total_cmp(&a.3));
         let floor = next.first().map_or(0.0, |best| best.3 - HOPELESS);
         let likeliest = next.iter().map(|n| n.4).fold(f32::NEG_INFINITY, f32::max);
@@ -119,8 +125,8 @@ pub fn search(
         let mut parents: Vec<usize> = next.iter().map(|n| rows[n.0].at).collect();
         let mut tokens: Vec<Token> = next.iter().map(|n| n.1).collect();
         if let Some(at) = free_at {
-            let token = views.likeliest(at);
-            found.free.plain += views.of(at, token);
+            let (token, score) = logits.likeliest(at);
+            found.free.plain += score - logits.normaliser(at);
             free_at = None;
             if token != END && found.free.tokens.len() < limit {
                 found.free.tokens.push(token);
@@ -144,7 +150,7 @@ pub fn search(
                 Row { part: rows[i].part, node, prefix, score, plain, at }
             })
             .collect();
-        views.step(&parents, &tokens)?;
+        (logits, memory) = network.step(&mut shared, &memory, &parents, &tokens)?;
     }
     Ok(found)
 }

@@ -15,7 +15,7 @@ use super::tokenizer::Tokenizer;
 use super::views::Networks;
 use crate::phrase::number::NumberWords;
 use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis, NumberSlot, Phrase, Vocabulary};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Phrase trees kept, and number trees (some megabytes each); a walk comes back to the same few.
 const KEPT_PHRASES: usize = 24;
@@ -37,7 +37,7 @@ const MODEL: &str = "moonshine-tiny-en";
 pub struct Moonshine {
     tokenizer: Tokenizer,
     networks: Networks,
-    prior: Prior,
+    prior: Mutex<Prior>,
     words: NumberWords,
     /// Phrases that compete and are no answer, where the grammar does not allow them.
     fillers: Vec<String>,
@@ -67,7 +67,7 @@ impl Moonshine {
         let models = models::find()?;
         let tokenizer = Tokenizer::load(&models.folder.join("tokenizer.bin"))?;
         let mut networks = Networks::load(&models)?;
-        let prior = Prior::new(networks.first(), Place::of(&models.folder.join(DECODER)))?;
+        let prior = Mutex::new(Prior::new(networks.first(), Place::of(&models.folder.join(DECODER)))?);
         let english = Vocabulary::english();
         let words = english.numbers().clone();
         let (phrases, numbers) = (Vec::new(), Vec::new());
@@ -100,9 +100,8 @@ impl Moonshine {
         let sound = &sound[..sound.len().min(LONGEST_ANSWER)];
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
         let snr = level::signal_to_noise(sound);
-        let looks = self.networks.look(sound, PAD)?;
-        let mut found = decode::search(&mut self.networks, &mut self.prior, &looks, seconds, &expanded)?;
-        let apart = self.distances(&looks[0], &mut found, grammar, &expanded);
+        let (frames, mut found) = self.networks.search(&self.prior, sound, PAD, &expanded)?;
+        let apart = self.distances(&frames, &mut found, grammar, &expanded);
         favour::favour(&mut found, &apart, &expanded);
         let free = self.tokenizer.decode(&found.free.tokens);
         let weighed = score::weigh(&found, &expanded, &free, seconds, snr);
@@ -131,10 +130,8 @@ impl Moonshine {
     /// As [`Recogniser::hear`].
     pub fn compare(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Vec<(String, f32, Option<f32>)>, HearError> {
         let expanded = self.expand(grammar);
-        let looks = self.networks.look(sound, PAD)?;
-        let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
-        let mut found = decode::search(&mut self.networks, &mut self.prior, &looks, seconds, &expanded)?;
-        let apart = self.distances(&looks[0], &mut found, grammar, &expanded);
+        let (frames, mut found) = self.networks.search(&self.prior, sound, PAD, &expanded)?;
+        let apart = self.distances(&frames, &mut found, grammar, &expanded);
         let mut out: Vec<(String, f32, Option<f32>)> = Vec::new();
         for ended in found.ended.iter().filter(|e| expanded.meaning(e.spelling).1.is_some()) {
             let words = expanded.meaning(ended.spelling).0;
@@ -226,7 +223,8 @@ impl Recogniser for Moonshine {
 
     fn prepare(&mut self, grammar: &Grammar) -> Result<(), HearError> {
         for part in self.expand(grammar).parts {
-            decode::prepare(self.networks.first(), &mut self.prior, &part, PREPARED)?;
+            let prior = self.prior.get_mut().unwrap_or_else(PoisonError::into_inner);
+            decode::prepare(self.networks.first(), prior, &part, PREPARED)?;
         }
         Ok(())
     }

@@ -10,10 +10,10 @@ use crate::phrase::{Answer, Hypotheses, Hypothesis};
 use std::collections::HashMap;
 
 /// How many features there are.
-pub const FEATURES: usize = 9;
+pub const FEATURES: usize = 10;
 /// Their names, in order.
 pub const FEATURE_NAMES: [&str; FEATURES] =
-    ["margin", "fillers", "to free", "per token", "adjusted", "similar", "pace", "noise", "answers"];
+    ["margin", "fillers", "to free", "per token", "adjusted", "similar", "pace", "noise", "answers", "views agree"];
 /// Answers handed on at most.
 const MOST_ANSWERS: usize = 5;
 /// An utterance, with the silence around it, is no longer than this when its words are said slowly: so many seconds and so many more a
@@ -105,6 +105,7 @@ pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, 
         (words.len() as f32 / seconds.max(0.1)).ln(),
         snr.clamp(0.0, 50.0),
         (answers.len() as f32).ln(),
+        f32::from(u8::from(found.views_agree)),
     ];
     let answers = answers.into_iter().take(MOST_ANSWERS).map(|(s, i)| (s, found.ended[i].spelling)).collect();
     let either = [best.spelling, spelling];

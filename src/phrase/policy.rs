@@ -5,15 +5,15 @@
 
 use super::answer::{Answer, Command, Hypotheses, Stakes, Verdict};
 
-// The bars come from 582 development trials of `tests/measure/hearing.rs` (10 synthetic voices, clean to 5 dB, half of the strangers
-// phrases of other steps), each voice judged by models fitted on the others: from 0.85 no phrase was taken wrongly (of 267) and
-// no stranger (of 193), at 0.80 one stranger was. Of 173 readings 3 were taken wrongly at 0.95, 6 at 0.85, which is why every
-// reading is read back.
+// The bars come from 2,787 development trials of `tests/measure/hearing.rs` (10 synthetic voices, clean to 5 dB, half of the strangers
+// phrases of other steps), each voice judged by models fitted on the others. Phrases, 1,327 trials: 3 were taken wrongly from 0.85 as
+// from 0.90, of 820 strangers 10 and 3. Readings, 640 trials: 12 were taken wrongly from 0.90, 2 from 0.95, none from 0.97; every reading
+// is read back besides.
 
 /// Least probability at which a control that changes nothing is taken: at worst something is said that nobody asked for.
 const TAKE_HARMLESS: f64 = 0.80;
 /// Least probability at which a phrase that "go back" undoes is taken.
-const TAKE_LOW: f64 = 0.85;
+const TAKE_LOW: f64 = 0.90;
 /// Least probability at which a phrase that leads to a conclusion or past a hazard is taken.
 const TAKE_HIGH: f64 = 0.95;
 /// Least probability at which a number is taken; it is read back digit by digit afterwards.

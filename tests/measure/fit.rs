@@ -2,8 +2,8 @@
 
 use crate::trials::Trial;
 use probeside::hear::{FEATURE_NAMES, FEATURES, shaped};
-use probeside::phrase::Answer;
 use std::fmt::Write;
+use std::path::Path;
 
 /// Share of utterances at a real step taken to be strangers; trials are weighted to it. An assumption, not measured.
 const STRANGERS: f64 = 0.2;
@@ -48,6 +48,7 @@ fn loss(rows: &[Row], c: &[f64; FEATURES + 1]) -> f64 {
 
 /// What fitting needs to know of a trial.
 struct Case {
+    voice: String,
     features: [f64; FEATURES],
     is_reading: bool,
     is_allowed: bool,
@@ -56,19 +57,42 @@ struct Case {
 
 impl Case {
     fn of(t: &Trial) -> Option<Self> {
-        let best = t.heard.best.first()?;
         Some(Case {
+            voice: t.voice.clone(),
             features: shaped(&t.evidence.features?).map(f64::from),
-            is_reading: matches!(best.answer, Answer::Reading(_)),
+            is_reading: t.best_is_reading(),
             is_allowed: t.kind.is_allowed(),
             is_right: t.is_right(),
         })
     }
+
+    /// Of a line that an earlier run has left.
+    fn read(line: &str) -> Option<Self> {
+        let line: serde_json::Value = serde_json::from_str(line).ok()?;
+        let some = line["features"].as_array()?.iter().filter_map(|f| Some(f.as_f64()? as f32)).collect::<Vec<_>>();
+        Some(Case {
+            voice: line["voice"].as_str()?.to_owned(),
+            features: shaped(&some.try_into().ok()?).map(f64::from),
+            is_reading: line["best_is_reading"].as_bool()?,
+            is_allowed: line["allowed"].as_bool()?,
+            is_right: line["right"].as_bool()?,
+        })
+    }
+}
+
+/// Fits on trials.
+pub fn write(trials: &[Trial]) {
+    fit(trials.iter().filter_map(Case::of).collect());
+}
+
+/// Fits on the trials that an earlier run has left in a file.
+pub fn write_again(file: &Path) {
+    let text = std::fs::read_to_string(file).unwrap_or_else(|e| panic!("{}: {e}", file.display()));
+    fit(text.lines().filter_map(Case::read).collect());
 }
 
 /// Fits on trials and writes the constants: for best answers that are phrases and for those that are readings apart.
-pub fn write(trials: &[Trial]) {
-    let cases: Vec<Case> = trials.iter().filter_map(Case::of).collect();
+fn fit(cases: Vec<Case>) {
     let n = cases.len() as f64;
     let mean: [f64; FEATURES] = std::array::from_fn(|i| cases.iter().map(|c| c.features[i]).sum::<f64>() / n);
     let spread: [f64; FEATURES] = std::array::from_fn(|i| {
@@ -90,7 +114,7 @@ pub fn write(trials: &[Trial]) {
         println!("{what}, right: {} trials, mean log loss {:.4}", rows.len(), loss(&rows, &right));
         fitted.push((stranger, right));
     }
-    let voices = trials.iter().map(|t| t.voice.as_str()).collect::<std::collections::BTreeSet<_>>().len();
+    let voices = cases.iter().map(|c| c.voice.as_str()).collect::<std::collections::BTreeSet<_>>().len();
     let mut text = format!(
         "//! Coefficients of the logistic models, written by `tests/measure/hearing.rs fit`: {} trials of {voices} development\n\
          //! voices, strangers weighted to {STRANGERS} of all, features scaled by mean and spread.\n\n\

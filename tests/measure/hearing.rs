@@ -1,6 +1,7 @@
 //! Measures the recogniser, and fits its calibration. `cargo run --release --example hearing -- MODE`:
 //!
 //! - `fit [SHARE [MINUTES]]`: the development voices and noises; writes `src/hear/fitted.rs`
+//! - `refit`: the same from the trials that the last `fit` or `develop` left
 //! - `develop`, `test` `[SHARE [MINUTES]]`: the tables, of the development or the test voices, noises and strangers
 //! - `rivals [SHARE [MINUTES [SOUNDS]]]`: the test, then side by side with two other ways of hearing
 //! - `chatter MINUTES`: a radio around a waiting step
@@ -42,6 +43,7 @@ fn main() {
     let (share, minutes) = (number(0).unwrap_or(1.0), number(1).unwrap_or(f64::INFINITY).min(1e6));
     match mode.as_str() {
         "fit" => fit::write(&trials::run(Side::Fitting, share, minutes)),
+        "refit" => fit::write_again(&trials::saved(Side::Fitting)),
         "test" => report::print(&trials::run(Side::Testing, share, minutes)),
         "develop" => report::print(&trials::run(Side::Fitting, share, minutes)),
         "digits" => digits::score(),
@@ -67,7 +69,7 @@ fn main() {
         "listens" => shipped::listens().iter().for_each(|l| println!("{} {}", l.place, l.is_number())),
         "say" => trials::show(&rest.join(" ")),
         _ => eprintln!(
-            "one of: fit, develop, test, rivals, chatter, folder, digits, say, listens; see the head of tests/measure/hearing.rs"
+            "one of: fit, refit, develop, test, rivals, chatter, folder, digits, say, listens; see the head of tests/measure/hearing.rs"
         ),
     }
 }

@@ -9,7 +9,7 @@ use probeside::hear::{Evidence, Moonshine, Recogniser, SAMPLE_RATE};
 use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary, decide};
 use std::collections::HashMap;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
@@ -113,6 +113,9 @@ impl Trial {
             _ => false,
         }
     }
+    pub fn best_is_reading(&self) -> bool {
+        matches!(self.heard.best.first().map(|h| &h.answer), Some(Answer::Reading(_)))
+    }
     pub fn in_scene(self, voice: String, noise: String, snr: Option<f32>, level: Option<f32>) -> Self {
         Trial { voice, noise, snr, level, ..self }
     }
@@ -137,7 +140,7 @@ const THREADS: usize = 2;
 
 /// What is a step's own to answer is said more often than the controls that every step has.
 fn own_phrase(listening: &Listening, random: &mut Random) -> Option<(String, Answer)> {
-    let shared = |a: &Answer| matches!(a, Answer::Command(_) | Answer::Escape(_));
+    let shared = |a: &Answer| matches!(a, Answer::Command(_) | Answer::Escape(_) | Answer::Sum(_));
     let own = random.below(10) < 6;
     let some: Vec<_> = listening.grammar.phrases.iter().filter(|p| shared(&p.answer) != own).collect();
     let phrase = some.get(random.below(some.len().max(1)))?;
@@ -277,12 +280,17 @@ pub fn hear(engine: &mut Moonshine, listening: &Listening, kind: Kind, words: St
     }
 }
 
+const OUT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/measure/out");
+
+/// Where the trials of one side are kept.
+pub fn saved(side: Side) -> PathBuf {
+    Path::new(OUT).join(format!("{side:?}.jsonl").to_lowercase())
+}
+
 /// Every trial as a line of JSON, to look into.
 fn save(trials: &[Trial], side: Side) {
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/measure/out");
-    std::fs::create_dir_all(&folder).expect("the folder can be made");
-    let path = folder.join(format!("{side:?}.jsonl").to_lowercase());
-    let mut file = std::io::BufWriter::new(std::fs::File::create(path).expect("the file can be made"));
+    std::fs::create_dir_all(OUT).expect("the folder can be made");
+    let mut file = std::io::BufWriter::new(std::fs::File::create(saved(side)).expect("the file can be made"));
     for t in trials {
         let ended: Vec<_> = t.evidence.ended.iter().map(|e| (e.owner, &e.text, e.plain, e.prior, e.tokens)).collect();
         let line = serde_json::json!({
@@ -291,7 +299,8 @@ fn save(trials: &[Trial], side: Side) {
             "right": t.is_right(), "verdict": format!("{:?}", t.verdict()).split(' ').next(), "high": t.stakes == Stakes::High,
             "best": t.heard.best.iter().map(|h| (&h.words, h.probability)).collect::<Vec<_>>(),
             "stranger": t.heard.stranger, "free": t.heard.free, "free_plain": t.evidence.free_plain,
-            "features": t.evidence.features.map(|f| f.to_vec()), "ms": t.milliseconds, "ended": ended,
+            "features": t.evidence.features.map(|f| f.to_vec()), "best_is_reading": t.best_is_reading(),
+            "allowed": t.kind.is_allowed(), "ms": t.milliseconds, "ended": ended,
             "said": match &t.kind { Kind::Said(Answer::Reading(r)) => Some(r.value), _ => None },
         });
         writeln!(file, "{line}").expect("written");
