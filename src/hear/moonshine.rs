@@ -19,7 +19,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 /// Phrase trees kept, and number trees (some megabytes each); a walk comes back to the same few.
 const KEPT_PHRASES: usize = 24;
-const KEPT_NUMBERS: usize = 4;
+const KEPT_NUMBERS: usize = 2;
 /// Beginnings whose noise preference is measured at once while a prompt plays; about 5 ms each.
 const PREPARED: usize = 96;
 /// Spellings handed on for measuring.

@@ -9,10 +9,11 @@ use super::models::Models;
 use super::personal::Shape;
 use super::tokenizer::{BEGIN, Token};
 use ort::session::builder::GraphOptimizationLevel;
-use ort::session::{Session, SessionInputValue, SessionOutputs};
+use ort::session::{InMemorySession, Session, SessionInputValue, SessionOutputs};
 use ort::value::TensorRef;
 use std::borrow::Cow;
-use std::path::Path;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 /// The decoder's file.
@@ -33,10 +34,23 @@ const SHORTEST: usize = 2_000;
 /// The runtime is one per process and stays loaded for its life.
 static RUNTIME: Mutex<Option<ort::environment::Environment>> = Mutex::new(None);
 
+/// Files of the model that were read, for the rest of the process: the networks of all views use the same bytes where they lie.
+static FILES: Mutex<BTreeMap<PathBuf, &'static [u8]>> = Mutex::new(BTreeMap::new());
+
+fn bytes_of(path: &Path) -> std::io::Result<&'static [u8]> {
+    let mut files = FILES.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(bytes) = files.get(path) {
+        return Ok(bytes);
+    }
+    let bytes: &'static [u8] = Box::leak(std::fs::read(path)?.into_boxed_slice());
+    files.insert(path.to_owned(), bytes);
+    Ok(bytes)
+}
+
 /// The loaded networks.
 pub struct Network {
-    encoder: Session,
-    decoder: Session,
+    encoder: InMemorySession<'static>,
+    decoder: InMemorySession<'static>,
 }
 
 /// An utterance as the encoder sees it.
@@ -94,12 +108,18 @@ impl Network {
         let environment = runtime(&models.runtime)?;
         let session = |file: &str| {
             let path = models.folder.join(file);
-            let open = || -> Result<Session, ort::Error> {
+            let bytes = bytes_of(&path).map_err(|e| HearError::damaged(&path, e))?;
+            // Sizes change from call to call, so that an arena or patterns of memory use would only pile up.
+            let open = || -> Result<InMemorySession<'static>, ort::Error> {
+                let plain = ort::ep::CPU::default().with_arena_allocator(false).build();
                 Session::builder(&environment)?
+                    .with_execution_providers([plain])?
                     .with_optimization_level(GraphOptimizationLevel::All)?
                     .with_intra_threads(THREADS)?
                     .with_intra_op_spinning(false)?
-                    .commit_from_file(&path)
+                    .with_memory_pattern(false)?
+                    .with_prepacking(false)?
+                    .commit_from_memory_directly(bytes)
             };
             open().map_err(|e| HearError::damaged(&path, e))
         };
