@@ -28,6 +28,8 @@ const KEPT_SPELLINGS: usize = 60;
 const PAD: usize = SAMPLE_RATE / 5;
 /// An answer is no longer than this; the rest is cut off.
 const LONGEST_ANSWER: usize = 15 * SAMPLE_RATE;
+/// Root mean square of full scale under which nothing was said (-80 dB, where 16 bits end): the model hears words in silence too.
+const SILENT: f32 = 1e-4;
 /// Longest piece transcribed at once; longer sound is cut at its quietest places.
 const LONGEST_PIECE: usize = 14 * SAMPLE_RATE;
 
@@ -104,7 +106,8 @@ impl Moonshine {
         let apart = self.distances(&frames, &mut found, grammar, &expanded);
         favour::favour(&mut found, &apart, &expanded);
         let free = self.tokenizer.decode(&found.free.tokens);
-        let weighed = score::weigh(&found, &expanded, &free, seconds, snr);
+        let is_speech = level::active_level(sound) > SILENT;
+        let weighed = score::weigh(&found, &expanded, &free, seconds, snr).filter(|_| is_speech);
         Ok((weighed, expanded, free, found))
     }
 }
