@@ -8,11 +8,10 @@ use crate::circuit::faults::Fault;
 use crate::procedure::Meaning;
 use crate::walk::World;
 use std::collections::{BTreeMap, BTreeSet};
-use std::rc::Rc;
 use std::sync::Arc;
 
-/// Pairs that are walked together; between batches progress is told.
-const BATCH: usize = 400;
+/// Progress is told after so many walks.
+const BATCH: usize = 100;
 /// Most pairs that are listed by name.
 const MOST_LISTED: usize = 1000;
 
@@ -39,7 +38,7 @@ pub struct Proved {
 /// One test of the D-matrix.
 pub struct Row {
     /// The question, in the state it was first asked in.
-    pub asked: Rc<Asked>,
+    pub asked: Arc<Asked>,
     /// The healthy bike's answer.
     pub healthy: String,
     /// The answer under each fault.
@@ -143,14 +142,14 @@ fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
 }
 
 /// Every answer on every way, once.
-fn seen_on_the_ways(outcomes: &[Outcome]) -> Vec<Rc<Sighting>> {
-    let mut all: Vec<Rc<Sighting>> = Vec::new();
+fn seen_on_the_ways(outcomes: &[Outcome]) -> Vec<Arc<Sighting>> {
+    let mut all: Vec<Arc<Sighting>> = Vec::new();
     let mut known = BTreeSet::new();
     for outcome in outcomes {
         let mut way = Vec::new();
         let mut at = outcome.last.clone();
         while let Some(one) = at {
-            if !known.insert(Rc::as_ptr(&one) as usize) {
+            if !known.insert(Arc::as_ptr(&one) as usize) {
                 break;
             }
             at = one.before.clone();
@@ -197,7 +196,7 @@ fn smallest_found(judged: &[Judgement], faults: &[Fault]) -> Vec<Smallest> {
     all.into_iter().map(smallest).collect()
 }
 
-fn d_matrix(sightings: &[Rc<Sighting>], faults: usize, observer: &dyn Observer) -> Vec<Row> {
+fn d_matrix(sightings: &[Arc<Sighting>], faults: usize, observer: &dyn Observer) -> Vec<Row> {
     let mut rows: Vec<Row> = Vec::new();
     let mut known = BTreeSet::new();
     for one in sightings.iter().filter(|s| s.asked.decides()) {
@@ -213,7 +212,7 @@ fn d_matrix(sightings: &[Rc<Sighting>], faults: usize, observer: &dyn Observer) 
     rows
 }
 
-fn never_decides(sightings: &[Rc<Sighting>]) -> Vec<String> {
+fn never_decides(sightings: &[Arc<Sighting>]) -> Vec<String> {
     let mut answers: BTreeMap<(&str, &str), BTreeSet<&str>> = BTreeMap::new();
     for one in sightings.iter().filter(|s| s.asked.decides()) {
         answers.entry((&one.asked.procedure, &one.asked.id)).or_default().insert(&one.answer);
@@ -221,7 +220,7 @@ fn never_decides(sightings: &[Rc<Sighting>]) -> Vec<String> {
     answers.into_iter().filter(|(_, a)| a.len() == 1).map(|((p, s), _)| format!("{p}/{s}")).collect()
 }
 
-fn never_asked(world: &World, sightings: &[Rc<Sighting>]) -> Vec<String> {
+fn never_asked(world: &World, sightings: &[Arc<Sighting>]) -> Vec<String> {
     let asked: BTreeSet<_> = sightings.iter().map(|s| (s.asked.procedure.as_str(), s.asked.id.as_str())).collect();
     let all = world.procedures.values().flat_map(|p| p.steps.iter().map(|s| (p.id.as_str(), s.id.as_str())));
     all.filter(|s| !asked.contains(s)).map(|(p, s)| format!("{p}/{s}")).collect()
@@ -249,26 +248,30 @@ fn pairs(
     };
     let cases: Vec<Vec<usize>> = (0..counting.len()).flat_map(two).filter(|pair| !one_place(pair)).collect();
     let mut of = Pairs { pairs: cases.len(), found: 0, undecided: 0, missed: 0, wrong: 0, listed: Vec::new() };
-    for (n, batch) in cases.chunks(BATCH).enumerate() {
-        progress("pairs of faults", n * BATCH, cases.len());
-        let setting = Setting { world, faults: all, cases: batch, observer, slips: false };
-        simulate(&setting, &mut |case, outcome| {
-            let faults: Vec<&Fault> = batch[case].iter().map(|s| &all[*s]).collect();
-            let verdict = judge(&faults, &outcome);
-            *match verdict {
-                Verdict::Found | Verdict::Mended => &mut of.found,
-                Verdict::Undecided => &mut of.undecided,
-                Verdict::Missed => &mut of.missed,
-                Verdict::Wrong => &mut of.wrong,
-            } += 1;
-            if matches!(verdict, Verdict::Missed | Verdict::Wrong) && of.listed.len() < MOST_LISTED {
-                let faults = [faults[0].id.clone(), faults[1].id.clone()];
-                of.listed.push(Pair { faults, conclusion: outcome.reached.name(), verdict });
-            }
-        })?;
-    }
+    let setting = Setting { world, faults: all, cases: &cases, observer, slips: false };
+    let mut done = 0;
+    progress("pairs of faults", done, cases.len());
+    simulate(&setting, &mut |case, outcome| {
+        done += 1;
+        if done.is_multiple_of(BATCH) {
+            progress("pairs of faults", done, cases.len());
+        }
+        let faults: Vec<&Fault> = cases[case].iter().map(|s| &all[*s]).collect();
+        let verdict = judge(&faults, &outcome);
+        *match verdict {
+            Verdict::Found | Verdict::Mended => &mut of.found,
+            Verdict::Undecided => &mut of.undecided,
+            Verdict::Missed => &mut of.missed,
+            Verdict::Wrong => &mut of.wrong,
+        } += 1;
+        if matches!(verdict, Verdict::Missed | Verdict::Wrong) {
+            let faults = [faults[0].id.clone(), faults[1].id.clone()];
+            of.listed.push(Pair { faults, conclusion: outcome.reached.name(), verdict });
+        }
+    })?;
     progress("pairs of faults", cases.len(), cases.len());
     of.listed.sort_by(|a, b| a.faults.cmp(&b.faults));
+    of.listed.truncate(MOST_LISTED);
     Ok(of)
 }
 

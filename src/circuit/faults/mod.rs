@@ -101,8 +101,11 @@ pub struct Fault {
 impl Fault {
     /// Whether something that is as good as new takes this fault away: its id, its kind, `KIND:PLACE`, or a part of it.
     pub fn is_mended(&self, mended: &BTreeSet<String>) -> bool {
+        if mended.is_empty() {
+            return false;
+        }
         let here = format!("{}:{}", self.kind, self.place);
-        let names = [&self.id, &self.kind, &here].into_iter().chain(&self.parts);
-        !mended.is_empty() && names.into_iter().any(|name| mended.contains(name))
+        let mut names = [&self.id, &self.kind, &here].into_iter().chain(&self.parts);
+        names.any(|name| mended.contains(name))
     }
 }
