@@ -54,7 +54,7 @@ impl Bench {
             .collect();
         let question = Question::new(self.procedure.step(step).unwrap(), &scope).unwrap();
         let mut subject = Subject::new(&self.bike, &self.library, &laid, &question.mends.iter().cloned().collect());
-        subject.model.figures.lamp_watt *= watt;
+        std::sync::Arc::make_mut(&mut subject.model.figures).lamp_watt *= watt;
         subject.answer(&question, &state, 4).unwrap()
     }
 

@@ -5,7 +5,7 @@ use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION,
 use super::simulate::{Outcome, Setting, Sighting, meaning, simulate};
 use super::{Asked, Judgement, Observer, ProveError, Verdict, measure};
 use crate::circuit::faults::Fault;
-use crate::procedure::Meaning;
+use crate::procedure::{Meaning, Scope, render_names};
 use crate::walk::World;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -22,6 +22,8 @@ pub struct Wanted {
     pub pairs: bool,
     /// Every fault with one wrong observation.
     pub slips: bool,
+    /// Every deciding question under every fault, whether its walk comes there or not.
+    pub matrix: bool,
 }
 
 /// Told now and then: what is being done, how much of it, of how much.
@@ -31,7 +33,7 @@ pub type Progress<'p> = &'p dyn Fn(&str, usize, usize);
 pub struct Proved {
     /// The result.
     pub proof: Proof,
-    /// Every deciding question with its answers: on the healthy bike, and under each fault.
+    /// Every deciding question with its answers, on the healthy bike and under each fault, where that is wanted.
     pub matrix: Vec<Row>,
 }
 
@@ -67,10 +69,12 @@ pub fn prove(
         return Err(ProveError::Walk { step: String::new(), fault: String::new(), why });
     }
     let sightings = seen_on_the_ways(&outcomes);
-    let matrix = d_matrix(&sightings, faults.len(), observer);
+    let matrix = if wanted.matrix { d_matrix(&sightings, faults.len(), observer) } else { Vec::new() };
     let healthy = outcomes.pop().expect("the healthy bike was walked last");
     let judged: Vec<Judgement> = outcomes.iter().enumerate().map(|(n, o)| judgement(n, &faults[n], o)).collect();
-    let counting: Vec<Judgement> = judged.iter().filter(|one| faults[one.fault].counts).cloned().collect();
+    let covered = covered(world, faults)?;
+    let counts = |n: usize| faults[n].counts && covered[n];
+    let counting: Vec<Judgement> = judged.iter().filter(|one| counts(one.fault)).cloned().collect();
     let by_end = groups(&counting);
     let finding = |(one, outcome): (&Judgement, &Outcome)| {
         let fault = &faults[one.fault];
@@ -83,7 +87,8 @@ pub fn prove(
             words: fault.words.clone(),
             parts: fault.parts.clone(),
             likelihood: fault.likelihood,
-            counts: fault.counts,
+            counts: counts(one.fault),
+            covered: covered[one.fault],
             only_by_substitution: fault.only_by_substitution.clone(),
             conclusion: outcome.reached.name(),
             verdict: one.verdict,
@@ -110,7 +115,8 @@ pub fn prove(
             steps: healthy.steps,
             minutes: healthy.minutes,
         },
-        smallest_found: smallest_found(&judged, faults),
+        not_covered: (0..faults.len()).filter(|n| faults[*n].counts && !covered[*n]).count(),
+        smallest_found: smallest_found(&judged, faults, &covered),
         not_told: observer.not_told(),
         faults: findings,
         never_decides: never_decides(&sightings),
@@ -119,7 +125,7 @@ pub fn prove(
         pairs: None,
         slips: None,
     };
-    let counting: Vec<usize> = (0..faults.len()).filter(|f| faults[*f].counts).collect();
+    let counting: Vec<usize> = (0..faults.len()).filter(|f| counts(*f)).collect();
     if wanted.slips {
         let cases: Vec<Vec<usize>> = counting.iter().map(|f| vec![*f]).chain([Vec::new()]).collect();
         let setting = Setting { cases: &cases, slips: true, ..setting };
@@ -129,6 +135,13 @@ pub fn prove(
         proof.pairs = Some(pairs(world, faults, &counting, observer, progress)?);
     }
     Ok(Proved { proof, matrix })
+}
+
+/// Which faults the procedure is there to find.
+fn covered(world: &World, faults: &[Fault]) -> Result<Vec<bool>, ProveError> {
+    let Some(covers) = &world.procedures[&world.main].covers else { return Ok(vec![true; faults.len()]) };
+    let covers = render_names(covers, &Scope::new(world.bike_value.clone()))?;
+    Ok(faults.iter().map(|fault| fault.is_one_of(&covers)).collect())
 }
 
 fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
@@ -172,9 +185,9 @@ fn decided_by(world: &World, outcome: &Outcome) -> String {
     String::new()
 }
 
-fn smallest_found(judged: &[Judgement], faults: &[Fault]) -> Vec<Smallest> {
+fn smallest_found(judged: &[Judgement], faults: &[Fault], covered: &[bool]) -> Vec<Smallest> {
     let mut all: Vec<(String, Vec<&Judgement>)> = Vec::new();
-    for one in judged.iter().filter(|one| faults[one.fault].severity.is_some()) {
+    for one in judged.iter().filter(|one| covered[one.fault] && faults[one.fault].severity.is_some()) {
         let fault = &faults[one.fault];
         let id = if fault.place.is_empty() { fault.kind.clone() } else { format!("{}:{}", fault.kind, fault.place) };
         match all.last_mut() {

@@ -8,7 +8,7 @@ use crate::circuit::faults::Fault;
 use crate::phrase::{Answer, Hypothesis, Reading, ReadingKind, Verdict};
 use crate::procedure::{Ask, Expression, Meaning, Procedure, Route, expression, render_names};
 use crate::session::{Now, Record};
-use crate::walk::{Effect, Event, Walker, World};
+use crate::walk::{Effect, Event, FINISHED, Walker, World};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, mpsc};
@@ -413,7 +413,9 @@ fn reached(walker: &Walker, procedure: String, conclusion: String, round: Option
     let condemns = found.map(|c| &c.condemns[..]).unwrap_or_default();
     // A template that does not come out has failed the walk before.
     let condemns = render_names(condemns, &scope).unwrap_or_default();
-    Reached { healthy: found.is_some_and(|c| c.healthy), procedure, conclusion, round, condemns }
+    // What only ends, and blames nothing, found nothing.
+    let healthy = found.map_or(conclusion == FINISHED, |c| c.healthy);
+    Reached { healthy, procedure, conclusion, round, condemns }
 }
 
 fn reading_name(step: &crate::procedure::Step) -> Option<String> {

@@ -15,7 +15,8 @@ const CONNECTS: &str = "connects";
 /// The ignition is stopped in the position so named.
 const DISCONNECTS: &str = "disconnects";
 
-/// Renders `state`. A switch the bike has not (`kill`, `fuse` to plug in) is left out; `connects` becomes the position in which
+/// Renders `state`. A switch the bike has not (`kill`, `fuse` to plug in) is left out, and what would be fitted to a terminal whose name
+/// comes out empty; `connects` becomes the position in which
 /// the ignition works, `disconnects` one in which it does not.
 ///
 /// # Errors
@@ -41,8 +42,10 @@ pub fn render_state(state: &StateTemplate, scope: &Scope, bike: &Bike) -> Result
         need.points.insert(make.points(set)?, *at);
     }
     for (name, [first, second]) in &state.fit {
-        let between = [make.terminal(first)?, make.terminal(second)?];
-        need.fitted.insert(render(name, scope)?, between);
+        if !render(first, scope)?.is_empty() {
+            let between = [make.terminal(first)?, make.terminal(second)?];
+            need.fitted.insert(render(name, scope)?, between);
+        }
     }
     for name in &state.remove {
         need.removed.insert(render(name, scope)?);

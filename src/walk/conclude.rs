@@ -8,7 +8,7 @@ use crate::session::Record;
 use serde_json::{Value, json};
 
 /// Conclusion of a procedure that is made to be called and was walked on its own.
-const FINISHED: &str = "finished";
+pub const FINISHED: &str = "finished";
 
 impl Walker {
     /// Concludes: the record first; it is said once it is on disk.
