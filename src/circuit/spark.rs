@@ -70,8 +70,8 @@ impl Model<'_> {
         Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
     }
 
-    /// The plugs whose tester snaps when only `set` is opened by hand, the instrument being a spark tester: one at every lead,
-    /// between the plug's cap and the instrument's second terminal.
+    /// The plugs whose tester snaps when only `set` is opened by hand, the instrument being a spark tester: one at every lead that is
+    /// off its plug, or with none off at every lead, between the plug's cap and the instrument's second terminal.
     ///
     /// # Errors
     /// Those of [`Wiring::new`] and of the operating point.
@@ -84,7 +84,10 @@ impl Model<'_> {
         let (closed, open) = (self.wiring(state, &down)?, self.wiring(state, &up)?);
         let ground = state.instrument.as_ref().map_or("engine", |tool| tool.second.as_str());
         let mut snaps = Vec::new();
-        for plug in &self.bike.plugs {
+        // Where leads are off their plugs, those have the testers.
+        let off = |plug: &crate::bike::Plug| state.unplugged.contains(&format!("lead-{}", *plug.id));
+        let some = self.bike.plugs.iter().any(off);
+        for plug in self.bike.plugs.iter().filter(|plug| !some || off(plug)) {
             let tool = Instrument {
                 kind: crate::bike::InstrumentKind::SparkTester,
                 first: format!("plug-{}.top", *plug.id),
@@ -105,7 +108,7 @@ impl Model<'_> {
         self.lead_to(at_rest, &tool.first).ok_or_else(unknown)
     }
 
-    /// The voltage that a tester on a lead needs; `None` where the circle is not closed.
+    /// What a tester on a lead needs; `None` where the circle is not closed.
     fn need_at_tester(&self, at_rest: &Wiring, lead: &Lead, tool: &Instrument) -> Result<Option<Need>, CircuitError> {
         let f = &at_rest.figures;
         let plug = tool.first.strip_prefix("plug-").and_then(|t| t.strip_suffix(".top"));
@@ -119,7 +122,9 @@ impl Model<'_> {
             Some(millimetre) => needed(*millimetre, OPEN_AIR, reversed),
             None => POINTED_NEEDS * needed(f.tester_gap, OPEN_AIR, false),
         };
-        let leak = self.leak_past(at_rest, lead, &tool.first)?;
+        // A tester in the cap is on the lead; the plug in the head is not.
+        let foot = plug.filter(|_| own_gap.is_none()).map(|plug| format!("cap-{plug}.lead"));
+        let leak = self.leak_past(at_rest, lead, foot.as_deref().unwrap_or(&tool.first))?;
         Ok(self.need_of_other_end(at_rest, lead).map(|there| Need { here, there, leak }))
     }
 

@@ -228,7 +228,9 @@ impl Wiring {
                         let leads_on = branch.part.contains(" to ")
                             || (branch.part.starts_with("cap-") && !branch.part.contains(" and "));
                         let at = |end: &String| branch.a == *end || branch.b == *end;
-                        leads_on && (at(&ends_on) || thin_wire.as_ref().is_some_and(at))
+                        // What a coil's feed wire touches goes with that wire; what the points end touches is the winding.
+                        let touched = thin_wire.is_some() && branch.part.contains(" and ") && at(&ends_on);
+                        touched || (leads_on && (at(&ends_on) || thin_wire.as_ref().is_some_and(at)))
                     }
                 };
                 branch.parted |= hit;
@@ -236,6 +238,19 @@ impl Wiring {
             }
             if !found {
                 return Err(unknown("part that unplugs", id));
+            }
+        }
+        // A meter from the one end of a cap to the other has the cap by itself.
+        let cap = state.instrument.as_ref().filter(|tool| tool.kind == InstrumentKind::Ohmmeter);
+        let cap = cap.and_then(|tool| Some((tool, tool.first.strip_prefix("cap-")?.strip_suffix(".lead")?)));
+        if let Some((tool, plug)) = cap.filter(|(tool, plug)| tool.second == format!("plug-{plug}.top")) {
+            let ends = [&tool.first, &tool.second];
+            for branch in &mut self.branches {
+                if branch.part == format!("cap-{plug}") {
+                    branch.parted = false;
+                } else if ends.iter().any(|end| branch.a == **end || branch.b == **end) {
+                    branch.parted = true;
+                }
             }
         }
         // A tester on the lead's end stands in for the cap, one on the coil's tower for the lead.

@@ -15,8 +15,8 @@ const CONNECTS: &str = "connects";
 /// The ignition is stopped in the position so named.
 const DISCONNECTS: &str = "disconnects";
 
-/// Renders `state`. A switch the bike has not (`kill`, `fuse` to plug in) is left out, and what would be fitted to a terminal whose name
-/// comes out empty; `connects` becomes the position in which
+/// Renders `state`. A switch the bike has not (`kill`, `fuse` to plug in) is left out, and what would be fitted to a terminal,
+/// plugged or unplugged, whose name comes out empty; `connects` becomes the position in which
 /// the ignition works, `disconnects` one in which it does not.
 ///
 /// # Errors
@@ -107,10 +107,10 @@ impl Make<'_> {
         }
     }
 
-    /// A part to unplug or plug in; the fuse of a bike that has none is left out.
+    /// A part to unplug or plug in; the fuse of a bike that has none is left out, and a name that comes out empty.
     fn part(&self, part: &Template) -> Result<Option<String>, Diagnostic> {
         let id = render(part, self.scope)?;
-        if id == "fuse" && self.bike.fuse.is_none() {
+        if id.is_empty() || (id == "fuse" && self.bike.fuse.is_none()) {
             return Ok(None);
         }
         let there = self.bike.unpluggable();
