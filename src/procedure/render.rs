@@ -48,7 +48,10 @@ pub fn render_state(state: &StateTemplate, scope: &Scope, bike: &Bike) -> Result
         }
     }
     for name in &state.remove {
-        need.removed.insert(render(name, scope)?);
+        let name = render(name, scope)?;
+        if !name.is_empty() {
+            need.removed.insert(name);
+        }
     }
     if let Some((kind, first, second)) = &state.instrument {
         let (first, second) = (make.terminal(first)?, make.terminal(second)?);
