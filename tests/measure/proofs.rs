@@ -46,12 +46,15 @@ fn proved(procedure: &Path, bike: &Path, library: &Library) -> Option<Result<Pro
     Some(proved.map(|proved| proved.proof).map_err(|why| why.to_string()))
 }
 
-/// What is shown of one proof, and whether it holds.
+/// What is shown of one proof: detected of those it covers, and the share of them that is isolated to one part.
 fn cell(proof: &Proof) -> String {
     let all = proof.faults.iter().filter(|f| f.counts).count();
     let found = proof.faults.iter().filter(|f| f.counts && f.detected && f.verdict != Verdict::Wrong).count();
     let wrong = proof.faults.iter().filter(|f| f.verdict == Verdict::Wrong).count();
-    let mut text = format!("{found} of {all}");
+    let mut text = match all {
+        0 => "·".to_owned(),
+        _ => format!("{found} of {all}, {:.0} %", proof.figures.fault_isolation_rate * 100.0),
+    };
     if wrong > 0 {
         let _ = write!(text, ", {wrong} wrong");
     }
