@@ -32,7 +32,10 @@ pub(super) fn check(walks: &Walks<'_>, facts: &[Facts], around: &Surroundings<'_
         for name in names.unwrap_or_default() {
             if !library.has_kind(name.split([':', '@']).next().unwrap_or(&name)) {
                 let message = format!("the fault library `{}` has no kind `{name}`", *library.name);
-                found.add(Diagnostic::error(&text.place, "unknown-fault", message).help("Name KIND, KIND:PLACE or KIND@SEVERITY."));
+                found.add(
+                    Diagnostic::error(&text.place, "unknown-fault", message)
+                        .help("Name KIND, KIND:PLACE or KIND@SEVERITY."),
+                );
             }
         }
     }

@@ -140,7 +140,12 @@ impl Network {
     }
 
     /// Newton's iteration over the voltages across lamps and diodes.
-    fn settle(&self, matrix: DMatrix<f64>, right: &DVector<f64>, folded: &Folded) -> Result<DVector<f64>, CircuitError> {
+    fn settle(
+        &self,
+        matrix: DMatrix<f64>,
+        right: &DVector<f64>,
+        folded: &Folded,
+    ) -> Result<DVector<f64>, CircuitError> {
         let bent: Vec<_> = self.elements.iter().filter(|e| matches!(e.kind, Kind::Lamp(_) | Kind::Diode(_))).collect();
         if bent.is_empty() {
             return solve(matrix, right);

@@ -303,7 +303,8 @@ impl Wiring {
 
     /// The terminals that conduct to `from` through branches of at most `ohm` each, sources and `without` left out.
     pub(super) fn reach(&self, from: &str, ohm: f64, without: impl Fn(&Branch) -> bool) -> BTreeSet<Name> {
-        let mut ways: Vec<&Branch> = self.branches.iter().filter(|b| b.ohm().is_some_and(|o| o <= ohm) && !without(b)).collect();
+        let mut ways: Vec<&Branch> =
+            self.branches.iter().filter(|b| b.ohm().is_some_and(|o| o <= ohm) && !without(b)).collect();
         let mut seen = BTreeSet::from([Name::from(from)]);
         // Until no way leads further.
         loop {
@@ -341,7 +342,9 @@ impl Laying<'_> {
     fn supply(&mut self, bike: &Bike, state: &BikeState) -> Result<(), CircuitError> {
         let f = self.wiring.figures.clone();
         let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
-        self.lay(BranchKind::Emf(sign * f.battery_volt), || ["battery.emf", "battery", INSIDE, GROUND].map(String::from));
+        self.lay(BranchKind::Emf(sign * f.battery_volt), || {
+            ["battery.emf", "battery", INSIDE, GROUND].map(String::from)
+        });
         self.lay(BranchKind::Ohm(f.battery_ohm), || ["battery", "battery", INSIDE, "battery.live"].map(String::from));
         if bike.fuse.is_some() {
             self.contact("fuse", SUPPLY_LOAD, Some(f.contact_ohm("fuse", f.fuse_ohm)));

@@ -172,16 +172,8 @@ fn walk(
 ) -> Result<(), ProveError> {
     let mut walker = Walker::unheard(of.world.clone());
     let Some(listen) = give(&mut walker, Event::Begin).listen else { return Err(stuck(&walker, "nobody listens")) };
-    let first = Track {
-        walker,
-        listen,
-        cases,
-        mended: BTreeSet::new(),
-        steps: 0,
-        minutes: 0.0,
-        last: None,
-        slip: None,
-    };
+    let first =
+        Track { walker, listen, cases, mended: BTreeSet::new(), steps: 0, minutes: 0.0, last: None, slip: None };
     let mut open = vec![first];
     while let Some(track) = open.pop() {
         step(of, track, by_value, &mut open, outcome)?;

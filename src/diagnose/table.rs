@@ -65,7 +65,11 @@ pub fn text(proof: &Proof) -> String {
     }
     let mild: Vec<&Finding> = proof.faults.iter().filter(|f| !f.counts && f.verdict == Verdict::Wrong).collect();
     if !mild.is_empty() {
-        let _ = writeln!(out, "\nWrong part condemned for a fault that is too mild to count, or not its own to find ({}):", mild.len());
+        let _ = writeln!(
+            out,
+            "\nWrong part condemned for a fault that is too mild to count, or not its own to find ({}):",
+            mild.len()
+        );
         mild.iter().for_each(|f| {
             let _ = writeln!(out, "  {:<58} {} ({})", f.fault, f.conclusion, f.decided_by);
         });

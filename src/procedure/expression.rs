@@ -1,6 +1,7 @@
 //! Common Expression Language: syntax, the names an expression uses, and its value. Numbers are doubles throughout: whole
 //! literals and `size(...)` are made doubles in the syntax tree, except where they index a list, so `12` and `12.0` are the same.
 
+use super::scope::{kept_values, same_values};
 use super::{Expression, Scope, sums};
 use crate::written::Diagnostic;
 use crate::written::shape::LONGEST_EXPRESSION;
@@ -190,8 +191,10 @@ fn dotted(tree: &IdedExpr) -> Option<(String, bool)> {
     }
 }
 
-/// Most expressions that are kept ready, and most values of each that are remembered.
+/// Most expressions that are kept ready.
 const MOST_READY: usize = 4096;
+/// Most values of one expression that are remembered: a few rounds, and what was seen in them.
+const MOST_KNOWN: usize = 64;
 
 /// An expression, ready to be evaluated many times: a proof asks for the same limit many thousand times.
 struct Ready {
@@ -206,7 +209,7 @@ struct Ready {
 /// A value that came out, and of what: the bike and the loops' items, which stay shared as long as this is remembered, and of what
 /// was seen the fields that the expression takes.
 struct Known {
-    with: Vec<Arc<Json>>,
+    with: Vec<(String, Arc<Json>)>,
     seen: Vec<Option<Json>>,
     value: Value,
 }
@@ -244,8 +247,7 @@ fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic>
     let fields: Vec<Option<&Json>> = ready.fields.iter().flatten().map(|field| seen.get(field)).collect();
     if ready.fields.is_some() {
         let same = |one: &&Known| {
-            one.with.iter().map(Arc::as_ptr).eq(named.iter().map(|(_, value)| Arc::as_ptr(value)))
-                && one.seen.iter().map(Option::as_ref).eq(fields.iter().copied())
+            same_values(&one.with, &named) && one.seen.iter().map(Option::as_ref).eq(fields.iter().copied())
         };
         if let Some(one) = ready.known.borrow().iter().find(same) {
             return Ok(one.value.clone());
@@ -263,11 +265,14 @@ fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic>
         .map_err(|error| finding(expression, format!("the expression does not come out: {error}")))?;
     if ready.fields.is_some() {
         let mut known = ready.known.borrow_mut();
-        if known.len() >= MOST_READY {
+        if known.len() >= MOST_KNOWN {
             known.clear();
         }
-        let with = named.into_iter().map(|(_, value)| value.clone()).collect();
-        known.push(Known { with, seen: fields.into_iter().map(|value| value.cloned()).collect(), value: value.clone() });
+        known.push(Known {
+            with: kept_values(&named),
+            seen: fields.into_iter().map(|value| value.cloned()).collect(),
+            value: value.clone(),
+        });
     }
     Ok(value)
 }

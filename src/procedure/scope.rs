@@ -117,11 +117,23 @@ impl Scope {
 
 /// Most texts that are remembered as they came out.
 const MOST_REMEMBERED: usize = 4096;
+/// Most ways in which one text came out that are remembered: a few rounds.
+const MOST_WAYS: usize = 64;
 
 /// A text as it came out with these values, which stay shared as long as this is remembered.
 struct Rendered {
-    with: Vec<Arc<Value>>,
+    with: Vec<(String, Arc<Value>)>,
     text: String,
+}
+
+/// Whether these are the same values under the same names.
+pub(super) fn same_values(one: &[(String, Arc<Value>)], other: &[(&str, &Arc<Value>)]) -> bool {
+    one.len() == other.len() && one.iter().zip(other).all(|((a, x), (b, y))| a == b && Arc::ptr_eq(x, y))
+}
+
+/// The same, kept.
+pub(super) fn kept_values(some: &[(&str, &Arc<Value>)]) -> Vec<(String, Arc<Value>)> {
+    some.iter().map(|(name, value)| ((*name).to_owned(), (*value).clone())).collect()
 }
 
 thread_local! {
@@ -140,8 +152,8 @@ pub fn render(text: &Template, scope: &Scope) -> Result<String, Diagnostic> {
     if text.contains("seen") {
         return template::render(text, scope.names());
     }
-    let with: Vec<&Arc<Value>> = scope.shared().filter(|(name, _)| text.contains(name)).map(|(_, value)| value).collect();
-    let same = |one: &&Rendered| one.with.iter().map(Arc::as_ptr).eq(with.iter().map(|value| Arc::as_ptr(value)));
+    let with: Vec<(&str, &Arc<Value>)> = scope.shared().filter(|(name, _)| text.contains(name)).collect();
+    let same = |one: &&Rendered| same_values(&one.with, &with);
     let known = RENDERED.with_borrow(|all| all.get(&text.value)?.iter().find(same).map(|one| one.text.clone()));
     if let Some(known) = known {
         return Ok(known);
@@ -152,10 +164,10 @@ pub fn render(text: &Template, scope: &Scope) -> Result<String, Diagnostic> {
             all.clear();
         }
         let ways = all.entry(text.value.clone()).or_default();
-        if ways.len() >= MOST_REMEMBERED {
+        if ways.len() >= MOST_WAYS {
             ways.clear();
         }
-        ways.push(Rendered { with: with.into_iter().cloned().collect(), text: out.clone() });
+        ways.push(Rendered { with: kept_values(&with), text: out.clone() });
     });
     Ok(out)
 }

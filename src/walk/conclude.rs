@@ -19,7 +19,9 @@ impl Walker {
             return self.fault(&format!("there is no conclusion {id}"));
         };
         let scope = self.scope();
-        let one = |t: &Template| if self.mute { Ok(String::new()) } else { procedure::render(t, &scope).map_err(|d| d.to_string()) };
+        let one = |t: &Template| {
+            if self.mute { Ok(String::new()) } else { procedure::render(t, &scope).map_err(|d| d.to_string()) }
+        };
         let all = |ts: &[Template]| ts.iter().map(one).collect::<Result<Vec<String>, String>>();
         let parts = || -> Result<_, String> {
             let mut cautions = Vec::new();

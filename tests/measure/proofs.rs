@@ -101,7 +101,8 @@ fn main() -> ExitCode {
                 }
                 Some(Ok(proof)) => {
                     sound &= proof.holds();
-                    for one in proof.faults.iter().filter(|f| f.verdict == Verdict::Wrong || (f.counts && !f.detected)) {
+                    for one in proof.faults.iter().filter(|f| f.verdict == Verdict::Wrong || (f.counts && !f.detected))
+                    {
                         let by = &one.decided_by;
                         eprintln!("  {}: {} is {:?}: {} ({by})", name(bike), one.fault, one.verdict, one.conclusion);
                     }
