@@ -18,6 +18,9 @@ pub fn text(proof: &Proof) -> String {
         "{} (version {}) on {}: {n} faults, each alone. {counting} of them harm and are its own to find.",
         proof.procedure, proof.procedure_version, proof.bike
     );
+    if counting == 0 {
+        let _ = writeln!(out, "The wiring decides nothing in this procedure: it is about what the circuit does not hold.");
+    }
     if proof.not_covered > 0 {
         let _ = writeln!(
             out,
