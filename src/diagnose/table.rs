@@ -19,7 +19,8 @@ pub fn text(proof: &Proof) -> String {
         proof.procedure, proof.procedure_version, proof.bike
     );
     if counting == 0 {
-        let _ = writeln!(out, "The wiring decides nothing in this procedure: it is about what the circuit does not hold.");
+        let _ =
+            writeln!(out, "The wiring decides nothing in this procedure: it is about what the circuit does not hold.");
     }
     if proof.not_covered > 0 {
         let _ = writeln!(
