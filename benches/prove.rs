@@ -22,8 +22,8 @@ fn main() {
     let faults = library.for_bike(&world.bike).expect("the library fits the bike");
     for (what, wanted) in [
         ("every single fault", Wanted::default()),
-        ("every single fault, and with one slip", Wanted { slips: true, pairs: false }),
-        ("every single fault and every pair", Wanted { slips: false, pairs: true }),
+        ("every single fault, and with one slip", Wanted { slips: true, ..Wanted::default() }),
+        ("every single fault and every pair", Wanted { pairs: true, ..Wanted::default() }),
     ] {
         let start = Instant::now();
         let bench = Bench::new(&world.bike, &library, &faults);

@@ -36,7 +36,7 @@ impl Bench {
     /// The same with a lamp of `watt` times its power.
     fn answer_with(&self, step: &str, faults: &[&str], before: &[&str], watt: f64) -> Expected {
         let mut scope = Scope::new(as_value(&self.bike, &EnglishWords));
-        let set = scope.names().find(|(name, _)| *name == "bike").unwrap().1["points"][0].clone();
+        let set = scope.names().find(|(name, _)| *name == "bike").unwrap().1["cylinders"][0].clone();
         scope.bind("set", set);
         scope.bind(
             "part",
@@ -54,7 +54,7 @@ impl Bench {
             .collect();
         let question = Question::new(self.procedure.step(step).unwrap(), &scope).unwrap();
         let mut subject = Subject::new(&self.bike, &self.library, &laid, &question.mends.iter().cloned().collect());
-        subject.model.figures.lamp_watt *= watt;
+        std::sync::Arc::make_mut(&mut subject.model.figures).lamp_watt *= watt;
         subject.answer(&question, &state, 4).unwrap()
     }
 

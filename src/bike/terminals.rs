@@ -43,13 +43,14 @@ impl Bike {
         names
     }
 
-    /// What can be unplugged or taken out: connectors, `condenser-ID`, `lead-PLUG`, `plug-ID`, `fuse`.
+    /// What can be unplugged or taken out: connectors, `condenser-ID`, `coil-ID` (its thin wires), `lead-PLUG`, `plug-ID`, `fuse`.
     pub fn unpluggable(&self) -> BTreeSet<String> {
         let connectors = self.connectors.iter().map(|c| c.id.value.clone());
         let condensers = self.condensers.iter().map(|c| format!("condenser-{}", *c.id));
+        let coils = self.coils.iter().map(|c| format!("coil-{}", *c.id));
         let plugs = self.plugs.iter().flat_map(|p| [format!("lead-{}", *p.id), format!("plug-{}", *p.id)]);
         let fuse = self.fuse.iter().map(|_| "fuse".to_owned());
-        connectors.chain(condensers).chain(plugs).chain(fuse).collect()
+        connectors.chain(condensers).chain(coils).chain(plugs).chain(fuse).collect()
     }
 
     /// The switch of this name (`key`, `kill`), where the bike has it.

@@ -99,6 +99,7 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "coils": bike.coils.iter().map(|coil| says.coil(coil, true)).collect::<Vec<_>>(),
         "condensers": bike.condensers.iter().map(|condenser| says.condenser(condenser)).collect::<Vec<_>>(),
         "plugs": bike.plugs.iter().map(|plug| says.plug(plug)).collect::<Vec<_>>(),
+        "cylinders": bike.plugs.iter().filter_map(|plug| says.cylinder(plug)).collect::<Vec<_>>(),
         "feed": says.feed(false),
         "feed_back": says.feed(true),
         "connectors": bike.connectors.iter().map(|connector| says.connector(connector)).collect::<Vec<_>>(),
@@ -161,6 +162,22 @@ impl Says<'_> {
         let coil = self.bike.coils.iter().find(|coil| coil.plugs.iter().any(|id| **id == *plug.id));
         value["coil"] = json!(coil.map(|coil| coil.id.as_str()).unwrap_or_default());
         value
+    }
+
+    /// What fires a plug: its points set, named by the plug, with that plug alone.
+    fn cylinder(&self, plug: &Plug) -> Option<Value> {
+        let coil = self.bike.coils.iter().find(|coil| coil.plugs.iter().any(|id| **id == *plug.id))?;
+        let set = self.bike.points.iter().find(|set| *set.coil == *coil.id)?;
+        let (mut value, own) = (self.points(set), self.plug(plug));
+        for name in ["id", "side", "side_words", "which"] {
+            value[name] = own[name].clone();
+        }
+        let towers = ["lead", "second-lead"].map(|end| format!("coil-{}.{end}", *coil.id));
+        let other = towers.iter().find(|tower| coil.plugs.len() > 1 && own["tower"] != json!(tower));
+        value["other_tower"] = json!(other.map_or("", String::as_str));
+        value["set"] = json!(*set.id);
+        value["plugs"] = json!([own]);
+        Some(value)
     }
 
     fn wire(&self, wire: &Wire) -> Value {

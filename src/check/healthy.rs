@@ -10,10 +10,10 @@
 use super::flow::Facts;
 use super::walks::{Node, Walks};
 use super::{Findings, Surroundings};
-use crate::bike::BikeState;
+use crate::bike::{BikeState, as_value};
 use crate::circuit::faults::Library;
 use crate::circuit::{Expected, Question, Subject};
-use crate::procedure::{Ask, Meaning, Observe, Template, render_names};
+use crate::procedure::{Ask, Meaning, Observe, Scope, Template, render_names};
 use crate::written::shape::suggestion;
 use crate::written::{Diagnostic, Place};
 use std::collections::BTreeSet;
@@ -26,6 +26,19 @@ pub(super) fn check(walks: &Walks<'_>, facts: &[Facts], around: &Surroundings<'_
         }
     }
     let Some(library) = around.faults else { return };
+    let procedure = walks.procedures[0];
+    for text in procedure.covers.iter().flatten() {
+        let names = render_names(std::slice::from_ref(text), &Scope::new(as_value(walks.bike, around.words)));
+        for name in names.unwrap_or_default() {
+            if !library.has_kind(name.split([':', '@']).next().unwrap_or(&name)) {
+                let message = format!("the fault library `{}` has no kind `{name}`", *library.name);
+                found.add(
+                    Diagnostic::error(&text.place, "unknown-fault", message)
+                        .help("Name KIND, KIND:PLACE or KIND@SEVERITY."),
+                );
+            }
+        }
+    }
     let subject = Subject::new(walks.bike, library, &[], &BTreeSet::new());
     for (node, facts) in walks.nodes.iter().zip(facts) {
         if node.at.procedure == 0 && !node.left_out {

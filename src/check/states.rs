@@ -41,14 +41,16 @@ impl States {
             let state = &node.step.state;
             for part in &state.plug_in {
                 let render = |part: &Template| crate::procedure::render(part, &node.scope).ok();
-                let Some(id) = render(part) else { continue };
+                let Some(id) = render(part).filter(|id| !id.is_empty()) else { continue };
                 let may = facts_here.may_be(&Fact::Plug(id.clone()), OUT);
                 let message = format!("`{}` plugs in {id}, which no step before it unplugs", *node.step.id);
                 self.note(part, "plug-in", may, Diagnostic::warning(&part.place, "nothing-to-undo", message));
             }
             for name in &state.remove {
-                let may = facts_here.may_be_fitted().any(|fitted| fitted == name.as_str());
-                let message = format!("`{}` removes the {}, which no step before it fits", *node.step.id, **name);
+                let rendered = crate::procedure::render(name, &node.scope).ok();
+                let Some(id) = rendered.filter(|id| !id.is_empty()) else { continue };
+                let may = facts_here.may_be_fitted().any(|fitted| fitted == id);
+                let message = format!("`{}` removes the {id}, which no step before it fits", *node.step.id);
                 self.note(name, "remove", may, Diagnostic::error(&name.place, "nothing-to-undo", message));
             }
         }

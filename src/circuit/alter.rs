@@ -1,7 +1,7 @@
 //! Changes laid over a healthy bike's wiring: what a fault does to it.
 
 use super::wiring::{Branch, BranchKind, Wiring};
-use super::{CircuitError, Figures, battery};
+use super::{CircuitError, Figures, Name, battery};
 use crate::bike::{Bike, PointsAt};
 
 /// One change. Branches go by the ids that [`Wiring`] lists.
@@ -128,6 +128,12 @@ fn entry<'m, T>(
 }
 
 impl Alteration {
+    /// Whether it is about the figures, and not about the branches.
+    pub(super) fn is_of_figures(&self) -> bool {
+        use Alteration::{Join, Leak, Ohm, Open, Series, Swap};
+        !matches!(self, Open { .. } | Ohm { .. } | Series { .. } | Leak { .. } | Join { .. } | Swap { .. })
+    }
+
     /// Changes the figures, where it is about them.
     pub(super) fn on_figures(&self, bike: &Bike, figures: &mut Figures) -> Result<(), CircuitError> {
         match self {
@@ -176,7 +182,7 @@ impl Alteration {
             Alteration::Ohm { branch, ohm } => wiring.branch_mut(branch)?.kind = BranchKind::Ohm(*ohm),
             Alteration::Series { branch, ohm } => {
                 let b = wiring.branch_mut(branch)?;
-                let (id, inner) = (format!("{} (series)", b.id), format!("{} (inside)", b.id));
+                let (id, inner) = (Name::from(format!("{} (series)", b.id)), Name::from(format!("{} (inside)", b.id)));
                 let end = std::mem::replace(&mut b.b, inner.clone());
                 let part = b.part.clone();
                 wiring.branches.push(Branch { id, part, a: inner, b: end, kind: BranchKind::Ohm(*ohm), parted: false });

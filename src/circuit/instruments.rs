@@ -2,10 +2,11 @@
 
 use super::network::Kind;
 use super::transient::resistance;
-use super::wiring::Wiring;
-use super::{Alteration, CircuitError, Figures, Lamp};
+use super::wiring::{Names, Wiring};
+use super::{Alteration, CircuitError, Figures, Lamp, Name};
 use crate::bike::{Bike, BikeState, Instrument, InstrumentKind};
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// A lamp with less than this share of its light looks dark (common practice, no source).
 const DARK_BELOW: f64 = 0.02;
@@ -83,15 +84,17 @@ pub struct Model<'b> {
     /// The bike.
     pub bike: &'b Bike,
     /// Its figures.
-    pub figures: Figures,
+    pub figures: Arc<Figures>,
     /// What is laid over them.
     pub changes: Vec<Alteration>,
+    pub(super) names: Arc<Names>,
 }
 
 impl<'b> Model<'b> {
     /// The healthy bike.
     pub fn new(bike: &'b Bike) -> Self {
-        Self { bike, figures: Figures::typical(bike), changes: Vec::new() }
+        let figures = Arc::new(Figures::typical(bike));
+        Self { bike, names: Arc::new(Wiring::names(bike, &figures)), figures, changes: Vec::new() }
     }
 
     /// The bike with changes.
@@ -104,7 +107,7 @@ impl<'b> Model<'b> {
     /// # Errors
     /// [`CircuitError::Unknown`].
     pub fn wiring(&self, state: &BikeState, closed: &BTreeSet<String>) -> Result<Wiring, CircuitError> {
-        Wiring::new(self.bike, &self.figures, state, closed, &self.changes)
+        Wiring::new(self.bike, &self.figures, state, closed, &self.changes, &self.names)
     }
 
     /// What the state's instrument shows, for every way the points can stand; for a spark tester one case. Empty without an
@@ -157,7 +160,7 @@ impl<'b> Model<'b> {
 
 /// Voltage across and current through an element held between the instrument's leads.
 fn held(wiring: &Wiring, tool: &Instrument, kind: Kind) -> Result<(f64, f64), CircuitError> {
-    let (mut network, _) = wiring.network()?;
+    let mut network = wiring.netlist()?;
     let (a, b) = (network.node(&tool.first), network.node(&tool.second));
     if a == b {
         return Ok((0.0, 0.0));
@@ -171,12 +174,12 @@ fn ohmmeter(wiring: &Wiring, tool: &Instrument) -> Result<Observation, CircuitEr
     if held(wiring, tool, Kind::Resistor(wiring.figures.voltmeter_ohm))?.0.abs() > LIVE_VOLT {
         return Ok(Observation::NotValid(NotValid::Live));
     }
-    let parts = |t: &str| -> BTreeSet<String> {
+    let parts = |t: &str| -> BTreeSet<Name> {
         let at = wiring.branches.iter().filter(|b| b.a == t || b.b == t);
         at.map(|b| b.part.clone()).collect()
     };
     let common: BTreeSet<_> = parts(&tool.first).intersection(&parts(&tool.second)).cloned().collect();
-    let past = wiring.reach(&tool.first, PAST_OHM, |b| common.contains(&b.part)).contains(&tool.second);
+    let past = wiring.reach(&tool.first, PAST_OHM, |b| common.contains(&b.part)).contains(tool.second.as_str());
     if !common.is_empty() && past {
         return Ok(Observation::NotValid(NotValid::NotIsolated));
     }

@@ -1,7 +1,7 @@
 //! The netlist: named nodes and the elements between them.
 
-use super::{CircuitError, Lamp};
-use std::collections::BTreeMap;
+use super::{CircuitError, Lamp, Name};
+use std::collections::HashMap;
 
 /// A node of one network.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -35,7 +35,7 @@ pub enum Kind {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Element {
     /// Its name, for messages.
-    pub name: String,
+    pub name: Name,
     /// First node.
     pub a: Node,
     /// Second node.
@@ -47,8 +47,8 @@ pub struct Element {
 /// A netlist. The first node is the reference, at 0 V.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Network {
-    pub(super) names: Vec<String>,
-    index: BTreeMap<String, Node>,
+    pub(super) names: Vec<Name>,
+    index: HashMap<Name, Node>,
     pub(super) elements: Vec<Element>,
 }
 
@@ -58,19 +58,33 @@ impl Network {
 
     /// An empty network whose reference node has this name.
     pub fn new(reference: &str) -> Self {
-        let mut network = Self { names: Vec::new(), index: BTreeMap::new(), elements: Vec::new() };
+        Self::sized(reference, 0)
+    }
+
+    /// The same with room for so many elements.
+    pub(super) fn sized(reference: &str, elements: usize) -> Self {
+        let (names, index) = (Vec::with_capacity(elements), HashMap::with_capacity(elements));
+        let mut network = Self { names, index, elements: Vec::with_capacity(elements) };
         network.node(reference);
         network
     }
 
     /// The node of this name, made if it is new.
     pub fn node(&mut self, name: &str) -> Node {
+        match self.index.get(name) {
+            Some(node) => *node,
+            None => self.node_named(&Name::from(name)),
+        }
+    }
+
+    /// The same by a name that is shared.
+    pub(super) fn node_named(&mut self, name: &Name) -> Node {
         if let Some(node) = self.index.get(name) {
             return *node;
         }
         let node = Node(self.names.len());
-        self.names.push(name.to_owned());
-        self.index.insert(name.to_owned(), node);
+        self.names.push(name.clone());
+        self.index.insert(name.clone(), node);
         node
     }
 
@@ -80,7 +94,7 @@ impl Network {
     }
 
     /// The nodes' names, the reference first.
-    pub fn names(&self) -> &[String] {
+    pub fn names(&self) -> &[Name] {
         &self.names
     }
 
@@ -99,6 +113,11 @@ impl Network {
     /// # Errors
     /// [`CircuitError::Value`] for a resistance or rating that is not finite and above zero, or a source that is not finite.
     pub fn add(&mut self, name: &str, a: Node, b: Node, kind: Kind) -> Result<usize, CircuitError> {
+        self.add_named(Name::from(name), a, b, kind)
+    }
+
+    /// The same by a name that is shared.
+    pub(super) fn add_named(&mut self, name: Name, a: Node, b: Node, kind: Kind) -> Result<usize, CircuitError> {
         let above_zero = |value: f64| value.is_finite() && value > 0.0;
         let refused = match kind {
             Kind::Resistor(ohm) => (!above_zero(ohm)).then_some(ohm),
@@ -107,9 +126,9 @@ impl Network {
             Kind::Diode(d) => [d.saturation, d.emission].into_iter().find(|v| !above_zero(*v)),
         };
         if let Some(value) = refused {
-            return Err(CircuitError::Value { element: name.to_owned(), value });
+            return Err(CircuitError::Value { element: name.to_string(), value });
         }
-        self.elements.push(Element { name: name.to_owned(), a, b, kind });
+        self.elements.push(Element { name, a, b, kind });
         Ok(self.elements.len() - 1)
     }
 }

@@ -2,8 +2,10 @@
 //!
 //! What could make the equations singular is found beforehand and named: loops of voltage sources, current without a way back.
 //! A part of the network that hangs free of the reference gets its first node pinned to 0 V, through which no current can flow,
-//! so its inner voltages are right; voltages across two free parts are not defined and are not given.
+//! so its inner voltages are right; voltages across two free parts are not defined and are not given. Dead ends and chains of resistors
+//! are folded first, so the matrix is small.
 
+use super::fold::{Folded, Row};
 use super::network::{Element, Kind, Network, Node};
 use super::{CircuitError, Diode};
 use nalgebra::{DMatrix, DVector};
@@ -67,7 +69,7 @@ impl Network {
         let mut all = Joined((0..self.nodes()).collect());
         for e in &self.elements {
             if matches!(e.kind, Kind::Voltage(_)) && !sources.join(e.a.0, e.b.0) {
-                return Err(CircuitError::SourceLoop { element: e.name.clone() });
+                return Err(CircuitError::SourceLoop { element: e.name.to_string() });
             }
             if !matches!(e.kind, Kind::Current(_)) {
                 all.join(e.a.0, e.b.0);
@@ -75,7 +77,7 @@ impl Network {
         }
         for e in self.elements.iter().filter(|e| matches!(e.kind, Kind::Current(_))) {
             if all.root(e.a.0) != all.root(e.b.0) {
-                return Err(CircuitError::NoReturn { element: e.name.clone() });
+                return Err(CircuitError::NoReturn { element: e.name.to_string() });
             }
         }
         Ok((0..self.nodes()).map(|n| all.root(n)).collect())
@@ -87,35 +89,39 @@ impl Network {
     /// [`CircuitError::SourceLoop`], [`CircuitError::NoReturn`], [`CircuitError::Singular`], [`CircuitError::NotSettled`].
     pub fn operating_point(&self) -> Result<OperatingPoint, CircuitError> {
         let islands = self.islands()?;
-        let nodes = self.nodes();
+        let folded = Folded::new(self, &islands);
+        let of = |node: Node| folded.row[node.0];
         let sources = self.elements.iter().filter(|e| matches!(e.kind, Kind::Voltage(_))).count();
-        let size = nodes - 1 + sources;
+        let nodes = folded.rows;
+        let size = nodes + sources;
         let mut matrix = DMatrix::<f64>::zeros(size, size);
         let mut right = DVector::<f64>::zeros(size);
-        for pinned in (1..nodes).filter(|n| islands[*n] == *n) {
-            matrix[(pinned - 1, pinned - 1)] += 1.0;
+        for pinned in (1..self.nodes()).filter(|n| islands[*n] == *n).filter_map(|n| folded.row[n]) {
+            matrix[(pinned, pinned)] += 1.0;
         }
-        let mut source = nodes - 1;
+        for link in folded.links.iter().filter(|link| link.there) {
+            stamp(&mut matrix, folded.row[link.a], folded.row[link.b], link.siemens);
+        }
+        let mut source = nodes;
         for e in &self.elements {
             match e.kind {
-                Kind::Resistor(ohm) => stamp(&mut matrix, e.a, e.b, 1.0 / ohm),
-                Kind::Current(ampere) => inject(&mut right, e.a, e.b, ampere),
+                Kind::Current(ampere) => inject(&mut right, of(e.a), of(e.b), ampere),
                 Kind::Voltage(volt) => {
-                    for (node, sign) in [(e.a, 1.0), (e.b, -1.0)] {
-                        if node.0 > 0 {
-                            matrix[(node.0 - 1, source)] += sign;
-                            matrix[(source, node.0 - 1)] += sign;
+                    for (row, sign) in [(of(e.a), 1.0), (of(e.b), -1.0)] {
+                        if let Some(row) = row {
+                            matrix[(row, source)] += sign;
+                            matrix[(source, row)] += sign;
                         }
                     }
                     right[source] = volt;
                     source += 1;
                 }
-                Kind::Lamp(_) | Kind::Diode(_) => {}
+                Kind::Resistor(_) | Kind::Lamp(_) | Kind::Diode(_) => {}
             }
         }
-        let solution = self.settle(&matrix, &right)?;
-        let volts: Vec<f64> = std::iter::once(0.0).chain(solution.iter().take(nodes - 1).copied()).collect();
-        let mut source = nodes - 1;
+        let solution = self.settle(matrix, &right, &folded)?;
+        let volts = folded.unfold(&solution);
+        let mut source = nodes;
         let currents = self.elements.iter().map(|e| {
             let across = volts[e.a.0] - volts[e.b.0];
             match e.kind {
@@ -134,13 +140,19 @@ impl Network {
     }
 
     /// Newton's iteration over the voltages across lamps and diodes.
-    fn settle(&self, matrix: &DMatrix<f64>, right: &DVector<f64>) -> Result<DVector<f64>, CircuitError> {
+    fn settle(
+        &self,
+        matrix: DMatrix<f64>,
+        right: &DVector<f64>,
+        folded: &Folded,
+    ) -> Result<DVector<f64>, CircuitError> {
         let bent: Vec<_> = self.elements.iter().filter(|e| matches!(e.kind, Kind::Lamp(_) | Kind::Diode(_))).collect();
         if bent.is_empty() {
-            return solve(matrix.clone(), right);
+            return solve(matrix, right);
         }
+        let rows = |e: &Element| (folded.row[e.a.0], folded.row[e.b.0]);
         if let [one] = bent[..]
-            && let Some(x) = settle_one(matrix, right, one)
+            && let Some(x) = settle_one(&matrix, right, one, rows(one))
         {
             return Ok(x);
         }
@@ -155,14 +167,14 @@ impl Network {
                     Kind::Diode(diode) => diode.current(*volt),
                     _ => continue,
                 };
-                stamp(&mut matrix, e.a, e.b, siemens);
-                inject(&mut right, e.a, e.b, ampere - siemens * volt);
+                let (a, b) = rows(e);
+                stamp(&mut matrix, a, b, siemens);
+                inject(&mut right, a, b, ampere - siemens * volt);
             }
             let x = solve(matrix, &right)?;
-            let volt = |n: Node| if n.0 == 0 { 0.0 } else { x[n.0 - 1] };
             let mut settled = iteration > 0;
             for (e, old) in bent.iter().zip(&mut at) {
-                let mut new = volt(e.a) - volt(e.b);
+                let mut new = across(&x, rows(e));
                 if let Kind::Diode(diode) = e.kind {
                     new = diode.limit(new, *old);
                 }
@@ -179,17 +191,13 @@ impl Network {
 
 /// A single lamp or diode: the rest of the circuit is to it a source with a resistance (Thevenin), and only the voltage across it is
 /// sought, which lies between nought and the open-circuit one. `None` where the rest does not stand without it.
-fn settle_one(matrix: &DMatrix<f64>, right: &DVector<f64>, one: &Element) -> Option<DVector<f64>> {
-    let across = |x: &DVector<f64>| {
-        let volt = |n: Node| if n.0 == 0 { 0.0 } else { x[n.0 - 1] };
-        volt(one.a) - volt(one.b)
-    };
+fn settle_one(matrix: &DMatrix<f64>, right: &DVector<f64>, one: &Element, rows: (Row, Row)) -> Option<DVector<f64>> {
     let lu = matrix.clone().lu();
     let without = lu.solve(right)?;
     let mut ampere = DVector::zeros(right.len());
-    inject(&mut ampere, one.a, one.b, 1.0);
+    inject(&mut ampere, rows.0, rows.1, 1.0);
     let by_ampere = lu.solve(&ampere)?;
-    let (source, ohm) = (across(&without), -across(&by_ampere));
+    let (source, ohm) = (across(&without, rows), -across(&by_ampere, rows));
     if !(source.is_finite() && ohm.is_finite() && (0.0..MOST_THEVENIN_OHM).contains(&ohm)) {
         return None;
     }
@@ -219,20 +227,26 @@ fn settle_one(matrix: &DMatrix<f64>, right: &DVector<f64>, one: &Element) -> Opt
     None
 }
 
-fn stamp(matrix: &mut DMatrix<f64>, a: Node, b: Node, siemens: f64) {
+/// Voltage from one row's node to another's.
+fn across(x: &DVector<f64>, (a, b): (Row, Row)) -> f64 {
+    let volt = |row: Row| row.map_or(0.0, |row| x[row]);
+    volt(a) - volt(b)
+}
+
+fn stamp(matrix: &mut DMatrix<f64>, a: Row, b: Row, siemens: f64) {
     for (row, column, sign) in [(a, a, 1.0), (b, b, 1.0), (a, b, -1.0), (b, a, -1.0)] {
-        if row.0 > 0 && column.0 > 0 {
-            matrix[(row.0 - 1, column.0 - 1)] += sign * siemens;
+        if let (Some(row), Some(column)) = (row, column) {
+            matrix[(row, column)] += sign * siemens;
         }
     }
 }
 
-fn inject(right: &mut DVector<f64>, a: Node, b: Node, ampere: f64) {
-    if a.0 > 0 {
-        right[a.0 - 1] -= ampere;
+fn inject(right: &mut DVector<f64>, a: Row, b: Row, ampere: f64) {
+    if let Some(a) = a {
+        right[a] -= ampere;
     }
-    if b.0 > 0 {
-        right[b.0 - 1] += ampere;
+    if let Some(b) = b {
+        right[b] += ampere;
     }
 }
 

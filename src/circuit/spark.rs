@@ -6,7 +6,7 @@
 use super::instruments::{Model, Strength};
 use super::transient::{self, Break, passes};
 use super::wiring::{Branch, GROUND, Wiring};
-use super::{CircuitError, Figures};
+use super::{CircuitError, Figures, Name};
 use crate::bike::{BikeState, Engine, Instrument, PointsAt, WireRole};
 use crate::trade::gap;
 use std::collections::BTreeSet;
@@ -36,6 +36,18 @@ struct Lead {
     whole: bool,
 }
 
+/// What a spark at a gap asks for.
+#[derive(Clone, Copy)]
+struct Need {
+    /// Voltage of this gap, volt.
+    here: f64,
+    /// Voltage of the gap at the coil's other end, volt.
+    there: f64,
+    /// Past the gap, on a coil with two leads: what leaks there does not load the coil, which finds its way home over the other end,
+    /// but the gap gets no more than the secondary's current makes of it. Ohm, and primary over secondary current.
+    leak: Option<(f64, f64)>,
+}
+
 impl Model<'_> {
     /// How long a set stays closed at the engine's speed, seconds.
     fn closed_seconds(&self, figures: &Figures, engine: Option<Engine>, set: &str) -> f64 {
@@ -53,13 +65,13 @@ impl Model<'_> {
     pub(super) fn spark(&self, state: &BikeState, tool: &Instrument) -> Result<Strength, CircuitError> {
         let at_rest = self.wiring(state, &BTreeSet::new())?;
         let lead = self.lead_of_tester(&at_rest, tool)?;
-        let Some(need) = self.need_at_tester(&at_rest, &lead, tool) else { return Ok(Strength::None) };
+        let Some(need) = self.need_at_tester(&at_rest, &lead, tool)? else { return Ok(Strength::None) };
         let breaks = self.all_breaks(state, &lead.coil)?;
         Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
     }
 
-    /// The plugs whose tester snaps when only `set` is opened by hand, the instrument being a spark tester: one at every lead,
-    /// between the plug's cap and the instrument's second terminal.
+    /// The plugs whose tester snaps when only `set` is opened by hand, the instrument being a spark tester: one at every lead that is
+    /// off its plug, or with none off at every lead, between the plug's cap and the instrument's second terminal.
     ///
     /// # Errors
     /// Those of [`Wiring::new`] and of the operating point.
@@ -72,14 +84,17 @@ impl Model<'_> {
         let (closed, open) = (self.wiring(state, &down)?, self.wiring(state, &up)?);
         let ground = state.instrument.as_ref().map_or("engine", |tool| tool.second.as_str());
         let mut snaps = Vec::new();
-        for plug in &self.bike.plugs {
+        // Where leads are off their plugs, those have the testers.
+        let off = |plug: &crate::bike::Plug| state.unplugged.contains(&format!("lead-{}", *plug.id));
+        let some = self.bike.plugs.iter().any(off);
+        for plug in self.bike.plugs.iter().filter(|plug| !some || off(plug)) {
             let tool = Instrument {
                 kind: crate::bike::InstrumentKind::SparkTester,
                 first: format!("plug-{}.top", *plug.id),
                 second: ground.to_owned(),
             };
             let Ok(lead) = self.lead_of_tester(&open, &tool) else { continue };
-            let Some(need) = self.need_at_tester(&open, &lead, &tool) else { continue };
+            let Some(need) = self.need_at_tester(&open, &lead, &tool)? else { continue };
             let b = transient::at_break(&closed, &open, &lead.coil, BY_HAND_SECONDS)?;
             if strength(&b, need) > Strength::None {
                 snaps.push(plug.id.value.clone());
@@ -93,21 +108,32 @@ impl Model<'_> {
         self.lead_to(at_rest, &tool.first).ok_or_else(unknown)
     }
 
-    /// The voltage that a tester on a lead needs; `None` where the circle is not closed.
-    fn need_at_tester(&self, at_rest: &Wiring, lead: &Lead, tool: &Instrument) -> Option<f64> {
+    /// What a tester on a lead needs; `None` where the circle is not closed.
+    fn need_at_tester(&self, at_rest: &Wiring, lead: &Lead, tool: &Instrument) -> Result<Option<Need>, CircuitError> {
         let f = &at_rest.figures;
         let plug = tool.first.strip_prefix("plug-").and_then(|t| t.strip_suffix(".top"));
         let own_gap = plug.filter(|p| tool.second == format!("plug-{p}.thread"));
-        let grounded = own_gap.is_some() || at_rest.reach(GROUND, PAST_OHM, |_| false).contains(&tool.second);
+        let grounded = own_gap.is_some() || at_rest.reach(GROUND, PAST_OHM, |_| false).contains(tool.second.as_str());
         if !lead.whole || !grounded {
-            return None;
+            return Ok(None);
         }
         let reversed = f.coils.get(&lead.coil).is_some_and(|c| c.reversed);
         let here = match own_gap.and_then(|p| f.plug_gap.get(p)) {
             Some(millimetre) => needed(*millimetre, OPEN_AIR, reversed),
             None => POINTED_NEEDS * needed(f.tester_gap, OPEN_AIR, false),
         };
-        Some(here + self.need_of_other_end(at_rest, lead)?)
+        // A tester in the cap is on the lead; the plug in the head is not.
+        let foot = plug.filter(|_| own_gap.is_none()).map(|plug| format!("cap-{plug}.lead"));
+        let leak = self.leak_past(at_rest, lead, foot.as_deref().unwrap_or(&tool.first))?;
+        Ok(self.need_of_other_end(at_rest, lead).map(|there| Need { here, there, leak }))
+    }
+
+    /// What leaks to ground past a gap on a coil with two leads, and the coil's ratio.
+    fn leak_past(&self, at_rest: &Wiring, lead: &Lead, terminal: &str) -> Result<Option<(f64, f64)>, CircuitError> {
+        let two = self.bike.coils.iter().any(|c| *c.id == lead.coil && c.plugs.len() > 1);
+        let Some(coil) = at_rest.figures.coils.get(&lead.coil).filter(|_| two) else { return Ok(None) };
+        let ohm = transient::resistance(at_rest, terminal, GROUND, Branch::is_winding)?;
+        Ok(ohm.filter(|ohm| *ohm < PAST_OHM).map(|ohm| (ohm, coil.ratio)))
     }
 
     /// The spark in the cylinder, under compression, at a plug.
@@ -125,7 +151,9 @@ impl Model<'_> {
             return Ok(Strength::None);
         };
         let breaks = self.all_breaks(state, &lead.coil)?;
-        Ok(breaks.iter().map(|b| strength(b, here + there)).max().unwrap_or(Strength::None))
+        let leak = self.leak_past(&at_rest, &lead, &format!("plug-{plug}.top"))?;
+        let need = Need { here, there, leak };
+        Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
     }
 
     /// What the other lead of a two-lead coil needs; nothing on a coil with one; `None` where that way is open.
@@ -140,7 +168,10 @@ impl Model<'_> {
         let there = self.lead_to(at_rest, &top)?;
         let ends = [top, format!("cap-{}.lead", **other), there.tower.clone()];
         let ground = at_rest.reach(GROUND, PAST_OHM, Branch::is_winding);
-        if ends.iter().any(|end| ground.contains(end)) {
+        if ground.contains(there.tower.as_str()) && !there.whole {
+            return Some(0.0);
+        }
+        if ends.iter().any(|end| ground.contains(end.as_str())) {
             return there.whole.then_some(0.0);
         }
         need_at_plug(at_rest, &there, other, OPEN_AIR, false)
@@ -196,20 +227,20 @@ impl Model<'_> {
             Some(branch) => (branch.part.clone(), branch.a.clone()),
             None => {
                 let wire = self.bike.lead_of(plug).filter(|wire| wire.role() == WireRole::Lead)?;
-                (wire.id(), wire.from.value.clone())
+                (Name::from(wire.id()), Name::from(wire.from.value.as_str()))
             }
         };
-        let between: Vec<String> = if end == "top" { vec![lead, cap] } else { vec![lead] };
+        let between: Vec<Name> = if end == "top" { vec![lead, cap.into()] } else { vec![lead] };
         let mut pieces = wiring.branches.iter().filter(|b| between.contains(&b.part));
         let whole = pieces.all(|b| passes(Branch { parted: false, ..b.clone() }.ohm()));
-        Some(Lead { coil: coil_of(&tower)?, tower, whole })
+        Some(Lead { coil: coil_of(&tower)?, tower: tower.to_string(), whole })
     }
 }
 
 /// The voltage that a plug in its place needs; `None` where its lead, its cap or its seat do not lead on.
 fn need_at_plug(at_rest: &Wiring, lead: &Lead, plug: &str, air: (f64, f64), reversed: bool) -> Option<f64> {
-    let fitted = at_rest.reach(GROUND, PAST_OHM, |_| false).contains(&format!("plug-{plug}.thread"));
-    let on = at_rest.reach(&lead.tower, PAST_OHM, Branch::is_winding).contains(&format!("plug-{plug}.top"));
+    let fitted = at_rest.reach(GROUND, PAST_OHM, |_| false).contains(format!("plug-{plug}.thread").as_str());
+    let on = at_rest.reach(&lead.tower, PAST_OHM, Branch::is_winding).contains(format!("plug-{plug}.top").as_str());
     let gap = at_rest.figures.plug_gap.get(plug)?;
     (lead.whole && fitted && on).then(|| needed(*gap, air, reversed))
 }
@@ -219,8 +250,11 @@ fn needed(millimetre: f64, (bar, kelvin): (f64, f64), reversed: bool) -> f64 {
     gap::breakdown_volt(millimetre, bar, kelvin) * if reversed { REVERSED_NEEDS } else { 1.0 }
 }
 
-fn strength(b: &Break, needed: f64) -> Strength {
-    match b.available_volt / needed {
+fn strength(b: &Break, need: Need) -> Strength {
+    if need.leak.is_some_and(|(ohm, ratio)| b.ampere / ratio * ohm < need.here) {
+        return Strength::None;
+    }
+    match b.available_volt / (need.here + need.there) {
         share if share < 1.0 => Strength::None,
         share if share < STRONG_FROM || b.joule * b.passed_on < STRONG_JOULE => Strength::Weak,
         _ => Strength::Strong,

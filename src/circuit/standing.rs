@@ -3,6 +3,7 @@
 use super::Model;
 use crate::bike::{BikeState, Engine, PointsAt};
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// Two turns of the crank, degree: after them every set has been everywhere.
 const TWO_TURNS: f64 = 720.0;
@@ -91,12 +92,12 @@ impl Model<'_> {
     }
 
     /// The figures with what faults do to the timing.
-    fn timed(&self) -> super::Figures {
+    fn timed(&self) -> Arc<super::Figures> {
         let mut figures = self.figures.clone();
         for change in &self.changes {
             if matches!(change, super::Alteration::Dwell { .. }) {
                 // A set that the bike has not is told where the wiring is made.
-                let _ = change.on_figures(self.bike, &mut figures);
+                let _ = change.on_figures(self.bike, Arc::make_mut(&mut figures));
             }
         }
         figures

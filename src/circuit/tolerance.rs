@@ -1,6 +1,7 @@
 //! The spread that sound parts and meters have, and one bike drawn from it.
 
 use super::{Figures, Model};
+use std::sync::Arc;
 
 /// Spread of a winding's resistance, each way (common practice, no source).
 const WINDING_SPREAD: f64 = 0.10;
@@ -60,6 +61,6 @@ impl<'b> Model<'b> {
         }
         let mut random = fastrand::Rng::with_seed(seed);
         let figures = self.figures.sampled(&mut random);
-        (Model { figures, ..self.clone() }, around(&mut random, METER_SPREAD))
+        (Model { figures: Arc::new(figures), ..self.clone() }, around(&mut random, METER_SPREAD))
     }
 }

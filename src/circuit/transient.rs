@@ -107,11 +107,12 @@ fn primary(wiring: &Wiring, coil: &str) -> Result<(f64, f64), CircuitError> {
     if wiring.branch(&id)?.ohm().is_none() {
         return Ok((0.0, 0.0));
     }
-    let (network, elements) = wiring.network()?;
-    let ampere = network.operating_point()?.current(elements[&id]);
+    let network = wiring.netlist()?;
+    let element = network.elements().iter().position(|e| e.name == id);
+    let ampere = element.map_or(Ok(0.0), |element| Ok(network.operating_point()?.current(element)))?;
     let mut without = wiring.clone();
     without.branch_mut(&id)?.parted = true;
-    let (network, _) = without.network()?;
+    let network = without.netlist()?;
     let ends = [format!("coil-{coil}.feed"), format!("coil-{coil}.points")].map(|t| network.find(&t));
     let volt = match ends {
         [Some(a), Some(b)] => network.operating_point()?.voltage(a, b).unwrap_or(0.0),
@@ -148,9 +149,9 @@ pub fn resistance(
     b: &str,
     without: impl Fn(&super::Branch) -> bool,
 ) -> Result<Option<f64>, CircuitError> {
-    let mut network = Network::new(GROUND);
+    let mut network = Network::sized(GROUND, wiring.branches.len() + 1);
     for branch in wiring.branches.iter().filter(|b| !without(b)) {
-        let (from, to) = (network.node(&branch.a), network.node(&branch.b));
+        let (from, to) = (network.node_named(&branch.a), network.node_named(&branch.b));
         let kind = match (&branch.kind, branch.ohm()) {
             (BranchKind::Emf(_), _) if !branch.parted => Kind::Voltage(0.0),
             // A meter's small current leaves a filament cold.
@@ -158,7 +159,7 @@ pub fn resistance(
             (_, Some(ohm)) => Kind::Resistor(ohm),
             _ => continue,
         };
-        network.add(&branch.id, from, to, kind)?;
+        network.add_named(branch.id.clone(), from, to, kind)?;
     }
     let (Some(a), Some(b)) = (network.find(a), network.find(b)) else { return Ok(None) };
     if a == b {

@@ -5,15 +5,18 @@
 //! until fouled), `cap-ID`, wires as `FROM to TO` (a high-tension lead ends in its cap), and what is fitted by its name. The reference is the battery's ground terminal.
 
 use super::network::{Kind, Network};
-use super::{Alteration, CircuitError, Figures, Lamp};
+use super::{Alteration, CircuitError, Figures, Lamp, Name};
 use crate::bike::{Bike, BikeState, InstrumentKind, KillAction, Polarity, Switch, WireRole};
 use crate::trade::conductor;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// The reference node.
 pub(super) const GROUND: &str = "battery.ground";
 /// Inside the battery.
 const INSIDE: &str = "battery (inside)";
+/// The two ends of what stands in the feed.
+const SUPPLY_LOAD: [&str; 2] = ["supply", "load"];
 /// Resistance of a jumper with its clips, ohm (common practice, no source).
 const JUMPER_OHM: f64 = 0.02;
 
@@ -41,13 +44,13 @@ pub enum BranchKind {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Branch {
     /// Its id.
-    pub id: String,
+    pub id: Name,
     /// The part it belongs to: `coil-left`.
-    pub part: String,
+    pub part: Name,
     /// Terminal at one end.
-    pub a: String,
+    pub a: Name,
     /// Terminal at the other.
-    pub b: String,
+    pub b: Name,
     /// What it is.
     pub kind: BranchKind,
     /// Unplugged or taken out.
@@ -77,7 +80,16 @@ impl Branch {
 pub struct Wiring {
     pub(super) branches: Vec<Branch>,
     /// The figures it was made with, changes included.
-    pub figures: Figures,
+    pub figures: Arc<Figures>,
+}
+
+/// The names of a bike's own branches, in the order in which they are laid: id, part, and both ends.
+pub(super) type Names = Vec<[Name; 4]>;
+
+/// A wiring while it is laid; names that are known from another wiring of the same bike are taken over.
+struct Laying<'n> {
+    wiring: Wiring,
+    known: &'n Names,
 }
 
 fn unknown(what: &'static str, name: &str) -> CircuitError {
@@ -103,27 +115,36 @@ impl Wiring {
     ///
     /// # Errors
     /// [`CircuitError::Unknown`] when the state or a change names what the bike has not.
-    pub fn new(
+    pub(super) fn new(
         bike: &Bike,
-        figures: &Figures,
+        figures: &Arc<Figures>,
         state: &BikeState,
         closed: &BTreeSet<String>,
         changes: &[Alteration],
+        known: &Names,
     ) -> Result<Self, CircuitError> {
         let mut figures = figures.clone();
-        for change in changes {
-            change.on_figures(bike, &mut figures)?;
+        for change in changes.iter().filter(|change| change.is_of_figures()) {
+            change.on_figures(bike, Arc::make_mut(&mut figures))?;
         }
-        let mut wiring = Self { branches: Vec::new(), figures };
-        wiring.supply(bike, state)?;
-        wiring.ignition(bike, closed);
-        wiring.wires(bike);
+        let mut laying = Laying { wiring: Self { branches: Vec::with_capacity(known.len() + 4), figures }, known };
+        laying.supply(bike, state)?;
+        laying.ignition(bike, closed);
+        laying.wires(bike);
+        let mut wiring = laying.wiring;
         wiring.fitted(bike, state)?;
         for change in changes {
             change.on_wiring(&mut wiring)?;
         }
         wiring.part(bike, state)?;
         Ok(wiring)
+    }
+
+    /// The names of a bike's own branches.
+    pub(super) fn names(bike: &Bike, figures: &Arc<Figures>) -> Names {
+        let made = Self::new(bike, figures, &BikeState::default(), &BTreeSet::new(), &[], &Vec::new());
+        let branches = made.map(|wiring| wiring.branches).unwrap_or_default();
+        branches.into_iter().map(|b| [b.id, b.part, b.a, b.b]).collect()
     }
 
     /// All branches.
@@ -150,109 +171,8 @@ impl Wiring {
     }
 
     pub(super) fn push(&mut self, id: &str, part: &str, a: &str, b: &str, kind: BranchKind) {
-        let text = str::to_owned;
-        self.branches.push(Branch { id: text(id), part: text(part), a: text(a), b: text(b), kind, parted: false });
-    }
-
-    fn contact(&mut self, id: &str, a: &str, b: &str, ohm: Option<f64>) {
-        self.push(id, id, a, b, ohm.map_or(BranchKind::Open, BranchKind::Ohm));
-    }
-
-    fn supply(&mut self, bike: &Bike, state: &BikeState) -> Result<(), CircuitError> {
-        let f = self.figures.clone();
-        let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
-        self.push("battery.emf", "battery", INSIDE, GROUND, BranchKind::Emf(sign * f.battery_volt));
-        self.push("battery", "battery", INSIDE, "battery.live", BranchKind::Ohm(f.battery_ohm));
-        if bike.fuse.is_some() {
-            self.contact("fuse", "fuse.supply", "fuse.load", Some(f.contact_ohm("fuse", f.fuse_ohm)));
-        }
-        if bike.ballast_ohm.is_some() {
-            self.contact("ballast", "ballast.supply", "ballast.load", Some(f.ballast_ohm));
-        }
-        let key = connects(&bike.key, state.switches.get("key"), false)?;
-        let key = key.then_some(f.contact_ohm("key", f.switch_ohm));
-        self.switch(bike, "key", &bike.key, key);
-        if let Some(kill) = &bike.kill {
-            let runs = kill.action == KillAction::OpensFeed;
-            let ohm = connects(kill, state.switches.get("kill"), runs)?;
-            let ohm = ohm.then_some(f.contact_ohm("kill", f.switch_ohm));
-            self.switch(bike, "kill", kill, ohm);
-        }
-        Ok(())
-    }
-
-    /// A switch in the feed is one contact; one that grounds the points wires is a contact for every set it has a terminal
-    /// for (`kill.SET` against `kill.ground`), or, with none wired, one at every points connector's coil side.
-    fn switch(&mut self, bike: &Bike, name: &str, switch: &Switch, ohm: Option<f64>) {
-        let (supply, load) = (format!("{name}.supply"), format!("{name}.load"));
-        let wired = |t: &str| bike.wires.iter().any(|w| w.from.value == t || w.to.value == t);
-        if switch.action == KillAction::OpensFeed || wired(&supply) {
-            return self.contact(name, &supply, &load, ohm);
-        }
-        for set in &bike.points {
-            let own = format!("{name}.{}", set.id.value);
-            let id = format!("{name} {}", set.id.value);
-            if wired(&own) {
-                self.push(&id, name, &own, &format!("{name}.ground"), ohm.map_or(BranchKind::Open, BranchKind::Ohm));
-            } else {
-                let at = format!("{}.coil-side", set.connector.value);
-                self.push(&id, name, &at, "frame", ohm.map_or(BranchKind::Open, BranchKind::Ohm));
-            }
-        }
-    }
-
-    fn ignition(&mut self, bike: &Bike, closed: &BTreeSet<String>) {
-        let f = self.figures.clone();
-        for c in &bike.connectors {
-            let half = |n: usize| format!("{}.{}", c.id.value, c.halves[n]);
-            self.contact(&c.id.value, &half(0), &half(1), Some(f.contact_ohm(&c.id, f.connector_ohm)));
-        }
-        for p in &bike.points {
-            let part = format!("points-{}", p.id.value);
-            let ohm = closed.contains(&p.id.value).then_some(f.contact_ohm(&part, f.points_ohm));
-            self.contact(&part, &format!("{part}.wire"), &format!("{part}.plate"), ohm);
-        }
-        for c in &bike.coils {
-            let part = format!("coil-{}", c.id.value);
-            let Some(figures) = f.coils.get(&c.id.value) else { continue };
-            let (feed, points, lead) = (format!("{part}.feed"), format!("{part}.points"), format!("{part}.lead"));
-            let primary = conductor::at_temperature(figures.primary_ohm, f.celsius);
-            self.push(&format!("{part}.primary"), &part, &feed, &points, BranchKind::Ohm(primary));
-            let secondary = BranchKind::Ohm(conductor::at_temperature(figures.secondary_ohm, f.celsius));
-            let home = if c.plugs.len() > 1 { format!("{part}.second-lead") } else { points };
-            self.push(&format!("{part}.secondary"), &part, &lead, &home, secondary);
-        }
-        for c in &bike.condensers {
-            let part = format!("condenser-{}", c.id.value);
-            let farad = f.condenser_farad.get(&c.id.value).copied().unwrap_or(0.0);
-            let kind = BranchKind::Capacitor { farad, leak_ohm: f.condenser_leak_ohm };
-            self.push(&part, &part, &format!("{part}.lead"), &format!("{part}.case"), kind);
-        }
-        for p in &bike.plugs {
-            let part = format!("plug-{}", p.id.value);
-            self.push(&part, &part, &format!("{part}.top"), &format!("{part}.thread"), BranchKind::Open);
-        }
-    }
-
-    fn wires(&mut self, bike: &Bike) {
-        for w in &bike.wires {
-            let ohm = match (w.metre, w.mm2) {
-                (Some(metre), Some(mm2)) => conductor::wire_ohm(metre, mm2, self.figures.celsius),
-                _ => self.figures.wire_ohm,
-            };
-            let id = w.id();
-            let plug = w.to.value.strip_prefix("plug-").and_then(|to| to.strip_suffix(".top"));
-            match plug.filter(|_| w.role() == WireRole::Lead) {
-                Some(plug) => {
-                    let (cap, top) = (format!("cap-{plug}"), &w.to.value);
-                    let end = format!("{cap}.lead");
-                    let cap_ohm = self.figures.contact_ohm(&cap, self.figures.cap_ohm);
-                    self.push(&id, &id, &w.from.value, &end, BranchKind::Ohm(ohm));
-                    self.push(&cap, &cap, &end, top, BranchKind::Ohm(cap_ohm));
-                }
-                None => self.push(&id, &id, &w.from.value, &w.to.value, BranchKind::Ohm(ohm)),
-            }
-        }
+        let [id, part, a, b] = [id, part, a, b].map(Name::from);
+        self.branches.push(Branch { id, part, a, b, kind, parted: false });
     }
 
     fn fitted(&mut self, bike: &Bike, state: &BikeState) -> Result<(), CircuitError> {
@@ -283,12 +203,18 @@ impl Wiring {
     /// Takes out of the way what is unplugged.
     fn part(&mut self, bike: &Bike, state: &BikeState) -> Result<(), CircuitError> {
         for id in &state.unplugged {
+            let mut thin_wire = None;
             let (ends_on, part) = match id.split_once('-') {
                 Some(("lead", plug)) if bike.plugs.iter().any(|p| p.id.value == plug) => {
                     (format!("plug-{plug}.top"), None)
                 }
                 Some(("plug", plug)) if bike.plugs.iter().any(|p| p.id.value == plug) => {
                     (format!("plug-{plug}.thread"), None)
+                }
+                // A coil stands alone with its two thin wires off.
+                Some(("coil", coil)) if bike.coils.iter().any(|c| c.id.value == coil) => {
+                    thin_wire = Some(format!("{id}.points"));
+                    (format!("{id}.feed"), None)
                 }
                 // A condenser is lifted by its lead, so that it can be measured alone.
                 Some(("condenser", _)) if self.wire_on(&format!("{id}.lead")) => (format!("{id}.lead"), None),
@@ -301,7 +227,10 @@ impl Wiring {
                     None => {
                         let leads_on = branch.part.contains(" to ")
                             || (branch.part.starts_with("cap-") && !branch.part.contains(" and "));
-                        leads_on && (branch.a == ends_on || branch.b == ends_on)
+                        let at = |end: &String| branch.a == *end || branch.b == *end;
+                        // What a coil's feed wire touches goes with that wire; what the points end touches is the winding.
+                        let touched = thin_wire.is_some() && branch.part.contains(" and ") && at(&ends_on);
+                        touched || (leads_on && (at(&ends_on) || thin_wire.as_ref().is_some_and(at)))
                     }
                 };
                 branch.parted |= hit;
@@ -309,6 +238,19 @@ impl Wiring {
             }
             if !found {
                 return Err(unknown("part that unplugs", id));
+            }
+        }
+        // A meter from the one end of a cap to the other has the cap by itself.
+        let cap = state.instrument.as_ref().filter(|tool| tool.kind == InstrumentKind::Ohmmeter);
+        let cap = cap.and_then(|tool| Some((tool, tool.first.strip_prefix("cap-")?.strip_suffix(".lead")?)));
+        if let Some((tool, plug)) = cap.filter(|(tool, plug)| tool.second == format!("plug-{plug}.top")) {
+            let ends = [&tool.first, &tool.second];
+            for branch in &mut self.branches {
+                if branch.part == format!("cap-{plug}") {
+                    branch.parted = false;
+                } else if ends.iter().any(|end| branch.a == **end || branch.b == **end) {
+                    branch.parted = true;
+                }
             }
         }
         // A tester on the lead's end stands in for the cap, one on the coil's tower for the lead.
@@ -338,39 +280,160 @@ impl Wiring {
     /// # Errors
     /// [`CircuitError::Value`] for an impossible figure.
     pub fn network(&self) -> Result<(Network, BTreeMap<String, usize>), CircuitError> {
-        let mut network = Network::new(GROUND);
-        let mut elements = BTreeMap::new();
+        let network = self.netlist()?;
+        let elements = network.elements().iter().enumerate().map(|(n, e)| (e.name.to_string(), n)).collect();
+        Ok((network, elements))
+    }
+
+    /// The netlist.
+    pub(super) fn netlist(&self) -> Result<Network, CircuitError> {
+        let mut network = Network::sized(GROUND, self.branches.len() + 1);
         for branch in &self.branches {
-            let (a, b) = (network.node(&branch.a), network.node(&branch.b));
+            let (a, b) = (network.node_named(&branch.a), network.node_named(&branch.b));
             let kind = match (&branch.kind, branch.ohm()) {
                 (BranchKind::Emf(volt), _) if !branch.parted => Kind::Voltage(*volt),
                 (BranchKind::Lamp(lamp), Some(_)) => Kind::Lamp(*lamp),
                 (_, Some(ohm)) => Kind::Resistor(ohm),
                 _ => continue,
             };
-            elements.insert(branch.id.clone(), network.add(&branch.id, a, b, kind)?);
+            network.add_named(branch.id.clone(), a, b, kind)?;
         }
-        Ok((network, elements))
+        Ok(network)
     }
 
     /// The terminals that conduct to `from` through branches of at most `ohm` each, sources and `without` left out.
-    pub(super) fn reach(&self, from: &str, ohm: f64, without: impl Fn(&Branch) -> bool) -> BTreeSet<String> {
-        let mut seen = BTreeSet::from([from.to_owned()]);
-        let mut next = vec![from.to_owned()];
-        while let Some(at) = next.pop() {
-            for b in self.branches.iter().filter(|b| b.ohm().is_some_and(|o| o <= ohm) && !without(b)) {
-                let other = if b.a == at {
-                    &b.b
-                } else if b.b == at {
-                    &b.a
-                } else {
-                    continue;
-                };
-                if seen.insert(other.clone()) {
-                    next.push(other.clone());
-                }
+    pub(super) fn reach(&self, from: &str, ohm: f64, without: impl Fn(&Branch) -> bool) -> BTreeSet<Name> {
+        let mut ways: Vec<&Branch> =
+            self.branches.iter().filter(|b| b.ohm().is_some_and(|o| o <= ohm) && !without(b)).collect();
+        let mut seen = BTreeSet::from([Name::from(from)]);
+        // Until no way leads further.
+        loop {
+            let before = seen.len();
+            ways.retain(|b| match (seen.contains(&b.a), seen.contains(&b.b)) {
+                (false, false) => true,
+                (true, true) => false,
+                (true, false) => !seen.insert(b.b.clone()),
+                (false, true) => !seen.insert(b.a.clone()),
+            });
+            if seen.len() == before {
+                return seen;
             }
         }
-        seen
+    }
+}
+
+impl Laying<'_> {
+    /// One more branch; its names are made only where they are not known yet.
+    fn lay(&mut self, kind: BranchKind, names: impl FnOnce() -> [String; 4]) {
+        let branches = &mut self.wiring.branches;
+        let [id, part, a, b] = match self.known.get(branches.len()) {
+            Some(known) => known.clone(),
+            None => names().map(Name::from),
+        };
+        branches.push(Branch { id, part, a, b, kind, parted: false });
+    }
+
+    /// A contact that is a part of its own, between two of its own terminals.
+    fn contact(&mut self, id: &str, ends: [&str; 2], ohm: Option<f64>) {
+        let names = || [id.to_owned(), id.to_owned(), format!("{id}.{}", ends[0]), format!("{id}.{}", ends[1])];
+        self.lay(ohm.map_or(BranchKind::Open, BranchKind::Ohm), names);
+    }
+
+    fn supply(&mut self, bike: &Bike, state: &BikeState) -> Result<(), CircuitError> {
+        let f = self.wiring.figures.clone();
+        let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
+        self.lay(BranchKind::Emf(sign * f.battery_volt), || {
+            ["battery.emf", "battery", INSIDE, GROUND].map(String::from)
+        });
+        self.lay(BranchKind::Ohm(f.battery_ohm), || ["battery", "battery", INSIDE, "battery.live"].map(String::from));
+        if bike.fuse.is_some() {
+            self.contact("fuse", SUPPLY_LOAD, Some(f.contact_ohm("fuse", f.fuse_ohm)));
+        }
+        if bike.ballast_ohm.is_some() {
+            self.contact("ballast", SUPPLY_LOAD, Some(f.ballast_ohm));
+        }
+        let key = connects(&bike.key, state.switches.get("key"), false)?;
+        let key = key.then_some(f.contact_ohm("key", f.switch_ohm));
+        self.switch(bike, "key", &bike.key, key);
+        if let Some(kill) = &bike.kill {
+            let runs = kill.action == KillAction::OpensFeed;
+            let ohm = connects(kill, state.switches.get("kill"), runs)?;
+            let ohm = ohm.then_some(f.contact_ohm("kill", f.switch_ohm));
+            self.switch(bike, "kill", kill, ohm);
+        }
+        Ok(())
+    }
+
+    /// A switch in the feed is one contact; one that grounds the points wires is a contact for every set it has a terminal
+    /// for (`kill.SET` against `kill.ground`), or, with none wired, one at every points connector's coil side.
+    fn switch(&mut self, bike: &Bike, name: &str, switch: &Switch, ohm: Option<f64>) {
+        let wired = |t: &str| bike.wires.iter().any(|w| w.from.value == t || w.to.value == t);
+        if switch.action == KillAction::OpensFeed || wired(&format!("{name}.supply")) {
+            return self.contact(name, SUPPLY_LOAD, ohm);
+        }
+        for set in &bike.points {
+            let names = || {
+                let (id, own) = (format!("{name} {}", set.id.value), format!("{name}.{}", set.id.value));
+                let (a, b) = match wired(&own) {
+                    true => (own, format!("{name}.ground")),
+                    false => (format!("{}.coil-side", set.connector.value), "frame".to_owned()),
+                };
+                [id, name.to_owned(), a, b]
+            };
+            self.lay(ohm.map_or(BranchKind::Open, BranchKind::Ohm), names);
+        }
+    }
+
+    fn ignition(&mut self, bike: &Bike, closed: &BTreeSet<String>) {
+        let f = self.wiring.figures.clone();
+        for c in &bike.connectors {
+            self.contact(&c.id, [&c.halves[0], &c.halves[1]], Some(f.contact_ohm(&c.id, f.connector_ohm)));
+        }
+        for p in &bike.points {
+            let part = format!("points-{}", p.id.value);
+            let ohm = closed.contains(&p.id.value).then_some(f.contact_ohm(&part, f.points_ohm));
+            self.contact(&part, ["wire", "plate"], ohm);
+        }
+        for c in &bike.coils {
+            let part = || format!("coil-{}", c.id.value);
+            let at = |what: &str| format!("coil-{}.{what}", c.id.value);
+            let Some(figures) = f.coils.get(&c.id.value) else { continue };
+            let primary = conductor::at_temperature(figures.primary_ohm, f.celsius);
+            self.lay(BranchKind::Ohm(primary), || [at("primary"), part(), at("feed"), at("points")]);
+            let secondary = BranchKind::Ohm(conductor::at_temperature(figures.secondary_ohm, f.celsius));
+            let home = if c.plugs.len() > 1 { "second-lead" } else { "points" };
+            self.lay(secondary, || [at("secondary"), part(), at("lead"), at(home)]);
+        }
+        for c in &bike.condensers {
+            let part = || format!("condenser-{}", c.id.value);
+            let farad = f.condenser_farad.get(&c.id.value).copied().unwrap_or(0.0);
+            let kind = BranchKind::Capacitor { farad, leak_ohm: f.condenser_leak_ohm };
+            self.lay(kind, || [part(), part(), format!("{}.lead", part()), format!("{}.case", part())]);
+        }
+        for p in &bike.plugs {
+            let part = || format!("plug-{}", p.id.value);
+            self.lay(BranchKind::Open, || [part(), part(), format!("{}.top", part()), format!("{}.thread", part())]);
+        }
+    }
+
+    fn wires(&mut self, bike: &Bike) {
+        let f = self.wiring.figures.clone();
+        for w in &bike.wires {
+            let ohm = match (w.metre, w.mm2) {
+                (Some(metre), Some(mm2)) => conductor::wire_ohm(metre, mm2, f.celsius),
+                _ => f.wire_ohm,
+            };
+            let (from, to) = (|| w.from.value.clone(), || w.to.value.clone());
+            let plug = w.to.value.strip_prefix("plug-").and_then(|to| to.strip_suffix(".top"));
+            match plug.filter(|_| w.role() == WireRole::Lead) {
+                Some(plug) => {
+                    let cap = format!("cap-{plug}");
+                    let cap_ohm = f.contact_ohm(&cap, f.cap_ohm);
+                    self.lay(BranchKind::Ohm(ohm), || [w.id(), w.id(), from(), format!("{cap}.lead")]);
+                    self.lay(BranchKind::Ohm(cap_ohm), || [cap.clone(), cap.clone(), format!("{cap}.lead"), to()]);
+                }
+                None => self.lay(BranchKind::Ohm(ohm), || [w.id(), w.id(), from(), to()]),
+            }
+        }
     }
 }

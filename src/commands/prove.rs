@@ -47,7 +47,7 @@ pub fn run(args: &Args) -> Outcome {
     let library = Library::load(&args.faults.clone().unwrap_or_else(|| shipped.join("faults").join("ignition.yaml")))?;
     let faults = library.for_bike_in(&world.bike, &world.vocabulary)?;
     let bench = Bench::new(&world.bike, &library, &faults);
-    let wanted = Wanted { pairs: args.pairs, slips: args.slips };
+    let wanted = Wanted { pairs: args.pairs, slips: args.slips, matrix: args.csv.is_some() };
     let terminal = std::io::stderr().is_terminal();
     let progress = |what: &str, done: usize, of: usize| {
         if terminal {

@@ -6,7 +6,7 @@ use crate::circuit::Question;
 use crate::procedure::{Ask, Choice, Step};
 use crate::trade::Unit;
 use crate::walk::{Walker, World};
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// An answer.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,6 +38,8 @@ pub struct Asked {
     pub state: BikeState,
     /// The step rendered for the bike and the loop at hand.
     pub question: Question,
+    /// The number that an observer knows this question by, once it has looked.
+    pub(super) number: OnceLock<usize>,
 }
 
 impl Asked {
@@ -57,6 +59,7 @@ impl Asked {
             round: round.map(str::to_owned),
             state: walker.bike_state().clone(),
             question: Question::new(step, &walker.scope())?,
+            number: OnceLock::new(),
         }))
     }
 

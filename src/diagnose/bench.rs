@@ -7,11 +7,11 @@ use crate::bike::{Bike, BikeState};
 use crate::circuit::faults::{Fault, Library};
 use crate::circuit::{Expected, Subject};
 use crate::procedure::Meaning;
-use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Says what is seen. The one thing that simulation, metrics and advice need of a bike.
-pub trait Observer {
+pub trait Observer: Sync {
     /// The answer of a person who sees well, under these faults (numbers of the library's, ascending; none: a healthy bike).
     ///
     /// # Errors
@@ -22,24 +22,32 @@ pub trait Observer {
     fn not_told(&self) -> BTreeMap<String, String>;
 }
 
-/// A question under some faults.
-type Key = (Vec<usize>, BikeState, String);
+/// A question: the bike's state, and `PROCEDURE/STEP ROUND`.
+type Place = (BikeState, String);
+/// A question's number under some faults.
+type Key = (usize, Vec<usize>);
 
 /// A bike on the bench with its library of faults.
 pub struct Bench<'b> {
     bike: &'b Bike,
     library: &'b Library,
     faults: &'b [Fault],
-    known: RefCell<HashMap<Key, Seen>>,
-    subjects: RefCell<HashMap<Vec<usize>, Subject<'b>>>,
-    not_told: RefCell<BTreeMap<String, String>>,
+    places: Mutex<HashMap<Place, usize>>,
+    known: Mutex<HashMap<Key, Seen>>,
+    subjects: Mutex<HashMap<Vec<usize>, Arc<Subject<'b>>>>,
+    not_told: Mutex<BTreeMap<String, String>>,
+}
+
+/// Threads only look up and put in while they hold it, so what a thread left behind that failed is whole.
+fn held<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl<'b> Bench<'b> {
     /// A bike with the faults that it may have.
     pub fn new(bike: &'b Bike, library: &'b Library, faults: &'b [Fault]) -> Self {
-        let (known, subjects, not_told) = Default::default();
-        Self { bike, library, faults, known, subjects, not_told }
+        let (places, known, subjects, not_told) = Default::default();
+        Self { bike, library, faults, places, known, subjects, not_told }
     }
 
     /// What is expected, over the typical bike and `samples` others within the tolerances of sound parts.
@@ -47,18 +55,30 @@ impl<'b> Bench<'b> {
     /// # Errors
     /// The step and the bike's wiring do not fit together.
     pub fn expected(&self, faults: &[usize], asked: &Asked, samples: u64) -> Result<Expected, ProveError> {
-        let mut subjects = self.subjects.borrow_mut();
-        let subject = subjects.entry(faults.to_vec()).or_insert_with(|| {
+        let known = held(&self.subjects).get(faults).cloned();
+        let subject = known.unwrap_or_else(|| {
             let all: Vec<&Fault> = faults.iter().map(|f| &self.faults[*f]).collect();
-            Subject::new(self.bike, self.library, &all, &BTreeSet::new())
+            let new = Arc::new(Subject::new(self.bike, self.library, &all, &BTreeSet::new()));
+            held(&self.subjects).entry(faults.to_vec()).or_insert(new).clone()
         });
         let answer = subject.answer(&asked.question, &asked.state, samples);
         let fault = || faults.iter().map(|f| self.faults[*f].id.as_str()).collect::<Vec<_>>().join(" with ");
         answer.map_err(|why| ProveError::Circuit { step: asked.place(), fault: fault(), why })
     }
 
+    fn number(&self, asked: &Asked) -> usize {
+        *asked.number.get_or_init(|| {
+            let mut state = asked.state.clone();
+            state.switches.remove("fuel");
+            let place = (state, format!("{}/{}", asked.procedure, asked.place()));
+            let mut places = held(&self.places);
+            let next = places.len();
+            *places.entry(place).or_insert(next)
+        })
+    }
+
     fn usual(&self, asked: &Asked, why: String) -> Seen {
-        self.not_told.borrow_mut().entry(format!("{}/{}", asked.procedure, asked.id)).or_insert(why);
+        held(&self.not_told).entry(format!("{}/{}", asked.procedure, asked.id)).or_insert(why);
         match asked.choices().iter().position(|c| c.means == Meaning::Good) {
             Some(at) => Seen::Choice(at),
             None if asked.choices().is_empty() => Seen::Nothing,
@@ -69,10 +89,8 @@ impl<'b> Bench<'b> {
 
 impl Observer for Bench<'_> {
     fn seen(&self, faults: &[usize], asked: &Asked) -> Result<Seen, ProveError> {
-        let mut state = asked.state.clone();
-        state.switches.remove("fuel");
-        let key = (faults.to_vec(), state, format!("{}/{}", asked.procedure, asked.place()));
-        if let Some(known) = self.known.borrow().get(&key) {
+        let key = (self.number(asked), faults.to_vec());
+        if let Some(known) = held(&self.known).get(&key) {
             return Ok(*known);
         }
         let seen = match self.expected(faults, asked, 0)? {
@@ -84,11 +102,11 @@ impl Observer for Bench<'_> {
             Expected::Reading(reading) => reading.typical.map_or(Seen::OverRange, Seen::Value),
             Expected::Unknown(why) => self.usual(asked, why),
         };
-        self.known.borrow_mut().insert(key, seen);
+        held(&self.known).insert(key, seen);
         Ok(seen)
     }
 
     fn not_told(&self) -> BTreeMap<String, String> {
-        self.not_told.borrow().clone()
+        held(&self.not_told).clone()
     }
 }

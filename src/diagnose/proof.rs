@@ -18,8 +18,10 @@ pub struct Finding {
     pub parts: Vec<String>,
     /// How likely it is beside the others.
     pub likelihood: f64,
-    /// It harms the ignition and has to be found; the figures are over these.
+    /// It harms the ignition, and the procedure is there to find it; the figures are over these.
     pub counts: bool,
+    /// The procedure is there to find it, as it says itself.
+    pub covered: bool,
     /// What only an exchange of parts tells from it, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub only_by_substitution: Option<String>,
@@ -149,7 +151,9 @@ pub struct Proof {
     pub by_likelihood: Figures,
     /// The healthy bike.
     pub healthy: Healthy,
-    /// Every fault, those too mild to count included.
+    /// Faults that harm and that the procedure is not there to find.
+    pub not_covered: usize,
+    /// Every fault, those included that are too mild to count or that the procedure is not there to find.
     pub faults: Vec<Finding>,
     /// For every fault that comes in several severities, the smallest that is still found.
     pub smallest_found: Vec<Smallest>,

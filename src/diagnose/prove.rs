@@ -5,14 +5,13 @@ use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION,
 use super::simulate::{Outcome, Setting, Sighting, meaning, simulate};
 use super::{Asked, Judgement, Observer, ProveError, Verdict, measure};
 use crate::circuit::faults::Fault;
-use crate::procedure::Meaning;
+use crate::procedure::{Meaning, Scope, render_names};
 use crate::walk::World;
 use std::collections::{BTreeMap, BTreeSet};
-use std::rc::Rc;
 use std::sync::Arc;
 
-/// Pairs that are walked together; between batches progress is told.
-const BATCH: usize = 400;
+/// Progress is told after so many walks.
+const BATCH: usize = 100;
 /// Most pairs that are listed by name.
 const MOST_LISTED: usize = 1000;
 
@@ -23,6 +22,8 @@ pub struct Wanted {
     pub pairs: bool,
     /// Every fault with one wrong observation.
     pub slips: bool,
+    /// Every deciding question under every fault, whether its walk comes there or not.
+    pub matrix: bool,
 }
 
 /// Told now and then: what is being done, how much of it, of how much.
@@ -32,14 +33,14 @@ pub type Progress<'p> = &'p dyn Fn(&str, usize, usize);
 pub struct Proved {
     /// The result.
     pub proof: Proof,
-    /// Every deciding question with its answers: on the healthy bike, and under each fault.
+    /// Every deciding question with its answers, on the healthy bike and under each fault, where that is wanted.
     pub matrix: Vec<Row>,
 }
 
 /// One test of the D-matrix.
 pub struct Row {
     /// The question, in the state it was first asked in.
-    pub asked: Rc<Asked>,
+    pub asked: Arc<Asked>,
     /// The healthy bike's answer.
     pub healthy: String,
     /// The answer under each fault.
@@ -68,10 +69,12 @@ pub fn prove(
         return Err(ProveError::Walk { step: String::new(), fault: String::new(), why });
     }
     let sightings = seen_on_the_ways(&outcomes);
-    let matrix = d_matrix(&sightings, faults.len(), observer);
+    let matrix = if wanted.matrix { d_matrix(&sightings, faults.len(), observer) } else { Vec::new() };
     let healthy = outcomes.pop().expect("the healthy bike was walked last");
     let judged: Vec<Judgement> = outcomes.iter().enumerate().map(|(n, o)| judgement(n, &faults[n], o)).collect();
-    let counting: Vec<Judgement> = judged.iter().filter(|one| faults[one.fault].counts).cloned().collect();
+    let covered = covered(world, faults)?;
+    let counts = |n: usize| faults[n].counts && covered[n];
+    let counting: Vec<Judgement> = judged.iter().filter(|one| counts(one.fault)).cloned().collect();
     let by_end = groups(&counting);
     let finding = |(one, outcome): (&Judgement, &Outcome)| {
         let fault = &faults[one.fault];
@@ -84,7 +87,8 @@ pub fn prove(
             words: fault.words.clone(),
             parts: fault.parts.clone(),
             likelihood: fault.likelihood,
-            counts: fault.counts,
+            counts: counts(one.fault),
+            covered: covered[one.fault],
             only_by_substitution: fault.only_by_substitution.clone(),
             conclusion: outcome.reached.name(),
             verdict: one.verdict,
@@ -111,7 +115,8 @@ pub fn prove(
             steps: healthy.steps,
             minutes: healthy.minutes,
         },
-        smallest_found: smallest_found(&judged, faults),
+        not_covered: (0..faults.len()).filter(|n| faults[*n].counts && !covered[*n]).count(),
+        smallest_found: smallest_found(&judged, faults, &covered),
         not_told: observer.not_told(),
         faults: findings,
         never_decides: never_decides(&sightings),
@@ -120,7 +125,7 @@ pub fn prove(
         pairs: None,
         slips: None,
     };
-    let counting: Vec<usize> = (0..faults.len()).filter(|f| faults[*f].counts).collect();
+    let counting: Vec<usize> = (0..faults.len()).filter(|f| counts(*f)).collect();
     if wanted.slips {
         let cases: Vec<Vec<usize>> = counting.iter().map(|f| vec![*f]).chain([Vec::new()]).collect();
         let setting = Setting { cases: &cases, slips: true, ..setting };
@@ -130,6 +135,13 @@ pub fn prove(
         proof.pairs = Some(pairs(world, faults, &counting, observer, progress)?);
     }
     Ok(Proved { proof, matrix })
+}
+
+/// Which faults the procedure is there to find.
+fn covered(world: &World, faults: &[Fault]) -> Result<Vec<bool>, ProveError> {
+    let Some(covers) = &world.procedures[&world.main].covers else { return Ok(vec![true; faults.len()]) };
+    let covers = render_names(covers, &Scope::new(world.bike_value.clone()))?;
+    Ok(faults.iter().map(|fault| fault.is_one_of(&covers)).collect())
 }
 
 fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
@@ -143,14 +155,14 @@ fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
 }
 
 /// Every answer on every way, once.
-fn seen_on_the_ways(outcomes: &[Outcome]) -> Vec<Rc<Sighting>> {
-    let mut all: Vec<Rc<Sighting>> = Vec::new();
+fn seen_on_the_ways(outcomes: &[Outcome]) -> Vec<Arc<Sighting>> {
+    let mut all: Vec<Arc<Sighting>> = Vec::new();
     let mut known = BTreeSet::new();
     for outcome in outcomes {
         let mut way = Vec::new();
         let mut at = outcome.last.clone();
         while let Some(one) = at {
-            if !known.insert(Rc::as_ptr(&one) as usize) {
+            if !known.insert(Arc::as_ptr(&one) as usize) {
                 break;
             }
             at = one.before.clone();
@@ -173,9 +185,9 @@ fn decided_by(world: &World, outcome: &Outcome) -> String {
     String::new()
 }
 
-fn smallest_found(judged: &[Judgement], faults: &[Fault]) -> Vec<Smallest> {
+fn smallest_found(judged: &[Judgement], faults: &[Fault], covered: &[bool]) -> Vec<Smallest> {
     let mut all: Vec<(String, Vec<&Judgement>)> = Vec::new();
-    for one in judged.iter().filter(|one| faults[one.fault].severity.is_some()) {
+    for one in judged.iter().filter(|one| covered[one.fault] && faults[one.fault].severity.is_some()) {
         let fault = &faults[one.fault];
         let id = if fault.place.is_empty() { fault.kind.clone() } else { format!("{}:{}", fault.kind, fault.place) };
         match all.last_mut() {
@@ -197,7 +209,7 @@ fn smallest_found(judged: &[Judgement], faults: &[Fault]) -> Vec<Smallest> {
     all.into_iter().map(smallest).collect()
 }
 
-fn d_matrix(sightings: &[Rc<Sighting>], faults: usize, observer: &dyn Observer) -> Vec<Row> {
+fn d_matrix(sightings: &[Arc<Sighting>], faults: usize, observer: &dyn Observer) -> Vec<Row> {
     let mut rows: Vec<Row> = Vec::new();
     let mut known = BTreeSet::new();
     for one in sightings.iter().filter(|s| s.asked.decides()) {
@@ -213,7 +225,7 @@ fn d_matrix(sightings: &[Rc<Sighting>], faults: usize, observer: &dyn Observer) 
     rows
 }
 
-fn never_decides(sightings: &[Rc<Sighting>]) -> Vec<String> {
+fn never_decides(sightings: &[Arc<Sighting>]) -> Vec<String> {
     let mut answers: BTreeMap<(&str, &str), BTreeSet<&str>> = BTreeMap::new();
     for one in sightings.iter().filter(|s| s.asked.decides()) {
         answers.entry((&one.asked.procedure, &one.asked.id)).or_default().insert(&one.answer);
@@ -221,7 +233,7 @@ fn never_decides(sightings: &[Rc<Sighting>]) -> Vec<String> {
     answers.into_iter().filter(|(_, a)| a.len() == 1).map(|((p, s), _)| format!("{p}/{s}")).collect()
 }
 
-fn never_asked(world: &World, sightings: &[Rc<Sighting>]) -> Vec<String> {
+fn never_asked(world: &World, sightings: &[Arc<Sighting>]) -> Vec<String> {
     let asked: BTreeSet<_> = sightings.iter().map(|s| (s.asked.procedure.as_str(), s.asked.id.as_str())).collect();
     let all = world.procedures.values().flat_map(|p| p.steps.iter().map(|s| (p.id.as_str(), s.id.as_str())));
     all.filter(|s| !asked.contains(s)).map(|(p, s)| format!("{p}/{s}")).collect()
@@ -249,26 +261,30 @@ fn pairs(
     };
     let cases: Vec<Vec<usize>> = (0..counting.len()).flat_map(two).filter(|pair| !one_place(pair)).collect();
     let mut of = Pairs { pairs: cases.len(), found: 0, undecided: 0, missed: 0, wrong: 0, listed: Vec::new() };
-    for (n, batch) in cases.chunks(BATCH).enumerate() {
-        progress("pairs of faults", n * BATCH, cases.len());
-        let setting = Setting { world, faults: all, cases: batch, observer, slips: false };
-        simulate(&setting, &mut |case, outcome| {
-            let faults: Vec<&Fault> = batch[case].iter().map(|s| &all[*s]).collect();
-            let verdict = judge(&faults, &outcome);
-            *match verdict {
-                Verdict::Found | Verdict::Mended => &mut of.found,
-                Verdict::Undecided => &mut of.undecided,
-                Verdict::Missed => &mut of.missed,
-                Verdict::Wrong => &mut of.wrong,
-            } += 1;
-            if matches!(verdict, Verdict::Missed | Verdict::Wrong) && of.listed.len() < MOST_LISTED {
-                let faults = [faults[0].id.clone(), faults[1].id.clone()];
-                of.listed.push(Pair { faults, conclusion: outcome.reached.name(), verdict });
-            }
-        })?;
-    }
+    let setting = Setting { world, faults: all, cases: &cases, observer, slips: false };
+    let mut done = 0;
+    progress("pairs of faults", done, cases.len());
+    simulate(&setting, &mut |case, outcome| {
+        done += 1;
+        if done.is_multiple_of(BATCH) {
+            progress("pairs of faults", done, cases.len());
+        }
+        let faults: Vec<&Fault> = cases[case].iter().map(|s| &all[*s]).collect();
+        let verdict = judge(&faults, &outcome);
+        *match verdict {
+            Verdict::Found | Verdict::Mended => &mut of.found,
+            Verdict::Undecided => &mut of.undecided,
+            Verdict::Missed => &mut of.missed,
+            Verdict::Wrong => &mut of.wrong,
+        } += 1;
+        if matches!(verdict, Verdict::Missed | Verdict::Wrong) {
+            let faults = [faults[0].id.clone(), faults[1].id.clone()];
+            of.listed.push(Pair { faults, conclusion: outcome.reached.name(), verdict });
+        }
+    })?;
     progress("pairs of faults", cases.len(), cases.len());
     of.listed.sort_by(|a, b| a.faults.cmp(&b.faults));
+    of.listed.truncate(MOST_LISTED);
     Ok(of)
 }
 

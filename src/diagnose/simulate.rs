@@ -8,10 +8,10 @@ use crate::circuit::faults::Fault;
 use crate::phrase::{Answer, Hypothesis, Reading, ReadingKind, Verdict};
 use crate::procedure::{Ask, Expression, Meaning, Procedure, Route, expression, render_names};
 use crate::session::{Now, Record};
-use crate::walk::{Effect, Event, Walker, World};
-use std::collections::{BTreeSet, VecDeque};
-use std::rc::Rc;
-use std::sync::Arc;
+use crate::walk::{Effect, Event, FINISHED, Walker, World};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, mpsc};
 
 /// More questions than this mean that the walk goes in a circle.
 const MOST_QUESTIONS: usize = 600;
@@ -21,13 +21,13 @@ const MOST_ACKNOWLEDGED: usize = 50;
 /// One answer on a way.
 pub struct Sighting {
     /// What was asked, in the state it was asked in.
-    pub asked: Rc<Asked>,
+    pub asked: Arc<Asked>,
     /// What was answered, by its short name.
     pub answer: String,
     /// The answer was a wrong one.
     pub slipped: bool,
     /// The sighting before.
-    pub before: Option<Rc<Sighting>>,
+    pub before: Option<Arc<Sighting>>,
 }
 
 /// A wrong observation: what was there and what was said.
@@ -77,7 +77,7 @@ pub struct Outcome {
     /// Working minutes.
     pub minutes: f64,
     /// The last answer; the others hang on it.
-    pub last: Option<Rc<Sighting>>,
+    pub last: Option<Arc<Sighting>>,
     /// The wrong observation, if there was one.
     pub slip: Option<Slip>,
 }
@@ -89,7 +89,7 @@ struct Track {
     mended: BTreeSet<String>,
     steps: usize,
     minutes: f64,
-    last: Option<Rc<Sighting>>,
+    last: Option<Arc<Sighting>>,
     slip: Option<Slip>,
 }
 
@@ -107,27 +107,76 @@ pub struct Setting<'a> {
     pub slips: bool,
 }
 
-/// Walks every case and tells `outcome` of each: its number and what came of it.
+/// Fewest cases that are walked together: what they share of the way is walked once.
+const FEWEST_TOGETHER: usize = 12;
+/// Most of them, so that progress can be told.
+const MOST_TOGETHER: usize = 200;
+/// Lots of cases for each thread: some take longer than others.
+const LOTS_EACH: usize = 6;
+
+/// Walks every case and tells `outcome` of each: its number and what came of it. The cases are shared out to as many threads as the
+/// machine runs at once; the order in which they are told does not depend on which is ready first.
 ///
 /// # Errors
 /// The procedure, the bike's wiring and the walker do not go together.
 pub fn simulate(of: &Setting<'_>, outcome: &mut dyn FnMut(usize, Outcome)) -> Result<(), ProveError> {
-    let mut walker = Walker::new(of.world.clone());
     let by_value = readings_used(of.world);
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let together = of.cases.len().div_ceil(threads * LOTS_EACH).clamp(FEWEST_TOGETHER, MOST_TOGETHER);
+    let lots = of.cases.len().div_ceil(together);
+    let lot = |n: usize| (n * together..((n + 1) * together).min(of.cases.len())).collect::<Vec<usize>>();
+    if threads == 1 || lots < 2 {
+        return (0..lots).try_for_each(|n| walk(of, lot(n), &by_value, outcome));
+    }
+    let next = AtomicUsize::new(0);
+    let (sender, walked) = mpsc::channel();
+    std::thread::scope(|scope| {
+        for _ in 0..threads.min(lots) {
+            let (sender, next, by_value) = (sender.clone(), &next, &by_value);
+            scope.spawn(move || {
+                loop {
+                    let n = next.fetch_add(1, Ordering::Relaxed);
+                    if n >= lots {
+                        return;
+                    }
+                    let mut all = Vec::new();
+                    let result = walk(of, lot(n), by_value, &mut |case, outcome| all.push((case, outcome)));
+                    if result.is_err() {
+                        next.store(lots, Ordering::Relaxed);
+                    }
+                    // Nobody takes it any more when another lot has failed.
+                    let _ = sender.send((n, result.map(|()| all)));
+                }
+            });
+        }
+        drop(sender);
+        let mut waiting = BTreeMap::new();
+        let mut told = 0;
+        for (n, result) in walked {
+            waiting.insert(n, result?);
+            while let Some(all) = waiting.remove(&told) {
+                all.into_iter().for_each(|(case, one)| outcome(case, one));
+                told += 1;
+            }
+        }
+        Ok(())
+    })
+}
+
+/// Walks some cases together, forking where they would answer differently.
+fn walk(
+    of: &Setting<'_>,
+    cases: Vec<usize>,
+    by_value: &BTreeSet<String>,
+    outcome: &mut dyn FnMut(usize, Outcome),
+) -> Result<(), ProveError> {
+    let mut walker = Walker::unheard(of.world.clone());
     let Some(listen) = give(&mut walker, Event::Begin).listen else { return Err(stuck(&walker, "nobody listens")) };
-    let first = Track {
-        walker,
-        listen,
-        cases: (0..of.cases.len()).collect(),
-        mended: BTreeSet::new(),
-        steps: 0,
-        minutes: 0.0,
-        last: None,
-        slip: None,
-    };
+    let first =
+        Track { walker, listen, cases, mended: BTreeSet::new(), steps: 0, minutes: 0.0, last: None, slip: None };
     let mut open = vec![first];
     while let Some(track) = open.pop() {
-        step(of, track, &by_value, &mut open, outcome)?;
+        step(of, track, by_value, &mut open, outcome)?;
     }
     Ok(())
 }
@@ -164,7 +213,7 @@ fn step(
     let Some(asked) = Asked::by(&track.walker, of.world)? else {
         return Err(stuck(&track.walker, "there is no such step"));
     };
-    let asked = Rc::new(asked);
+    let asked = Arc::new(asked);
     let step = asked.step();
     track.mended.extend(asked.question.mends.iter().cloned());
     track.steps += 1;
@@ -195,11 +244,13 @@ fn step(
             }
         }
     }
-    for (seen, cases) in groups {
-        let other = fork(&mut track, cases);
-        answer(of, other, &asked, seen, false, open, outcome)?;
+    let Some((last, others)) = groups.split_last_mut() else { return Ok(()) };
+    for (seen, cases) in others {
+        let other = fork(&mut track, std::mem::take(cases));
+        answer(of, other, &asked, *seen, false, open, outcome)?;
     }
-    Ok(())
+    track.cases = std::mem::take(&mut last.1);
+    answer(of, track, &asked, last.0, false, open, outcome)
 }
 
 fn fork(track: &mut Track, cases: Vec<usize>) -> Track {
@@ -219,7 +270,7 @@ fn fork(track: &mut Track, cases: Vec<usize>) -> Track {
 fn answer(
     of: &Setting<'_>,
     mut track: Track,
-    asked: &Rc<Asked>,
+    asked: &Arc<Asked>,
     seen: Seen,
     slipped: bool,
     open: &mut Vec<Track>,
@@ -227,7 +278,7 @@ fn answer(
 ) -> Result<(), ProveError> {
     let spoken = spoken(asked, seen);
     track.last =
-        Some(Rc::new(Sighting { asked: asked.clone(), answer: asked.name(seen), slipped, before: track.last.take() }));
+        Some(Arc::new(Sighting { asked: asked.clone(), answer: asked.name(seen), slipped, before: track.last.take() }));
     let mut after = give(&mut track.walker, heard(track.listen, spoken));
     // "That cannot be: is that right?" of a value that no healthy bike shows.
     for agreed in [Answer::Yes, Answer::Yes] {
@@ -354,7 +405,9 @@ fn reached(walker: &Walker, procedure: String, conclusion: String, round: Option
     let condemns = found.map(|c| &c.condemns[..]).unwrap_or_default();
     // A template that does not come out has failed the walk before.
     let condemns = render_names(condemns, &scope).unwrap_or_default();
-    Reached { healthy: found.is_some_and(|c| c.healthy), procedure, conclusion, round, condemns }
+    // What only ends, and blames nothing, found nothing.
+    let healthy = found.map_or(conclusion == FINISHED, |c| c.healthy);
+    Reached { healthy, procedure, conclusion, round, condemns }
 }
 
 fn reading_name(step: &crate::procedure::Step) -> Option<String> {

@@ -12,12 +12,23 @@ const MOST_LINES: usize = 20;
 /// The proof in words.
 pub fn text(proof: &Proof) -> String {
     let mut out = String::new();
-    let n = proof.faults.len();
+    let (n, counting) = (proof.faults.len(), proof.faults.iter().filter(|f| f.counts).count());
     let _ = writeln!(
         out,
-        "{} (version {}) on {}: {n} faults, each alone.",
+        "{} (version {}) on {}: {n} faults, each alone. {counting} of them harm and are its own to find.",
         proof.procedure, proof.procedure_version, proof.bike
     );
+    if counting == 0 {
+        let _ =
+            writeln!(out, "The wiring decides nothing in this procedure: it is about what the circuit does not hold.");
+    }
+    if proof.not_covered > 0 {
+        let _ = writeln!(
+            out,
+            "{} more harm, and it is not there to find them: under them it may only not condemn a sound part.",
+            proof.not_covered
+        );
+    }
     let _ = writeln!(out);
     let _ = writeln!(out, "{:<44} {:>12} {:>14}", "", "each once", "by likelihood");
     type Figure = (&'static str, fn(&Figures) -> f64, bool);
@@ -58,7 +69,11 @@ pub fn text(proof: &Proof) -> String {
     }
     let mild: Vec<&Finding> = proof.faults.iter().filter(|f| !f.counts && f.verdict == Verdict::Wrong).collect();
     if !mild.is_empty() {
-        let _ = writeln!(out, "\nWrong part condemned for a fault that is too mild to count ({}):", mild.len());
+        let _ = writeln!(
+            out,
+            "\nWrong part condemned for a fault that is too mild to count, or not its own to find ({}):",
+            mild.len()
+        );
         mild.iter().for_each(|f| {
             let _ = writeln!(out, "  {:<58} {} ({})", f.fault, f.conclusion, f.decided_by);
         });
@@ -109,7 +124,11 @@ pub fn text(proof: &Proof) -> String {
 pub fn every_fault(proof: &Proof) -> String {
     let mut out = String::new();
     for f in &proof.faults {
-        let counts = if f.counts { "" } else { " (mild)" };
+        let counts = match (f.counts, f.covered) {
+            (true, _) => "",
+            (_, false) => " (outside)",
+            (_, true) => " (mild)",
+        };
         let verdict = format!("{:?}{counts}", f.verdict).to_lowercase();
         let _ = writeln!(
             out,

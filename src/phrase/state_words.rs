@@ -104,7 +104,7 @@ impl Vocabulary {
     fn thing(&self, id: &str, bike: &Bike) -> Result<serde_json::Value, SentenceError> {
         let kind = match kind_and_id(id).0 {
             _ if bike.connectors.iter().any(|c| *c.id == id) => "connector",
-            kind if ["condenser", "lead", "plug", "fuse"].contains(&kind) => kind,
+            kind if ["condenser", "coil", "lead", "plug", "fuse"].contains(&kind) => kind,
             _ => "other",
         };
         Ok(json!({"kind": kind, "words": self.part_words(id, bike)?}))

@@ -23,6 +23,7 @@ pub(super) fn decode(root: &Node) -> Procedure {
         language: root.text("language").value,
         opening: root.texts("opening"),
         applies: root.written_at("applies"),
+        covers: root.get("covers").map(|_| root.texts("covers")),
         tools: root.texts("tools"),
         start: target_at(root, "start"),
         cautions: root.dict("cautions").map(|(id, of)| caution(id, of)).collect(),

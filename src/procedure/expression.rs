@@ -1,6 +1,7 @@
 //! Common Expression Language: syntax, the names an expression uses, and its value. Numbers are doubles throughout: whole
 //! literals and `size(...)` are made doubles in the syntax tree, except where they index a list, so `12` and `12.0` are the same.
 
+use super::scope::{kept_values, same_values};
 use super::{Expression, Scope, sums};
 use crate::written::Diagnostic;
 use crate::written::shape::LONGEST_EXPRESSION;
@@ -9,7 +10,9 @@ use cel::objects::{Key, Map};
 use cel::parser::Parser;
 use cel::{Context, Value};
 use serde_json::Value as Json;
+use std::cell::RefCell;
 use std::collections::{BTreeSet, HashMap};
+use std::rc::Rc;
 use std::sync::Arc;
 
 /// Deepest nesting of an expression.
@@ -188,16 +191,90 @@ fn dotted(tree: &IdedExpr) -> Option<(String, bool)> {
     }
 }
 
-fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic> {
-    let mut tree = compile(expression)?;
-    let mut context = Context::default();
-    // What the expression does not name need not be turned into its values.
-    for (name, value) in scope.names().filter(|(name, _)| expression.contains(name)) {
-        context.add_variable_from_value(name.to_owned(), to_cel(value));
+/// Most expressions that are kept ready.
+const MOST_READY: usize = 4096;
+/// Most values of one expression that are remembered: a few rounds, and what was seen in them.
+const MOST_KNOWN: usize = 64;
+
+/// An expression, ready to be evaluated many times: a proof asks for the same limit many thousand times.
+struct Ready {
+    tree: IdedExpr,
+    /// What it calls.
+    called: Vec<String>,
+    /// What it takes of what was seen; none where it takes that as a whole.
+    fields: Option<BTreeSet<String>>,
+    known: RefCell<Vec<Known>>,
+}
+
+/// A value that came out, and of what: the bike and the loops' items, which stay shared as long as this is remembered, and of what
+/// was seen the fields that the expression takes.
+struct Known {
+    with: Vec<(String, Arc<Json>)>,
+    seen: Vec<Option<Json>>,
+    value: Value,
+}
+
+thread_local! {
+    /// Expressions by their text.
+    static READY: RefCell<HashMap<String, Rc<Ready>>> = RefCell::default();
+}
+
+fn ready(expression: &Expression) -> Result<Rc<Ready>, Diagnostic> {
+    if let Some(known) = READY.with_borrow(|all| all.get(&expression.value).cloned()) {
+        return Ok(known);
     }
-    sums::add_to(&mut context, &called(&mut tree));
-    Value::resolve(&tree, &context)
-        .map_err(|error| finding(expression, format!("the expression does not come out: {error}")))
+    let mut tree = compile(expression)?;
+    let mut found = Found::default();
+    found.walk(&mut tree, &mut Vec::new());
+    let paths = || found.used.iter().chain(&found.asked);
+    let field = |path: &String| Some(path.strip_prefix("seen.")?.split('.').next()?.to_owned());
+    let fields = (!paths().any(|path| path == "seen")).then(|| paths().filter_map(field).collect());
+    let made = Rc::new(Ready { called: called(&mut tree), tree, fields, known: RefCell::default() });
+    READY.with_borrow_mut(|all| {
+        if all.len() >= MOST_READY {
+            all.clear();
+        }
+        all.insert(expression.value.clone(), made.clone());
+    });
+    Ok(made)
+}
+
+fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic> {
+    let ready = ready(expression)?;
+    // What the expression does not name need not be turned into its values.
+    let named: Vec<(&str, &Arc<Json>)> = scope.shared().filter(|(name, _)| expression.contains(name)).collect();
+    let seen = scope.seen();
+    let fields: Vec<Option<&Json>> = ready.fields.iter().flatten().map(|field| seen.get(field)).collect();
+    if ready.fields.is_some() {
+        let same = |one: &&Known| {
+            same_values(&one.with, &named) && one.seen.iter().map(Option::as_ref).eq(fields.iter().copied())
+        };
+        if let Some(one) = ready.known.borrow().iter().find(same) {
+            return Ok(one.value.clone());
+        }
+    }
+    let mut context = Context::default();
+    for (name, value) in &named {
+        context.add_variable_from_value((*name).to_owned(), to_cel(value));
+    }
+    if expression.contains("seen") {
+        context.add_variable_from_value("seen".to_owned(), to_cel(seen));
+    }
+    sums::add_to(&mut context, &ready.called);
+    let value = Value::resolve(&ready.tree, &context)
+        .map_err(|error| finding(expression, format!("the expression does not come out: {error}")))?;
+    if ready.fields.is_some() {
+        let mut known = ready.known.borrow_mut();
+        if known.len() >= MOST_KNOWN {
+            known.clear();
+        }
+        known.push(Known {
+            with: kept_values(&named),
+            seen: fields.into_iter().map(|value| value.cloned()).collect(),
+            value: value.clone(),
+        });
+    }
+    Ok(value)
 }
 
 fn wanted<T>(expression: &Expression, what: &str, value: &Value) -> Result<T, Diagnostic> {

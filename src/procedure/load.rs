@@ -66,6 +66,7 @@ struct Reader {
 impl Reader {
     fn procedure(&mut self, procedure: &Procedure) {
         self.templates([&procedure.title].into_iter().chain(&procedure.opening).chain(&procedure.tools));
+        self.templates(procedure.covers.iter().flatten());
         self.expressions(procedure.applies.as_ref());
         for caution in &procedure.cautions {
             self.templates([&caution.say, &caution.brief]);

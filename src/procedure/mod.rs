@@ -17,7 +17,7 @@ pub use expression::{evaluate_bool, evaluate_list, evaluate_number};
 pub use load::{from_tree, load, parse, parse_named};
 pub use render::{render_names, render_state};
 pub use route::{choose, place as target_place};
-pub use scope::{Scope, render};
+pub use scope::{Scope, Seen, render};
 pub use shape::PROCEDURE;
 pub use types::{
     Ask, Band, Caution, Choice, Conclusion, Condition, Expression, Hazard, Loop, Meaning, Observe, Procedure,

@@ -15,7 +15,8 @@ const CONNECTS: &str = "connects";
 /// The ignition is stopped in the position so named.
 const DISCONNECTS: &str = "disconnects";
 
-/// Renders `state`. A switch the bike has not (`kill`, `fuse` to plug in) is left out; `connects` becomes the position in which
+/// Renders `state`. A switch the bike has not (`kill`, `fuse` to plug in) is left out, and what would be fitted to a terminal,
+/// plugged or unplugged, whose name comes out empty; `connects` becomes the position in which
 /// the ignition works, `disconnects` one in which it does not.
 ///
 /// # Errors
@@ -41,11 +42,16 @@ pub fn render_state(state: &StateTemplate, scope: &Scope, bike: &Bike) -> Result
         need.points.insert(make.points(set)?, *at);
     }
     for (name, [first, second]) in &state.fit {
-        let between = [make.terminal(first)?, make.terminal(second)?];
-        need.fitted.insert(render(name, scope)?, between);
+        if !render(first, scope)?.is_empty() {
+            let between = [make.terminal(first)?, make.terminal(second)?];
+            need.fitted.insert(render(name, scope)?, between);
+        }
     }
     for name in &state.remove {
-        need.removed.insert(render(name, scope)?);
+        let name = render(name, scope)?;
+        if !name.is_empty() {
+            need.removed.insert(name);
+        }
     }
     if let Some((kind, first, second)) = &state.instrument {
         let (first, second) = (make.terminal(first)?, make.terminal(second)?);
@@ -104,10 +110,10 @@ impl Make<'_> {
         }
     }
 
-    /// A part to unplug or plug in; the fuse of a bike that has none is left out.
+    /// A part to unplug or plug in; the fuse of a bike that has none is left out, and a name that comes out empty.
     fn part(&self, part: &Template) -> Result<Option<String>, Diagnostic> {
         let id = render(part, self.scope)?;
-        if id == "fuse" && self.bike.fuse.is_none() {
+        if id.is_empty() || (id == "fuse" && self.bike.fuse.is_none()) {
             return Ok(None);
         }
         let there = self.bike.unpluggable();

@@ -3,7 +3,8 @@
 use super::Template;
 use crate::written::{Diagnostic, template};
 use serde_json::{Map, Value};
-use std::collections::BTreeMap;
+use std::cell::RefCell;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 /// The names at one moment.
@@ -19,7 +20,46 @@ use std::sync::Arc;
 pub struct Scope {
     /// The bike and the loops' items, shared: a walk makes many scopes of one bike.
     names: BTreeMap<String, Arc<Value>>,
-    seen: Value,
+    seen: Seen,
+}
+
+/// What was seen so far, by name; clones share it until one of them sees more.
+///
+/// ```
+/// use probeside::procedure::Seen;
+/// use serde_json::json;
+/// let mut seen = Seen::default();
+/// seen.see("rest-voltage", json!(12.6));
+/// assert_eq!(seen.value()["rest_voltage"], 12.6);
+/// ```
+#[derive(Debug, Clone, PartialEq)]
+pub struct Seen(Arc<Value>);
+
+impl Default for Seen {
+    fn default() -> Self {
+        Self(Arc::new(Value::Object(Map::new())))
+    }
+}
+
+impl Seen {
+    /// Remembers a choice or a reading under its name; `-` becomes `_`.
+    pub fn see(&mut self, name: &str, value: Value) {
+        if let Value::Object(seen) = Arc::make_mut(&mut self.0) {
+            seen.insert(as_name(name), value);
+        }
+    }
+
+    /// Forgets what was seen under this name.
+    pub fn forget(&mut self, name: &str) {
+        if let Value::Object(seen) = Arc::make_mut(&mut self.0) {
+            seen.remove(&as_name(name));
+        }
+    }
+
+    /// All of it, an object.
+    pub fn value(&self) -> &Value {
+        &self.0
+    }
 }
 
 /// Names have `_` where ids have `-`.
@@ -30,7 +70,12 @@ pub(super) fn as_name(id: &str) -> String {
 impl Scope {
     /// The names before anything was seen; `bike` as [`crate::bike::as_value`] gives it.
     pub fn new(bike: impl Into<Arc<Value>>) -> Self {
-        Self { names: [("bike".to_owned(), bike.into())].into(), seen: Value::Object(Map::new()) }
+        Self::after(bike, Seen::default())
+    }
+
+    /// The names when this was seen.
+    pub fn after(bike: impl Into<Arc<Value>>, seen: Seen) -> Self {
+        Self { names: [("bike".to_owned(), bike.into())].into(), seen }
     }
 
     /// Binds the item of a loop to its name.
@@ -45,28 +90,55 @@ impl Scope {
 
     /// Remembers a choice or a reading under its name; `-` becomes `_`.
     pub fn see(&mut self, name: &str, value: Value) {
-        if let Value::Object(seen) = &mut self.seen {
-            seen.insert(as_name(name), value);
-        }
+        self.seen.see(name, value);
     }
 
     /// Forgets what was seen under this name.
     pub fn forget(&mut self, name: &str) {
-        if let Value::Object(seen) = &mut self.seen {
-            seen.remove(&as_name(name));
-        }
+        self.seen.forget(name);
     }
 
     /// What was seen.
     pub fn seen(&self) -> &Value {
-        &self.seen
+        self.seen.value()
     }
 
     /// Every name with its value.
     pub fn names(&self) -> impl Iterator<Item = (&str, &Value)> {
         let bound = self.names.iter().map(|(name, value)| (name.as_str(), &**value));
-        bound.chain([("seen", &self.seen)])
+        bound.chain([("seen", self.seen.value())])
     }
+
+    /// The bike and the loops' items, as they are shared.
+    pub(super) fn shared(&self) -> impl Iterator<Item = (&str, &Arc<Value>)> + Clone {
+        self.names.iter().map(|(name, value)| (name.as_str(), value))
+    }
+}
+
+/// Most texts that are remembered as they came out.
+const MOST_REMEMBERED: usize = 4096;
+/// Most ways in which one text came out that are remembered: a few rounds.
+const MOST_WAYS: usize = 64;
+
+/// A text as it came out with these values, which stay shared as long as this is remembered.
+struct Rendered {
+    with: Vec<(String, Arc<Value>)>,
+    text: String,
+}
+
+/// Whether these are the same values under the same names.
+pub(super) fn same_values(one: &[(String, Arc<Value>)], other: &[(&str, &Arc<Value>)]) -> bool {
+    one.len() == other.len() && one.iter().zip(other).all(|((a, x), (b, y))| a == b && Arc::ptr_eq(x, y))
+}
+
+/// The same, kept.
+pub(super) fn kept_values(some: &[(&str, &Arc<Value>)]) -> Vec<(String, Arc<Value>)> {
+    some.iter().map(|(name, value)| ((*name).to_owned(), (*value).clone())).collect()
+}
+
+thread_local! {
+    /// Templates that name nothing but the bike and the loops' items, by their text: a proof renders each many thousand times.
+    static RENDERED: RefCell<HashMap<String, Vec<Rendered>>> = RefCell::default();
 }
 
 /// Renders `text` for the bike and the loop at hand.
@@ -74,5 +146,28 @@ impl Scope {
 /// # Errors
 /// The template names what is not there, or does too much.
 pub fn render(text: &Template, scope: &Scope) -> Result<String, Diagnostic> {
-    template::render(text, scope.names())
+    if !template::is_template(text) {
+        return Ok(text.value.clone());
+    }
+    if text.contains("seen") {
+        return template::render(text, scope.names());
+    }
+    let with: Vec<(&str, &Arc<Value>)> = scope.shared().filter(|(name, _)| text.contains(name)).collect();
+    let same = |one: &&Rendered| same_values(&one.with, &with);
+    let known = RENDERED.with_borrow(|all| all.get(&text.value)?.iter().find(same).map(|one| one.text.clone()));
+    if let Some(known) = known {
+        return Ok(known);
+    }
+    let out = template::render(text, scope.names())?;
+    RENDERED.with_borrow_mut(|all| {
+        if all.len() >= MOST_REMEMBERED {
+            all.clear();
+        }
+        let ways = all.entry(text.value.clone()).or_default();
+        if ways.len() >= MOST_WAYS {
+            ways.clear();
+        }
+        ways.push(Rendered { with: kept_values(&with), text: out.clone() });
+    });
+    Ok(out)
 }

@@ -21,6 +21,11 @@ pub static PROCEDURE: shape::Object = shape::Object {
         needed("version", Whole(1, 1_000_000), "Counted up by its author."),
         needed("language", Text(Words), "Language tag, such as en."),
         optional("applies", Text(Expression), "Holds for the bikes it applies to; over `bike`."),
+        optional(
+            "covers",
+            List(0, MANY, &Text(Template)),
+            "The faults that it is there to find by the wiring: KIND, KIND:PLACE or KIND@SEVERITY; without it, all.",
+        ),
         needed("tools", List(0, MANY, &Text(Template)), "The tools it needs, in words."),
         needed("opening", List(1, MANY, &Text(Template)), "Said once at the start."),
         needed("start", Ref("target", &TARGET), "The first target."),

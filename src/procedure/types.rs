@@ -341,6 +341,8 @@ pub struct Procedure {
     pub opening: Vec<Template>,
     /// Holds for the bikes it applies to.
     pub applies: Option<Expression>,
+    /// The faults that it is there to find by the wiring, as `KIND`, `KIND:PLACE` or `KIND@SEVERITY`; none for all of them.
+    pub covers: Option<Vec<Template>>,
     /// Tools it needs, in words.
     pub tools: Vec<Template>,
     /// First target.

@@ -221,7 +221,7 @@ impl Walker {
                 let Some(at) = choices.iter().position(|c| *c.id == *id) else {
                     return self.not_understood("unsure", None, clip);
                 };
-                let echo = match procedure::render(&choices[at].echo, &self.scope()) {
+                let echo = match self.worded(&choices[at].echo) {
                     Ok(echo) => echo,
                     Err(d) => return self.fault(&d.to_string()),
                 };
@@ -282,15 +282,17 @@ impl Walker {
 
     /// Keeps the position, so that "go back" finds it.
     pub(super) fn remember(&mut self) {
-        self.history.push(self.at.clone());
+        if !self.mute {
+            self.history.push(self.at.clone());
+        }
     }
 
     /// Keeps what was seen under `name`, and under `name_round` in a loop.
     pub(super) fn see(&mut self, name: &str, value: Value) {
         if let Some(round) = self.round() {
-            self.at.seen.insert(format!("{name}_{}", round.replace('-', "_")), value.clone());
+            self.at.seen.see(&format!("{name}_{round}"), value.clone());
         }
-        self.at.seen.insert(name.to_owned(), value);
+        self.at.seen.see(name, value);
     }
 
     /// Follows an answer: into its doubt the first time, else where it leads.

@@ -8,7 +8,7 @@ use crate::session::Record;
 use serde_json::{Value, json};
 
 /// Conclusion of a procedure that is made to be called and was walked on its own.
-const FINISHED: &str = "finished";
+pub const FINISHED: &str = "finished";
 
 impl Walker {
     /// Concludes: the record first; it is said once it is on disk.
@@ -19,7 +19,9 @@ impl Walker {
             return self.fault(&format!("there is no conclusion {id}"));
         };
         let scope = self.scope();
-        let one = |t: &Template| procedure::render(t, &scope).map_err(|d| d.to_string());
+        let one = |t: &Template| {
+            if self.mute { Ok(String::new()) } else { procedure::render(t, &scope).map_err(|d| d.to_string()) }
+        };
         let all = |ts: &[Template]| ts.iter().map(one).collect::<Result<Vec<String>, String>>();
         let parts = || -> Result<_, String> {
             let mut cautions = Vec::new();
@@ -123,6 +125,9 @@ impl Walker {
 
     /// What is not as it was found: to be put back before the bike is left.
     pub(super) fn put_back(&self) -> Vec<String> {
+        if self.mute {
+            return Vec::new();
+        }
         let bike = &self.world.bike;
         let mut need = StateNeed { plugged: self.state.unplugged.clone(), ..Default::default() };
         need.removed = self.state.fitted.keys().cloned().collect();

@@ -6,6 +6,7 @@ use crate::bike::{Change, PointsAt};
 use crate::procedure::{self, Ask, Route, Target};
 use crate::session::Record;
 use serde_json::json;
+use std::sync::Arc;
 
 /// A caution acknowledged less than this long ago is said in its brief form and not asked for again.
 const CAUTION_FRESH_MS: u64 = 15 * 60_000;
@@ -119,6 +120,7 @@ impl Walker {
             return self.follow(&then);
         }
         let bind = each.bind.value.clone();
+        let items = items.into_iter().map(Arc::new).collect();
         self.frame_mut().rounds.push(Round { each: id.to_owned(), bind, items, at: 0 });
         let first = each.first.value.clone();
         self.enter(&first, How::Onward);
@@ -190,7 +192,7 @@ impl Walker {
             let heard = self.cautions.get(&caution.say.value).copied();
             let fresh = heard.is_some_and(|at| self.now.mono_ms.saturating_sub(at) < CAUTION_FRESH_MS);
             let text = if heard.is_some() { &caution.brief } else { &caution.say };
-            let text = match procedure::render(text, &self.scope()) {
+            let text = match self.worded(text) {
                 Ok(text) => text,
                 Err(d) => return self.fault(&d.to_string()),
             };
@@ -239,6 +241,9 @@ impl Walker {
 
     /// What has to be changed for the step at hand, in words.
     fn changes(&self) -> Result<Vec<String>, String> {
+        if self.mute {
+            return Ok(Vec::new());
+        }
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return Ok(Vec::new()) };
         let need = procedure::render_state(&step.state, &self.scope(), &world.bike).map_err(|d| d.to_string())?;
@@ -311,13 +316,12 @@ impl Walker {
                 return None;
             }
         };
-        let scope = self.scope();
         let prompt = match (&step.brief, self.detail) {
             (Some(brief), Detail::Short) => brief,
             _ => &step.say,
         };
-        let prompt = procedure::render(prompt, &scope);
-        let more = procedure::render(&step.more, &scope);
+        let prompt = self.worded(prompt);
+        let more = self.worded(&step.more);
         let (prompt, more) = match (prompt, more) {
             (Ok(prompt), Ok(more)) => (prompt, more),
             (Err(d), _) | (_, Err(d)) => {

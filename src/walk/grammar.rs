@@ -55,6 +55,7 @@ impl Walker {
             return;
         }
         let (grammar, high) = match self.grammar() {
+            _ if self.mute => Default::default(),
             Ok(both) => both,
             Err(why) => return self.fault(&why),
         };

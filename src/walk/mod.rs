@@ -16,6 +16,7 @@ mod silence;
 mod walker;
 mod world;
 
+pub use conclude::FINISHED;
 pub use event::{Effect, Event, Pedal, SayKind, TimerKind, Tone};
 pub use grammar::asked;
 pub use walker::Walker;

@@ -86,7 +86,7 @@ impl Walker {
             Err(why) => return self.fault(&why),
         };
         let verdict = band.map_or(Meaning::Bad, |at| ask.bands[at].means);
-        let (low, high) = good_limits(ask, &scope);
+        let (low, high) = if self.mute { (None, None) } else { good_limits(ask, &scope) };
         let record = Record::Read {
             step: step.id.value.clone(),
             round: round_of(&frames),
@@ -99,7 +99,7 @@ impl Walker {
             verdict: verdict.name().to_owned(),
             low,
             high,
-            source: procedure::render(&ask.source, &scope).unwrap_or_default(),
+            source: if self.mute { String::new() } else { procedure::render(&ask.source, &scope).unwrap_or_default() },
             words: heard.words.clone(),
             confidence: heard.probability,
             confirmed: confirmed || sure,
@@ -148,7 +148,7 @@ impl Walker {
             return self.amended(taken, ask);
         }
         self.remember();
-        if let Some(position) = self.history.last_mut() {
+        if let Some(position) = self.history.last_mut().filter(|_| !self.mute) {
             position.reading = Some(taken.number);
         }
         self.tested(step);
@@ -170,7 +170,7 @@ impl Walker {
         match taken.band.map(|at| &ask.bands[at]) {
             Some(Band { id, say, doubt, go, means, .. }) => {
                 if let Some(say) = say {
-                    match procedure::render(say, &self.scope()) {
+                    match self.worded(say) {
                         Ok(text) => self.say(text, SayKind::Echo),
                         Err(d) => return self.fault(&d.to_string()),
                     }
@@ -207,6 +207,9 @@ impl Walker {
     }
 
     fn read_back(&mut self, taken: &Taken) {
+        if self.mute {
+            return;
+        }
         let words = &self.world.vocabulary;
         match taken.reading.kind {
             ReadingKind::OverRange => self.sentence("reading-back-over-range", json!({}), SayKind::Echo),
@@ -225,6 +228,9 @@ impl Walker {
 
     /// A reading in words for questions about it.
     pub(super) fn reading_words(&self, reading: &Reading, step: &Step) -> String {
+        if self.mute {
+            return String::new();
+        }
         let resolution = match &step.ask {
             Ask::Reading(ask) => ask.resolution,
             _ => 0.01,

@@ -5,10 +5,11 @@ use super::readings::Taken;
 use super::world::World;
 use crate::bike::BikeState;
 use crate::phrase::{Answer, Hypothesis};
-use crate::procedure::{Procedure, Scope, Step, Target};
+use crate::procedure::{self, Procedure, Scope, Seen, Step, Target, Template};
 use crate::session::{Now, Record};
 use crate::trade::Sum;
-use serde_json::{Map, Value};
+use crate::written::Diagnostic;
+use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -19,8 +20,8 @@ pub(super) struct Round {
     pub each: String,
     /// Name of the item in templates.
     pub bind: String,
-    /// All items.
-    pub items: Vec<Value>,
+    /// All items; those who walk the same loop share them.
+    pub items: Arc<[Arc<Value>]>,
     /// The one at hand.
     pub at: usize,
 }
@@ -39,7 +40,7 @@ pub(super) struct Frame {
 #[derive(Debug, Clone)]
 pub(super) struct Position {
     pub frames: Vec<Frame>,
-    pub seen: Map<String, Value>,
+    pub seen: Seen,
     /// Doubted steps that a `back` returns to, innermost last.
     pub doubting: Vec<Vec<Frame>>,
     /// Number of the reading that was taken here, if one was.
@@ -159,6 +160,8 @@ pub struct Walker {
     pub(super) steps_taken: u32,
     /// Stopped before a conclusion.
     pub(super) stopped: bool,
+    /// Nobody hears it: no words are made.
+    pub(super) mute: bool,
     next_id: u64,
 }
 
@@ -171,7 +174,7 @@ impl Walker {
             out: Vec::new(),
             now: Now { mono_ms: 0, wall: String::new() },
             phase: Phase::Idle,
-            at: Position { frames: vec![first], seen: Map::new(), doubting: Vec::new(), reading: None },
+            at: Position { frames: vec![first], seen: Seen::default(), doubting: Vec::new(), reading: None },
             history: Vec::new(),
             state: BikeState::default(),
             readings: Vec::new(),
@@ -200,8 +203,15 @@ impl Walker {
             last_event_ms: 0,
             steps_taken: 0,
             stopped: false,
+            mute: false,
             next_id: 0,
         }
+    }
+
+    /// A walker that takes every way as [`Walker::new`]'s does and makes no words, no grammar and no notes of it: for many walks that
+    /// nobody hears. It cannot go back.
+    pub fn unheard(world: Arc<World>) -> Self {
+        Self { mute: true, ..Self::new(world) }
     }
 
     /// Takes one event at `now` and returns everything to be done, in order.
@@ -324,12 +334,9 @@ impl Walker {
 
     /// The same at another place.
     pub(super) fn scope_of(&self, at: &Position) -> Scope {
-        let mut scope = Scope::new(self.world.bike_value.clone());
+        let mut scope = Scope::after(self.world.bike_value.clone(), at.seen.clone());
         for round in at.frames.iter().flat_map(|f| &f.rounds) {
             scope.bind(&round.bind, round.items[round.at].clone());
-        }
-        for (name, value) in &at.seen {
-            scope.see(name, value.clone());
         }
         scope
     }
@@ -339,9 +346,14 @@ impl Walker {
         self.next_id
     }
 
+    /// A text that is only to be heard or noted down.
+    pub(super) fn worded(&self, text: &Template) -> Result<String, Diagnostic> {
+        if self.mute { Ok(String::new()) } else { procedure::render(text, &self.scope()) }
+    }
+
     pub(super) fn say(&mut self, text: impl Into<String>, kind: SayKind) {
         let text = text.into();
-        if text.trim().is_empty() {
+        if self.mute || text.trim().is_empty() {
             return;
         }
         let id = self.id();
@@ -354,6 +366,9 @@ impl Walker {
 
     /// Says one of the vocabulary's sentences.
     pub(super) fn sentence(&mut self, key: &str, values: Value, kind: SayKind) {
+        if self.mute {
+            return;
+        }
         match self.world.vocabulary.sentence(key, &values) {
             Ok(text) => self.say(text, kind),
             Err(why) => self.fault(&why.to_string()),
@@ -361,6 +376,9 @@ impl Walker {
     }
 
     pub(super) fn words(&self, key: &str, values: Value) -> String {
+        if self.mute {
+            return String::new();
+        }
         self.world.vocabulary.sentence(key, &values).unwrap_or_default()
     }
 
@@ -370,6 +388,9 @@ impl Walker {
 
     /// Notes something down; the walk does not wait for it.
     pub(super) fn note_down(&mut self, record: Record) {
+        if self.mute {
+            return;
+        }
         let id = self.id();
         self.out.push(Effect::Record { id, record, sync: false });
     }

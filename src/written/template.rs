@@ -55,6 +55,11 @@ pub fn names(template: &str) -> BTreeSet<String> {
     env.template_from_str(template).map(|t| t.undeclared_variables(true).into_iter().collect()).unwrap_or_default()
 }
 
+/// Whether there is anything to render.
+pub fn is_template(text: &str) -> bool {
+    text.contains(['{', '}'])
+}
+
 /// Renders `template` with `given`, names with their values.
 ///
 /// # Errors
@@ -63,7 +68,7 @@ pub fn render<'v>(
     template: &Written<String>,
     given: impl Iterator<Item = (&'v str, &'v serde_json::Value)>,
 ) -> Result<String, Diagnostic> {
-    if !template.contains(['{', '}']) {
+    if !is_template(template) {
         return Ok(template.value.clone());
     }
     let env = environment();

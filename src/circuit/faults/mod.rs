@@ -98,11 +98,28 @@ pub struct Fault {
     pub looks: Vec<Shown>,
 }
 
+impl Library {
+    /// Whether it has this kind of fault.
+    pub fn has_kind(&self, kind: &str) -> bool {
+        self.kinds.iter().any(|one| *one.id == kind)
+    }
+}
+
 impl Fault {
+    /// Whether one of `names` is its `KIND`, its `KIND:PLACE` or its `KIND@SEVERITY`.
+    pub fn is_one_of(&self, names: &[String]) -> bool {
+        let here = format!("{}:{}", self.kind, self.place);
+        let as_bad = self.severity.map(|severity| format!("{}@{severity}", self.kind));
+        names.iter().any(|name| *name == self.kind || *name == here || as_bad.as_ref() == Some(name))
+    }
+
     /// Whether something that is as good as new takes this fault away: its id, its kind, `KIND:PLACE`, or a part of it.
     pub fn is_mended(&self, mended: &BTreeSet<String>) -> bool {
+        if mended.is_empty() {
+            return false;
+        }
         let here = format!("{}:{}", self.kind, self.place);
-        let names = [&self.id, &self.kind, &here].into_iter().chain(&self.parts);
-        !mended.is_empty() && names.into_iter().any(|name| mended.contains(name))
+        let mut names = [&self.id, &self.kind, &here].into_iter().chain(&self.parts);
+        names.any(|name| mended.contains(name))
     }
 }

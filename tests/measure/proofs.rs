@@ -1,0 +1,124 @@
+//! Every shipped procedure proved on every shipped bike, as the README's table: `cargo run --release --example proofs` prints it,
+//! `-- write` puts it between the README's markers. The column `check` is what the program beside this one says (`cargo build` it in the
+//! same profile first).
+
+use probeside::circuit::faults::Library;
+use probeside::commands::load;
+use probeside::diagnose::{Bench, Proof, Verdict, Wanted, prove};
+use std::fmt::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode};
+use std::sync::Arc;
+
+const BEGIN: &str = "<!-- proofs: begin -->\n";
+const END: &str = "\n<!-- proofs: end -->";
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn yaml_in(folder: &str) -> Vec<PathBuf> {
+    let entries = std::fs::read_dir(root().join(folder)).expect("a shipped folder");
+    let mut files: Vec<PathBuf> = entries.map(|entry| entry.expect("an entry").path()).collect();
+    files.retain(|file| file.extension().is_some_and(|end| end == "yaml"));
+    files.sort();
+    files
+}
+
+fn name(file: &Path) -> String {
+    file.file_stem().expect("a name").to_string_lossy().into_owned()
+}
+
+/// None where the procedure does not apply to the bike.
+fn proved(procedure: &Path, bike: &Path, library: &Library) -> Option<Result<Proof, String>> {
+    let words = root().join("procedures/vocabulary/en.yaml");
+    let world = match load::world(procedure, bike, &words) {
+        Ok(loaded) => Arc::new(loaded.world),
+        Err(all) if all.iter().all(|finding| finding.check == "does-not-apply") => return None,
+        Err(all) => return Some(Err(all.iter().map(ToString::to_string).collect())),
+    };
+    let faults = match library.for_bike_in(&world.bike, &world.vocabulary) {
+        Ok(faults) => faults,
+        Err(all) => return Some(Err(all.iter().map(ToString::to_string).collect())),
+    };
+    let bench = Bench::new(&world.bike, library, &faults);
+    let proved = prove(&world, &faults, &bench, Wanted::default(), &|_, _, _| ());
+    Some(proved.map(|proved| proved.proof).map_err(|why| why.to_string()))
+}
+
+/// What is shown of one proof: detected of those it covers, and the share of them that is isolated to one part.
+fn cell(proof: &Proof) -> String {
+    let all = proof.faults.iter().filter(|f| f.counts).count();
+    let found = proof.faults.iter().filter(|f| f.counts && f.detected && f.verdict != Verdict::Wrong).count();
+    let wrong = proof.faults.iter().filter(|f| f.verdict == Verdict::Wrong).count();
+    let mut text = match all {
+        0 => "·".to_owned(),
+        _ => format!("{found} of {all}, {:.0} %", proof.figures.fault_isolation_rate * 100.0),
+    };
+    if wrong > 0 {
+        let _ = write!(text, ", {wrong} wrong");
+    }
+    if !proof.healthy.right {
+        text += ", healthy bike wrong";
+    }
+    text
+}
+
+/// What `probeside check` says of a procedure with all bikes.
+fn checked(procedure: &Path) -> String {
+    let beside = std::env::current_exe().ok().and_then(|exe| Some(exe.parent()?.parent()?.join("probeside")));
+    let out = beside.and_then(|program| Command::new(program).arg("check").arg(procedure).output().ok());
+    match out {
+        None => "not run".to_owned(),
+        Some(out) => {
+            let last = String::from_utf8_lossy(&out.stdout).lines().last().unwrap_or_default().to_owned();
+            last.rsplit(": ").next().unwrap_or_default().to_owned()
+        }
+    }
+}
+
+fn main() -> ExitCode {
+    let library = Library::load(&root().join("procedures/faults/ignition.yaml")).expect("the library loads");
+    let bikes = yaml_in("procedures/bikes");
+    let mut text = String::from("| procedure | check | rehearse |");
+    let mut under = String::from("\n| --- | --- | --- |");
+    for bike in &bikes {
+        let _ = write!(text, " {} |", name(bike));
+        under += " --- |";
+    }
+    text += &under;
+    let mut sound = true;
+    for procedure in yaml_in("procedures") {
+        eprintln!("{}", name(&procedure));
+        let _ = write!(text, "\n| `{}` | {} | |", name(&procedure), checked(&procedure));
+        for bike in &bikes {
+            let cell = match proved(&procedure, bike, &library) {
+                None => "–".to_owned(),
+                Some(Err(why)) => {
+                    eprintln!("{} on {}: {why}", name(&procedure), name(bike));
+                    sound = false;
+                    "not proved".to_owned()
+                }
+                Some(Ok(proof)) => {
+                    sound &= proof.holds();
+                    for one in proof.faults.iter().filter(|f| f.verdict == Verdict::Wrong || (f.counts && !f.detected))
+                    {
+                        let by = &one.decided_by;
+                        eprintln!("  {}: {} is {:?}: {} ({by})", name(bike), one.fault, one.verdict, one.conclusion);
+                    }
+                    cell(&proof)
+                }
+            };
+            let _ = write!(text, " {cell} |");
+        }
+    }
+    println!("{text}");
+    if std::env::args().nth(1).as_deref() == Some("write") {
+        let file = root().join("README.md");
+        let all = std::fs::read_to_string(&file).expect("the README");
+        let from = all.find(BEGIN).expect("the README has the table's first marker") + BEGIN.len();
+        let to = from + all[from..].find(END).expect("the README has the table's last marker");
+        std::fs::write(&file, format!("{}{text}{}", &all[..from], &all[to..])).expect("the README is written");
+    }
+    if sound { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}
