@@ -53,7 +53,8 @@ fn run(file: &Path) {
             panic!("{}:{}: not understood: {line}", file.display(), number + 1);
         }
     }
-    let mut stage = Stage::new(world(&header["procedure"], &header["bike"]));
+    let world = world(&header["procedure"], &header["bike"]);
+    let mut stage = if header.contains_key("advice") { Stage::advised(world) } else { Stage::new(world) };
     let mut script = script.into_iter();
     let by_hand = header.get("cautions").is_some_and(|v| v == "by hand");
     let mut answers = 0;
