@@ -43,6 +43,8 @@ const DECIMALS: f64 = 1e4;
 
 /// Says what is left of a bike's faults.
 pub struct Adviser {
+    /// The faults in spoken words.
+    words: Vec<String>,
     table: Table,
     faults: Arc<Vec<Fault>>,
     /// The faults, then what is outside.
@@ -70,7 +72,8 @@ impl Adviser {
         for (number, fault) in faults.iter().enumerate() {
             groups.entry(group(fault)).or_default().push(number);
         }
-        Ok(Self { table, faults, prior, groups })
+        let words = faults.iter().map(|fault| spoken(&fault.words, world)).collect();
+        Ok(Self { words, table, faults, prior, groups })
     }
 
     /// The faults that are weighed, in the library's order.
@@ -78,8 +81,10 @@ impl Adviser {
         &self.faults
     }
 
-    /// Every answer as evidence, a check that was repeated counted once: its last answer. The numbers are the answers'.
-    fn evidence(&mut self, observed: &[Arc<Observation>]) -> Vec<(usize, Evidence)> {
+    /// Every answer as evidence, a check that was repeated counted once: its last answer; the numbers are the answers'. And whether a healthy bike
+    /// would explain them all.
+    fn evidence(&mut self, observed: &[Arc<Observation>]) -> (Vec<(usize, Evidence)>, bool) {
+        let mut all_healthy = true;
         let mut all: Vec<(String, usize, Evidence, String)> = Vec::new();
         let mut mended = BTreeSet::new();
         for (number, one) in observed.iter().enumerate() {
@@ -93,6 +98,7 @@ impl Adviser {
                 if fault.is_mended(&mended) { healthy } else { fit(expected, one) }
             };
             let mut fits: Vec<f64> = self.faults.iter().zip(row.iter()).map(under).collect();
+            all_healthy &= healthy > (SLIP + MISHEARD) * one.at_random;
             fits.push((1.0 - OUTSIDE_SHOWS) * healthy + OUTSIDE_SHOWS * one.at_random);
             let slip = SLIP + if one.confirmed { 0.0 } else { MISHEARD };
             let mut evidence = Evidence { fit: fits, at_random: one.at_random, slip };
@@ -116,13 +122,13 @@ impl Adviser {
                 None => all.push((key, number, evidence, said)),
             }
         }
-        all.into_iter().map(|(_, number, evidence, _)| (number, evidence)).collect()
+        (all.into_iter().map(|(_, number, evidence, _)| (number, evidence)).collect(), all_healthy)
     }
 }
 
 impl Advice for Adviser {
     fn weigh(&mut self, observed: &[Arc<Observation>]) -> Weighed {
-        let numbered = self.evidence(observed);
+        let (numbered, all_healthy) = self.evidence(observed);
         let answers: Vec<Evidence> = numbered.iter().map(|(_, evidence)| evidence.clone()).collect();
         let mut belief = believe(&self.prior, &answers);
         let outside = self.faults.len();
@@ -138,7 +144,8 @@ impl Advice for Adviser {
         let left = groups.iter().filter(|(.., weight)| *weight >= LEFT).count() as u32;
         let suspect = |(id, group, weight): &(&String, &Vec<usize>, f64)| {
             let heaviest = group.iter().max_by(|a, b| belief.weight[**a].total_cmp(&belief.weight[**b]));
-            let fault = &self.faults[*heaviest.unwrap_or(&group[0])];
+            let number = *heaviest.unwrap_or(&group[0]);
+            let fault = &self.faults[number];
             let mut reasons: Vec<(usize, f64)> =
                 evidence_for(&self.prior, &answers, group).into_iter().enumerate().filter(|r| r.1 >= REASONS.1).collect();
             reasons.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
@@ -149,7 +156,7 @@ impl Advice for Adviser {
             };
             Suspect {
                 fault: (*id).clone(),
-                words: fault.words.clone(),
+                words: self.words[number].clone(),
                 parts: fault.parts.clone(),
                 weight: short(*weight),
                 because: reasons.iter().take(REASONS.0).map(because).collect(),
@@ -159,7 +166,7 @@ impl Advice for Adviser {
         let outside = belief.weight[outside];
         let named: f64 = groups.iter().take(MOST_SUSPECTS).map(|(.., weight)| weight).sum();
         let explained = |h: usize| answers.iter().all(|e| e.fits(h));
-        let doubtful = match (0..self.prior.len()).any(explained) {
+        let doubtful = match all_healthy || (0..self.faults.len()).any(explained) {
             true => None,
             false => {
                 let most = belief.slips.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
@@ -177,6 +184,17 @@ impl Advice for Adviser {
     fn prepare(&mut self, next: &Check) {
         self.table.prepare(next);
     }
+}
+
+/// A fault's words with every terminal as it is spoken.
+fn spoken(words: &str, world: &World) -> String {
+    let terminals = world.bike.terminals();
+    let say = |word: &str| {
+        let name = word.trim_end_matches([':', ',', '.']);
+        let said = terminals.get(name).and_then(|name| world.vocabulary.terminal_words(name, &world.bike).ok());
+        said.map_or_else(|| word.to_owned(), |said| format!("the {said}{}", &word[name.len()..]))
+    };
+    words.split(' ').map(say).collect::<Vec<_>>().join(" ")
 }
 
 fn short(value: f64) -> f64 {

@@ -67,9 +67,16 @@ impl Stage {
     /// The same with advice by the shipped fault library.
     #[allow(dead_code)]
     pub fn advised(world: Arc<World>) -> Self {
-        let mut stage = Self::before(world);
         let library = Library::load(&procedures().join("faults/ignition.yaml")).unwrap();
-        stage.adviser = Some(Adviser::start(&stage.world, library).unwrap());
+        let adviser = Adviser::start(&world, library).unwrap();
+        Self::advised_by(world, adviser)
+    }
+
+    /// The same with this adviser.
+    #[allow(dead_code)]
+    pub fn advised_by(world: Arc<World>, adviser: Adviser) -> Self {
+        let mut stage = Self::before(world);
+        stage.adviser = Some(adviser);
         stage.walker = stage.walker.advised();
         stage.give(Event::Begin);
         stage
