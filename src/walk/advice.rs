@@ -153,9 +153,10 @@ impl Walker {
         self
     }
 
-    /// The answers so far, the one at hand included.
+    /// The answers so far, the one at hand included; while a check is repeated, those that came after its first answer too.
     pub fn observed(&self) -> Vec<Arc<Observation>> {
-        let mut all = self.at.observed.clone();
+        let saved = self.doubt.as_ref().and_then(|doubt| doubt.saved.as_ref());
+        let mut all = saved.map_or(&self.at, |saved| &saved.0).observed.clone();
         if let Some((fresh, _)) = &self.fresh {
             put(&mut all, fresh);
         }
@@ -405,15 +406,22 @@ impl Walker {
     pub(super) fn ends_repeat(&mut self, answer: &str) -> bool {
         let Some(mut doubt) = self.doubt.take_if(|doubt| doubt.saved.is_some()) else { return false };
         let Some(before) = self.history.pop() else { return false };
+        let (again, weighed) = (self.at.observed.last().cloned(), self.at.weighed.clone());
         if answer != doubt.was {
             self.history.truncate(doubt.history);
             self.history.push(before);
+            // What was seen in the meantime was seen; it is not on the way any more.
+            let mut all = doubt.saved.map(|saved| saved.0.observed).unwrap_or_default();
+            for one in all.iter_mut().filter(|one| one.history > doubt.history) {
+                Arc::make_mut(one).history = usize::MAX;
+            }
+            all.extend(again);
+            self.at.observed = all;
             self.readings.iter_mut().filter(|r| r.history > doubt.history).for_each(|r| r.history = doubt.history);
             self.sentence("repeat-differs", json!({}), SayKind::Notice);
             return false;
         }
         self.sentence("repeat-same", json!({}), SayKind::Notice);
-        let (again, weighed) = (self.at.observed.last().cloned(), self.at.weighed.clone());
         if let Some(saved) = &mut doubt.saved
             && let Some(again) = again
         {
