@@ -128,7 +128,10 @@ fn suspects_are_those_of_bayes_rule_by_hand() {
     close(weight(stage.walker.suspects().expect("the first answer"), "battery-open"), 0.22275 / 0.2354);
     stage.answer("what is left");
     let said = stage.said_since();
-    for words in ["Most likely: the battery is open inside, ninety five per cent", "Then: the key switch does not connect, three"] {
+    for words in [
+        "Most likely: the battery is open inside, ninety five per cent",
+        "Then: the key switch does not connect, three",
+    ] {
         assert!(said.contains(words), "{said}");
     }
     assert!(said.contains("For the first speaks: the battery does not light it."), "{said}");

@@ -167,7 +167,11 @@ impl Session {
         let advice = faults.and_then(|library| adviser(&world, library));
         let clock = Clock::start();
         let id = session_id(&clock.now().wall, &world.bike.name);
-        let header = Header::new(id, job, serde_json::json!({ SETTING_PROCEDURE: world.main, SETTING_SOUND: keep, SETTING_ADVICE: advice.is_some() }));
+        let header = Header::new(
+            id,
+            job,
+            serde_json::json!({ SETTING_PROCEDURE: world.main, SETTING_SOUND: keep, SETTING_ADVICE: advice.is_some() }),
+        );
         let journal = Journal::create(storage, header, files, &clock.now())?;
         Ok(Self {
             walker: walker(&world, advice.is_some()),

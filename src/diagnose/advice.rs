@@ -104,10 +104,13 @@ impl Adviser {
             let mut evidence = Evidence { fit: fits, at_random: one.at_random, slip };
             // What was mended in between makes it another check.
             let key = format!("{}/{} {}", one.check.procedure, one.place(), mended.len());
-            let said = format!("{:?}", one.check.question.limits().iter().position(|band| match &one.saw {
-                Saw::Number { value, .. } => *value < band.below,
-                _ => false,
-            })) + match &one.saw {
+            let said = format!(
+                "{:?}",
+                one.check.question.limits().iter().position(|band| match &one.saw {
+                    Saw::Number { value, .. } => *value < band.below,
+                    _ => false,
+                })
+            ) + match &one.saw {
                 Saw::Choice(id) => id,
                 _ => "",
             };
@@ -146,8 +149,11 @@ impl Advice for Adviser {
             let heaviest = group.iter().max_by(|a, b| belief.weight[**a].total_cmp(&belief.weight[**b]));
             let number = *heaviest.unwrap_or(&group[0]);
             let fault = &self.faults[number];
-            let mut reasons: Vec<(usize, f64)> =
-                evidence_for(&self.prior, &answers, group).into_iter().enumerate().filter(|r| r.1 >= REASONS.1).collect();
+            let mut reasons: Vec<(usize, f64)> = evidence_for(&self.prior, &answers, group)
+                .into_iter()
+                .enumerate()
+                .filter(|r| r.1 >= REASONS.1)
+                .collect();
             reasons.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
             let because = |(at, evidence): &(usize, f64)| {
                 let one = &observed[numbered[*at].0];

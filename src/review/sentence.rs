@@ -71,9 +71,15 @@ pub(super) fn percent(share: f64) -> String {
 /// The suspects in a line.
 fn left(weighed: &Weighed) -> String {
     let first = weighed.suspects.first();
-    let first = first.map_or_else(|| "nothing".to_owned(), |s| format!("{} ({}, {})", s.words, s.fault, percent(s.weight)));
+    let first =
+        first.map_or_else(|| "nothing".to_owned(), |s| format!("{} ({}, {})", s.words, s.fault, percent(s.weight)));
     let doubt = weighed.doubtful.as_ref().map_or(String::new(), |d| {
-        format!("; the answers do not fit together, most doubtful is {}: {} ({})", place(&d.step, &d.round), d.answer, percent(d.weight))
+        format!(
+            "; the answers do not fit together, most doubtful is {}: {} ({})",
+            place(&d.step, &d.round),
+            d.answer,
+            percent(d.weight)
+        )
     });
     format!("{} suspects left, first: {first}; outside the library {}{doubt}", weighed.left, percent(weighed.outside))
 }

@@ -185,7 +185,10 @@ fn suspects_text(page: &mut Page, all: &[Suspects]) {
             let doubt = one.weighed.doubtful.as_ref().map_or(String::new(), |d| {
                 format!("; does not fit together, most doubtful {}: {}", place(&d.step, &d.round), d.answer)
             });
-            page.item(&lead(&one.time), &format!("{}: {} left{first}{doubt}", place(&one.step, &one.round), one.weighed.left));
+            page.item(
+                &lead(&one.time),
+                &format!("{}: {} left{first}{doubt}", place(&one.step, &one.round), one.weighed.left),
+            );
         }
     }
 }

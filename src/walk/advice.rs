@@ -233,7 +233,8 @@ impl Walker {
             (After::Read { taken, .. }, Ask::Reading(ask)) => {
                 let said = self.reading_words(&taken.reading, step);
                 let words = format!("{} {said}", taken.name.replace(['_', '-'], " "));
-                let (low, high) = (procedure::evaluate_number(&ask.low, &scope), procedure::evaluate_number(&ask.high, &scope));
+                let (low, high) =
+                    (procedure::evaluate_number(&ask.low, &scope), procedure::evaluate_number(&ask.high, &scope));
                 saw(&taken.reading, ask.resolution, (low.ok()?, high.ok()?), words)
             }
             // Only what is as good as new from here on matters of a step without a question.
@@ -324,7 +325,8 @@ impl Walker {
     pub(super) fn not_ruled_out(&self, condemned: &[String]) -> Vec<String> {
         let Some(weighed) = &self.at.weighed else { return Vec::new() };
         let other = |s: &&Suspect| s.weight >= WORTH_A_WORD && !s.parts.iter().any(|part| condemned.contains(part));
-        let one = |words: &str, weight| self.words("not-ruled-out-one", json!({"words": words, "share": self.share(weight)}));
+        let one =
+            |words: &str, weight| self.words("not-ruled-out-one", json!({"words": words, "share": self.share(weight)}));
         let mut all: Vec<String> = weighed.suspects.iter().filter(other).map(|s| one(&s.words, s.weight)).collect();
         if weighed.outside >= WORTH_A_WORD {
             all.push(one(&self.words("left-outside", json!({})), weighed.outside));
@@ -335,7 +337,9 @@ impl Walker {
     /// Before an answer is followed: where the answers do not fit together, the doubtful check is offered once for repeating. True:
     /// it was.
     pub(super) fn offers_repeat(&mut self, answer: &str, go: &Route, means: Meaning) -> bool {
-        let Some(doubtful) = self.at.weighed.as_ref().and_then(|weighed| weighed.doubtful.clone()) else { return false };
+        let Some(doubtful) = self.at.weighed.as_ref().and_then(|weighed| weighed.doubtful.clone()) else {
+            return false;
+        };
         let Some(observation) = self.at.observed.get(doubtful.number).cloned() else { return false };
         if observation.saw == Saw::Done || observation.history >= self.history.len() {
             return false;

@@ -74,8 +74,10 @@ impl Walker {
         if !self.coils_draw_current() {
             return;
         }
-        if matches!(self.phase, Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } | Phase::Stuck { .. })
-        {
+        if matches!(
+            self.phase,
+            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } | Phase::Stuck { .. }
+        ) {
             self.heat_timer = true;
             self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms: HEAT_AGAIN_MS });
             return;

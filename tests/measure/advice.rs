@@ -134,7 +134,9 @@ fn walk(
 
 /// A sound part is condemned.
 fn is_wrong(of: &Walked, fault: &Fault) -> bool {
-    !of.condemned.is_empty() && !of.condemned.iter().any(|part| fault.parts.contains(part)) && !fault.is_mended(&of.mended)
+    !of.condemned.is_empty()
+        && !of.condemned.iter().any(|part| fault.parts.contains(part))
+        && !fault.is_mended(&of.mended)
 }
 
 fn main() {
@@ -162,14 +164,23 @@ fn main() {
         first += if at == Some(0) { likely } else { 0.0 };
         three += if at.is_some_and(|at| at < 3) { likely } else { 0.0 };
         weight += likely
-            * weighed.suspects.iter().filter(|s| s.parts.iter().any(|p| fault.parts.contains(p))).map(|s| s.weight).sum::<f64>();
+            * weighed
+                .suspects
+                .iter()
+                .filter(|s| s.parts.iter().any(|p| fault.parts.contains(p)))
+                .map(|s| s.weight)
+                .sum::<f64>();
         all += likely;
         if !of.doubted.is_empty() {
             false_alarms += 1;
             println!("does not fit though true: {} at {:?}", fault.id, of.doubted);
         }
         if at.is_none_or(|at| at > 2) {
-            println!("not among the first three: {}, first {:?}", fault.id, weighed.suspects.first().map(|s| (&s.fault, s.weight)));
+            println!(
+                "not among the first three: {}, first {:?}",
+                fault.id,
+                weighed.suspects.first().map(|s| (&s.fault, s.weight))
+            );
         }
         answers += of.questions;
         lengths.push(of.questions);

@@ -118,7 +118,8 @@ pub fn write(storage: impl Storage + 'static, readings: u32, clips: u32) {
         clip: Some("gone".into()),
     });
     for (left, weight) in [(7, 0.3), (2, 0.9)] {
-        let because = Because { step: "drop-part".into(), round: Some("key".into()), answer: EVIL.into(), evidence: 1.2 };
+        let because =
+            Because { step: "drop-part".into(), round: Some("key".into()), answer: EVIL.into(), evidence: 1.2 };
         let suspect = Suspect {
             fault: "key-resistive".into(),
             words: "the key switch connects badly".into(),
@@ -126,7 +127,8 @@ pub fn write(storage: impl Storage + 'static, readings: u32, clips: u32) {
             weight,
             because: vec![because],
         };
-        let doubtful = Doubtful { number: 1, step: step.clone(), round: None, answer: "no petrol in the air".into(), weight: 0.4 };
+        let doubtful =
+            Doubtful { number: 1, step: step.clone(), round: None, answer: "no petrol in the air".into(), weight: 0.4 };
         let doubtful = Some(doubtful).filter(|_| left == 7);
         let weighed = Weighed { suspects: vec![suspect], others: 0.95 - weight, outside: 0.05, left, doubtful };
         put(Record::Weighed { step: "drop-part".into(), round: Some("key".into()), weighed });

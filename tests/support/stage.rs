@@ -1,9 +1,9 @@
 //! A stage to walk on without sound, disk or clock: typed answers, virtual time, records acknowledged at once.
 
-use probeside::phrase::{self, Answer, Grammar, Stakes, Verdict};
-use probeside::session::{Now, Record};
 use probeside::circuit::faults::Library;
 use probeside::diagnose::Adviser;
+use probeside::phrase::{self, Answer, Grammar, Stakes, Verdict};
+use probeside::session::{Now, Record};
 use probeside::walk::{Advice, Effect, Event, SayKind, TimerKind, Walker, World};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -26,9 +26,11 @@ fn row(number: usize, one: &Suspects) -> Value {
     let named: Vec<Value> = named.map(|s| json!({"words": s.words, "share": percent(s.weight)})).collect();
     let reasons = one.weighed.suspects.first().map(|s| &s.because[..]).unwrap_or_default();
     let reasons: Vec<String> = reasons.iter().map(|b| format!("{}: {}", place(&b.step, &b.round), b.answer)).collect();
-    let doubt = one.weighed.doubtful.as_ref().map(|d| {
-        json!({"place": place(&d.step, &d.round), "answer": d.answer, "share": percent(d.weight)})
-    });
+    let doubt = one
+        .weighed
+        .doubtful
+        .as_ref()
+        .map(|d| json!({"place": place(&d.step, &d.round), "answer": d.answer, "share": percent(d.weight)}));
     json!({
         "number": number, "time": super::super::clock(&one.time), "place": place(&one.step, &one.round), "left": one.weighed.left,
         "suspects": named, "outside": percent(one.weighed.outside), "because": reasons, "doubt": doubt,
