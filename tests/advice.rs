@@ -4,6 +4,7 @@ mod support;
 
 use probeside::circuit::faults::Library;
 use probeside::diagnose::{Adviser, MISHEARD, OUTSIDE, SLIP};
+use probeside::phrase::{Answer, Command as Control, Phrase, Vocabulary, sound};
 use probeside::session::{JOURNAL_FILE, Weighed};
 use std::io::Write;
 use std::process::{Command, Stdio};
@@ -219,4 +220,29 @@ fn without_a_fault_library_it_says_so() {
     let args = ["walk", "no-spark", "--bike", "wren-single", "--faults", "none", "--into", path];
     let (_, said, _) = typed(&args, "what is left\n");
     assert!(said.contains("I have no wiring and no faults to reckon with here"), "{said}");
+}
+
+/// What is said for the suspects must sound like no other control, escape or answer of the shipped procedures.
+#[test]
+fn the_control_sounds_like_nothing_else() {
+    let words = Vocabulary::english();
+    let suspects = Answer::Command(Control::Suspects);
+    let (own, others): (Vec<Phrase>, Vec<Phrase>) =
+        words.command_phrases().into_iter().partition(|p| p.answer == suspects);
+    let mut others: Vec<String> = others.into_iter().chain(words.escape_phrases()).map(|p| p.words).collect();
+    others.extend(words.sum_phrases().into_iter().map(|p| p.words));
+    for name in ["no-spark", "weak-spark", "no-power", "closing-checks"] {
+        others.extend(support::stage::world(name, "heron-twin").phrases());
+    }
+    assert!(own.len() == 2 && others.len() > 200);
+    let close = |own: &Phrase| {
+        let near = others.iter().map(|other| (sound::apart(&own.words, other, "en"), other));
+        near.min_by(|a, b| a.0.total_cmp(&b.0)).expect("there are others")
+    };
+    for own in &own {
+        let (apart, other) = close(own);
+        println!("{:?} is nearest to {other:?}: {apart:.2}", own.words);
+        assert!(sound::too_close(&own.words, other, "en").is_none(), "{:?} sounds like {other:?}", own.words);
+        assert!(others.iter().all(|other| sound::too_close(&own.words, other, "en").is_none()));
+    }
 }
