@@ -54,6 +54,7 @@ fn what_a_reviewer_asks_for_is_there() {
         "id=\"found\"",
         "id=\"look\"",
         "id=\"way\"",
+        "id=\"suspects\"",
         "id=\"feed\"",
         "id=\"readings\"",
         "id=\"checks\"",
@@ -75,6 +76,10 @@ fn what_a_reviewer_asks_for_is_there() {
         "Source of the limits: common practice, no source",
         "0.7 V lost from key.supply to key.load",
         "concludes",
+        "7 after the first answer that tells something, 2 after the last of 2",
+        "the key switch connects badly (90 %)",
+        "Does not fit together.",
+        "Not ruled out:</strong> The kill switch connects badly",
     ] {
         assert!(page.contains(words), "{words}");
     }

@@ -175,7 +175,7 @@ impl Walk {
         let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
             .arg("walk")
             .arg(folder.join("short-round.yaml"))
-            .args(["--bike", "heron-twin", "--hear", "mic", "--say", "aloud", "--into"])
+            .args(["--bike", "heron-twin", "--faults", "none", "--hear", "mic", "--say", "aloud", "--into"])
             .arg(&into)
             .env("PROBESIDE_PROCEDURES", procedures())
             .env("PROBESIDE_LOG", "probeside=info")

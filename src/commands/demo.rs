@@ -124,7 +124,8 @@ pub fn run(args: &Args) -> Outcome {
     let file = args.story.clone().unwrap_or_else(|| shipped.join("stories/two-dead-sides.yaml"));
     let story = Story::load(&file)?;
     let loaded =
-        load::world(&story.procedure_in(&shipped), &story.bike_in(&shipped), &shipped.join("vocabulary/en.yaml"))?;
+        load::world(&story.procedure_in(&shipped), &story.bike_in(&shipped), &shipped.join("vocabulary/en.yaml"))?
+            .with_faults(&shipped.join(load::SHIPPED_FAULTS))?;
     let voice = Espeak::new(&story.voice);
     let engine = args.engine.open(loaded.world.vocabulary.language())?;
     let job = Job {

@@ -8,7 +8,7 @@ use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary};
 use crate::session::{Clock, Kind, Now, Record, Reply, SessionError, Spoken, Writer};
 use crate::speak::{Mouth, MouthEvent, Say};
-use crate::walk::{Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
+use crate::walk::{Advice, Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::rc::Rc;
@@ -87,6 +87,7 @@ pub struct Driver {
     clock: Clock,
     vocabulary: Vocabulary,
     listener: Option<Listener>,
+    advice: Option<Box<dyn Advice>>,
     listen: Option<OpenListen>,
     typed: VecDeque<String>,
     /// Prompts that have not ended: their words, and when they began.
@@ -129,6 +130,7 @@ impl Driver {
             clock,
             vocabulary,
             listener,
+            advice: None,
             listen: None,
             typed: VecDeque::new(),
             saying: BTreeMap::new(),
@@ -151,6 +153,11 @@ impl Driver {
     /// Tells whoever holds the other end what is asked whenever a listen begins.
     pub fn tell_moment(&mut self, moment: Option<Rc<RefCell<Moment>>>) {
         self.moment = moment;
+    }
+
+    /// Who says what is left, where the walker asks for it.
+    pub fn take_advice(&mut self, advice: Option<Box<dyn Advice>>) {
+        self.advice = advice;
     }
 
     /// Which recordings the record keeps.
@@ -237,8 +244,13 @@ impl Driver {
         self.prepare();
     }
 
-    /// While a prompt plays, the recogniser does beforehand what it can for the answer.
+    /// While a prompt plays, recogniser and adviser do beforehand what they can for the answer.
     fn prepare(&mut self) {
+        if let Some(advice) = &mut self.advice
+            && let Some(check) = self.walker.check_at_hand()
+        {
+            advice.prepare(&check);
+        }
         if let (Some(listener), Some(grammar)) = (&mut self.listener, self.walker.will_listen()) {
             listener.prepare(grammar);
         }
@@ -265,6 +277,10 @@ impl Driver {
                 self.ears.close();
             }
             Effect::Record { id, record, sync } => self.record(id, &record, sync),
+            Effect::Weigh { id } => {
+                let weighed = self.advice.as_mut().map(|advice| advice.weigh(&self.walker.observed()));
+                self.inbox.push_front(Event::Weighed { id, weighed: weighed.unwrap_or_default() });
+            }
             Effect::StartTimer { timer, ms } => {
                 self.timers.insert(timer, self.clock.mono_ms() + ms);
             }

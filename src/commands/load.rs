@@ -3,6 +3,7 @@
 
 use super::outcome::Failure;
 use crate::bike;
+use crate::circuit::faults::Library;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, Procedure, Target};
 use crate::walk::World;
@@ -17,12 +18,33 @@ pub struct Loaded {
     pub world: World,
     /// Name in a session's folder, and bytes.
     pub files: Vec<(String, Vec<u8>)>,
+    /// The faults that advice weighs; none: no advice.
+    pub faults: Option<Library>,
+}
+
+impl Loaded {
+    /// The same with advice by this fault library; its bytes go with the other files.
+    ///
+    /// # Errors
+    /// What is wrong with the file.
+    pub fn with_faults(mut self, path: &Path) -> Result<Self, Vec<Diagnostic>> {
+        let bytes = read_bytes(path).map_err(|d| vec![d])?;
+        let name = path.to_string_lossy();
+        let text = decode_text(bytes.clone(), &name).map_err(|d| vec![d])?;
+        self.faults = Some(Library::parse(&text, &name)?);
+        self.files.push((FAULTS_COPY.to_owned(), bytes));
+        Ok(self)
+    }
 }
 
 /// Name of the bike's copy in a session's folder.
 pub const BIKE_COPY: &str = "bike/bike.yaml";
 /// Name of the vocabulary's copy in a session's folder.
 pub const VOCABULARY_COPY: &str = "vocabulary/words.yaml";
+/// Name of the fault library's copy in a session's folder.
+pub const FAULTS_COPY: &str = "faults/library.yaml";
+/// Name of the shipped fault library.
+pub const SHIPPED_FAULTS: &str = "faults/ignition.yaml";
 /// Folder of the procedures' copies in a session's folder.
 pub const PROCEDURE_COPIES: &str = "procedure";
 
@@ -98,7 +120,7 @@ pub fn world_from(
             Err(d) => return Err(vec![d]),
         }
     }
-    Ok(Loaded { world: World { main, procedures, bike, bike_value, vocabulary }, files })
+    Ok(Loaded { world: World { main, procedures, bike, bike_value, vocabulary }, files, faults: None })
 }
 
 /// A vocabulary by path, or by the name of a shipped one.

@@ -4,13 +4,15 @@ use super::drive::{Driver, KeepSound, Moment, Sources};
 use super::engine::EngineArgs;
 use super::load::{self, Loaded};
 use super::outcome::{Failure, Outcome};
+use crate::circuit::faults::Library;
+use crate::diagnose::Adviser;
 use crate::hear::{self, Ears, Recogniser};
 use crate::session::{
     Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Opened, Record, Storage, Writer, away_ms, session_id,
 };
 use crate::speak::{self, Mouth};
-use crate::walk::{Effect, Event, Walker};
-use crate::written::{Diagnostic, whole_file};
+use crate::walk::{Advice, Effect, Event, Walker, World};
+use crate::written::{Diagnostic, decode_text, whole_file};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -24,6 +26,10 @@ const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(30);
 /// Name of the main procedure in the journal's settings.
 const SETTING_PROCEDURE: &str = "procedure";
 
+/// Whether the walker asks for advice.
+const SETTING_ADVICE: &str = "advice";
+/// In place of a fault library: no advice.
+const NO_FAULTS: &str = "none";
 /// Name of the choice which sound is kept.
 const SETTING_SOUND: &str = "keep-sound";
 
@@ -53,6 +59,9 @@ pub struct Args {
     /// The vocabulary: a file, or the name of a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
+    /// The faults that "what is left" weighs: a fault library's file, or none for no advice [default: the shipped one]
+    #[arg(long, value_name = "FILE|none", conflicts_with = "resume")]
+    faults: Option<PathBuf>,
     /// What the customer complains of, for the record
     #[arg(long, default_value = "")]
     complaint: String,
@@ -94,7 +103,12 @@ fn begin(args: &Args) -> Outcome {
     };
     let bike = load::find(bike, &shipped.join("bikes"));
     let words = load::find(&args.words, &shipped.join("vocabulary"));
-    let loaded = load::world(&procedure, &bike, &words)?;
+    let mut loaded = load::world(&procedure, &bike, &words)?;
+    match &args.faults {
+        Some(none) if none == Path::new(NO_FAULTS) => {}
+        Some(file) => loaded = loaded.with_faults(file)?,
+        None => loaded = loaded.with_faults(&shipped.join(load::SHIPPED_FAULTS))?,
+    }
     let into = args.into.clone().unwrap_or_else(|| new_folder(&loaded.world.bike.name));
     let job = Job {
         bike: loaded.world.bike.name.clone(),
@@ -127,6 +141,7 @@ pub struct Session {
     pub folder: PathBuf,
     pub world: Arc<crate::walk::World>,
     clock: Clock,
+    advice: Option<Box<dyn Advice>>,
     /// Records that a replay asked for and the journal does not have, in order.
     missing: Vec<Record>,
 }
@@ -147,19 +162,25 @@ impl Session {
         job: Job,
         keep: KeepSound,
     ) -> Result<Self, Failure> {
-        let Loaded { world, files } = loaded;
+        let Loaded { world, files, faults } = loaded;
+        let world = Arc::new(world);
+        let advice = faults.and_then(|library| adviser(&world, library));
         let clock = Clock::start();
         let id = session_id(&clock.now().wall, &world.bike.name);
-        let header = Header::new(id, job, serde_json::json!({ SETTING_PROCEDURE: world.main, SETTING_SOUND: keep }));
+        let header = Header::new(
+            id,
+            job,
+            serde_json::json!({ SETTING_PROCEDURE: world.main, SETTING_SOUND: keep, SETTING_ADVICE: advice.is_some() }),
+        );
         let journal = Journal::create(storage, header, files, &clock.now())?;
-        let world = Arc::new(world);
         Ok(Self {
-            walker: Walker::new(world.clone()),
+            walker: walker(&world, advice.is_some()),
             journal,
             first: vec![Event::Begin],
             folder: folder.to_path_buf(),
             world,
             clock,
+            advice,
             missing: Vec::new(),
         })
     }
@@ -187,13 +208,22 @@ impl Session {
         let (bike, words) = (folder.join(load::BIKE_COPY), folder.join(load::VOCABULARY_COPY));
         let loaded = load::world_from(read, &main, &bike, &words)?;
         let world = Arc::new(loaded.world);
+        let advised = journal.header().settings.get(SETTING_ADVICE).and_then(|v| v.as_bool()).unwrap_or(false);
+        let advice = match advised {
+            true => {
+                let text = decode_text(journal.copy(load::FAULTS_COPY)?, load::FAULTS_COPY).map_err(|d| vec![d])?;
+                adviser(&world, Library::parse(&text, load::FAULTS_COPY)?)
+            }
+            false => None,
+        };
         let mut session = Self {
-            walker: Walker::new(world.clone()),
+            walker: walker(&world, advised),
             journal,
             first: Vec::new(),
             folder: folder.to_path_buf(),
             world,
             clock,
+            advice,
             missing: Vec::new(),
         };
         if let Some(repair) = &repair {
@@ -252,6 +282,10 @@ impl Session {
         if !begun {
             self.first = vec![Event::Begin];
             return Ok(());
+        }
+        if let (Some(id), Some(advice)) = (self.walker.waits_for_advice(), &mut self.advice) {
+            let weighed = advice.weigh(&self.walker.observed());
+            self.first.push(Event::Weighed { id, weighed });
         }
         if let Some(id) = self.walker.waits_for_record() {
             self.first.push(Event::Recorded { id });
@@ -318,6 +352,7 @@ impl Session {
         let mut driver = Driver::new(self.walker, ears, mouth, recogniser, writer, clock, words);
         driver.tell_moment(moment);
         driver.keep_sound(keep);
+        driver.take_advice(self.advice);
         let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored };
         let (code, why) = runtime.block_on(driver.run(self.first, &mut sources));
         let delays = std::mem::take(&mut driver.delays);
@@ -333,6 +368,22 @@ impl Session {
         eprintln!("Session {}, digest {} ({}).", self.folder.display(), digest.short, digest.sha256);
         Ok(End { code, delays, heard_by_sound, folder: self.folder })
     }
+}
+
+/// Who says what is left; nobody, with a sentence, where the faults do not fit the bike.
+fn adviser(world: &Arc<World>, library: Library) -> Option<Box<dyn Advice>> {
+    match Adviser::start(world, library) {
+        Ok(adviser) => Some(Box::new(adviser)),
+        Err(why) => {
+            eprintln!("This walk goes without advice on what is left: {why}");
+            None
+        }
+    }
+}
+
+fn walker(world: &Arc<World>, advised: bool) -> Walker {
+    let walker = Walker::new(world.clone());
+    if advised { walker.advised() } else { walker }
 }
 
 /// Says the digest's short form, to be written on paper; it stands for the whole record and so cannot be in it.

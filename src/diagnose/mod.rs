@@ -3,6 +3,9 @@
 //! An [`Observer`] says what a person at the bike would answer to a step under some faults of the library; [`Bench`] is the one that asks the circuit. [`simulate`] leads the real walker through a procedure under every
 //! fault, [`measure`] makes of it the figures of IEEE 1522, [`Proof`] is the whole result in words, JSON and CSV.
 
+mod advice;
+mod advice_bayes;
+mod advice_table;
 mod asked;
 mod bench;
 mod measure;
@@ -11,6 +14,7 @@ mod prove;
 mod simulate;
 mod table;
 
+pub use advice::{Adviser, MISHEARD, OUTSIDE, SLIP};
 pub use asked::{Asked, Seen};
 pub use bench::{Bench, Observer};
 pub use measure::{Figures, Judgement, Verdict, judge, measure};

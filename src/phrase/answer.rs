@@ -75,6 +75,8 @@ names! {
         LastReading = "last-reading",
         /// Say where in the procedure we are.
         Where = "where",
+        /// Say what is left of everything that could be wrong.
+        Suspects = "suspects",
         /// Take a free note.
         Note = "note",
         /// Less words from now on.

@@ -58,8 +58,8 @@ pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {
 
 /// Whether a control only has something said, or how.
 fn is_harmless(command: Command) -> bool {
-    use Command::{Help, LastReading, Longer, Louder, Quieter, Repeat, Shorter, Where};
-    matches!(command, Repeat | Help | LastReading | Where | Shorter | Longer | Louder | Quieter)
+    use Command::{Help, LastReading, Longer, Louder, Quieter, Repeat, Shorter, Suspects, Where};
+    matches!(command, Repeat | Help | LastReading | Where | Suspects | Shorter | Longer | Louder | Quieter)
 }
 
 #[cfg(test)]

@@ -54,6 +54,7 @@ fn empty() -> Review {
         chain: Chain { state: "whole", line: None, why: None, entries: 0, digest: Digest::new(0, chain::NO_LINE) },
         conclusion: None,
         conclusions: Vec::new(),
+        suspects: Vec::new(),
         readings: Vec::new(),
         answers: Vec::new(),
         cautions: Vec::new(),
@@ -199,17 +200,32 @@ impl Work {
                 remedy,
                 rules_out,
                 not_tested,
+                not_ruled_out,
                 recheck,
                 put_back,
                 last,
             } => {
                 let time = time.clone();
-                let concluded =
-                    Conclusion { time, procedure, id, round, cause, remedy, rules_out, not_tested, recheck, put_back };
+                let concluded = Conclusion {
+                    time,
+                    procedure,
+                    id,
+                    round,
+                    cause,
+                    remedy,
+                    rules_out,
+                    not_tested,
+                    not_ruled_out,
+                    recheck,
+                    put_back,
+                };
                 if last {
                     review.conclusion = Some(concluded.clone());
                 }
                 review.conclusions.push(concluded);
+            }
+            Record::Weighed { step, round, weighed } => {
+                review.suspects.push(Suspects { time: time.clone(), step, round, weighed });
             }
             Record::State { state, .. } => self.instrument = state.instrument,
             Record::Controlled { .. } => {}

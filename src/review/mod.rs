@@ -21,7 +21,7 @@ pub use vtt::vtt;
 
 use crate::bike::Instrument;
 use crate::phrase::ReadingKind;
-use crate::session::{Clip, Digest, Job, StoredCopy};
+use crate::session::{Clip, Digest, Job, StoredCopy, Weighed};
 use crate::trade::{Quantity, Unit};
 use serde::Serialize;
 
@@ -56,6 +56,8 @@ pub struct Review {
     pub conclusion: Option<Conclusion>,
     /// Every conclusion, those of called procedures included, in order.
     pub conclusions: Vec<Conclusion>,
+    /// What was left of everything that could be wrong after each answer, where the walk went with advice.
+    pub suspects: Vec<Suspects>,
     /// Every reading in order, amended ones included.
     pub readings: Vec<Reading>,
     /// Choices, acknowledgements of steps, unsure answers.
@@ -137,10 +139,26 @@ pub struct Conclusion {
     pub rules_out: Vec<String>,
     /// Not tested.
     pub not_tested: Vec<String>,
+    /// Suspects that the answers did not rule out, with their shares.
+    pub not_ruled_out: Vec<String>,
     /// To check again after the repair.
     pub recheck: Vec<String>,
     /// To reconnect or switch off.
     pub put_back: Vec<String>,
+}
+
+/// What was left after an answer.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Suspects {
+    /// When.
+    pub time: String,
+    /// Step that was answered.
+    pub step: String,
+    /// Loop item.
+    pub round: Option<String>,
+    /// The suspects.
+    #[serde(flatten)]
+    pub weighed: Weighed,
 }
 
 /// A reading.

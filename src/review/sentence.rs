@@ -1,7 +1,8 @@
 //! One record in words.
 
+use super::place;
 use crate::phrase::{Answer, Reading, ReadingKind};
-use crate::session::Record;
+use crate::session::{Record, Weighed};
 use crate::trade::Unit;
 
 /// A reading as one writes it down: `12.4 V`, `about 12 V`, `over range`, `nothing shown`.
@@ -59,6 +60,30 @@ pub(super) fn answer_name(answer: &Answer) -> String {
     }
 }
 
+/// A share of one as `37 %`.
+pub(super) fn percent(share: f64) -> String {
+    match share * 100.0 {
+        small if small < 1.0 => "under 1 %".to_owned(),
+        large => format!("{:.0} %", large),
+    }
+}
+
+/// The suspects in a line.
+fn left(weighed: &Weighed) -> String {
+    let first = weighed.suspects.first();
+    let first =
+        first.map_or_else(|| "nothing".to_owned(), |s| format!("{} ({}, {})", s.words, s.fault, percent(s.weight)));
+    let doubt = weighed.doubtful.as_ref().map_or(String::new(), |d| {
+        format!(
+            "; the answers do not fit together, most doubtful is {}: {} ({})",
+            place(&d.step, &d.round),
+            d.answer,
+            percent(d.weight)
+        )
+    });
+    format!("{} suspects left, first: {first}; outside the library {}{doubt}", weighed.left, percent(weighed.outside))
+}
+
 /// Kind, step, loop item and words of a record.
 pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option<String>, String) {
     let at = |step: &String, round: &Option<String>| (Some(step.clone()), round.clone());
@@ -102,6 +127,7 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
             let detail = if detail.is_empty() { String::new() } else { format!(": {detail}") };
             ("interrupted", (Some(step.clone()), None), format!("{what}{detail}"))
         }
+        Record::Weighed { step, round, weighed } => ("weighed", at(step, round), left(weighed)),
         Record::Concluded { conclusion, round, cause, .. } => {
             ("concluded", (None, round.clone()), format!("concluded {conclusion}: {cause}"))
         }

@@ -1,6 +1,6 @@
 //! A review for a terminal: 80 columns, the conclusion first, and no character that a terminal would obey.
 
-use super::sentence::{limits, shown};
+use super::sentence::{limits, percent, shown};
 use super::*;
 use crate::phrase::Reading as Said;
 
@@ -108,6 +108,7 @@ pub fn text(review: &Review) -> String {
         page.item("  Procedure    ", &conclusion.procedure);
         conclusion_items(&mut page, conclusion);
     }
+    suspects_text(&mut page, &review.suspects);
     if !review.readings.is_empty() {
         page.heading("READINGS");
     }
@@ -163,10 +164,33 @@ fn conclusion_text(page: &mut Page, conclusion: &Conclusion) {
 fn conclusion_items(page: &mut Page, conclusion: &Conclusion) {
     page.item("  Cause        ", &conclusion.cause);
     page.item("  Remedy       ", &conclusion.remedy);
+    page.list("  Not ruled out  ", &conclusion.not_ruled_out);
     page.list("  Ruled out    ", &conclusion.rules_out);
     page.list("  Not tested   ", &conclusion.not_tested);
     page.list("  Check again  ", &conclusion.recheck);
     page.list("  Put back     ", &conclusion.put_back);
+}
+
+/// A line whenever another suspect comes first or fewer are left; the doubts.
+fn suspects_text(page: &mut Page, all: &[Suspects]) {
+    if !all.is_empty() {
+        page.heading("SUSPECTS LEFT");
+    }
+    let mut before = None;
+    for one in all {
+        let first = one.weighed.suspects.first();
+        let now = (one.weighed.left, first.map(|s| s.fault.as_str()));
+        if before.replace(now) != Some(now) || one.weighed.doubtful.is_some() {
+            let first = first.map_or(String::new(), |s| format!(", first {} ({})", s.words, percent(s.weight)));
+            let doubt = one.weighed.doubtful.as_ref().map_or(String::new(), |d| {
+                format!("; does not fit together, most doubtful {}: {}", place(&d.step, &d.round), d.answer)
+            });
+            page.item(
+                &lead(&one.time),
+                &format!("{}: {} left{first}{doubt}", place(&one.step, &one.round), one.weighed.left),
+            );
+        }
+    }
 }
 
 fn reading_text(page: &mut Page, r: &Reading) {

@@ -15,6 +15,7 @@ mod journal;
 mod memory;
 mod record;
 mod storage;
+mod suspects;
 mod writer;
 
 pub use chain::{Entry, Kind, sha256_hex};
@@ -29,6 +30,7 @@ pub use journal::{JOURNAL_FILE, Journal, Opened, read_journal};
 pub use memory::{Disk, Fault, Keep, Memory};
 pub use record::{Now, Record};
 pub use storage::{PART, Storage, plain_name};
+pub use suspects::{Because, Doubtful, Suspect, Weighed};
 pub use writer::{Reply, Writer};
 
 /// What a session may hold at most, in bytes; more is neither written nor read.

@@ -1,5 +1,6 @@
 //! What the walker has written down. The walker emits these; the journal stores them; the review reads them.
 
+use super::Weighed;
 use crate::phrase::{Answer, Command, Escape, Reading};
 use crate::trade::{Quantity, Unit};
 use serde::{Deserialize, Serialize};
@@ -165,6 +166,15 @@ pub enum Record {
         /// Where the formula comes from.
         source: String,
     },
+    /// What is left of everything that could be wrong, after an answer.
+    Weighed {
+        /// Step that was answered.
+        step: String,
+        /// Loop item.
+        round: Option<String>,
+        /// The suspects.
+        weighed: Weighed,
+    },
     /// The bike's state as agreed from here on, and what was changed, in words.
     State {
         /// Step.
@@ -199,6 +209,9 @@ pub enum Record {
         rules_out: Vec<String>,
         /// Not tested, those left out in this walk included.
         not_tested: Vec<String>,
+        /// Suspects that weigh something and are not what is condemned, in words.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        not_ruled_out: Vec<String>,
         /// To check again after the repair.
         recheck: Vec<String>,
         /// To reconnect or switch off before leaving the bike.

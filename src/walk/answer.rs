@@ -58,7 +58,7 @@ impl Walker {
         }
         // A doubtful "yes" or a doubtful control word is not worth a second question.
         let plain = matches!(heard.answer, Answer::Yes | Answer::No | Answer::Done);
-        if plain || matches!(self.phase, Phase::Confirming { .. } | Phase::StopConfirm) {
+        if plain || matches!(self.phase, Phase::Confirming { .. } | Phase::StopConfirm | Phase::Offering) {
             return self.not_understood("unsure", None, clip);
         }
         let a = self.said_back(&heard.answer, &heard.words);
@@ -174,6 +174,11 @@ impl Walker {
                 self.take_reading(heard, clip, true, true);
             }
             (Phase::Doubting { .. }, Answer::No) => self.ask_again(),
+            (Phase::Offering, Answer::Yes) => self.repeat_doubtful(),
+            (Phase::Offering, Answer::No) => {
+                self.sentence("going-on", json!({}), SayKind::Notice);
+                self.leave_doubt();
+            }
             (Phase::StopConfirm, Answer::Yes) => self.stop_for_good("stopped by word"),
             (Phase::StopConfirm, Answer::No) => self.go_on_after_stop_question(),
             (Phase::SkipWhy, Answer::Note(text)) => self.leave_out(&text),
@@ -264,6 +269,7 @@ impl Walker {
             confirmed,
             clip,
         };
+        self.was_confirmed = confirmed;
         self.write(record, then);
     }
 
@@ -273,6 +279,7 @@ impl Walker {
         let Some(step) = self.step(&world) else { return };
         let choice = &choices(step)[at];
         self.remember();
+        self.observe();
         self.tested(step);
         self.see(&step.id.value.replace('-', "_"), Value::String(choice.id.value.clone()));
         self.tone(Tone::Taken);
@@ -304,6 +311,9 @@ impl Walker {
             let step = self.step_id();
             return self.enter(&step, How::Restated);
         }
+        if self.ends_repeat(answer) {
+            return;
+        }
         if let Some(doubt) = doubt {
             let key = format!("{}/{}/{:?}/{answer}", self.frame().procedure, self.frame().step, self.round());
             if self.doubted.insert(key) {
@@ -311,6 +321,9 @@ impl Walker {
                 self.at.doubting.push(frames);
                 return self.go(doubt);
             }
+        }
+        if self.offers_repeat(answer, go, means) {
+            return;
         }
         self.follow(go);
     }
@@ -367,6 +380,9 @@ impl Walker {
         self.untested.push((key, words));
         self.remember();
         self.sentence("left-out", json!({}), SayKind::Echo);
+        if self.is_repeating() {
+            return self.leave_doubt();
+        }
         let route = step.untested.clone();
         self.follow(&route);
     }

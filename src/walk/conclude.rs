@@ -45,12 +45,15 @@ impl Walker {
         };
         not_tested.extend(self.untested.iter().map(|(_, words)| words.clone()));
         let last = self.at.frames.len() == 1 || conclusion.is_final;
+        let condemned = procedure::render_names(&conclusion.condemns, &scope).unwrap_or_default();
+        let not_ruled_out = if last { self.not_ruled_out(&condemned) } else { Vec::new() };
         let put_back = if last { self.put_back() } else { Vec::new() };
         let mut lines = vec![self.words("concluded-cause", json!({"cause": cause}))];
         if last {
             lines.extend(cautions);
             lines.push(self.words("concluded-remedy", json!({"remedy": remedy})));
             let lists = [
+                ("concluded-not-ruled-out", &not_ruled_out),
                 ("concluded-rules-out", &rules_out),
                 ("concluded-not-tested", &not_tested),
                 ("concluded-recheck", &recheck),
@@ -70,6 +73,7 @@ impl Walker {
             remedy,
             rules_out,
             not_tested,
+            not_ruled_out,
             recheck,
             put_back,
             last,
@@ -100,6 +104,7 @@ impl Walker {
             remedy: String::new(),
             rules_out: Vec::new(),
             not_tested,
+            not_ruled_out: Vec::new(),
             recheck: Vec::new(),
             put_back,
             last: true,

@@ -17,7 +17,8 @@ pub(super) fn command_works_in(command: Command, phase: &Phase) -> bool {
         Phase::Reckoning { .. } => matches!(command, Command::Repeat | Command::Back | Command::Stop),
         Phase::SkipWhy | Phase::Noting => matches!(command, Command::Stop),
         Phase::StopConfirm => false,
-        Phase::Idle | Phase::Writing { .. } | Phase::Closing { .. } | Phase::Over => false,
+        Phase::Offering => matches!(command, Command::Repeat | Command::Suspects | Command::Stop),
+        Phase::Idle | Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } | Phase::Over => false,
         _ => true,
     }
 }
@@ -61,6 +62,7 @@ impl Walker {
                 self.listen_when_quiet();
             }
             Command::Where => self.say_where(),
+            Command::Suspects => self.say_suspects(),
             Command::Note => {
                 self.sentence("note-go", json!({}), SayKind::Question);
                 self.phase = Phase::Noting;
@@ -111,6 +113,10 @@ impl Walker {
     }
 
     fn back(&mut self) {
+        if self.is_repeating() {
+            self.sentence("going-back", json!({}), SayKind::Notice);
+            return self.leave_doubt();
+        }
         let Some(position) = self.history.pop() else {
             self.sentence("nothing-before", json!({}), SayKind::Notice);
             self.repeat_last();
@@ -179,6 +185,7 @@ impl Walker {
         };
         self.tone(super::event::Tone::Taken);
         self.remember();
+        self.observe();
         self.tested(step);
         self.see(&step.id.value.replace('-', "_"), Value::String("done".into()));
         self.lead_on("done", None, &route, Meaning::Neither);
@@ -186,6 +193,9 @@ impl Walker {
 
     pub(super) fn go_on_after_stop_question(&mut self) {
         self.sentence("going-on", json!({}), SayKind::Notice);
+        if self.offers_again() {
+            return;
+        }
         let step = self.step_id();
         self.enter(&step, How::Restated);
     }

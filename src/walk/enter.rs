@@ -247,7 +247,7 @@ impl Walker {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return Ok(Vec::new()) };
         let need = procedure::render_state(&step.state, &self.scope(), &world.bike).map_err(|d| d.to_string())?;
-        let changes = self.state.changes(&need);
+        let changes = self.state.changes(&self.restored(need));
         let in_the_prompt = |c: &&Change| matches!(c, Change::Engine(_) | Change::Points { to: PointsAt::Turning, .. });
         let spoken = changes.iter().filter(|c| !in_the_prompt(c));
         spoken.map(|c| world.vocabulary.change_words(c, &world.bike).map_err(|e| e.to_string())).collect()
@@ -258,7 +258,8 @@ impl Walker {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         let Ok(need) = procedure::render_state(&step.state, &self.scope(), &world.bike) else { return };
-        let next = self.state.after(&need);
+        let next = self.state.after(&self.restored(need));
+        self.restoring = None;
         if next != self.state {
             self.state = next;
             let record = Record::State { step: self.step_id(), told, state: self.state.clone() };

@@ -1,7 +1,7 @@
 //! What the walker is told and what it asks for.
 
 use crate::phrase::{Answer, Grammar, Verdict};
-use crate::session::Record;
+use crate::session::{Record, Weighed};
 use serde::{Deserialize, Serialize};
 
 /// A key or a foot pedal.
@@ -46,6 +46,13 @@ pub enum Event {
     Recorded {
         /// Its id.
         id: u64,
+    },
+    /// The advice that was asked for.
+    Weighed {
+        /// The id that [`Effect::Weigh`] had.
+        id: u64,
+        /// What is left.
+        weighed: Weighed,
     },
     /// A record could not be stored.
     RecordFailed {
@@ -169,6 +176,11 @@ pub enum Effect {
         record: Record,
         /// It has to be on disk before the walk goes on.
         sync: bool,
+    },
+    /// Say what is left after [`super::Walker::observed`]: [`Event::Weighed`] has to follow before anything else is told.
+    Weigh {
+        /// Its id.
+        id: u64,
     },
     /// Start a timer (again).
     StartTimer {

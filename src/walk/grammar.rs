@@ -155,7 +155,12 @@ impl Walker {
                 grammar.phrases.extend(commands(&useful));
             }
             Phase::StopConfirm => grammar.phrases = words.yes_no_phrases(),
-            Phase::Idle | Phase::Writing { .. } | Phase::Closing { .. } | Phase::Over => {}
+            Phase::Offering => {
+                grammar.phrases = words.yes_no_phrases();
+                let useful = |c| matches!(c, Command::Repeat | Command::Suspects | Command::Stop);
+                grammar.phrases.extend(commands(&useful));
+            }
+            Phase::Idle | Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } | Phase::Over => {}
         }
         Ok((grammar, high))
     }

@@ -4,6 +4,7 @@
 //! the caller does it all before the next event. Nothing is said back before the event [`Event::Recorded`] has named its
 //! record. A session is therefore its list of events: feeding them again gives the same walker.
 
+mod advice;
 mod answer;
 mod conclude;
 mod control;
@@ -16,6 +17,7 @@ mod silence;
 mod walker;
 mod world;
 
+pub use advice::{Advice, Check, Observation, Saw};
 pub use conclude::FINISHED;
 pub use event::{Effect, Event, Pedal, SayKind, TimerKind, Tone};
 pub use grammar::asked;

@@ -25,7 +25,7 @@ pub(super) struct Taken {
 
 impl Walker {
     /// What templates and expressions see at another place of this walk.
-    fn scope_at(&self, frames: &[Frame]) -> Scope {
+    pub(super) fn scope_at(&self, frames: &[Frame]) -> Scope {
         let mut there = self.at.clone();
         there.frames = frames.to_vec();
         self.scope_of(&there)
@@ -118,6 +118,7 @@ impl Walker {
             history: self.history.len(),
         };
         self.correcting = None;
+        self.was_confirmed = confirmed || sure;
         self.write(record, After::Read { taken: Box::new(taken), amends: amends.is_some() });
     }
 
@@ -148,6 +149,7 @@ impl Walker {
             return self.amended(taken, ask);
         }
         self.remember();
+        self.observe();
         if let Some(position) = self.history.last_mut().filter(|_| !self.mute) {
             position.reading = Some(taken.number);
         }
@@ -190,17 +192,20 @@ impl Walker {
         let old = self.readings[index].clone();
         taken.history = old.history;
         let same_way = old.band == taken.band;
+        self.doubt = None;
         self.readings[index] = taken.clone();
         if same_way {
             // What was seen is keyed by that step's place, not by the one at hand.
             let here = std::mem::replace(&mut self.at.frames, taken.frames.clone());
             self.see_reading(&taken, ask);
             self.at.frames = here;
+            self.observe_everywhere();
             return self.ask();
         }
         let Some(position) = self.history.get(old.history).cloned() else { return self.ask() };
         self.history.truncate(old.history + 1);
         self.at = position;
+        self.observe();
         self.sentence("amended-leads-elsewhere", json!({}), SayKind::Notice);
         self.see_reading(&taken, ask);
         self.lead_on_from(&taken, ask);
@@ -265,7 +270,7 @@ fn good_limits(ask: &ReadingAsk, scope: &Scope) -> (Option<f64>, Option<f64>) {
     (good.first().and_then(|b| number(&b.from)), good.last().and_then(|b| number(&b.below)))
 }
 
-fn round_of(frames: &[Frame]) -> Option<String> {
+pub(super) fn round_of(frames: &[Frame]) -> Option<String> {
     let round = frames.iter().rev().find_map(|f| f.rounds.last())?;
     round.items[round.at].get("id").and_then(Value::as_str).map(str::to_owned)
 }

@@ -74,7 +74,10 @@ impl Walker {
         if !self.coils_draw_current() {
             return;
         }
-        if matches!(self.phase, Phase::Writing { .. } | Phase::Closing { .. } | Phase::Stuck { .. }) {
+        if matches!(
+            self.phase,
+            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } | Phase::Stuck { .. }
+        ) {
             self.heat_timer = true;
             self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms: HEAT_AGAIN_MS });
             return;
@@ -151,6 +154,9 @@ impl Walker {
         if gap_ms >= BATTERY_STALE_MS && self.battery_again() {
             return;
         }
+        if self.offers_again() {
+            return;
+        }
         let step = self.step_id();
         if step.is_empty() {
             return self.begin();
@@ -218,7 +224,7 @@ impl Walker {
         let waited = was_waiting.map_or(0, |since| self.now.mono_ms.saturating_sub(since));
         match self.phase {
             // A conclusion is being written; the walk goes on when it is.
-            Phase::Writing { .. } => return,
+            Phase::Writing { .. } | Phase::Weighing { .. } => return,
             Phase::Stuck { .. } => {
                 self.sentence("storage-waits", json!({}), SayKind::Notice);
                 return self.listen_when_quiet();
@@ -259,7 +265,7 @@ impl Walker {
             Record::Interrupted { step: self.step_id(), what: "microphone-back".into(), detail: String::new() };
         self.note_down(record);
         self.sentence("mic-back", json!({}), SayKind::Notice);
-        if matches!(self.phase, Phase::Writing { .. } | Phase::Closing { .. }) {
+        if matches!(self.phase, Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. }) {
             return;
         }
         self.repeat_last();
@@ -268,7 +274,7 @@ impl Walker {
 
     pub(super) fn pressed(&mut self, pedal: Pedal) {
         match (pedal, &self.phase) {
-            (_, Phase::Writing { .. } | Phase::Closing { .. } | Phase::Idle) => {}
+            (_, Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } | Phase::Idle) => {}
             (Pedal::Listen, Phase::Waiting | Phase::Stuck { .. }) => self.command(Command::Resume),
             (Pedal::Listen, _) => {
                 // Whoever presses does not need to hear the rest.
@@ -288,7 +294,15 @@ impl Walker {
         }
         self.pending = None;
         let then = (**then).clone();
+        if self.asks_for_advice(&then) {
+            return;
+        }
         self.phase = Phase::Asking;
+        self.go_on_with(then);
+    }
+
+    /// What was waited for is there.
+    pub(super) fn go_on_with(&mut self, then: After) {
         match then {
             After::Chosen { choice, echo } => self.chosen(choice, &echo),
             After::Read { taken, amends } => self.read(*taken, amends),

@@ -1,12 +1,13 @@
 //! The walker's memory and the one door into it.
 
+use super::advice::{Doubt, Observation};
 use super::event::{Effect, Event, SayKind, TimerKind, Tone};
 use super::readings::Taken;
 use super::world::World;
 use crate::bike::BikeState;
 use crate::phrase::{Answer, Hypothesis};
 use crate::procedure::{self, Procedure, Scope, Seen, Step, Target, Template};
-use crate::session::{Now, Record};
+use crate::session::{Now, Record, Weighed};
 use crate::trade::Sum;
 use crate::written::Diagnostic;
 use serde_json::Value;
@@ -45,6 +46,10 @@ pub(super) struct Position {
     pub doubting: Vec<Vec<Frame>>,
     /// Number of the reading that was taken here, if one was.
     pub reading: Option<u32>,
+    /// Answers that tell something, where advice is asked for.
+    pub observed: Vec<Arc<Observation>>,
+    /// What was left after the last of them.
+    pub weighed: Option<Arc<Weighed>>,
 }
 
 /// What the walker waits for.
@@ -64,6 +69,10 @@ pub(super) enum Phase {
     Doubting { answer: Answer, words: String, confidence: f64, clip: Option<String> },
     /// A record is being written; then `then`.
     Writing { id: u64, then: Box<After> },
+    /// Advice is being asked for; then `then`.
+    Weighing { id: u64, then: Box<After> },
+    /// "Shall we make that check again?"
+    Offering,
     /// Why is this check left out?
     SkipWhy,
     /// A note is open; what comes after it.
@@ -162,6 +171,18 @@ pub struct Walker {
     pub(super) stopped: bool,
     /// Nobody hears it: no words are made.
     pub(super) mute: bool,
+    /// Advice is asked for after every answer.
+    pub(super) is_advised: bool,
+    /// The answer at hand and what is left after it, before they have their place.
+    pub(super) fresh: Option<(Arc<Observation>, Option<Arc<Weighed>>)>,
+    /// The answer at hand was asked back and agreed to.
+    pub(super) was_confirmed: bool,
+    /// The doubtful check that is offered or repeated.
+    pub(super) doubt: Option<Doubt>,
+    /// Checks that were said to be doubtful.
+    pub(super) doubts_told: BTreeSet<String>,
+    /// The bike's state in which a check is made out of its turn, until it is agreed.
+    pub(super) restoring: Option<BikeState>,
     next_id: u64,
 }
 
@@ -174,7 +195,14 @@ impl Walker {
             out: Vec::new(),
             now: Now { mono_ms: 0, wall: String::new() },
             phase: Phase::Idle,
-            at: Position { frames: vec![first], seen: Seen::default(), doubting: Vec::new(), reading: None },
+            at: Position {
+                frames: vec![first],
+                seen: Seen::default(),
+                doubting: Vec::new(),
+                reading: None,
+                observed: Vec::new(),
+                weighed: None,
+            },
             history: Vec::new(),
             state: BikeState::default(),
             readings: Vec::new(),
@@ -204,6 +232,12 @@ impl Walker {
             steps_taken: 0,
             stopped: false,
             mute: false,
+            is_advised: false,
+            fresh: None,
+            was_confirmed: false,
+            doubt: None,
+            doubts_told: BTreeSet::new(),
+            restoring: None,
             next_id: 0,
         }
     }
@@ -231,6 +265,7 @@ impl Walker {
             Event::SpeechBegan => self.speech_began(),
             Event::PromptEnded { id, .. } => self.prompt_ended(id),
             Event::Recorded { id } => self.recorded(id),
+            Event::Weighed { id, weighed } => self.weighed(id, weighed),
             Event::RecordFailed { id, why } => self.record_failed(id, &why),
             Event::Timer { timer } => self.timer(timer),
             Event::MicrophoneLost { why } => self.microphone_lost(&why),

@@ -32,6 +32,7 @@ fn corrected() -> Disk {
             remedy: "Clean the left points and set their gap.".into(),
             rules_out: vec!["battery".into()],
             not_tested: vec!["timing".into()],
+            not_ruled_out: Vec::new(),
             recheck: vec!["dwell".into()],
             put_back: vec!["left points connector".into()],
             last: true,

@@ -3,7 +3,7 @@
 
 use probeside::bike::{BikeState, Instrument, InstrumentKind};
 use probeside::phrase::{Answer, Reading, ReadingKind};
-use probeside::session::{Disk, Header, Job, Journal, Now, Record, Storage};
+use probeside::session::{Because, Disk, Doubtful, Header, Job, Journal, Now, Record, Storage, Suspect, Weighed};
 use probeside::trade::{Quantity, Unit};
 use std::path::Path;
 
@@ -117,6 +117,22 @@ pub fn write(storage: impl Storage + 'static, readings: u32, clips: u32) {
         confirmed: false,
         clip: Some("gone".into()),
     });
+    for (left, weight) in [(7, 0.3), (2, 0.9)] {
+        let because =
+            Because { step: "drop-part".into(), round: Some("key".into()), answer: EVIL.into(), evidence: 1.2 };
+        let suspect = Suspect {
+            fault: "key-resistive".into(),
+            words: "the key switch connects badly".into(),
+            parts: vec!["key".into()],
+            weight,
+            because: vec![because],
+        };
+        let doubtful =
+            Doubtful { number: 1, step: step.clone(), round: None, answer: "no petrol in the air".into(), weight: 0.4 };
+        let doubtful = Some(doubtful).filter(|_| left == 7);
+        let weighed = Weighed { suspects: vec![suspect], others: 0.95 - weight, outside: 0.05, left, doubtful };
+        put(Record::Weighed { step: "drop-part".into(), round: Some("key".into()), weighed });
+    }
     put(Record::Untested { step: "points-gap".into(), round: Some("left".into()), why: "have not got one".into() });
     put(Record::Noted { step, round: None, text: EVIL.into(), clip: None });
     put(Record::Concluded {
@@ -127,6 +143,7 @@ pub fn write(storage: impl Storage + 'static, readings: u32, clips: u32) {
         remedy: "Clean the switch's contacts or replace it.".into(),
         rules_out: vec!["Battery.".into()],
         not_tested: vec!["Points drop, ground side, spark.".into()],
+        not_ruled_out: vec!["The kill switch connects badly, four per cent.".into()],
         recheck: vec!["Drop from battery to coil feed.".into()],
         put_back: vec!["Key off.".into()],
         last: true,

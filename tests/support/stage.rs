@@ -1,8 +1,10 @@
 //! A stage to walk on without sound, disk or clock: typed answers, virtual time, records acknowledged at once.
 
+use probeside::circuit::faults::Library;
+use probeside::diagnose::Adviser;
 use probeside::phrase::{self, Answer, Grammar, Stakes, Verdict};
 use probeside::session::{Now, Record};
-use probeside::walk::{Effect, Event, SayKind, TimerKind, Walker, World};
+use probeside::walk::{Advice, Effect, Event, SayKind, TimerKind, Walker, World};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -37,6 +39,8 @@ pub struct Listen {
 pub struct Stage {
     pub world: Arc<World>,
     pub walker: Walker,
+    /// Who says what is left, in a walk with advice.
+    pub adviser: Option<Adviser>,
     pub now_ms: u64,
     /// All that was said, in order.
     pub said: Vec<(SayKind, String)>,
@@ -56,6 +60,24 @@ pub struct Stage {
 impl Stage {
     pub fn new(world: Arc<World>) -> Self {
         let mut stage = Self::before(world);
+        stage.give(Event::Begin);
+        stage
+    }
+
+    /// The same with advice by the shipped fault library.
+    #[allow(dead_code)]
+    pub fn advised(world: Arc<World>) -> Self {
+        let library = Library::load(&procedures().join("faults/ignition.yaml")).unwrap();
+        let adviser = Adviser::start(&world, library).unwrap();
+        Self::advised_by(world, adviser)
+    }
+
+    /// The same with this adviser.
+    #[allow(dead_code)]
+    pub fn advised_by(world: Arc<World>, adviser: Adviser) -> Self {
+        let mut stage = Self::before(world);
+        stage.adviser = Some(adviser);
+        stage.walker = stage.walker.advised();
         stage.give(Event::Begin);
         stage
     }
@@ -90,6 +112,7 @@ impl Stage {
         Self {
             world,
             walker,
+            adviser: None,
             now_ms: 0,
             said: Vec::new(),
             mark: 0,
@@ -142,6 +165,11 @@ impl Stage {
                         if sync {
                             queue.push_back(Event::Recorded { id });
                         }
+                    }
+                    Effect::Weigh { id } => {
+                        let adviser = self.adviser.as_mut().expect("only a walk with advice asks for it");
+                        let weighed = adviser.weigh(&self.walker.observed());
+                        queue.push_front(Event::Weighed { id, weighed });
                     }
                     Effect::StartTimer { timer, ms } => {
                         self.timers.insert(timer, self.now_ms + ms);
@@ -197,6 +225,9 @@ impl Stage {
     /// The program is killed, and started again `gap_ms` later: the events are replayed, the records must be the same.
     pub fn restart(&mut self, gap_ms: u64) {
         let mut walker = Walker::new(self.world.clone());
+        if self.adviser.is_some() {
+            walker = walker.advised();
+        }
         let mut records = Vec::new();
         for (event, now) in &self.events {
             for effect in walker.handle(event.clone(), now) {

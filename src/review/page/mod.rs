@@ -9,6 +9,7 @@ mod customer;
 mod feed;
 mod gauge;
 mod path;
+mod suspects;
 
 use super::{Review, plain};
 use crate::bike::{self, Bike};
@@ -56,7 +57,7 @@ pub fn page(review: &Review, storage: &mut dyn Storage) -> Result<String, Error>
         checks.iter().flat_map(|c| &c.answers).filter(|a| a.reading.is_some()).collect();
     let context = json!({
         "review": review, "checks": checks, "ways": ways, "feeds": feeds, "unsure": unsure, "repeats": repeats,
-        "corrections": corrections, "readings": readings,
+        "suspects": suspects::suspects(review), "corrections": corrections, "readings": readings,
     });
     put_together(PAGE, context)
 }

@@ -1,0 +1,244 @@
+//! The adviser over the circuit and the fault library: which faults are left, how sure, and why; and the answer that does not fit.
+//!
+//! Priors are the library's likelihoods. What an answer means under a fault the circuit says, for the typical bike and others within the
+//! tolerances of sound parts. One hypothesis more stands for everything outside the library: it looks healthy at most checks.
+
+use super::advice_bayes::{Evidence, believe, evidence_for};
+use super::advice_table::Table;
+use crate::circuit::Expected;
+use crate::circuit::faults::{Fault, Library};
+use crate::session::{Because, Doubtful, Suspect, Weighed};
+use crate::walk::{Advice, Check, Observation, Saw, World};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+/// Chance that somebody looks wrong, touches paint or says the wrong word (common practice, no source; for reading a dial in a control room
+/// 0.003 is quoted: Swain and Guttmann, NUREG/CR-1278, from memory; a probe on greasy metal is worse).
+pub const SLIP: f64 = 0.01;
+/// Chance that an accepted answer was misheard and not asked back: none of 138 phrases was, which bounds it at 2.6 % (95 %).
+pub const MISHEARD: f64 = 0.01;
+/// A check that was made again with the same result is a slip this many times less often: the two errors are not independent
+/// (a tenth is a usual share of common causes; IEC 61508-6, from memory).
+const AGAIN: f64 = 0.1;
+/// Prior of everything outside the library (chosen, no source).
+pub const OUTSIDE: f64 = 0.1;
+/// A fault outside the library shows something that no healthy bike shows at this share of the checks (chosen, no source).
+const OUTSIDE_SHOWS: f64 = 0.1;
+/// Nothing inside the library makes the outside lighter than this.
+const OUTSIDE_LEAST: f64 = 0.01;
+/// Least spread of a reading, as a share of it: meter, leads and temperature (common practice, no source).
+const READING_SPREAD: f64 = 0.05;
+/// "About twelve" has this many times the spread.
+const ABOUT: f64 = 3.0;
+/// A suspect that weighs this much counts as left.
+const LEFT: f64 = 0.01;
+/// Most suspects that are written down.
+const MOST_SUSPECTS: usize = 8;
+/// Answers that are named as reasons, and the least weight of evidence that is one (a factor of two).
+const REASONS: (usize, f64) = (2, 0.3);
+/// Less likely a slip than this, and an answer is not called doubtful.
+const DOUBTFUL: f64 = 0.2;
+/// Decimals of what is written down.
+const DECIMALS: f64 = 1e4;
+
+/// Says what is left of a bike's faults.
+pub struct Adviser {
+    /// The faults in spoken words.
+    words: Vec<String>,
+    table: Table,
+    faults: Arc<Vec<Fault>>,
+    /// The faults, then what is outside.
+    prior: Vec<f64>,
+    /// Faults that differ in severity only.
+    groups: BTreeMap<String, Vec<usize>>,
+}
+
+impl Adviser {
+    /// An adviser for the world's bike; `library` is laid over it.
+    ///
+    /// # Errors
+    /// What of the library does not come out for this bike, in a sentence; a system that gives no thread.
+    pub fn start(world: &Arc<World>, library: Library) -> Result<Self, String> {
+        let faults = library.for_bike_in(&world.bike, &world.vocabulary).map_err(|found| {
+            found.first().map_or_else(|| "the fault library does not fit".to_owned(), ToString::to_string)
+        })?;
+        let faults = Arc::new(faults);
+        let table = Table::start(world.clone(), Arc::new(library), faults.clone())
+            .map_err(|why| format!("the system gives no thread for advice: {why}"))?;
+        let all: f64 = faults.iter().map(|fault| fault.likelihood).sum();
+        let mut prior: Vec<f64> = faults.iter().map(|fault| (1.0 - OUTSIDE) * fault.likelihood / all).collect();
+        prior.push(OUTSIDE);
+        let mut groups: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+        for (number, fault) in faults.iter().enumerate() {
+            groups.entry(group(fault)).or_default().push(number);
+        }
+        let words = faults.iter().map(|fault| spoken(&fault.words, world)).collect();
+        Ok(Self { words, table, faults, prior, groups })
+    }
+
+    /// The faults that are weighed, in the library's order.
+    pub fn faults(&self) -> &[Fault] {
+        &self.faults
+    }
+
+    /// Every answer as evidence, a check that was repeated counted once: its last answer; the numbers are the answers'. And whether a healthy bike
+    /// would explain them all.
+    fn evidence(&mut self, observed: &[Arc<Observation>]) -> (Vec<(usize, Evidence)>, bool) {
+        let mut all_healthy = true;
+        let mut all: Vec<(String, usize, Evidence, String)> = Vec::new();
+        let mut mended = BTreeSet::new();
+        for (number, one) in observed.iter().enumerate() {
+            mended.extend(one.check.question.mends.iter().cloned());
+            if one.saw == Saw::Done {
+                continue;
+            }
+            let row = self.table.row(&one.check);
+            let healthy = row.last().map_or(0.0, |expected| fit(expected, one));
+            let under = |(fault, expected): (&Fault, &Expected)| {
+                if fault.is_mended(&mended) { healthy } else { fit(expected, one) }
+            };
+            let mut fits: Vec<f64> = self.faults.iter().zip(row.iter()).map(under).collect();
+            all_healthy &= healthy > (SLIP + MISHEARD) * one.at_random;
+            fits.push((1.0 - OUTSIDE_SHOWS) * healthy + OUTSIDE_SHOWS * one.at_random);
+            let slip = SLIP + if one.confirmed { 0.0 } else { MISHEARD };
+            let mut evidence = Evidence { fit: fits, at_random: one.at_random, slip };
+            // What was mended in between makes it another check.
+            let key = format!("{}/{} {}", one.check.procedure, one.place(), mended.len());
+            let said = format!(
+                "{:?}",
+                one.check.question.limits().iter().position(|band| match &one.saw {
+                    Saw::Number { value, .. } => *value < band.below,
+                    _ => false,
+                })
+            ) + match &one.saw {
+                Saw::Choice(id) => id,
+                _ => "",
+            };
+            match all.iter().position(|(other, ..)| *other == key) {
+                Some(at) => {
+                    let (_, _, before, said_before) = all.remove(at);
+                    if said_before == said {
+                        evidence.slip = (before.slip * AGAIN).min(evidence.slip);
+                    }
+                    all.push((key, number, evidence, said));
+                }
+                None => all.push((key, number, evidence, said)),
+            }
+        }
+        (all.into_iter().map(|(_, number, evidence, _)| (number, evidence)).collect(), all_healthy)
+    }
+}
+
+impl Advice for Adviser {
+    fn weigh(&mut self, observed: &[Arc<Observation>]) -> Weighed {
+        let (numbered, all_healthy) = self.evidence(observed);
+        let answers: Vec<Evidence> = numbered.iter().map(|(_, evidence)| evidence.clone()).collect();
+        let mut belief = believe(&self.prior, &answers);
+        let outside = self.faults.len();
+        if belief.weight[outside] < OUTSIDE_LEAST {
+            let rest = (1.0 - OUTSIDE_LEAST) / (1.0 - belief.weight[outside]);
+            belief.weight.iter_mut().for_each(|weight| *weight *= rest);
+            belief.weight[outside] = OUTSIDE_LEAST;
+        }
+        let weight_of = |group: &Vec<usize>| group.iter().map(|h| belief.weight[*h]).sum::<f64>();
+        let mut groups: Vec<(&String, &Vec<usize>, f64)> =
+            self.groups.iter().map(|(id, group)| (id, group, weight_of(group))).collect();
+        groups.sort_by(|a, b| b.2.total_cmp(&a.2).then_with(|| a.0.cmp(b.0)));
+        let left = groups.iter().filter(|(.., weight)| *weight >= LEFT).count() as u32;
+        let suspect = |(id, group, weight): &(&String, &Vec<usize>, f64)| {
+            let heaviest = group.iter().max_by(|a, b| belief.weight[**a].total_cmp(&belief.weight[**b]));
+            let number = *heaviest.unwrap_or(&group[0]);
+            let fault = &self.faults[number];
+            let mut reasons: Vec<(usize, f64)> = evidence_for(&self.prior, &answers, group)
+                .into_iter()
+                .enumerate()
+                .filter(|r| r.1 >= REASONS.1)
+                .collect();
+            reasons.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+            let because = |(at, evidence): &(usize, f64)| {
+                let one = &observed[numbered[*at].0];
+                let (step, round) = (one.check.step.clone(), one.check.round.clone());
+                Because { step, round, answer: one.words.clone(), evidence: short(*evidence) }
+            };
+            Suspect {
+                fault: (*id).clone(),
+                words: self.words[number].clone(),
+                parts: fault.parts.clone(),
+                weight: short(*weight),
+                because: reasons.iter().take(REASONS.0).map(because).collect(),
+            }
+        };
+        let suspects: Vec<Suspect> = groups.iter().take(MOST_SUSPECTS).map(suspect).collect();
+        let outside = belief.weight[outside];
+        let named: f64 = groups.iter().take(MOST_SUSPECTS).map(|(.., weight)| weight).sum();
+        let explained = |h: usize| answers.iter().all(|e| e.fits(h));
+        let doubtful = match all_healthy || (0..self.faults.len()).any(explained) {
+            true => None,
+            false => {
+                let most = belief.slips.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
+                most.filter(|(_, slip)| **slip >= DOUBTFUL).map(|(at, slip)| {
+                    let number = numbered[at].0;
+                    let one = &observed[number];
+                    let (step, round) = (one.check.step.clone(), one.check.round.clone());
+                    Doubtful { number, step, round, answer: one.words.clone(), weight: short(*slip) }
+                })
+            }
+        };
+        Weighed { suspects, others: short((1.0 - named - outside).max(0.0)), outside: short(outside), left, doubtful }
+    }
+
+    fn prepare(&mut self, next: &Check) {
+        self.table.prepare(next);
+    }
+}
+
+/// A fault's words with every terminal as it is spoken.
+fn spoken(words: &str, world: &World) -> String {
+    let terminals = world.bike.terminals();
+    let say = |word: &str| {
+        let name = word.trim_end_matches([':', ',', '.']);
+        let said = terminals.get(name).and_then(|name| world.vocabulary.terminal_words(name, &world.bike).ok());
+        said.map_or_else(|| word.to_owned(), |said| format!("the {said}{}", &word[name.len()..]))
+    };
+    words.split(' ').map(say).collect::<Vec<_>>().join(" ")
+}
+
+fn short(value: f64) -> f64 {
+    (value * DECIMALS).round() / DECIMALS
+}
+
+/// Severities of one fault at one place belong together.
+fn group(fault: &Fault) -> String {
+    if fault.place.is_empty() { fault.kind.clone() } else { format!("{}:{}", fault.kind, fault.place) }
+}
+
+/// Probability of an answer where this is expected, nobody erring.
+fn fit(expected: &Expected, one: &Observation) -> f64 {
+    match (expected, &one.saw) {
+        // Where nothing tells what would be seen, the answer tells nothing.
+        (Expected::Unknown(_) | Expected::Nothing, _) => one.at_random,
+        // Of several possible answers the typical bike's counts twice.
+        (Expected::Choices(choices), Saw::Choice(seen)) => {
+            let share = 1.0 / (choices.len() + 1) as f64;
+            match choices.iter().position(|choice| choice == seen) {
+                Some(0) => 2.0 * share,
+                Some(_) => share,
+                None => 0.0,
+            }
+        }
+        (Expected::Reading(reading), Saw::OverRange) => match (reading.typical, reading.over_range) {
+            (None, _) => 1.0,
+            (Some(_), true) => 0.5,
+            (Some(_), false) => 0.0,
+        },
+        (Expected::Reading(reading), Saw::Number { value, resolution, about }) => {
+            let Some(typical) = reading.typical else { return 0.0 };
+            let spread = ((reading.high - reading.low) / 2.0).max(READING_SPREAD * typical.abs()).max(*resolution);
+            let spread = if *about { spread * ABOUT } else { spread };
+            let off = (value - typical) / spread;
+            let density = (-0.5 * off * off).exp() / (spread * std::f64::consts::TAU.sqrt());
+            (density * resolution).min(1.0)
+        }
+        _ => 0.0,
+    }
+}

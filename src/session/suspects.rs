@@ -1,0 +1,62 @@
+//! What is left of everything that could be wrong, as it is told, written down and read again.
+
+use serde::{Deserialize, Serialize};
+
+/// The suspects after an answer. Weights are probabilities: those of `suspects`, `others` and `outside` together make 1.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Weighed {
+    /// The heaviest first; a fault in several severities is one suspect.
+    pub suspects: Vec<Suspect>,
+    /// All other faults of the library together.
+    pub others: f64,
+    /// Something that the library does not hold: what comes and goes, what the wiring does not show, nothing at all.
+    pub outside: f64,
+    /// How many suspects weigh a hundredth or more.
+    pub left: u32,
+    /// The answers do not fit together: no single fault explains them all. This one is the most likely slip.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub doubtful: Option<Doubtful>,
+}
+
+/// One suspect.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Suspect {
+    /// Its id in the fault library, without a severity: `KIND:PLACE`.
+    pub fault: String,
+    /// In words.
+    pub words: String,
+    /// The parts, one of which would be at fault.
+    pub parts: Vec<String>,
+    /// Its probability, 0 to 1.
+    pub weight: f64,
+    /// The answers that speak for it most.
+    pub because: Vec<Because>,
+}
+
+/// An answer that speaks for a suspect.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Because {
+    /// Step.
+    pub step: String,
+    /// Loop item.
+    pub round: Option<String>,
+    /// The answer in words.
+    pub answer: String,
+    /// Weight of evidence: how much more likely the answer is under the suspect than under everything else, as a logarithm to base 10.
+    pub evidence: f64,
+}
+
+/// An answer that may have been a slip.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Doubtful {
+    /// Its number among the answers, from 0.
+    pub number: usize,
+    /// Step.
+    pub step: String,
+    /// Loop item.
+    pub round: Option<String>,
+    /// The answer in words.
+    pub answer: String,
+    /// Probability that it was a slip.
+    pub weight: f64,
+}

@@ -1,0 +1,468 @@
+//! Advice: what an adviser is told and asked, and what the walker makes of it: "what is left", the check that does not fit, and what a
+//! conclusion did not rule out.
+//!
+//! The walker asks for advice by an effect and gets it by an event, so that it stays pure and a replay takes what was written down.
+//! What was observed belongs to the position: "go back" takes it back.
+
+use super::event::{Effect, SayKind};
+use super::walker::{After, Frame, Phase, Walker};
+use crate::bike::{BikeState, StateNeed};
+use crate::circuit::Question;
+use crate::phrase::{Reading, ReadingKind};
+use crate::procedure::{self, Ask, Meaning, Route};
+use crate::session::{Record, Suspect, Weighed};
+use crate::trade::Unit;
+use serde_json::json;
+use std::sync::Arc;
+
+/// Suspects that are named aloud.
+const NAMED: usize = 3;
+/// What weighs less than this is not worth a word of its own.
+const WORTH_A_WORD: f64 = 0.02;
+
+/// Says what is left. `diagnose` has the one that asks the circuit.
+pub trait Advice {
+    /// The suspects after these answers, in the order in which they were given. The same answers give the same suspects.
+    fn weigh(&mut self, observed: &[Arc<Observation>]) -> Weighed;
+
+    /// This will be asked next: what its answer needs may be computed beforehand.
+    fn prepare(&mut self, next: &Check);
+}
+
+/// A check as it is made: where, and in which state of the bike.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Check {
+    /// Procedure id.
+    pub procedure: String,
+    /// Step id.
+    pub step: String,
+    /// The round of its innermost loop.
+    pub round: Option<String>,
+    /// The bike's state as agreed.
+    pub state: BikeState,
+    /// What is observed, and which answers there are.
+    pub question: Question,
+}
+
+/// What was seen.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Saw {
+    /// A choice by its id.
+    Choice(String),
+    /// A number in the unit that was asked for.
+    Number {
+        /// The number.
+        value: f64,
+        /// The smallest step that it is said in.
+        resolution: f64,
+        /// It was said to be about so much.
+        about: bool,
+    },
+    /// The meter's end.
+    OverRange,
+    /// Nothing: something was done.
+    Done,
+}
+
+/// One answer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Observation {
+    /// The check.
+    pub check: Check,
+    /// What was seen.
+    pub saw: Saw,
+    /// Probability of just this answer when it has nothing to do with what was to be seen: a slip takes any of them alike.
+    pub at_random: f64,
+    /// The answer in words.
+    pub words: String,
+    /// The question in words.
+    pub asked: String,
+    /// It was asked back and agreed to.
+    pub confirmed: bool,
+    /// How many positions "go back" knew when it was given: its place in the walk.
+    pub(super) history: usize,
+    /// The reading's number.
+    pub(super) reading: Option<u32>,
+}
+
+/// Where an answer would have led when something came between.
+#[derive(Debug, Clone)]
+pub(super) struct Pending {
+    answer: String,
+    go: Route,
+    means: Meaning,
+}
+
+/// A check that is offered for repeating, or is being repeated.
+#[derive(Debug, Clone)]
+pub(super) struct Doubt {
+    /// Where the walk would go on.
+    pending: Pending,
+    /// The position of the doubtful check among those that "go back" knows.
+    history: usize,
+    /// The bike's state at that check.
+    state: BikeState,
+    /// What was answered there.
+    was: String,
+    /// Set while it is repeated: the whole position at the moment of the offer, and the bike's state then.
+    saved: Option<Box<(super::walker::Position, BikeState)>>,
+}
+
+impl Observation {
+    /// Where it is: `points-turn left`.
+    pub fn place(&self) -> String {
+        let step = &self.check.step;
+        self.check.round.as_ref().map_or_else(|| step.clone(), |round| format!("{step} {round}"))
+    }
+
+    /// The answer's short name as routes know it: a choice's id, `over-range`, or none for a number.
+    fn name(&self) -> String {
+        match &self.saw {
+            Saw::Choice(id) => id.clone(),
+            Saw::OverRange => "over-range".to_owned(),
+            Saw::Done => "done".to_owned(),
+            Saw::Number { value, .. } => {
+                let band = self.check.question.limits().iter().find(|band| *value < band.below);
+                band.or(self.check.question.limits().last()).map_or_else(String::new, |band| band.id.clone())
+            }
+        }
+    }
+}
+
+/// What a state differs from another by, as something to be made so.
+fn toward(from: &BikeState, to: &BikeState) -> StateNeed {
+    StateNeed {
+        switches: to.switches.clone(),
+        unplugged: to.unplugged.clone(),
+        plugged: from.unplugged.difference(&to.unplugged).cloned().collect(),
+        points: to.points.clone(),
+        engine: to.engine,
+        crank: to.crank,
+        fitted: to.fitted.clone(),
+        removed: from.fitted.keys().filter(|name| !to.fitted.contains_key(*name)).cloned().collect(),
+        instrument: to.instrument.clone(),
+        lay_down: to.instrument.is_none(),
+    }
+}
+
+impl Walker {
+    /// A walker that asks for advice after every answer: [`Effect::Weigh`] wants [`super::Event::Weighed`].
+    #[must_use]
+    pub fn advised(mut self) -> Self {
+        self.is_advised = true;
+        self
+    }
+
+    /// The answers so far, the one at hand included; while a check is repeated, those that came after its first answer too.
+    pub fn observed(&self) -> Vec<Arc<Observation>> {
+        let saved = self.doubt.as_ref().and_then(|doubt| doubt.saved.as_ref());
+        let mut all = saved.map_or(&self.at, |saved| &saved.0).observed.clone();
+        if let Some((fresh, _)) = &self.fresh {
+            put(&mut all, fresh);
+        }
+        all
+    }
+
+    /// The suspects after the last answer.
+    pub fn suspects(&self) -> Option<&Weighed> {
+        self.at.weighed.as_deref()
+    }
+
+    /// The id of the advice that is waited for.
+    pub fn waits_for_advice(&self) -> Option<u64> {
+        match self.phase {
+            Phase::Weighing { id, .. } => Some(id),
+            _ => None,
+        }
+    }
+
+    /// The check whose question is open, for somebody who prepares advice.
+    pub fn check_at_hand(&self) -> Option<Check> {
+        if !self.is_advised || !self.is_asking() {
+            return None;
+        }
+        self.check_at(&self.at.frames, &self.state)
+    }
+
+    fn check_at(&self, frames: &[Frame], state: &BikeState) -> Option<Check> {
+        let frame = frames.last()?;
+        let step = self.world.procedures.get(&frame.procedure)?.step(&frame.step)?;
+        let question = Question::new(step, &self.scope_at(frames)).ok()?;
+        Some(Check {
+            procedure: frame.procedure.clone(),
+            step: frame.step.clone(),
+            round: super::readings::round_of(frames),
+            state: state.clone(),
+            question,
+        })
+    }
+
+    /// An answer is on disk. True: advice is asked for first.
+    pub(super) fn asks_for_advice(&mut self, then: &After) -> bool {
+        if !self.is_advised {
+            return false;
+        }
+        self.fresh = self.observation(then).map(|one| (Arc::new(one), None));
+        if self.fresh.is_none() {
+            return false;
+        }
+        let id = self.id();
+        self.out.push(Effect::Weigh { id });
+        self.phase = Phase::Weighing { id, then: Box::new(then.clone()) };
+        true
+    }
+
+    /// The answer that was just written, as advice takes it; none for what tells nothing.
+    fn observation(&self, then: &After) -> Option<Observation> {
+        let taken = match then {
+            After::Read { taken, .. } => Some(taken),
+            _ => None,
+        };
+        let frames = taken.map_or(&self.at.frames, |taken| &taken.frames);
+        let old = taken.and_then(|t| self.at.observed.iter().find(|one| one.reading == Some(t.number)));
+        let state = old.map_or(&self.state, |old| &old.check.state);
+        let check = self.check_at(frames, state)?;
+        let step = self.world.procedures.get(&check.procedure)?.step(&check.step)?;
+        let scope = self.scope_at(frames);
+        let asked = procedure::render(step.brief.as_ref().unwrap_or(&step.say), &scope).ok()?;
+        let (saw, at_random, words) = match (then, &step.ask) {
+            (After::Chosen { choice, echo }, Ask::Choice(choices) | Ask::Watch { choices, .. }) => {
+                let id = choices.get(*choice)?.id.value.clone();
+                (Saw::Choice(id), 1.0 / choices.len().max(1) as f64, echo.clone())
+            }
+            (After::Read { taken, .. }, Ask::Reading(ask)) => {
+                let said = self.reading_words(&taken.reading, step);
+                let words = format!("{} {said}", taken.name.replace(['_', '-'], " "));
+                let (low, high) =
+                    (procedure::evaluate_number(&ask.low, &scope), procedure::evaluate_number(&ask.high, &scope));
+                saw(&taken.reading, ask.resolution, (low.ok()?, high.ok()?), words)
+            }
+            // Only what is as good as new from here on matters of a step without a question.
+            (After::Done, _) if !check.question.mends.is_empty() => (Saw::Done, 1.0, String::new()),
+            _ => return None,
+        };
+        Some(Observation {
+            check,
+            saw,
+            at_random,
+            words,
+            asked,
+            confirmed: self.was_confirmed,
+            history: old.map_or(self.history.len(), |old| old.history),
+            reading: taken.map(|taken| taken.number),
+        })
+    }
+
+    /// The advice is here: it is written down, and the walk goes on.
+    pub(super) fn weighed(&mut self, id: u64, weighed: Weighed) {
+        let Phase::Weighing { id: waited, then } = &self.phase else { return };
+        if *waited != id {
+            return;
+        }
+        let then = (**then).clone();
+        self.phase = Phase::Asking;
+        if let Some((observation, advice)) = &mut self.fresh {
+            let (step, round) = (observation.check.step.clone(), observation.check.round.clone());
+            *advice = Some(Arc::new(weighed.clone()));
+            self.note_down(Record::Weighed { step, round, weighed });
+        }
+        self.go_on_with(then);
+    }
+
+    /// The answer at hand has its place: after "go back" it never was.
+    pub(super) fn observe(&mut self) {
+        let Some((observation, advice)) = self.fresh.take() else { return };
+        put(&mut self.at.observed, &observation);
+        self.at.weighed = advice.or(self.at.weighed.take());
+    }
+
+    /// A reading was amended and leads the same way: it takes the old one's place wherever the walk may go back to.
+    pub(super) fn observe_everywhere(&mut self) {
+        let Some((observation, _)) = &self.fresh else { return };
+        for position in &mut self.history {
+            if position.observed.iter().any(|one| one.reading == observation.reading) {
+                put(&mut position.observed, observation);
+            }
+        }
+        self.observe();
+    }
+
+    /// "What is left": the suspects in words, how sure, and why.
+    pub(super) fn say_suspects(&mut self) {
+        if !self.is_advised {
+            self.sentence("left-no-model", json!({}), SayKind::Notice);
+            return self.listen_when_quiet();
+        }
+        let Some(weighed) = self.at.weighed.clone() else {
+            self.sentence("left-nothing-yet", json!({}), SayKind::Notice);
+            return self.listen_when_quiet();
+        };
+        let named: Vec<&Suspect> =
+            weighed.suspects.iter().take(NAMED).filter(|suspect| suspect.weight >= WORTH_A_WORD).collect();
+        let named_weight: f64 = named.iter().map(|suspect| suspect.weight).sum();
+        let because: Vec<&str> =
+            named.first().map(|first| first.because.iter().map(|b| b.answer.as_str()).collect()).unwrap_or_default();
+        let values = json!({
+            "suspects": named.iter().map(|s| format!("{}, {}", s.words, self.share(s.weight))).collect::<Vec<_>>(),
+            "others": self.share(1.0 - named_weight - weighed.outside),
+            "outside": self.share(weighed.outside),
+            "because": because,
+        });
+        self.sentence("left", values, SayKind::Notice);
+        self.listen_when_quiet();
+    }
+
+    /// A probability in words.
+    fn share(&self, weight: f64) -> String {
+        let percent = (weight * 100.0).round();
+        if percent < 1.0 {
+            return self.words("left-hardly", json!({}));
+        }
+        self.world.vocabulary.say_number(percent.min(99.0), Unit::Percent, 1.0)
+    }
+
+    /// What a conclusion that condemns these parts does not rule out, in words.
+    pub(super) fn not_ruled_out(&self, condemned: &[String]) -> Vec<String> {
+        let Some(weighed) = &self.at.weighed else { return Vec::new() };
+        let other = |s: &&Suspect| s.weight >= WORTH_A_WORD && !s.parts.iter().any(|part| condemned.contains(part));
+        let one =
+            |words: &str, weight| self.words("not-ruled-out-one", json!({"words": words, "share": self.share(weight)}));
+        let mut all: Vec<String> = weighed.suspects.iter().filter(other).map(|s| one(&s.words, s.weight)).collect();
+        if weighed.outside >= WORTH_A_WORD {
+            all.push(one(&self.words("left-outside", json!({})), weighed.outside));
+        }
+        all
+    }
+
+    /// Before an answer is followed: where the answers do not fit together, the doubtful check is offered once for repeating. True:
+    /// it was.
+    pub(super) fn offers_repeat(&mut self, answer: &str, go: &Route, means: Meaning) -> bool {
+        let Some(doubtful) = self.at.weighed.as_ref().and_then(|weighed| weighed.doubtful.clone()) else {
+            return false;
+        };
+        let Some(observation) = self.at.observed.get(doubtful.number).cloned() else { return false };
+        if observation.saw == Saw::Done || observation.history >= self.history.len() {
+            return false;
+        }
+        if !self.doubts_told.insert(format!("{}/{}", observation.check.procedure, observation.place())) {
+            return false;
+        }
+        self.doubt = Some(Doubt {
+            pending: Pending { answer: answer.to_owned(), go: go.clone(), means },
+            history: observation.history,
+            state: observation.check.state.clone(),
+            was: observation.name(),
+            saved: None,
+        });
+        self.offer_repeat(&observation.asked, &observation.words);
+        true
+    }
+
+    fn offer_repeat(&mut self, check: &str, answer: &str) {
+        self.last_said.clear();
+        self.sentence("does-not-fit", json!({"check": check, "answer": answer}), SayKind::Question);
+        self.phase = Phase::Offering;
+        self.listen_when_quiet();
+    }
+
+    /// After an interruption the offer is made again. True: there was one.
+    pub(super) fn offers_again(&mut self) -> bool {
+        let Some(history) = self.doubt.as_ref().filter(|doubt| doubt.saved.is_none()).map(|doubt| doubt.history) else {
+            return false;
+        };
+        match self.at.observed.iter().find(|one| one.history == history).cloned() {
+            Some(one) => self.offer_repeat(&one.asked, &one.words),
+            None => self.leave_doubt(),
+        }
+        true
+    }
+
+    /// "Yes": the doubtful check is made again, in the state of the bike that it was made in.
+    pub(super) fn repeat_doubtful(&mut self) {
+        let Some(mut doubt) = self.doubt.take() else { return };
+        let Some(position) = self.history.get(doubt.history).cloned() else { return self.leave_doubt() };
+        let saved = std::mem::replace(&mut self.at, position);
+        doubt.saved = Some(Box::new((saved, self.state.clone())));
+        self.restoring = Some(doubt.state.clone());
+        self.doubt = Some(doubt);
+        let step = self.step_id();
+        self.enter(&step, super::enter::How::Restated);
+    }
+
+    /// "No", or the check cannot be made again: the walk goes on from where it was.
+    pub(super) fn leave_doubt(&mut self) {
+        let Some(doubt) = self.doubt.take() else { return };
+        if let Some(saved) = doubt.saved {
+            let (at, state) = *saved;
+            self.at = at;
+            self.restoring = Some(state);
+        }
+        self.lead_on(&doubt.pending.answer, None, &doubt.pending.go, doubt.pending.means);
+    }
+
+    /// A check is being repeated.
+    pub(super) fn is_repeating(&self) -> bool {
+        self.doubt.as_ref().is_some_and(|doubt| doubt.saved.is_some())
+    }
+
+    /// The repeated check was answered, its position and the answer are kept. True: as before, and the walk goes on where it was. Else it
+    /// goes on from here, and what came after the first answer no longer counts.
+    pub(super) fn ends_repeat(&mut self, answer: &str) -> bool {
+        let Some(mut doubt) = self.doubt.take_if(|doubt| doubt.saved.is_some()) else { return false };
+        let Some(before) = self.history.pop() else { return false };
+        let (again, weighed) = (self.at.observed.last().cloned(), self.at.weighed.clone());
+        if answer != doubt.was {
+            self.history.truncate(doubt.history);
+            self.history.push(before);
+            // What was seen in the meantime was seen; it is not on the way any more.
+            let mut all = doubt.saved.map(|saved| saved.0.observed).unwrap_or_default();
+            for one in all.iter_mut().filter(|one| one.history > doubt.history) {
+                Arc::make_mut(one).history = usize::MAX;
+            }
+            all.extend(again);
+            self.at.observed = all;
+            self.readings.iter_mut().filter(|r| r.history > doubt.history).for_each(|r| r.history = doubt.history);
+            self.sentence("repeat-differs", json!({}), SayKind::Notice);
+            return false;
+        }
+        self.sentence("repeat-same", json!({}), SayKind::Notice);
+        if let Some(saved) = &mut doubt.saved
+            && let Some(again) = again
+        {
+            saved.0.observed.push(again);
+            saved.0.weighed = weighed;
+        }
+        self.doubt = Some(doubt);
+        self.leave_doubt();
+        true
+    }
+
+    /// What the bike has to become for the step at hand, where a check is repeated out of its turn.
+    pub(super) fn restored(&self, need: StateNeed) -> StateNeed {
+        match &self.restoring {
+            Some(state) => toward(&self.state, &state.after(&need)),
+            None => need,
+        }
+    }
+}
+
+fn saw(reading: &Reading, resolution: f64, (low, high): (f64, f64), words: String) -> (Saw, f64, String) {
+    /// Chance that a slip ends in "open line" (chosen).
+    const OPEN_LINE_AT_RANDOM: f64 = 0.1;
+    match reading.kind {
+        ReadingKind::OverRange | ReadingKind::NoReading => (Saw::OverRange, OPEN_LINE_AT_RANDOM, words),
+        kind => {
+            let at_random = (resolution / (high - low).max(resolution)).min(1.0);
+            (Saw::Number { value: reading.value, resolution, about: kind == ReadingKind::About }, at_random, words)
+        }
+    }
+}
+
+/// Adds an answer, or puts an amended reading in the old one's place.
+fn put(all: &mut Vec<Arc<Observation>>, one: &Arc<Observation>) {
+    let same = |old: &&mut Arc<Observation>| one.reading.is_some() && old.reading == one.reading;
+    match all.iter_mut().find(same) {
+        Some(old) => *old = one.clone(),
+        None => all.push(one.clone()),
+    }
+}
