@@ -14,7 +14,7 @@ mod vtt;
 
 pub use csv::csv;
 pub use gather::gather;
-pub use page::{customer, page};
+pub use page::{Around, customer, dressed, page, page_in, policy};
 pub use text::{plain, text};
 pub use verify::{Finding, Verification, verify};
 pub use vtt::vtt;
