@@ -22,14 +22,14 @@ mod visits;
 
 pub use archive::{Archive, Mode};
 pub use error::ShopError;
-pub use find::{Found, Kept, Row};
+pub use find::{Found, Kept};
 pub use guard::{Guard, TOKEN_LEAST};
 pub use put::Put;
 pub use query::{FIELDS, Query};
 pub use serve::{Serving, serve};
 pub use shelf::Shelf;
 pub use taken::{Archived, Taken, mark_name, mark_named};
-pub use visits::{Comparison, Point, Series, Trend, Way, compare};
+pub use visits::{Comparison, Point, Read, Series, Trend, Visit, Way, compare};
 
 /// Name of the JSON schema of `shop find` and `shop show`.
 pub const SCHEMA: &str = "probeside-shop";
