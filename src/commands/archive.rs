@@ -7,8 +7,8 @@ use crate::hear::models::user_data;
 use crate::review::{gather, plain, text};
 use crate::session::Clock;
 use crate::shop::{
-    Archive, Archived, Comparison, Found, Guard, Kept, Mode, Put, Query, SCHEMA, SCHEMA_VERSION, Serving, Shelf, ShopError, Taken,
-    compare, mark_name, serve,
+    Archive, Archived, Comparison, Found, Guard, Kept, Mode, Put, Query, SCHEMA, SCHEMA_VERSION, Serving, Shelf,
+    ShopError, Taken, compare, mark_name, serve,
 };
 use serde_json::json;
 use std::path::Path;
@@ -45,11 +45,14 @@ fn whereabouts(given: Option<&str>) -> Result<String, Failure> {
     if let Some(at) = given.map(str::to_owned).or(named) {
         return Ok(at);
     }
-    let folder = user_data()
-        .ok_or_else(|| Failure::Lacks("This user has no data folder for the archive; name one with --archive PATH.".into()))?;
+    let folder = user_data().ok_or_else(|| {
+        Failure::Lacks("This user has no data folder for the archive; name one with --archive PATH.".into())
+    })?;
     let path = folder.join("probeside").join("archive.db");
     path.to_str().map(str::to_owned).ok_or_else(|| {
-        Failure::Lacks("The user's data folder has a name that is not UTF-8; name an archive with --archive PATH.".into())
+        Failure::Lacks(
+            "The user's data folder has a name that is not UTF-8; name an archive with --archive PATH.".into(),
+        )
     })
 }
 
@@ -110,6 +113,8 @@ async fn found(at: &str, find: &Find) -> Outcome {
     let found = archive.find(&query).await?;
     archive.close().await;
     if find.json {
+        let query: serde_json::Map<String, serde_json::Value> =
+            query.fields().into_iter().map(|(name, value)| (name.to_owned(), value.into())).collect();
         return printed(&json!({
             "schema": SCHEMA, "version": SCHEMA_VERSION, "query": query, "sessions": found.sessions, "more": found.more,
         }));
@@ -226,7 +231,9 @@ async fn served(at: &str, args: &Serve) -> Outcome {
             std::future::pending::<()>().await;
         }
     };
-    serve(listener, Serving::new(archive.clone(), guard), stop).await.map_err(|error| Failure::Lacks(error.to_string()))?;
+    serve(listener, Serving::new(archive.clone(), guard), stop)
+        .await
+        .map_err(|error| Failure::Lacks(error.to_string()))?;
     archive.close().await;
     Ok(0)
 }
@@ -235,7 +242,8 @@ async fn served(at: &str, args: &Serve) -> Outcome {
 fn token(file: Option<&Path>) -> Result<Option<String>, Failure> {
     let Some(file) = file else { return Ok(std::env::var(TOKEN_VARIABLE).ok().filter(|token| !token.is_empty())) };
     let name = file.display();
-    let cannot = |error: std::io::Error| Failure::Input(format!("{name} cannot be read ({error}); give the token's file"));
+    let cannot =
+        |error: std::io::Error| Failure::Input(format!("{name} cannot be read ({error}); give the token's file"));
     let opened = std::fs::File::open(file).map_err(cannot)?;
     #[cfg(unix)]
     {

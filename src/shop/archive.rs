@@ -43,7 +43,8 @@ impl<'s> MigrationSource<'s> for Embedded {
     #[allow(clippy::type_complexity)]
     fn resolve(
         self,
-    ) -> Pin<Box<dyn Future<Output = Result<Vec<Migration>, Box<dyn std::error::Error + Send + Sync>>> + Send + 's>> {
+    ) -> Pin<Box<dyn Future<Output = Result<Vec<Migration>, Box<dyn std::error::Error + Send + Sync>>> + Send + 's>>
+    {
         let migration = |(version, sql): (i64, &'static str)| {
             Migration::new(version, "the shop's archive".into(), MigrationType::Simple, sql.into(), false)
         };
@@ -186,7 +187,13 @@ fn whereabouts(at: &str, mode: Mode) -> Result<(String, String), ShopError> {
     let text = path.to_str().ok_or_else(|| refuse("its path is not UTF-8; choose another"))?;
     let escaped: String = text
         .bytes()
-        .map(|b| if b.is_ascii_alphanumeric() || b"/-_.~".contains(&b) { char::from(b).to_string() } else { format!("%{b:02X}") })
+        .map(|b| {
+            if b.is_ascii_alphanumeric() || b"/-_.~".contains(&b) {
+                char::from(b).to_string()
+            } else {
+                format!("%{b:02X}")
+            }
+        })
         .collect();
     let slash = if escaped.starts_with('/') { "" } else { "/" };
     let how = if mode == Mode::Read { "ro" } else { "rw" };

@@ -13,11 +13,8 @@ const BEYOND: f64 = 0.15;
 
 /// The picture; `days` are the visits' days. None where numbers are too far apart to be drawn.
 pub fn chart(series: &Series, days: &[&str], id: &str) -> Option<String> {
-    let dots: Vec<(f64, f64, usize, &str)> = series
-        .points
-        .iter()
-        .filter_map(|p| Some((p.began_ms as f64, p.value?, p.visit, p.verdict.as_str())))
-        .collect();
+    let dots: Vec<(f64, f64, usize, &str)> =
+        series.points.iter().filter_map(|p| Some((p.began_ms as f64, p.value?, p.visit, p.verdict.as_str()))).collect();
     let bounds = || series.low.into_iter().chain(series.high);
     let all = || dots.iter().map(|(_, v, _, _)| *v).chain(bounds());
     let (least, most) = (all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max));

@@ -84,7 +84,8 @@ impl Archive {
             // No text in the archive has such a character, and one database refuses it.
             None => ("id", Value::Text(name.replace('\0', " "))),
         };
-        let sql = format!("SELECT {COLUMNS} FROM session WHERE {column} = $1 ORDER BY began_ms DESC, mark DESC LIMIT 10");
+        let sql =
+            format!("SELECT {COLUMNS} FROM session WHERE {column} = $1 ORDER BY began_ms DESC, mark DESC LIMIT 10");
         let rows = bound(sqlx::query(&sql), value).fetch_all(&self.pool).await.map_err(self.failed(DOING))?;
         if rows.is_empty() {
             return Err(ShopError::NoSuchSession(crate::review::plain(name).chars().take(100).collect()));
@@ -141,7 +142,8 @@ impl Archive {
             "SELECT session, name, round, time, kind, value, unit, low, high, verdict FROM reading WHERE session IN ({inner}) \
              ORDER BY session, place"
         );
-        let rows = sqlx::query(&sql).bind(words).bind(VISITS).fetch_all(&self.pool).await.map_err(self.failed(DOING))?;
+        let rows =
+            sqlx::query(&sql).bind(words).bind(VISITS).fetch_all(&self.pool).await.map_err(self.failed(DOING))?;
         let at: BTreeMap<i64, usize> = visits.iter().enumerate().map(|(at, v)| (v.session.mark, at)).collect();
         for row in &rows {
             let session: i64 = row.try_get("session").map_err(self.failed(DOING))?;

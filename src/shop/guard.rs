@@ -88,7 +88,10 @@ impl Guard {
             return refuse(StatusCode::METHOD_NOT_ALLOWED, "The archive is only read here.");
         }
         let no_body = only(headers, &header::CONTENT_LENGTH).is_none_or(|length| length == "0");
-        if !no_body || headers.get_all(header::CONTENT_LENGTH).iter().count() > 1 || headers.contains_key(header::TRANSFER_ENCODING) {
+        if !no_body
+            || headers.get_all(header::CONTENT_LENGTH).iter().count() > 1
+            || headers.contains_key(header::TRANSFER_ENCODING)
+        {
             return refuse(StatusCode::PAYLOAD_TOO_LARGE, "The archive takes nothing in here.");
         }
         if request.uri.path_and_query().is_some_and(|asked| asked.as_str().len() > LONGEST) {
@@ -169,7 +172,15 @@ mod tests {
         for host in ["localhost", "LOCALHOST:8470", "127.0.0.1:1", "[::1]:8470", "[::1]"] {
             assert_eq!(asked(&here(), "GET", "/", &[("host", host)]), 200, "{host}");
         }
-        for host in ["evil.test", "127.0.0.1.evil.test", "localhost.evil.test:80", "127.0.0.1:80:80", "localhost:x", "", "192.168.1.7"] {
+        for host in [
+            "evil.test",
+            "127.0.0.1.evil.test",
+            "localhost.evil.test:80",
+            "127.0.0.1:80:80",
+            "localhost:x",
+            "",
+            "192.168.1.7",
+        ] {
             assert_ne!(asked(&here(), "GET", "/", &[("host", host)]), 200, "{host}");
         }
         assert_eq!(asked(&here(), "GET", "/", &[]), 400);
@@ -180,7 +191,9 @@ mod tests {
     #[test]
     fn other_sites_pages_are_refused() {
         let with = |name, value| asked(&here(), "GET", "/", &[("host", "localhost:8470"), (name, value)]);
-        for (name, value) in [("sec-fetch-site", "same-origin"), ("sec-fetch-site", "none"), ("origin", "http://localhost:8470")] {
+        for (name, value) in
+            [("sec-fetch-site", "same-origin"), ("sec-fetch-site", "none"), ("origin", "http://localhost:8470")]
+        {
             assert_eq!(with(name, value), 200, "{value}");
         }
         for (name, value) in [
@@ -218,7 +231,16 @@ mod tests {
             assert_eq!(with("bench.shop.test", &good), 200);
             assert_eq!(with("evil.test", &good), 403);
         }
-        for bad in ["", "Bearer", "Bearer ", TOKEN, &format!("Bearer {}", &TOKEN[1..]), "Basic ???", &basic(TOKEN), &basic("x:y")] {
+        for bad in [
+            "",
+            "Bearer",
+            "Bearer ",
+            TOKEN,
+            &format!("Bearer {}", &TOKEN[1..]),
+            "Basic ???",
+            &basic(TOKEN),
+            &basic("x:y"),
+        ] {
             assert_eq!(with("192.168.1.7", bad), 401, "{bad}");
         }
     }

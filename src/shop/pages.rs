@@ -77,7 +77,13 @@ fn address(query: &Query) -> String {
 /// Text in an address (RFC 3986, unreserved characters as they are).
 fn escaped(text: &str) -> String {
     text.bytes()
-        .map(|b| if b.is_ascii_alphanumeric() || b"-._~".contains(&b) { char::from(b).to_string() } else { format!("%{b:02X}") })
+        .map(|b| {
+            if b.is_ascii_alphanumeric() || b"-._~".contains(&b) {
+                char::from(b).to_string()
+            } else {
+                format!("%{b:02X}")
+            }
+        })
         .collect()
 }
 

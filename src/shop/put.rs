@@ -48,7 +48,10 @@ impl Archive {
     async fn try_put(&self, taken: &Taken, place: &str) -> Result<Put, Failed> {
         let mut work = self.pool.begin().await?;
         // A statement that writes comes first: it makes the next one that adds the same session, or in SQLite anything, wait.
-        sqlx::query("UPDATE session SET added = added WHERE mark = $1").bind(taken.row.mark).execute(&mut *work).await?;
+        sqlx::query("UPDATE session SET added = added WHERE mark = $1")
+            .bind(taken.row.mark)
+            .execute(&mut *work)
+            .await?;
         let sha256 = crate::session::sha256_hex(&taken.journal);
         let put = match stored(&mut work, taken.row.mark).await? {
             None => Put::Added,
@@ -185,23 +188,35 @@ async fn insert(work: &mut AnyConnection, taken: &Taken, journal_sha256: String)
         .bind(r.added.clone())
         .execute(&mut *work)
         .await?;
-    let sql = "INSERT INTO reading (session, place, name, round, time, kind, value, unit, low, high, verdict) \
-        VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)";
     for (place, reading) in taken.reading_rows().enumerate() {
-        sqlx::query(sql)
+        // What is absent is named in the text: an absent number that is bound would be of another type than a present one.
+        let numbers = [reading.value, reading.low, reading.high];
+        let mut bound = 8;
+        let names = numbers.map(|number| match number {
+            None => "NULL".to_owned(),
+            Some(_) => {
+                bound += 1;
+                format!("${bound}")
+            }
+        });
+        let sql = format!(
+            "INSERT INTO reading (session, place, name, round, time, kind, unit, verdict, value, low, high) \
+             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, {})",
+            names.join(", ")
+        );
+        let mut statement = sqlx::query(&sql)
             .bind(r.mark)
             .bind(i64::try_from(place).unwrap_or(i64::MAX))
             .bind(reading.name)
             .bind(reading.round)
             .bind(reading.time)
             .bind(reading.kind)
-            .bind(reading.value)
             .bind(reading.unit.name())
-            .bind(reading.low)
-            .bind(reading.high)
-            .bind(reading.verdict)
-            .execute(&mut *work)
-            .await?;
+            .bind(reading.verdict);
+        for number in numbers.into_iter().flatten() {
+            statement = statement.bind(number);
+        }
+        statement.execute(&mut *work).await?;
     }
     let bytes = |bytes: &[u8]| i64::try_from(bytes.len()).unwrap_or(i64::MAX);
     sqlx::query("INSERT INTO journal (session, bytes, packed) VALUES ($1, $2, $3)")

@@ -4,7 +4,6 @@
 use super::ShopError;
 use super::taken::{folded, mark_name, mark_named};
 use jiff::civil::Date;
-use serde::Serialize;
 
 /// The fields that a search may have, each with what is said about it.
 pub const FIELDS: [(&str, &str); 8] = [
@@ -27,7 +26,7 @@ const LIMIT_MOST: u32 = 1_000;
 const ANY: &str = "any";
 
 /// A search. Everything in it has to hold; an empty one finds every session.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Query {
     /// Words that all occur in the bike's name, small letters.
     pub bike: Vec<String>,
@@ -44,7 +43,6 @@ pub struct Query {
     /// Most sessions.
     pub limit: u32,
     /// Only sessions before this one: its time in milliseconds since 1970, and its mark.
-    #[serde(skip)]
     pub before: Option<(i64, i64)>,
 }
 
@@ -176,7 +174,8 @@ impl Query {
         }
         if let Some((ms, mark)) = self.before {
             let (ms, same) = (number(Value::Number(ms)), number(Value::Number(ms)));
-            conditions.push(format!("(began_ms < {ms} OR (began_ms = {same} AND mark < {}))", number(Value::Number(mark))));
+            conditions
+                .push(format!("(began_ms < {ms} OR (began_ms = {same} AND mark < {}))", number(Value::Number(mark))));
         }
         let condition = if conditions.is_empty() { "1 = 1".to_owned() } else { conditions.join(" AND ") };
         let limit = number(Value::Number(i64::from(self.limit) + 1));
@@ -189,7 +188,8 @@ fn wrong(what: String) -> ShopError {
 }
 
 fn words(name: &str, value: &str) -> Result<Vec<String>, ShopError> {
-    let words: Vec<String> = folded(value, LONGEST * 4).split(' ').filter(|w| !w.is_empty()).map(str::to_owned).collect();
+    let words: Vec<String> =
+        folded(value, LONGEST * 4).split(' ').filter(|w| !w.is_empty()).map(str::to_owned).collect();
     if words.len() > MOST_WORDS {
         return Err(wrong(format!("{name} has more than {MOST_WORDS} words; a few are enough")));
     }
@@ -225,8 +225,10 @@ fn day(text: &str, last: bool) -> Option<i64> {
     };
     let mut parts = text.split('-');
     let year = digits(parts.next()?, 4).filter(|year| *year > 0)?;
-    let month = parts.next().map(|part| digits(part, 2).and_then(|m| i8::try_from(m).ok()).ok_or(())).transpose().ok()?;
-    let of_month = parts.next().map(|part| digits(part, 2).and_then(|d| i8::try_from(d).ok()).ok_or(())).transpose().ok()?;
+    let month =
+        parts.next().map(|part| digits(part, 2).and_then(|m| i8::try_from(m).ok()).ok_or(())).transpose().ok()?;
+    let of_month =
+        parts.next().map(|part| digits(part, 2).and_then(|d| i8::try_from(d).ok()).ok_or(())).transpose().ok()?;
     if parts.next().is_some() {
         return None;
     }
@@ -250,7 +252,8 @@ mod tests {
         assert_eq!((day("2024-02", false), day("2024-02", true)), (Some(20_240_201), Some(20_240_229)));
         assert_eq!((day("2026", false), day("2026", true)), (Some(20_260_101), Some(20_261_231)));
         assert_eq!(day("2026-11-25", true), Some(20_261_125));
-        for bad in ["", "26", "2026-1", "2026-02-30", "2026-13", "2026-11-25-1", "0000", "２０２６", "2026-", "-2026"] {
+        for bad in ["", "26", "2026-1", "2026-02-30", "2026-13", "2026-11-25-1", "0000", "２０２６", "2026-", "-2026"]
+        {
             assert_eq!(day(bad, false), None, "{bad}");
         }
     }

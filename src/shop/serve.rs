@@ -123,7 +123,8 @@ async fn guarded(State(serving): State<Serving>, request: Request, next: Next) -
         headers.insert(name, HeaderValue::from_static(value));
     }
     if unauthorised {
-        headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Basic realm=\"probeside\", charset=\"UTF-8\""));
+        headers
+            .insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Basic realm=\"probeside\", charset=\"UTF-8\""));
     }
     response
 }
@@ -138,9 +139,7 @@ async fn list(State(serving): State<Serving>, fields: Fields) -> Response {
             Ok(found) => page(StatusCode::OK, pages::list(&query, &fields, Ok(&found))),
             Err(error) => failed(&error),
         },
-        Err(error) => {
-            page(StatusCode::BAD_REQUEST, pages::list(&Query::default(), &fields, Err(&error.to_string())))
-        }
+        Err(error) => page(StatusCode::BAD_REQUEST, pages::list(&Query::default(), &fields, Err(&error.to_string()))),
     }
 }
 
@@ -159,7 +158,10 @@ async fn bike(State(serving): State<Serving>, fields: Fields) -> Response {
     }
 }
 
-async fn session(State(serving): State<Serving>, mark: Result<Path<String>, axum::extract::rejection::PathRejection>) -> Response {
+async fn session(
+    State(serving): State<Serving>,
+    mark: Result<Path<String>, axum::extract::rejection::PathRejection>,
+) -> Response {
     let Some(mark) = mark.ok().and_then(|Path(mark)| mark_named(&mark)) else { return nothing().await };
     let Ok(permit) = serving.reports.clone().acquire_owned().await else { return nothing().await };
     let kept = match serving.archive.kept(mark).await {

@@ -1,12 +1,12 @@
 //! What is made of a session's folder for the archive. The folder may come from a stranger: nothing in it is run, followed or written to.
 
+use super::ShopError;
 use super::limits;
 use super::shelf::Shelf;
-use super::ShopError;
 use crate::review::{Reading, Review, gather, plain, verify};
+use crate::session::Storage;
 use crate::session::chain;
 use crate::session::{JOURNAL_FILE, StoredCopy, limits as session_limits, plain_name, read_journal, sha256_hex};
-use crate::session::Storage;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -139,16 +139,16 @@ impl Taken {
         let Some(origin) = hashes.first().cloned() else {
             return Err(refuse("the first line of its journal does not begin a chain".to_owned()));
         };
-        let (began_ms, day) = moment(&review.session.began)
-            .ok_or_else(|| refuse("the time of its first entry cannot be read, so it has no place among the others".into()))?;
+        let (began_ms, day) = moment(&review.session.began).ok_or_else(|| {
+            refuse("the time of its first entry cannot be read, so it has no place among the others".into())
+        })?;
         let copies = copies(shelf, &review).map_err(refuse)?;
         let row = row(&review, &origin, fault, now);
         if row.bike.is_empty() {
             return Err(refuse("its journal names no bike, so it could not be found again".to_owned()));
         }
         let readings: Vec<Reading> = review.readings.into_iter().filter(|r| r.effective).collect();
-        let outside: BTreeSet<&str> =
-            readings.iter().filter(|r| r.verdict == "bad").map(|r| r.name.as_str()).collect();
+        let outside: BTreeSet<&str> = readings.iter().filter(|r| r.verdict == "bad").map(|r| r.name.as_str()).collect();
         let outside = outside.into_iter().collect::<Vec<_>>().join(" ");
         let cause =
             format!("{} {}", row.cause.as_deref().unwrap_or_default(), row.conclusion.as_deref().unwrap_or_default());

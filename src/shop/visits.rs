@@ -218,7 +218,8 @@ pub fn compare(visits: Vec<Visit>) -> Comparison {
             None => once.push(titled(&name, round.as_deref())),
         }
     }
-    let out = |s: &Series| s.points.last().is_some_and(|p| p.verdict == "bad" || p.left_verdict.as_deref() == Some("bad"));
+    let out =
+        |s: &Series| s.points.last().is_some_and(|p| p.verdict == "bad" || p.left_verdict.as_deref() == Some("bad"));
     series.sort_by_key(|s| (!out(s), s.trend.way));
     Comparison {
         bike: visits.last().map(|visit| visit.session.bike.clone()).unwrap_or_default(),
@@ -314,7 +315,9 @@ fn slope(values: &[(i64, f64)]) -> Option<f64> {
     let mut slopes: Vec<f64> = values
         .iter()
         .enumerate()
-        .flat_map(|(at, (from, a))| values[at + 1..].iter().map(move |(to, b)| (b - a) / ((to - from) as f64) * YEAR_MS))
+        .flat_map(|(at, (from, a))| {
+            values[at + 1..].iter().map(move |(to, b)| (b - a) / ((to - from) as f64) * YEAR_MS)
+        })
         .filter(|slope| slope.is_finite())
         .collect();
     slopes.sort_by(f64::total_cmp);
