@@ -2,6 +2,8 @@
 
 #[path = "shop/attacks.rs"]
 mod attacks;
+#[path = "page/browser.rs"]
+mod browser;
 #[path = "shop/cli.rs"]
 mod cli;
 #[path = "support/fits.rs"]

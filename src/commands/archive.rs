@@ -196,11 +196,11 @@ fn side_by_side(compared: &Comparison) -> String {
         out += &format!("\n{}{round}: {} ({limits})\n", series.name.replace('_', " "), series.trend.words);
         for point in &series.points {
             let day = days.get(point.visit).map_or("", String::as_str);
-            let left = match (&point.left, &point.left_verdict) {
-                (Some(left), Some(verdict)) => format!(", left {left} ({verdict})"),
+            let after = match (&point.after, &point.after_verdict) {
+                (Some(after), Some(verdict)) => format!(", after {after} ({verdict})"),
                 _ => String::new(),
             };
-            out += &format!("  {day}  {} ({}){left}\n", point.shown, point.verdict);
+            out += &format!("  {day}  {} ({}){after}\n", point.shown, point.verdict);
         }
     }
     if !compared.once.is_empty() {

@@ -112,7 +112,7 @@ pub fn bike(comparison: &Comparison) -> Result<String, String> {
                 .points
                 .iter()
                 .map(|p| {
-                    json!({"day": days.get(p.visit), "shown": p.shown, "verdict": p.verdict, "left": p.left, "left_verdict": p.left_verdict})
+                    json!({"day": days.get(p.visit), "shown": p.shown, "verdict": p.verdict, "after": p.after, "after_verdict": p.after_verdict})
                 })
                 .collect();
             json!({

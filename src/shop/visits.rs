@@ -164,10 +164,10 @@ pub struct Point {
     pub shown: String,
     /// `good`, `bad`, `neither`.
     pub verdict: String,
-    /// As left: the last reading of the visit in words, if it was read again.
-    pub left: Option<String>,
+    /// Afterwards: the last reading of the visit in words, if it was read again.
+    pub after: Option<String>,
     /// Verdict of that.
-    pub left_verdict: Option<String>,
+    pub after_verdict: Option<String>,
 }
 
 /// Which way readings go.
@@ -219,7 +219,7 @@ pub fn compare(visits: Vec<Visit>) -> Comparison {
         }
     }
     let out =
-        |s: &Series| s.points.last().is_some_and(|p| p.verdict == "bad" || p.left_verdict.as_deref() == Some("bad"));
+        |s: &Series| s.points.last().is_some_and(|p| p.verdict == "bad" || p.after_verdict.as_deref() == Some("bad"));
     series.sort_by_key(|s| (!out(s), s.trend.way));
     Comparison {
         bike: visits.last().map(|visit| visit.session.bike.clone()).unwrap_or_default(),
@@ -253,8 +253,8 @@ fn one(
             value: first.value.and_then(|v| first.unit.convert(v, unit)).filter(|v| v.is_finite()),
             shown: first.shown(),
             verdict: first.verdict.clone(),
-            left: again.map(|last| last.shown()),
-            left_verdict: again.map(|last| last.verdict.clone()),
+            after: again.map(|last| last.shown()),
+            after_verdict: again.map(|last| last.verdict.clone()),
         })
     };
     let points: Vec<Point> = group.iter().filter_map(point).collect();

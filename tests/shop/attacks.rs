@@ -1,5 +1,6 @@
 //! Attacks on the pages that `probeside shop serve` gives out, by the real program over real connections.
 
+use super::browser;
 use super::long::{self, EVIL};
 use super::sessions::{Made, copied};
 use super::wait;
@@ -187,6 +188,55 @@ fn pages_show_and_harm_nobody() {
     assert!(head.status == 200 && head.body.is_empty());
     // The words of the evil session stand in its report, as words.
     assert!(EVIL.contains("<script>") && evil.body.contains("&lt;script&gt;"));
+}
+
+/// In a real browser: wide and narrow, light and dark, nothing is refused by the pages' own policy, nothing is wider than the window, and
+/// axe-core (https://github.com/dequelabs/axe-core, 4.11) finds nothing serious.
+#[test]
+fn a_browser_takes_the_pages() {
+    let axe = Path::new(env!("CARGO_MANIFEST_DIR")).join("models/cache/axe-core/axe.min.js");
+    let (Some(_), Ok(axe)) = (browser::program(), std::fs::read_to_string(axe)) else {
+        assert!(
+            std::env::var_os("PROBESIDE_MUST").is_none(),
+            "chromium or axe-core is missing; models/setup test installs it"
+        );
+        eprintln!("skipped: chromium or axe-core is missing; models/setup test installs it");
+        return;
+    };
+    let served = served("", &["--at", "127.0.0.1:0"], None);
+    let list = served.get("/").body;
+    let bike = served.get(&link(&list, "/bike?")).body;
+    let session = served.get(&link(&list, "/session/")).body;
+    let folder = tempfile::tempdir().unwrap();
+    let in_browser = |page: &str, script: &str, free: bool| {
+        let file = folder.path().join("page.html");
+        std::fs::write(&file, browser::with_script(page, script, free)).unwrap();
+        let (report, log) = browser::report(&file, &folder.path().join("home"));
+        let told: serde_json::Value = serde_json::from_str(&report).unwrap_or_else(|_| panic!("{report}"));
+        (told, log)
+    };
+    let look = "addEventListener('load', () => console.log('PROBESIDE-REPORT ' + JSON.stringify({
+        wide: document.documentElement.scrollWidth <= innerWidth, rule: getComputedStyle(document.querySelector('h2')).borderBottomWidth})));";
+    let run = "addEventListener('load', async () => {
+        const found = await axe.run();
+        const bad = found.violations.filter(v => v.impact === 'serious' || v.impact === 'critical');
+        console.log('PROBESIDE-REPORT ' + JSON.stringify({passes: found.passes.length, bad: bad.map(v => [v.id, v.nodes.slice(0, 3).map(n => n.target.join(' '))])}));
+    });";
+    for (name, page) in [("list", list), ("bike", bike), ("session", session)] {
+        let (told, log) = in_browser(&page, look, false);
+        assert_eq!(
+            (&told["wide"], &told["rule"]),
+            (&true.into(), &"2px".into()),
+            "{name}: too wide, or without its style"
+        );
+        let refused: Vec<_> = log.iter().filter(|line| line.contains("Refused") || line.contains("violates")).collect();
+        assert!(refused.is_empty(), "{name}: {refused:?}");
+        for page in [page.clone(), page.replace("(prefers-color-scheme: dark)", "all")] {
+            let (told, _) = in_browser(&page, &format!("{axe}\n;{run}"), true);
+            assert!(told["passes"].as_u64().is_some_and(|n| n > 10), "{name}: axe did not run: {told}");
+            assert_eq!(told["bad"], serde_json::json!([]), "{name}");
+        }
+    }
 }
 
 #[test]

@@ -129,8 +129,8 @@ fn visits(at: &str) {
         let drop = &compared.series[0];
         assert_eq!((drop.name.as_str(), drop.round.as_deref(), drop.trend.way), ("part_drop", Some("key"), Way::Rises));
         let values: Vec<Option<f64>> = drop.points.iter().map(|p| p.value).collect();
-        assert_eq!(values, [Some(0.05), Some(0.12), Some(0.31)], "as found, not as left");
-        assert_eq!(drop.points[2].left.as_deref(), Some("0.04 V"));
+        assert_eq!(values, [Some(0.05), Some(0.12), Some(0.31)], "as found, not as it was afterwards");
+        assert_eq!(drop.points[2].after.as_deref(), Some("0.04 V"));
         assert_eq!(drop.limits.as_deref(), Some("good up to 0.18 V"));
         // Slopes per year of 365.25 days: 0.0634 over 403 days, 0.1231 over 564, 0.0981 over 967; the median.
         assert!((drop.trend.per_year.unwrap() - 0.26 / 967.0 * 365.25).abs() < 1e-3, "{:?}", drop.trend.per_year);
