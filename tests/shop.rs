@@ -41,4 +41,21 @@ fn on_postgresql() {
         return;
     };
     suite::all(&|name| server.database(name));
+    encrypted(&server);
+}
+
+/// Over a network, the connection is encrypted to whom the named authority vouches for, and to nobody else.
+fn encrypted(server: &postgres::Server) {
+    use probeside::shop::{Archive, Mode, ShopError};
+    server.database("encrypted");
+    wait(async {
+        let url = server.over_tls("encrypted", "ca.pem");
+        Archive::open(&url, Mode::Write).await.unwrap().close().await;
+        let mut direct: sqlx::AnyConnection = sqlx::Connection::connect(&url).await.unwrap();
+        let sql = "SELECT CAST(ssl AS TEXT) AS ssl FROM pg_stat_ssl WHERE pid = pg_backend_pid()";
+        let row = sqlx::query(sql).fetch_one(&mut direct).await.unwrap();
+        assert_eq!(sqlx::Row::get::<String, _>(&row, "ssl"), "true");
+        let error = Archive::open(&server.over_tls("encrypted", "other.pem"), Mode::Read).await.unwrap_err();
+        assert!(matches!(&error, ShopError::Database { why, .. } if why.contains("certificate")), "{error}");
+    });
 }

@@ -197,9 +197,12 @@ pub struct Trend {
     pub words: String,
 }
 
+/// Readings of one name: for each visit that has some, which visit, and they in order.
+type Group<'a> = Vec<(usize, Vec<&'a Read>)>;
+
 /// Sets visits, the oldest first, side by side.
 pub fn compare(visits: Vec<Visit>) -> Comparison {
-    let mut groups: BTreeMap<(String, String, Quantity), Vec<(usize, Vec<&Read>)>> = BTreeMap::new();
+    let mut groups: BTreeMap<(String, String, Quantity), Group<'_>> = BTreeMap::new();
     for (at, visit) in visits.iter().enumerate() {
         for reading in &visit.readings {
             let key = (reading.name.clone(), reading.round.clone(), reading.unit.quantity());

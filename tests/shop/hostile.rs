@@ -163,11 +163,11 @@ async fn altered(archive: &Archive, into: &Path) {
         let same = std::fs::read(&path).unwrap() == bytes;
         std::fs::write(&path, &bytes).unwrap();
         assert_eq!(take(&folder, false).is_ok(), same, "{}", path.display());
-        if let Ok(taken) = take(&folder, true) {
-            if archive.put(&taken, "altered").await.is_ok() {
-                let mut kept = archive.kept(taken.row().mark).await.unwrap();
-                assert!(!report(&mut kept.shelf).contains("<script"));
-            }
+        if let Ok(taken) = take(&folder, true)
+            && archive.put(&taken, "altered").await.is_ok()
+        {
+            let mut kept = archive.kept(taken.row().mark).await.unwrap();
+            assert!(!report(&mut kept.shelf).contains("<script"));
         }
         std::fs::remove_dir_all(&folder).unwrap();
     }

@@ -1,5 +1,6 @@
 //! A PostgreSQL server of the test's own, from Debian's package: in a temporary folder, reached by a Unix socket there, as a user without
-//! rights where the test runs as root, since the server refuses root.
+//! rights where the test runs as root, since the server refuses root. It also listens on loopback, with a certificate of an authority that is
+//! made for it.
 
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -15,6 +16,7 @@ pub struct Server {
     child: Child,
     programs: PathBuf,
     folder: tempfile::TempDir,
+    port: u16,
 }
 
 /// The newest of the installed versions.
@@ -45,6 +47,32 @@ fn as_user(program: &Path) -> Command {
     command
 }
 
+/// Makes an authority `ca.pem`, another one `other.pem`, and the server's key and certificate for `localhost` by the first.
+fn certificates(folder: &Path) {
+    let openssl = |arguments: &[&str]| {
+        let made = Command::new("openssl").args(arguments).current_dir(folder).output().expect("openssl runs");
+        assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+    };
+    let new = ["req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "2"];
+    for name in ["ca", "other"] {
+        let (key, file, subject) = (format!("{name}.key"), format!("{name}.pem"), format!("/CN={name} of a test"));
+        openssl(&[&new[..], &["-keyout", &key, "-out", &file, "-subj", &subject]].concat());
+    }
+    let by = ["-CA", "ca.pem", "-CAkey", "ca.key", "-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost"];
+    let end = ["-addext", "basicConstraints=critical,CA:FALSE", "-keyout", "server.key", "-out", "server.pem"];
+    openssl(&[&new[..], &by, &end].concat());
+    if root() {
+        let owned = Command::new("chown").arg(USER).args(["server.key", "server.pem"]).current_dir(folder).status();
+        assert!(owned.expect("chown runs").success());
+    }
+}
+
+/// A port that nobody has at this moment.
+fn free_port() -> u16 {
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+    listener.local_addr().expect("its address").port()
+}
+
 impl Server {
     /// Starts one; none where the package is not installed.
     pub fn start() -> Option<Server> {
@@ -62,20 +90,25 @@ impl Server {
             .output()
             .expect("initdb runs");
         assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+        certificates(folder.path());
+        let port = free_port();
+        let file = |option: &str, name: &str| format!("{option}={}", folder.path().join(name).display());
         let log = std::fs::File::create(folder.path().join("log")).expect("a log for the server");
         let child = as_user(&programs.join("postgres"))
             .arg("-D")
             .arg(&data)
             .arg("-k")
             .arg(folder.path())
-            .args(["-c", "listen_addresses=", "-c", "fsync=off", "-c", "max_connections=60"])
+            .args(["-c", "listen_addresses=127.0.0.1", "-c", "fsync=off", "-c", "max_connections=60", "-c", "ssl=on"])
+            .args(["-c", &file("ssl_cert_file", "server.pem"), "-c", &file("ssl_key_file", "server.key")])
+            .args(["-p", &port.to_string()])
             .current_dir("/")
             .stdin(Stdio::null())
             .stdout(Stdio::null())
             .stderr(log)
             .spawn()
             .expect("the server starts");
-        let server = Server { child, programs, folder };
+        let server = Server { child, programs, folder, port };
         let began = Instant::now();
         while !server.sql("SELECT 1") {
             let log = || std::fs::read_to_string(server.folder.path().join("log")).unwrap_or_default();
@@ -90,6 +123,7 @@ impl Server {
         Command::new(self.programs.join("psql"))
             .arg("--host")
             .arg(self.folder.path())
+            .args(["--port", &self.port.to_string()])
             .args(["--username=shop", "--dbname=postgres", "--no-psqlrc", "--quiet", "--command", statement])
             .stdin(Stdio::null())
             .stdout(Stdio::null())
@@ -102,7 +136,14 @@ impl Server {
     pub fn database(&self, name: &str) -> String {
         assert!(self.sql(&format!("CREATE DATABASE {name}")), "the database {name} is made");
         let folder = self.folder.path().to_str().expect("a plain path").replace('/', "%2F");
-        format!("postgres://shop@localhost/{name}?host={folder}")
+        format!("postgres://shop@localhost:{}/{name}?host={folder}", self.port)
+    }
+
+    /// The address of a database over the network, encrypted, the server's certificate checked against this authority.
+    #[allow(dead_code)]
+    pub fn over_tls(&self, name: &str, authority: &str) -> String {
+        let authority = self.folder.path().join(authority).to_str().expect("a plain path").replace('/', "%2F");
+        format!("postgres://shop@localhost:{}/{name}?sslmode=verify-full&sslrootcert={authority}", self.port)
     }
 }
 
