@@ -117,3 +117,15 @@ pub fn run(args: &Args) -> Outcome {
         ))
     }
 }
+
+#[cfg(all(test, not(feature = "shop")))]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn without_the_feature_it_says_which() {
+        let what = What::Add(Add { sessions: vec!["x".into()], unverified: false });
+        let failure = run(&Args { archive: None, what }).unwrap_err();
+        assert!(failure.code() == 3 && failure.to_string().contains("--features shop"), "{failure}");
+    }
+}

@@ -196,8 +196,8 @@ fn whereabouts(at: &str, mode: Mode) -> Result<(String, String), ShopError> {
         })
         .collect();
     let slash = if escaped.starts_with('/') { "" } else { "/" };
-    let how = if mode == Mode::Read { "ro" } else { "rw" };
-    Ok((format!("sqlite://{slash}{escaped}?mode={how}"), plain(at)))
+    // Reading needs it too: what an adding that was killed left half done is taken back by whoever opens the file next.
+    Ok((format!("sqlite://{slash}{escaped}?mode=rw"), plain(at)))
 }
 
 /// Makes an empty file that only its owner reads, where there is none.

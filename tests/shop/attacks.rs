@@ -410,7 +410,7 @@ fn what_is_large_slow_or_broken_is_hung_up_on() {
     let mut ended = false;
     slow.set_read_timeout(Some(Duration::from_millis(500))).unwrap();
     while began.elapsed() < Duration::from_secs(25) && !ended {
-        ended = slow.write_all(b"G").is_err() || matches!(slow.read(&mut [0; 512]), Ok(_));
+        ended = slow.write_all(b"G").is_err() || slow.read(&mut [0; 512]).is_ok();
     }
     assert!(ended, "a slow head was waited for");
     assert_eq!(served.get("/").status, 200);

@@ -118,3 +118,54 @@ fn json_is_as_published() {
     );
     assert!(faults.len() > 10, "the check can fail");
 }
+
+/// Killed at any moment, adding leaves a whole archive: the session is in it with everything, or not at all, and adding it again works.
+#[test]
+fn killed_while_adding() {
+    let bench = Bench { folder: tempfile::tempdir().unwrap() };
+    let at = bench.folder.path();
+    let drops: Vec<f64> = (0..60).map(|n| f64::from(n % 40) / 100.0).collect();
+    let first = Made { day: "2025-03-01".into(), drops: drops.clone(), ..Made::default() }.write(at, "first");
+    let began = std::time::Instant::now();
+    assert_eq!(bench.run(&["add", first.to_str().unwrap()]).0, 0);
+    let whole = began.elapsed();
+    let seed = std::env::var("PROBESIDE_SEED").ok().and_then(|s| s.parse().ok()).unwrap_or_else(|| fastrand::u64(..));
+    eprintln!("PROBESIDE_SEED={seed}");
+    let mut dice = fastrand::Rng::with_seed(seed);
+    let (mut gone, mut there) = (0, 0);
+    for n in 0..10 {
+        let name = format!("s{n}");
+        let folder =
+            Made { day: format!("2026-01-{:02}", n + 1), drops: drops.clone(), ..Made::default() }.write(at, &name);
+        let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
+            .args(["shop", "add"])
+            .arg(&folder)
+            .env("PROBESIDE_ARCHIVE", at.join("kept/archive.db"))
+            .stdout(std::process::Stdio::null())
+            .spawn()
+            .unwrap();
+        std::thread::sleep(whole.mul_f64(dice.f64() * 1.2));
+        child.kill().unwrap();
+        child.wait().unwrap();
+        let id = format!("2026-01-{:02}T100000-{name}", n + 1);
+        let (code, out, said) = bench.run(&["show", &id]);
+        match code {
+            0 => {
+                there += 1;
+                assert_eq!(out.matches(". part_drop at").count(), 60, "{id}");
+            }
+            _ => {
+                gone += 1;
+                assert!(said.contains("holds no session"), "{said}");
+            }
+        }
+        let (code, out, said) = bench.run(&["add", folder.to_str().unwrap()]);
+        assert!(code == 0, "{out}{said}");
+        let compared = bench.json(&["show", "--json", &id]);
+        assert_eq!(compared["session"]["readings"], 61);
+        std::fs::remove_dir_all(&folder).unwrap();
+    }
+    eprintln!("killed before it was there: {gone}, after: {there}");
+    assert!(gone > 0, "no kill came in time");
+    assert_eq!(bench.json(&["find", "--json"])["sessions"].as_array().unwrap().len(), 11);
+}

@@ -70,8 +70,10 @@ impl Made {
     /// Writes it, finished, into a new folder under `into`.
     pub fn write(&self, into: &Path, name: &str) -> PathBuf {
         let folder = into.join(name);
-        let at =
-            |second: u64| Now { mono_ms: second * 1000, wall: format!("{}T10:00:{second:02}.000+01:00", self.day) };
+        let at = |second: u64| Now {
+            mono_ms: second * 1000,
+            wall: format!("{}T10:{:02}:{:02}.000+01:00", self.day, second / 60, second % 60),
+        };
         let job = Job {
             bike: self.bike.clone(),
             mileage: "23450 km".into(),
@@ -93,7 +95,7 @@ impl Made {
             put(&mut journal, read(n, "part_drop", Some("key"), *drop, None, Some(0.18)));
         }
         if let Some(rest) = self.rest {
-            put(&mut journal, read(50, "rest_voltage", None, rest, Some(12.4), None));
+            put(&mut journal, read(1_000, "rest_voltage", None, rest, Some(12.4), None));
         }
         let last = Record::Concluded {
             procedure: "no-spark".into(),
@@ -108,7 +110,7 @@ impl Made {
             last: true,
         };
         put(&mut journal, last);
-        journal.finish(&at(59)).unwrap();
+        journal.finish(&at(u64::from(number) + 1)).unwrap();
         folder
     }
 }
