@@ -70,7 +70,7 @@ fn bike(dice: &mut fastrand::Rng) -> String {
 /// One session's row and its readings as SQL values.
 fn rows(at: usize, of: usize, dice: &mut fastrand::Rng) -> (String, String) {
     let mark = i64::try_from(dice.u64(..) >> 1).unwrap_or_default();
-    let ms = 1_480_000_000_000 + (at * DAYS / of) as i64 * 86_400_000 + dice.i64(..40_000_000);
+    let ms = 1_480_000_000_000 + (at * DAYS / of) as i64 * 86_400_000 + dice.i64(0..40_000_000);
     let time = jiff::Timestamp::from_millisecond(ms).expect("a time of our days").to_string();
     let day = time[..10].replace('-', "");
     let (bike, person) = (bike(dice), PEOPLE[dice.usize(..PEOPLE.len())]);
@@ -149,7 +149,7 @@ const SEARCHES: [(&str, Asked); 11] = [
         ]
     }),
     ("a page from the middle", |dice| {
-        let ms = 1_480_000_000_000 + dice.i64(..DAYS as i64) * 86_400_000;
+        let ms = 1_480_000_000_000 + dice.i64(0..DAYS as i64) * 86_400_000;
         vec![("before", format!("{ms}.0000000000000000"))]
     }),
 ];
