@@ -22,6 +22,8 @@ const MOST_WORDS: usize = 8;
 /// Sessions at once where nothing is said, and at most.
 const LIMIT: u32 = 50;
 const LIMIT_MOST: u32 = 1_000;
+/// Milliseconds of a day.
+const DAY_MS: i64 = 86_400_000;
 /// The word that stands for any reading.
 const ANY: &str = "any";
 
@@ -159,9 +161,13 @@ impl Query {
                 conditions.push(format!("{column} LIKE {} ESCAPE '!'", number(containing(word))));
             }
         }
-        for (sign, day) in [(">=", self.from), ("<=", self.to)] {
+        // The index is in the order of time. A day, as it was at any place, lies within a day of the same one in UTC, and ends a day later.
+        for (sign, day, beyond) in [(">=", self.from, -DAY_MS), ("<=", self.to, 2 * DAY_MS)] {
             if let Some(day) = day {
                 conditions.push(format!("day {sign} {}", number(Value::Number(day))));
+                if let Some(ms) = day_ms(day) {
+                    conditions.push(format!("began_ms {sign} {}", number(Value::Number(ms + beyond))));
+                }
             }
         }
         match self.out.as_deref() {
@@ -214,6 +220,14 @@ pub(super) fn day_number(day: Date) -> i64 {
     i64::from(day.year()) * 10_000 + i64::from(day.month()) * 100 + i64::from(day.day())
 }
 
+/// Begin of that day in UTC, milliseconds since 1970.
+fn day_ms(day: i64) -> Option<i64> {
+    let part = |divisor: i64, of: i64| i8::try_from(day / divisor % of).ok();
+    let date = Date::new(i16::try_from(day / 10_000).ok()?, part(100, 100)?, part(1, 100)?).ok()?;
+    let since: jiff::Timestamp = format!("{date}T00:00:00Z").parse().ok()?;
+    Some(since.as_millisecond())
+}
+
 fn day_name(day: i64) -> String {
     format!("{:04}-{:02}-{:02}", day / 10_000, day / 100 % 100, day % 100)
 }
@@ -256,6 +270,13 @@ mod tests {
         {
             assert_eq!(day(bad, false), None, "{bad}");
         }
+    }
+
+    #[test]
+    fn a_day_begins_at_midnight() {
+        // `date -u -d 2026-11-25 +%s`
+        assert_eq!(day_ms(20_261_125), Some(1_795_564_800_000));
+        assert_eq!(day_ms(20_261_131), None);
     }
 
     #[test]
