@@ -9,7 +9,8 @@
 //! 5. [`speak`] says it back, and the next check.
 //!
 //! [`procedure`] and [`bike`] are the data being walked, [`check`] says what is wrong with them, [`diagnose`] proves what a procedure
-//! finds, [`rehearse`] how well its answers are heard, [`review`] reads what was written, [`commands`] wires the rooms together.
+//! finds, [`rehearse`] how well its answers are heard, [`review`] reads what was written, `shop` keeps many sessions
+//! (with the feature of that name), [`commands`] wires the rooms together.
 //! Imports run in one direction only; `tests/house.rs` checks it.
 
 pub mod bike;
@@ -23,6 +24,8 @@ pub mod procedure;
 pub mod rehearse;
 pub mod review;
 pub mod session;
+#[cfg(feature = "shop")]
+pub mod shop;
 pub mod speak;
 pub mod trade;
 pub mod walk;

@@ -11,7 +11,7 @@ use sha2::{Digest, Sha256};
 const MOST_LINES: usize = 500;
 
 /// Each room, and the rooms whose names may stand in it after `crate::`, besides its own.
-const ROOMS: [(&str, &[&str]); 15] = [
+const ROOMS: [(&str, &[&str]); 16] = [
     ("written", &[]),
     ("trade", &["written"]),
     ("bike", &["written", "trade"]),
@@ -27,6 +27,7 @@ const ROOMS: [(&str, &[&str]); 15] = [
     ("speak", &["written", "trade", "phrase", "hear"]),
     ("rehearse", &["written", "trade", "bike", "phrase", "procedure", "walk", "check", "hear", "speak"]),
     ("review", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session"]),
+    ("shop", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session", "review"]),
     (
         "commands",
         &[
@@ -44,6 +45,7 @@ const ROOMS: [(&str, &[&str]); 15] = [
             "speak",
             "rehearse",
             "review",
+            "shop",
         ],
     ),
 ];

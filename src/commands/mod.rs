@@ -6,6 +6,8 @@ pub mod review;
 pub mod verify;
 
 mod amend;
+#[cfg(feature = "shop")]
+mod archive;
 mod demo;
 mod draw;
 mod drive;
@@ -20,6 +22,7 @@ mod power;
 mod prove;
 mod reckon;
 mod rehearse;
+mod shop;
 mod soundcheck;
 mod story;
 mod walk;
@@ -67,6 +70,8 @@ pub enum Command {
     Amend(amend::Args),
     /// Is a session's record complete and unaltered?
     Verify(verify::Args),
+    /// The archive of many sessions: add, find, show, serve
+    Shop(shop::Args),
     /// The trade's sums on their own
     Reckon(reckon::Args),
 }
@@ -86,6 +91,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Review(args) => Ok(review::run(&args)),
         Command::Amend(args) => amend::run(&args),
         Command::Verify(args) => Ok(verify::run(&args)),
+        Command::Shop(args) => shop::run(&args),
         Command::Reckon(args) => reckon::run(&args),
     };
     match outcome {

@@ -74,7 +74,7 @@ fn places() -> Vec<PathBuf> {
 }
 
 /// The user's data folder, by the platform's custom (XDG base directories on Linux).
-pub(super) fn user_data() -> Option<PathBuf> {
+pub(crate) fn user_data() -> Option<PathBuf> {
     let var = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
     if cfg!(windows) {
         var("LOCALAPPDATA")

@@ -14,7 +14,9 @@ mod vtt;
 
 pub use csv::csv;
 pub use gather::gather;
-pub use page::{customer, page};
+pub use page::{Around, customer, dressed, page, page_in, policy};
+#[cfg(feature = "shop")]
+pub(crate) use sentence::{limits, short, shown};
 pub use text::{plain, text};
 pub use verify::{Finding, Verification, verify};
 pub use vtt::vtt;

@@ -6,7 +6,7 @@ use crate::session::{Record, Weighed};
 use crate::trade::Unit;
 
 /// A reading as one writes it down: `12.4 V`, `about 12 V`, `over range`, `nothing shown`.
-pub(super) fn shown(reading: &Reading, unit: Unit) -> String {
+pub(crate) fn shown(reading: &Reading, unit: Unit) -> String {
     let unit = if reading.unit.quantity() == unit.quantity() { reading.unit } else { unit };
     let number = with_unit(reading.value, unit);
     match reading.kind {
@@ -25,7 +25,7 @@ fn with_unit(value: f64, unit: Unit) -> String {
 }
 
 /// Limits in words: "good from 12.36 V"; none where there are none.
-pub(super) fn limits(low: Option<f64>, high: Option<f64>, unit: &str) -> Option<String> {
+pub(crate) fn limits(low: Option<f64>, high: Option<f64>, unit: &str) -> Option<String> {
     Some(match (low, high) {
         (Some(low), Some(high)) => format!("good from {} to {} {unit}", short(low), short(high)),
         (Some(low), None) => format!("good from {} {unit}", short(low)),
@@ -35,7 +35,7 @@ pub(super) fn limits(low: Option<f64>, high: Option<f64>, unit: &str) -> Option<
 }
 
 /// A number of at most four significant figures.
-pub(super) fn short(value: f64) -> String {
+pub(crate) fn short(value: f64) -> String {
     const LARGE: f64 = 1e6;
     if value == 0.0 || !value.is_finite() || value.abs() >= LARGE {
         return value.to_string();

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::io::ErrorKind;
 
 /// Most sound that goes into one page, bytes; chosen so that the page still opens at once on a phone.
-const MOST_BYTES: usize = 24 << 20;
+pub const MOST_BYTES: usize = 24 << 20;
 
 /// A clip as the page shows it.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,11 +28,11 @@ pub struct Clips<'a> {
 }
 
 impl<'a> Clips<'a> {
-    /// The clips that the journal knows.
-    pub fn new(review: &'a Review, storage: &'a mut dyn Storage) -> Self {
+    /// The clips that the journal knows; as many play as there is `room` for, bytes.
+    pub fn new(review: &'a Review, storage: &'a mut dyn Storage, room: usize) -> Self {
         let known =
             review.clips.iter().map(|clip| (clip.id.as_str(), (clip.file.as_str(), clip.sha256.as_str()))).collect();
-        Clips { storage, known, room: MOST_BYTES }
+        Clips { storage, known, room }
     }
 
     /// The sound with this id.

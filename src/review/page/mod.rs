@@ -19,6 +19,7 @@ use crate::written::{template, tree};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use minijinja::Error;
+use serde::Serialize;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
@@ -27,15 +28,35 @@ const PAGE: &str = include_str!("page.html");
 const CUSTOMER: &str = include_str!("customer.html");
 const STYLE: &str = include_str!("page.css");
 
+/// How the reviewer's page is set into other pages.
+#[derive(Debug, Clone, Copy, Default, Serialize)]
+pub struct Around<'a> {
+    /// Without the sound of answers: what is missing or altered is still said, and where the rest lies.
+    pub silent: bool,
+    /// Links at its head: where to, and the words.
+    pub links: &'a [(String, String)],
+    /// A sentence that has to be seen first.
+    pub alarm: Option<&'a str>,
+}
+
 /// The reviewer's page. Sounds, procedures and the bike are read from the session's `storage`; what is not there or was altered is left out
 /// and said.
 ///
 /// # Errors
 /// When the page cannot be put together; never because of what the journal holds.
 pub fn page(review: &Review, storage: &mut dyn Storage) -> Result<String, Error> {
+    page_in(review, storage, Around::default())
+}
+
+/// As [`page`], set into other pages.
+///
+/// # Errors
+/// As [`page`].
+pub fn page_in(review: &Review, storage: &mut dyn Storage, around: Around<'_>) -> Result<String, Error> {
     let procedures = procedures(review, storage);
     let bike = bike_of(review, storage);
-    let checks = checks::checks(review, &mut clips::Clips::new(review, storage));
+    let room = if around.silent { 0 } else { clips::MOST_BYTES };
+    let checks = checks::checks(review, &mut clips::Clips::new(review, storage, room));
     let ways = path::pictures(review, &checks, &procedures);
     let feeds: Vec<Value> = bike
         .iter()
@@ -57,9 +78,9 @@ pub fn page(review: &Review, storage: &mut dyn Storage) -> Result<String, Error>
         checks.iter().flat_map(|c| &c.answers).filter(|a| a.reading.is_some()).collect();
     let context = json!({
         "review": review, "checks": checks, "ways": ways, "feeds": feeds, "unsure": unsure, "repeats": repeats,
-        "suspects": suspects::suspects(review), "corrections": corrections, "readings": readings,
+        "suspects": suspects::suspects(review), "corrections": corrections, "readings": readings, "around": around,
     });
-    put_together(PAGE, context)
+    dressed(PAGE, context, "'none'")
 }
 
 /// The customer's page: found, done, before and after, not tested, what to watch; no voices.
@@ -67,18 +88,29 @@ pub fn page(review: &Review, storage: &mut dyn Storage) -> Result<String, Error>
 /// # Errors
 /// As [`page`].
 pub fn customer(review: &Review) -> Result<String, Error> {
-    put_together(CUSTOMER, customer::context(review))
+    dressed(CUSTOMER, customer::context(review), "'none'")
 }
 
-fn put_together(page: &str, mut context: Value) -> Result<String, Error> {
+fn style() -> String {
+    format!("{STYLE}{}", draw::STYLE)
+}
+
+/// The content security policy (W3C CSP 3) of a page in this style: nothing runs, nothing is loaded; `forms` says where forms may lead.
+pub fn policy(forms: &str) -> String {
+    let hash = STANDARD.encode(Sha256::digest(style().as_bytes()));
+    format!("default-src 'none'; style-src 'sha256-{hash}'; media-src data:; base-uri 'none'; form-action {forms}")
+}
+
+/// A page from a template of the program's own, in this style and under this [`policy`], both of which the template names; every text of
+/// `context` is made harmless and escaped.
+///
+/// # Errors
+/// What is wrong with the template.
+pub fn dressed(template: &str, mut context: Value, forms: &str) -> Result<String, Error> {
     harmless(&mut context);
-    let style = format!("{STYLE}{}", draw::STYLE);
-    let hash = STANDARD.encode(Sha256::digest(style.as_bytes()));
-    context["policy"] = Value::String(format!(
-        "default-src 'none'; style-src 'sha256-{hash}'; media-src data:; base-uri 'none'; form-action 'none'"
-    ));
-    context["style"] = Value::String(style);
-    template::html(page, &context)
+    context["policy"] = Value::String(policy(forms));
+    context["style"] = Value::String(style());
+    template::html(template, &context)
 }
 
 /// Takes characters out of every text that a screen would obey.

@@ -1,0 +1,233 @@
+//! Finding sessions, and taking out what is kept of one.
+
+use super::put::Failed;
+use super::query::Value;
+use super::shelf::Shelf;
+use super::taken::{Archived, folded, mark_named};
+use super::visits::{Read, Visit};
+use super::{Archive, Query, ShopError, limits};
+use crate::session::{JOURNAL_FILE, limits as session_limits, sha256_hex};
+use flate2::Compression;
+use flate2::read::{ZlibDecoder, ZlibEncoder};
+use serde::Serialize;
+use sqlx::any::{AnyArguments, AnyRow};
+use sqlx::query::Query as Statement;
+use sqlx::{Any, AnyConnection, Row};
+use std::collections::BTreeMap;
+use std::io::Read as _;
+
+/// Columns of [`Archived`].
+const COLUMNS: &str = "mark, id, verified, fault, digest, short, entries, began, ended, began_ms, finished, bike, mileage, complaint, \
+    person, procedure_id, conclusion, cause, remedy, readings, outside, added";
+/// Visits of one bike that are compared: the newest.
+const VISITS: i64 = 100;
+const DOING: &str = "searching";
+
+/// What a search found, the newest first.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Found {
+    /// The sessions.
+    pub sessions: Vec<Archived>,
+    /// There are more: what [`Query::before`] has to be to go on.
+    #[serde(skip)]
+    pub next: Option<(i64, i64)>,
+    /// There are more.
+    pub more: bool,
+}
+
+/// What is kept of a session.
+#[derive(Debug)]
+pub struct Kept {
+    /// As it is listed.
+    pub row: Archived,
+    /// Its journal and copies; no sound.
+    pub shelf: Shelf,
+}
+
+impl Archive {
+    /// The sessions that a search finds.
+    ///
+    /// # Errors
+    /// The database fails.
+    pub async fn find(&self, query: &Query) -> Result<Found, ShopError> {
+        let (condition, values) = query.sql();
+        // The inner search is answered from one index; only what it finds is looked up.
+        let sql = format!(
+            "SELECT {COLUMNS} FROM session WHERE mark IN (SELECT mark FROM session {condition}) ORDER BY began_ms DESC, mark DESC"
+        );
+        let mut statement = sqlx::query(&sql);
+        for value in values {
+            statement = bound(statement, value);
+        }
+        let mut rows = statement.fetch_all(&self.pool).await.map_err(self.failed(DOING))?;
+        let limit = query.limit as usize;
+        let more = rows.len() > limit;
+        rows.truncate(limit);
+        let next = match rows.last() {
+            Some(last) if more => {
+                let number = |name: &str| last.try_get::<i64, _>(name).map_err(self.failed(DOING));
+                Some((number("began_ms")?, number("mark")?))
+            }
+            _ => None,
+        };
+        let sessions = rows.iter().map(archived).collect::<Result<_, _>>().map_err(self.failed(DOING))?;
+        Ok(Found { sessions, next, more })
+    }
+
+    /// The sessions with this mark or this id, the newest first, at most ten.
+    ///
+    /// # Errors
+    /// There is none, or the database fails.
+    pub async fn named(&self, name: &str) -> Result<Vec<Archived>, ShopError> {
+        let (column, value) = match mark_named(name) {
+            Some(mark) => ("mark", Value::Number(mark)),
+            // No text in the archive has such a character, and one database refuses it.
+            None => ("id", Value::Text(name.replace('\0', " "))),
+        };
+        let sql =
+            format!("SELECT {COLUMNS} FROM session WHERE {column} = $1 ORDER BY began_ms DESC, mark DESC LIMIT 10");
+        let rows = bound(sqlx::query(&sql), value).fetch_all(&self.pool).await.map_err(self.failed(DOING))?;
+        if rows.is_empty() {
+            return Err(ShopError::NoSuchSession(crate::review::plain(name).chars().take(100).collect()));
+        }
+        rows.iter().map(archived).collect::<Result<_, _>>().map_err(self.failed(DOING))
+    }
+
+    /// What is kept of the session with this mark.
+    ///
+    /// # Errors
+    /// There is no such session, what is kept of it is damaged, or the database fails.
+    pub async fn kept(&self, mark: i64) -> Result<Kept, ShopError> {
+        let sql = format!("SELECT {COLUMNS} FROM session WHERE mark = $1");
+        let row = sqlx::query(&sql).bind(mark).fetch_optional(&self.pool).await.map_err(self.failed(DOING))?;
+        let row = row.ok_or_else(|| ShopError::NoSuchSession(super::mark_name(mark)))?;
+        let row = archived(&row).map_err(self.failed(DOING))?;
+        let mut connection = self.pool.acquire().await.map_err(self.failed(DOING))?;
+        let mut files = BTreeMap::new();
+        let journal = journal_of(&mut connection, mark, &row.id).await.map_err(|error| match error {
+            Failed::Sql(error) => self.failed(DOING)(error),
+            Failed::Shop(error) => error,
+        })?;
+        files.insert(JOURNAL_FILE.to_owned(), journal);
+        let sql = "SELECT kept.name, kept.sha256, copy.packed FROM kept JOIN copy ON copy.sha256 = kept.sha256 WHERE kept.session = $1";
+        let copies = sqlx::query(sql).bind(mark).fetch_all(&mut *connection).await.map_err(self.failed(DOING))?;
+        for copy in copies {
+            let name: String = copy.try_get("name").map_err(self.failed(DOING))?;
+            let packed: Vec<u8> = copy.try_get("packed").map_err(self.failed(DOING))?;
+            let wanted: String = copy.try_get("sha256").map_err(self.failed(DOING))?;
+            let bytes = unpack(&packed, session_limits::COPY).filter(|bytes| sha256_hex(bytes) == wanted);
+            let damaged = || ShopError::Damaged { session: row.id.clone(), why: format!("the copy {name}") };
+            files.insert(name.clone(), bytes.ok_or_else(damaged)?);
+        }
+        let place = row.id.clone();
+        Ok(Kept { row, shelf: Shelf::of(place, files) })
+    }
+
+    /// The visits of the bike with exactly this name (small and capital letters count alike), the oldest first; the newest hundred.
+    ///
+    /// # Errors
+    /// The database fails.
+    pub async fn visits(&self, bike: &str) -> Result<Vec<Visit>, ShopError> {
+        let words = folded(bike, limits::NAME);
+        let inner = "SELECT mark FROM session WHERE bike_words = $1 ORDER BY began_ms DESC, mark DESC LIMIT $2";
+        let sql = format!("SELECT {COLUMNS} FROM session WHERE mark IN ({inner}) ORDER BY began_ms, mark");
+        let rows = sqlx::query(&sql).bind(words.clone()).bind(VISITS).fetch_all(&self.pool).await;
+        let mut visits = Vec::new();
+        for row in rows.map_err(self.failed(DOING))? {
+            let began_ms = row.try_get("began_ms").map_err(self.failed(DOING))?;
+            let session = archived(&row).map_err(self.failed(DOING))?;
+            visits.push(Visit { session, began_ms, readings: Vec::new() });
+        }
+        let sql = format!(
+            "SELECT session, name, round, time, kind, value, unit, low, high, verdict FROM reading WHERE session IN ({inner}) \
+             ORDER BY session, place"
+        );
+        let rows =
+            sqlx::query(&sql).bind(words).bind(VISITS).fetch_all(&self.pool).await.map_err(self.failed(DOING))?;
+        let at: BTreeMap<i64, usize> = visits.iter().enumerate().map(|(at, v)| (v.session.mark, at)).collect();
+        for row in &rows {
+            let session: i64 = row.try_get("session").map_err(self.failed(DOING))?;
+            let visit = at.get(&session).and_then(|at| visits.get_mut(*at));
+            let reading = Read::from_row(row).map_err(self.failed(DOING))?;
+            if let (Some(visit), Some(reading)) = (visit, reading) {
+                visit.readings.push(reading);
+            }
+        }
+        Ok(visits)
+    }
+}
+
+fn bound<'q>(statement: Statement<'q, Any, AnyArguments<'q>>, value: Value) -> Statement<'q, Any, AnyArguments<'q>> {
+    match value {
+        Value::Text(text) => statement.bind(text),
+        Value::Number(number) => statement.bind(number),
+    }
+}
+
+fn archived(row: &AnyRow) -> Result<Archived, sqlx::Error> {
+    let some = |name: &str| row.try_get::<String, _>(name).map(|text| Some(text).filter(|text| !text.is_empty()));
+    Ok(Archived {
+        mark: row.try_get("mark")?,
+        id: row.try_get("id")?,
+        verified: row.try_get::<i64, _>("verified")? != 0,
+        fault: some("fault")?,
+        digest: row.try_get("digest")?,
+        short: row.try_get("short")?,
+        entries: row.try_get("entries")?,
+        began: row.try_get("began")?,
+        ended: row.try_get("ended")?,
+        finished: row.try_get::<i64, _>("finished")? != 0,
+        bike: row.try_get("bike")?,
+        mileage: row.try_get("mileage")?,
+        complaint: row.try_get("complaint")?,
+        person: row.try_get("person")?,
+        procedure: some("procedure_id")?,
+        conclusion: some("conclusion")?,
+        cause: some("cause")?,
+        remedy: some("remedy")?,
+        readings: row.try_get("readings")?,
+        outside: row.try_get("outside")?,
+        added: row.try_get("added")?,
+    })
+}
+
+/// The journal as it was taken; one that has another hash is refused.
+pub(super) async fn journal_of(connection: &mut AnyConnection, mark: i64, id: &str) -> Result<Vec<u8>, Failed> {
+    let sql = "SELECT journal.packed, session.journal_sha256 FROM journal JOIN session ON session.mark = journal.session \
+        WHERE journal.session = $1";
+    let row = sqlx::query(sql).bind(mark).fetch_optional(connection).await?;
+    let damaged = || Failed::Shop(ShopError::Damaged { session: id.to_owned(), why: "its journal".to_owned() });
+    let row = row.ok_or_else(damaged)?;
+    let (packed, wanted): (Vec<u8>, String) = (row.try_get("packed")?, row.try_get("journal_sha256")?);
+    unpack(&packed, session_limits::JOURNAL).filter(|bytes| sha256_hex(bytes) == wanted).ok_or_else(damaged)
+}
+
+/// Deflates (RFC 1950).
+pub(super) fn pack(bytes: &[u8]) -> Vec<u8> {
+    let mut packed = Vec::new();
+    // Reading from and writing to memory does not fail.
+    let _ = ZlibEncoder::new(bytes, Compression::default()).read_to_end(&mut packed);
+    packed
+}
+
+/// The other way, unless it is damaged or would be larger than `limit`.
+fn unpack(packed: &[u8], limit: u64) -> Option<Vec<u8>> {
+    let mut bytes = Vec::new();
+    ZlibDecoder::new(packed).take(limit + 1).read_to_end(&mut bytes).ok()?;
+    (bytes.len() as u64 <= limit).then_some(bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_packed_comes_back_and_never_larger_than_allowed() {
+        let zeros = vec![0u8; 1 << 20];
+        let packed = pack(&zeros);
+        assert!(packed.len() < 4096);
+        assert_eq!(unpack(&packed, 1 << 20).as_deref(), Some(&zeros[..]));
+        assert_eq!(unpack(&packed, (1 << 20) - 1), None, "a small packet that swells is refused");
+        assert_eq!(unpack(&packed[..packed.len() / 2], 1 << 20), None);
+    }
+}

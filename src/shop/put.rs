@@ -1,0 +1,243 @@
+//! Putting a session in: once, or in the place of an earlier state of itself, as a whole or not at all.
+
+use super::archive::failed;
+use super::find::{journal_of, pack};
+use super::taken::Archived;
+use super::{Archive, ShopError, Taken};
+use crate::session::chain;
+use sqlx::{AnyConnection, Row};
+
+/// What [`Archive::put`] did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Put {
+    /// It was not there before.
+    Added,
+    /// A shorter record of the same session, or one that did not verify, was there and is replaced.
+    Replaced,
+    /// It was there already: nothing was changed.
+    Unchanged,
+    /// A longer record of it is there: nothing was changed.
+    Older,
+}
+
+const DOING: &str = "adding the session";
+
+const INSERT: &str = "INSERT INTO session (mark, origin, journal_sha256, digest, short, entries, verified, fault, id, began, ended, \
+    began_ms, day, finished, bike, bike_words, mileage, complaint, person, person_words, procedure_id, conclusion, cause, cause_words, \
+    remedy, readings, outside, outside_words, added) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, \
+    $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29)";
+
+impl Archive {
+    /// Puts a session in. `place` is its folder, for sentences.
+    ///
+    /// # Errors
+    /// Another record of this session is there; the database fails. Then nothing was changed.
+    pub async fn put(&self, taken: &Taken, place: &str) -> Result<Put, ShopError> {
+        let mut again = true;
+        loop {
+            match self.try_put(taken, place).await {
+                // Another bench put the same session, or a copy, in at the same moment.
+                Err(Failed::Sql(sqlx::Error::Database(error))) if again && error.is_unique_violation() => again = false,
+                Err(Failed::Sql(error)) => return Err(failed(&self.place, DOING, &error)),
+                Err(Failed::Shop(error)) => return Err(error),
+                Ok(put) => return Ok(put),
+            }
+        }
+    }
+
+    async fn try_put(&self, taken: &Taken, place: &str) -> Result<Put, Failed> {
+        let mut work = self.pool.begin().await?;
+        // A statement that writes comes first: it makes the next one that adds the same session, or in SQLite anything, wait.
+        sqlx::query("UPDATE session SET added = added WHERE mark = $1")
+            .bind(taken.row.mark)
+            .execute(&mut *work)
+            .await?;
+        let sha256 = crate::session::sha256_hex(&taken.journal);
+        let put = match stored(&mut work, taken.row.mark).await? {
+            None => Put::Added,
+            Some(stored) => self.decide(&mut work, taken, &sha256, &stored, place).await?,
+        };
+        if matches!(put, Put::Unchanged | Put::Older) {
+            return Ok(put);
+        }
+        if put == Put::Replaced {
+            for sql in [
+                "DELETE FROM reading WHERE session = $1",
+                "DELETE FROM journal WHERE session = $1",
+                "DELETE FROM kept WHERE session = $1",
+                "DELETE FROM session WHERE mark = $1",
+            ] {
+                sqlx::query(sql).bind(taken.row.mark).execute(&mut *work).await?;
+            }
+        }
+        insert(&mut work, taken, sha256).await?;
+        work.commit().await?;
+        Ok(put)
+    }
+
+    async fn decide(
+        &self,
+        work: &mut AnyConnection,
+        taken: &Taken,
+        sha256: &str,
+        stored: &Stored,
+        place: &str,
+    ) -> Result<Put, Failed> {
+        if stored.origin != taken.origin {
+            let why = "another session in the archive has the same mark, which does not happen by chance".to_owned();
+            return Err(Failed::Shop(ShopError::NotTaken { place: place.to_owned(), why }));
+        }
+        let same = stored.journal_sha256 == sha256;
+        let goes_on = line(&taken.hashes, stored.entries) == Some(&stored.digest);
+        match (stored.verified, taken.row.verified) {
+            (true, true) | (false, false) if same => Ok(Put::Unchanged),
+            (false, true) => Ok(Put::Replaced),
+            (true, false) if same => Ok(Put::Unchanged),
+            (true, true) | (false, false) if goes_on => Ok(Put::Replaced),
+            (true, true) => {
+                let journal = journal_of(work, taken.row.mark, &taken.row.id).await?;
+                let mut hashes = Vec::new();
+                chain::scan(&journal, |_, _, hash, fits| {
+                    if fits {
+                        hashes.push(hash.to_owned());
+                    }
+                });
+                let inside = line(&hashes, taken.row.entries) == Some(&taken.row.digest);
+                if inside { Ok(Put::Older) } else { Err(Failed::Shop(differs(stored, place))) }
+            }
+            (true, false) | (false, false) => Err(Failed::Shop(differs(stored, place))),
+        }
+    }
+}
+
+fn differs(stored: &Stored, place: &str) -> ShopError {
+    ShopError::Differs { place: place.to_owned(), short: stored.short.clone() }
+}
+
+/// The hash of the last of this many lines.
+fn line(hashes: &[String], entries: i64) -> Option<&String> {
+    usize::try_from(entries).ok()?.checked_sub(1).and_then(|at| hashes.get(at))
+}
+
+/// Why putting in failed, the database's own words kept apart.
+pub(super) enum Failed {
+    Sql(sqlx::Error),
+    Shop(ShopError),
+}
+
+impl From<sqlx::Error> for Failed {
+    fn from(error: sqlx::Error) -> Self {
+        Self::Sql(error)
+    }
+}
+
+struct Stored {
+    origin: String,
+    journal_sha256: String,
+    digest: String,
+    short: String,
+    entries: i64,
+    verified: bool,
+}
+
+async fn stored(work: &mut AnyConnection, mark: i64) -> Result<Option<Stored>, sqlx::Error> {
+    let sql = "SELECT origin, journal_sha256, digest, short, entries, verified FROM session WHERE mark = $1";
+    let Some(row) = sqlx::query(sql).bind(mark).fetch_optional(work).await? else { return Ok(None) };
+    Ok(Some(Stored {
+        origin: row.try_get("origin")?,
+        journal_sha256: row.try_get("journal_sha256")?,
+        digest: row.try_get("digest")?,
+        short: row.try_get("short")?,
+        entries: row.try_get("entries")?,
+        verified: row.try_get::<i64, _>("verified")? != 0,
+    }))
+}
+
+async fn insert(work: &mut AnyConnection, taken: &Taken, journal_sha256: String) -> Result<(), sqlx::Error> {
+    let r: &Archived = &taken.row;
+    let or_empty = |text: &Option<String>| text.clone().unwrap_or_default();
+    sqlx::query(INSERT)
+        .bind(r.mark)
+        .bind(taken.origin.clone())
+        .bind(journal_sha256)
+        .bind(r.digest.clone())
+        .bind(r.short.clone())
+        .bind(r.entries)
+        .bind(i64::from(r.verified))
+        .bind(or_empty(&r.fault))
+        .bind(r.id.clone())
+        .bind(r.began.clone())
+        .bind(r.ended.clone())
+        .bind(taken.began_ms)
+        .bind(taken.day)
+        .bind(i64::from(r.finished))
+        .bind(r.bike.clone())
+        .bind(taken.bike_words.clone())
+        .bind(r.mileage.clone())
+        .bind(r.complaint.clone())
+        .bind(r.person.clone())
+        .bind(taken.person_words.clone())
+        .bind(or_empty(&r.procedure))
+        .bind(or_empty(&r.conclusion))
+        .bind(or_empty(&r.cause))
+        .bind(taken.cause_words.clone())
+        .bind(or_empty(&r.remedy))
+        .bind(r.readings)
+        .bind(r.outside)
+        .bind(taken.outside_words.clone())
+        .bind(r.added.clone())
+        .execute(&mut *work)
+        .await?;
+    for (place, reading) in taken.reading_rows().enumerate() {
+        // What is absent is named in the text: an absent number that is bound would be of another type than a present one.
+        let numbers = [reading.value, reading.low, reading.high];
+        let mut bound = 8;
+        let names = numbers.map(|number| match number {
+            None => "NULL".to_owned(),
+            Some(_) => {
+                bound += 1;
+                format!("${bound}")
+            }
+        });
+        let sql = format!(
+            "INSERT INTO reading (session, place, name, round, time, kind, unit, verdict, value, low, high) \
+             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, {})",
+            names.join(", ")
+        );
+        let mut statement = sqlx::query(&sql)
+            .bind(r.mark)
+            .bind(i64::try_from(place).unwrap_or(i64::MAX))
+            .bind(reading.name)
+            .bind(reading.round)
+            .bind(reading.time)
+            .bind(reading.kind)
+            .bind(reading.unit.name())
+            .bind(reading.verdict);
+        for number in numbers.into_iter().flatten() {
+            statement = statement.bind(number);
+        }
+        statement.execute(&mut *work).await?;
+    }
+    let bytes = |bytes: &[u8]| i64::try_from(bytes.len()).unwrap_or(i64::MAX);
+    sqlx::query("INSERT INTO journal (session, bytes, packed) VALUES ($1, $2, $3)")
+        .bind(r.mark)
+        .bind(bytes(&taken.journal))
+        .bind(pack(&taken.journal))
+        .execute(&mut *work)
+        .await?;
+    for (copy, text) in &taken.copies {
+        sqlx::query("INSERT INTO copy (sha256, bytes, packed) VALUES ($1, $2, $3) ON CONFLICT (sha256) DO NOTHING")
+            .bind(copy.sha256.clone())
+            .bind(bytes(text))
+            .bind(pack(text))
+            .execute(&mut *work)
+            .await?;
+        sqlx::query("INSERT INTO kept (session, name, sha256) VALUES ($1, $2, $3)")
+            .bind(r.mark)
+            .bind(copy.name.clone())
+            .bind(copy.sha256.clone())
+            .execute(&mut *work)
+            .await?;
+    }
+    Ok(())
+}
