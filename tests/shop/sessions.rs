@@ -98,6 +98,7 @@ impl Made {
             put(&mut journal, read(1_000, "rest_voltage", None, rest, Some(12.4), None));
         }
         let last = Record::Concluded {
+            not_ruled_out: Vec::new(),
             procedure: "no-spark".into(),
             conclusion: "part-resistive".into(),
             round: Some("key".into()),
