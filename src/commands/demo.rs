@@ -141,7 +141,7 @@ pub fn run(args: &Args) -> Outcome {
         "{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.",
         story.title
     );
-    let session = Session::begin(loaded, &into, job, KeepSound::default())?;
+    let session = Session::begin(loaded, &into, job, KeepSound::default(), false)?;
     let moment = Rc::new(RefCell::new(Moment::default()));
     let mut mechanic = Mechanic {
         story,
@@ -154,7 +154,7 @@ pub fn run(args: &Args) -> Outcome {
     let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
     let ears = Box::new(Script::new(to_ears, move || mechanic.speak()));
     let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
-    let mouth = super::walk::open_mouth(&args.say, to_mouth)?;
+    let mouth = super::walk::open_mouth(&args.say, to_mouth, None)?;
     let end = session.drive(ears, from_ears, mouth, from_mouth, Some(engine), Some(moment))?;
     report(&end, began.elapsed())
 }

@@ -60,6 +60,8 @@ struct OpenListen {
     id: u64,
     grammar: Arc<Grammar>,
     high: Vec<Answer>,
+    /// Whoever speaks cuts the prompt.
+    bargein: bool,
     /// Jobs given to the recogniser and not answered.
     pending: u32,
     settled: bool,
@@ -258,7 +260,7 @@ impl Driver {
                 Tone::Taken => crate::speak::Tone::Taken,
                 Tone::NotUnderstood => crate::speak::Tone::NotUnderstood,
             }),
-            Effect::Listen { id, grammar, high, .. } => self.open_listen(id, grammar, high),
+            Effect::Listen { id, grammar, high, bargein } => self.open_listen(id, grammar, high, bargein),
             Effect::Deaf => {
                 self.listen = None;
                 self.open_at = None;
@@ -296,7 +298,7 @@ impl Driver {
         }
     }
 
-    fn open_listen(&mut self, id: u64, grammar: Grammar, high: Vec<Answer>) {
+    fn open_listen(&mut self, id: u64, grammar: Grammar, high: Vec<Answer>, bargein: bool) {
         if let Some(moment) = &self.moment {
             let (step, round) = self.walker.place();
             *moment.borrow_mut() = Moment {
@@ -307,8 +309,8 @@ impl Driver {
             };
         }
         let grammar = Arc::new(grammar);
-        self.listen = Some(OpenListen { id, grammar, high, pending: 0, settled: false });
-        if self.is_live() && self.mouth.is_live() {
+        self.listen = Some(OpenListen { id, grammar, high, bargein, pending: 0, settled: false });
+        if self.is_live() && self.mouth.is_live() && !self.walker.is_listening_over() {
             self.open_at = Some(tokio::time::Instant::now() + AFTER_TONE + self.mouth.latency());
         } else {
             self.ears.open();
@@ -323,7 +325,10 @@ impl Driver {
     fn heard(&mut self, event: EarEvent) {
         match event {
             EarEvent::Began { .. } => {
-                if self.listen.is_some() {
+                if let Some(listen) = &self.listen {
+                    if listen.bargein && !self.saying.is_empty() {
+                        self.mouth.interrupt();
+                    }
                     self.give(Event::SpeechBegan);
                 }
             }
@@ -354,6 +359,17 @@ impl Driver {
         let Some(listen) = &mut self.listen else { return };
         let Some(listener) = &self.listener else { return };
         if listen.settled {
+            return;
+        }
+        if utterance.is_own_voice() {
+            if utterance.last {
+                tracing::info!(likeness = utterance.likeness, "the prompt came back through the microphone");
+                listen.settled = true;
+                let listen = listen.id;
+                self.ears.close();
+                let verdict = Verdict::Reject { free: None, stranger: false };
+                self.give(Event::Heard { listen, verdict, begin: utterance.begin, end: utterance.end, clip: None });
+            }
             return;
         }
         if !self.ears.is_live() {

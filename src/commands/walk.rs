@@ -24,6 +24,8 @@ const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(30);
 /// Name of the main procedure in the journal's settings.
 const SETTING_PROCEDURE: &str = "procedure";
 
+/// Name of the choice whether prompts may be spoken over.
+const SETTING_BARGEIN: &str = "bargein";
 /// Name of the choice which sound is kept.
 const SETTING_SOUND: &str = "keep-sound";
 
@@ -71,12 +73,19 @@ pub struct Args {
     /// Which recordings of voices the record keeps: of answers, of everything heard, or none
     #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
     keep_sound: KeepSound,
+    /// Listen while prompts are said: speaking over one stops it. Wants a microphone and --say aloud
+    #[arg(long)]
+    bargein: bool,
 }
 
 /// Runs the command.
 pub fn run(args: &Args) -> Outcome {
     if args.hear == "mic" && args.say == "printed" {
         tracing::info!("prompts are printed while the microphone listens");
+    }
+    if args.bargein && (args.hear != "mic" || args.say != "aloud") {
+        let why = "--bargein needs to hear by microphone and to know what is played: --hear mic and --say aloud.";
+        return Err(Failure::Usage(why.into()));
     }
     match &args.resume {
         Some(folder) => resume(args, folder),
@@ -104,7 +113,7 @@ fn begin(args: &Args) -> Outcome {
         instruments: args.instruments.clone(),
         person: args.person.clone(),
     };
-    let session = Session::begin(loaded, &into, job, args.keep_sound)?;
+    let session = Session::begin(loaded, &into, job, args.keep_sound, args.bargein)?;
     session.walk(&args.hear, &args.say, &args.engine)
 }
 
@@ -116,7 +125,9 @@ fn resume(args: &Args, folder: &Path) -> Outcome {
         );
         return Err(Failure::Usage(why));
     }
-    Session::resume(folder)?.walk(&args.hear, &args.say, &args.engine)
+    let mut session = Session::resume(folder)?;
+    session.speak_over(args.bargein);
+    session.walk(&args.hear, &args.say, &args.engine)
 }
 
 /// A session that is about to be walked.
@@ -127,16 +138,24 @@ pub struct Session {
     pub folder: PathBuf,
     pub world: Arc<crate::walk::World>,
     clock: Clock,
+    /// Prompts may be spoken over.
+    bargein: bool,
     /// Records that a replay asked for and the journal does not have, in order.
     missing: Vec<Record>,
 }
 
 impl Session {
     /// A new session in `folder`, which must be empty or new.
-    pub fn begin(loaded: Loaded, folder: &Path, job: Job, keep: KeepSound) -> Result<Self, Failure> {
+    pub fn begin(
+        loaded: Loaded,
+        folder: &Path,
+        job: Job,
+        keep: KeepSound,
+        bargein: bool,
+    ) -> Result<Self, Failure> {
         let storage = Folder::create(folder)
             .map_err(|e| Failure::Input(format!("The folder {} cannot be made: {e}.", folder.display())))?;
-        Self::begin_on(Box::new(storage), folder, loaded, job, keep)
+        Self::begin_on(Box::new(storage), folder, loaded, job, keep, bargein)
     }
 
     /// A new session on a storage; `folder` is what it is called.
@@ -146,15 +165,19 @@ impl Session {
         loaded: Loaded,
         job: Job,
         keep: KeepSound,
+        bargein: bool,
     ) -> Result<Self, Failure> {
         let Loaded { world, files } = loaded;
         let clock = Clock::start();
         let id = session_id(&clock.now().wall, &world.bike.name);
-        let header = Header::new(id, job, serde_json::json!({ SETTING_PROCEDURE: world.main, SETTING_SOUND: keep }));
+        let settings =
+            serde_json::json!({ SETTING_PROCEDURE: world.main, SETTING_SOUND: keep, SETTING_BARGEIN: bargein });
+        let header = Header::new(id, job, settings);
         let journal = Journal::create(storage, header, files, &clock.now())?;
         let world = Arc::new(world);
         Ok(Self {
-            walker: Walker::new(world.clone()),
+            walker: Walker::new(world.clone()).with_bargein(bargein),
+            bargein,
             journal,
             first: vec![Event::Begin],
             folder: folder.to_path_buf(),
@@ -187,8 +210,10 @@ impl Session {
         let (bike, words) = (folder.join(load::BIKE_COPY), folder.join(load::VOCABULARY_COPY));
         let loaded = load::world_from(read, &main, &bike, &words)?;
         let world = Arc::new(loaded.world);
+        let begun_so = journal.header().settings.get(SETTING_BARGEIN).and_then(serde_json::Value::as_bool);
         let mut session = Self {
-            walker: Walker::new(world.clone()),
+            walker: Walker::new(world.clone()).with_bargein(begun_so.unwrap_or_default()),
+            bargein: false,
             journal,
             first: Vec::new(),
             folder: folder.to_path_buf(),
@@ -201,6 +226,16 @@ impl Session {
         }
         session.replay(&entries, repair.is_some())?;
         Ok(session)
+    }
+
+    /// Whether prompts may be spoken over from here on.
+    fn speak_over(&mut self, allowed: bool) {
+        self.bargein = allowed;
+        for event in &mut self.first {
+            if let Event::Resumed { bargein, .. } = event {
+                *bargein = allowed;
+            }
+        }
     }
 
     /// Feeds the journal's events to a new walker; its records must be the journal's.
@@ -256,7 +291,7 @@ impl Session {
         if let Some(id) = self.walker.waits_for_record() {
             self.first.push(Event::Recorded { id });
         }
-        self.first.push(Event::Resumed { gap_ms, repaired });
+        self.first.push(Event::Resumed { gap_ms, repaired, bargein: false });
         Ok(())
     }
 
@@ -267,17 +302,22 @@ impl Session {
             _ => Some(engine.open(self.world.vocabulary.language())?),
         };
         let mut pedal = None;
+        let (heard, played) = self.bargein.then(hear::reference).unzip();
         let ears: Box<dyn Ears> = match hear {
             "typed" => Box::new(hear::Typed::from_stdin(to_ears)),
             "mic" => {
                 pedal = hear::Pedal::start(to_ears.clone());
                 let settings = hear::ActivitySettings::default();
-                Box::new(hear::Mic::start(to_ears, settings).map_err(|e| Failure::Lacks(e.to_string()))?)
+                let mic = match played {
+                    Some(played) => hear::Mic::start_over(to_ears, settings, played),
+                    None => hear::Mic::start(to_ears, settings),
+                };
+                Box::new(mic.map_err(|e| Failure::Lacks(e.to_string()))?)
             }
             file => Box::new(hear::WavEars::new(to_ears, Path::new(file)).map_err(|e| Failure::Input(e.to_string()))?),
         };
         let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
-        let mouth = open_mouth(say, to_mouth)?;
+        let mouth = open_mouth(say, to_mouth, heard)?;
         let end = self.drive(ears, from_ears, mouth, from_mouth, recogniser, None);
         drop(pedal);
         let end = end?;
@@ -409,14 +449,24 @@ fn system_voice(_to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
     Err(Failure::Lacks(why.into()))
 }
 
-/// Opens the mouth that `--say` names.
-pub fn open_mouth(say: &str, to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
+/// Opens the mouth that `--say` names; `heard` is told what it plays, where it can be.
+pub fn open_mouth(
+    say: &str,
+    to: speak::MouthSender,
+    heard: Option<hear::PlayedTo>,
+) -> Result<Box<dyn Mouth>, Failure> {
     let fail = |e: speak::SpeakError| {
         if e.machine_lacks() { Failure::Lacks(e.to_string()) } else { Failure::Input(e.to_string()) }
     };
     Ok(match say {
         "printed" => Box::new(speak::Printed::to_stdout(to)),
-        "aloud" => Box::new(speak::Aloud::start(to, voice()).map_err(fail)?),
+        "aloud" => Box::new(
+            match heard {
+                Some(heard) => speak::Aloud::start_heard(to, voice(), heard),
+                None => speak::Aloud::start(to, voice()),
+            }
+            .map_err(fail)?,
+        ),
         "system" => system_voice(to)?,
         file => Box::new(speak::Tape::create(to, voice(), Path::new(file)).map_err(fail)?),
     })

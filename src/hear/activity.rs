@@ -57,12 +57,25 @@ pub enum Voiced {
     Utterance(Utterance),
 }
 
+/// How much it takes to be taken for speech.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Bar {
+    /// Nothing else sounds.
+    Usual,
+    /// A prompt sounds, and some of it may be left in the sound.
+    OverPrompt,
+}
+
 /// The network's score from which a frame starts speech, and from which it carries speech on. Tried on synthetic speech.
 const SCORE_BEGINS: f32 = 0.5;
 const SCORE_CARRIES: f32 = 0.35;
 /// A frame of voice is at least this much above the noise floor, in power: 5 dB to begin, 2.5 dB to carry on.
 const ABOVE_FLOOR_BEGINS: f32 = 3.2;
 const ABOVE_FLOOR_CARRIES: f32 = 1.8;
+/// Over a prompt: the score, 9 dB and 4 dB above the floor, and the voice there has to be before speech is said to begin.
+const SCORE_OVER_PROMPT: (f32, f32) = (0.8, 0.5);
+const ABOVE_FLOOR_OVER_PROMPT: (f32, f32) = (8.0, 2.5);
+const LEAST_VOICE_OVER_PROMPT: u64 = samples(160);
 /// Mean square below which nothing is voice: -75 dB of full scale, under the quietest speech a microphone would give.
 const LEAST_POWER: f32 = 3.2e-8;
 /// The network is surer of louder speech: a room quieter than this root mean square is made louder for it, up to so many times.
@@ -97,6 +110,7 @@ pub struct Activity {
     /// The latest sound, at most `pre_roll` samples.
     before: VecDeque<f32>,
     floor: f32,
+    bar: Bar,
     open: Option<Open>,
 }
 
@@ -116,6 +130,7 @@ impl Activity {
             position: 0,
             before: VecDeque::new(),
             floor: 0.0,
+            bar: Bar::Usual,
             open: None,
         }
     }
@@ -128,6 +143,11 @@ impl Activity {
     /// The noise floor: mean square of the quiet frames, full scale 1.
     pub fn noise_floor(&self) -> f32 {
         self.floor
+    }
+
+    /// How much it takes from here on.
+    pub fn set_bar(&mut self, bar: Bar) {
+        self.bar = bar;
     }
 
     /// Takes sound at [`RATE`], appends what was found to `out`.
@@ -179,8 +199,12 @@ impl Activity {
         let boosted: Vec<f32> = clean.iter().map(|s| (s * gain).clamp(-1.0, 1.0)).collect();
         let score = self.detector.predict_f32(&boosted);
         let speaking = self.open.is_some();
+        let (score_needed, above_floor) = match self.bar {
+            Bar::Usual => ((SCORE_BEGINS, SCORE_CARRIES), (ABOVE_FLOOR_BEGINS, ABOVE_FLOOR_CARRIES)),
+            Bar::OverPrompt => (SCORE_OVER_PROMPT, ABOVE_FLOOR_OVER_PROMPT),
+        };
         let (need_score, above) =
-            if speaking { (SCORE_CARRIES, ABOVE_FLOOR_CARRIES) } else { (SCORE_BEGINS, ABOVE_FLOOR_BEGINS) };
+            if speaking { (score_needed.1, above_floor.1) } else { (score_needed.0, above_floor.0) };
         let voice = power > LEAST_POWER && score >= need_score && power > self.floor * above;
         self.follow_floor(power, speaking, voice);
         let at = self.position;
@@ -231,7 +255,11 @@ impl Activity {
     /// Tells what there is to tell of the speech under way; gives it back unless it is over.
     fn judge(&mut self, mut open: Open, out: &mut Vec<Voiced>) -> Option<Open> {
         let silence = self.position - open.voice_end;
-        let enough = open.voiced >= self.settings.least_voice;
+        let least = match self.bar {
+            Bar::OverPrompt if !open.began_told => self.settings.least_voice.max(LEAST_VOICE_OVER_PROMPT),
+            _ => self.settings.least_voice,
+        };
+        let enough = open.voiced >= least;
         if enough && !open.began_told {
             open.began_told = true;
             out.push(Voiced::Began { at: open.voice_begin });
@@ -262,6 +290,7 @@ impl Activity {
             sound: open.sound[..length as usize].into(),
             waited: self.position - open.voice_end,
             last,
+            likeness: None,
         }));
     }
 }

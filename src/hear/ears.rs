@@ -27,6 +27,18 @@ pub struct Utterance {
     pub waited: u64,
     /// The long silence has passed, or the source or the longest utterance has ended: no longer version will come.
     pub last: bool,
+    /// How like the prompt it is that was being played meanwhile, 0 to 1; none where nothing was played.
+    pub likeness: Option<f32>,
+}
+
+/// An utterance over a prompt that is more like it than this is what is left of the prompt. See `tests/bargein.rs`.
+const OWN_VOICE: f32 = 0.6;
+
+impl Utterance {
+    /// Whether this is the program's own voice, come back through the microphone.
+    pub fn is_own_voice(&self) -> bool {
+        self.likeness.is_some_and(|likeness| likeness > OWN_VOICE)
+    }
 }
 
 /// What a key or a foot pedal asks for.

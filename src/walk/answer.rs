@@ -3,7 +3,7 @@
 use super::control::command_works_in;
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind, Tone};
-use super::walker::{After, Frame, Phase, Walker};
+use super::walker::{After, Frame, Over, Phase, Walker};
 use crate::phrase::{Answer, Escape, Hypothesis, Verdict};
 use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
 use crate::session::Record;
@@ -15,6 +15,7 @@ const UNSURE_BEFORE_LEFT_OUT: u32 = 2;
 impl Walker {
     pub(super) fn speech_began(&mut self) {
         self.in_speech = true;
+        self.cut_short = self.over == Some(Over::Answer) && !self.speaking.is_empty();
         self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
     }
 
@@ -23,10 +24,24 @@ impl Walker {
         if self.listening != Some(listen) {
             return;
         }
-        self.deaf();
+        if !self.is_unheard(&verdict) {
+            self.deaf();
+            self.understood(verdict, by_voice, clip);
+        }
+        let due = std::mem::take(&mut self.due);
+        for timer in due {
+            if self.listening.is_some() || self.listen_after {
+                self.timer(timer);
+            }
+        }
+    }
+
+    fn understood(&mut self, verdict: Verdict, by_voice: bool, clip: Option<String>) {
+        let cut = std::mem::take(&mut self.cut_short);
         match verdict {
             Verdict::Accept { heard } => {
                 self.silences = 0;
+                self.in_vain = 0;
                 self.take(heard, clip, false);
             }
             // What was understood is said with the result, and nothing hangs on it.
@@ -42,12 +57,9 @@ impl Walker {
                 self.note_down(Record::NotTaken { step: self.step_id(), why: "stranger".to_owned(), free, clip });
                 self.leave_strangers_alone();
             }
-            Verdict::Reject { free, .. } => self.not_understood("stranger", free, clip),
-        }
-        let due = std::mem::take(&mut self.due);
-        for timer in due {
-            if self.listening.is_some() || self.listen_after {
-                self.timer(timer);
+            Verdict::Reject { free, .. } => {
+                self.in_vain += u32::from(cut);
+                self.not_understood("stranger", free, clip);
             }
         }
     }

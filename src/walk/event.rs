@@ -78,6 +78,9 @@ pub enum Event {
         /// The journal's end was torn and mended.
         #[serde(default)]
         repaired: bool,
+        /// From here on prompts may be spoken over.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        bargein: bool,
     },
     /// The program is asked to end from outside (interrupt key, end of the answers).
     Stop {

@@ -2,26 +2,34 @@
 
 use super::answer::choices;
 use super::event::{Effect, TimerKind, Tone};
-use super::walker::{Phase, Walker};
+use super::walker::{Hearing, Over, Phase, Walker};
 use super::world::World;
-use crate::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase, normalise};
+use crate::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase, Verdict, normalise};
 use crate::procedure::{self, Ask, Procedure, ReadingAsk, Route, Scope, SignalWord, Step, Target};
 
 /// Working time where no step gives one: cautions, confirmations.
 const OTHER_WORKING_TIME_S: f64 = 20.0;
+/// After so many prompts cut by what was no answer (a radio, the own voice come back), prompts are said whole until one is taken.
+const MOST_IN_VAIN: u32 = 2;
 
 impl Walker {
-    /// Listens as soon as everything has been said.
+    /// Listens as soon as everything has been said, and over it where that is allowed.
     pub(super) fn listen_when_quiet(&mut self) {
         self.listen_after = true;
         if self.speaking.is_empty() {
             self.listen();
+        } else {
+            self.listen_over();
         }
     }
 
     pub(super) fn prompt_ended(&mut self, id: u64) {
         self.speaking.remove(&id);
         if !self.speaking.is_empty() {
+            // What had to be heard out has been: from here on an answer counts, unless somebody is in the middle of a word.
+            if self.over == Some(Over::Stop) && !self.in_speech && !self.has_to_be_heard() {
+                self.listen_over();
+            }
             return;
         }
         if let Phase::Closing { code, why } = &self.phase {
@@ -29,8 +37,67 @@ impl Walker {
             self.phase = Phase::Over;
             self.out.push(Effect::Finish { code, why });
         } else if self.listen_after {
-            self.listen();
+            match self.over {
+                Some(Over::Answer) => self.all_was_said(),
+                Some(Over::Stop) if self.in_speech => {}
+                _ => self.listen(),
+            }
         }
+    }
+
+    fn has_to_be_heard(&self) -> bool {
+        self.speaking.values().any(|hearing| *hearing == Hearing::Whole)
+    }
+
+    /// The listen that was open over the prompts goes on without them. Whoever speaks already needs no tone.
+    fn all_was_said(&mut self) {
+        self.listen_after = false;
+        self.over = None;
+        if !self.in_speech {
+            self.tone(Tone::Listening);
+            self.start_silence();
+        }
+    }
+
+    /// Listens while prompts sound: for what the question allows, or only for "stop" while something has to be heard out.
+    fn listen_over(&mut self) {
+        if !self.bargein || self.microphone_gone || self.in_vain >= MOST_IN_VAIN {
+            return;
+        }
+        let over = if self.has_to_be_heard() { Over::Stop } else { Over::Answer };
+        let (mut grammar, mut high) = match self.grammar() {
+            Ok(both) => both,
+            Err(why) => return self.fault(&why),
+        };
+        if over == Over::Stop {
+            let stop = Answer::Command(Command::Stop);
+            let mut phrases = grammar.phrases;
+            phrases.retain(|p| p.answer == stop);
+            grammar = Grammar { phrases, ..Grammar::default() };
+            high = vec![stop];
+        }
+        self.deaf();
+        self.listen_after = true;
+        if grammar == Grammar::default() {
+            return;
+        }
+        let id = self.id();
+        self.listening = Some(id);
+        self.over = Some(over);
+        self.out.push(Effect::Listen { id, grammar, high, bargein: over == Over::Answer });
+    }
+
+    /// Over what has to be heard out only a sure "stop" counts; anything else is as if it had not been said. Whether it was that.
+    pub(super) fn is_unheard(&mut self, verdict: &Verdict) -> bool {
+        let stop = Answer::Command(Command::Stop);
+        if self.over != Some(Over::Stop)
+            || matches!(verdict, Verdict::Accept { heard } if heard.answer == stop)
+        {
+            return false;
+        }
+        self.deaf();
+        self.listen_when_quiet();
+        true
     }
 
     /// The grammar of the listen that begins when all has been said, if one does.
@@ -42,13 +109,19 @@ impl Walker {
     /// Stops listening.
     pub(super) fn deaf(&mut self) {
         self.listen_after = false;
+        self.over = None;
         self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
         if self.listening.take().is_some() {
+            // An utterance under way is dropped with it.
+            self.in_speech = false;
             self.out.push(Effect::Deaf);
         }
     }
 
     fn listen(&mut self) {
+        if self.over.is_some() {
+            self.deaf();
+        }
         self.listen_after = false;
         if self.microphone_gone {
             self.listen_after = true;

@@ -187,6 +187,7 @@ impl Walker {
         let was_stopped = std::mem::take(&mut self.stopped);
         self.speaking.clear();
         self.listening = None;
+        self.over = None;
         self.in_speech = false;
         self.due.clear();
         self.heat_timer = false;

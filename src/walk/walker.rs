@@ -112,6 +112,24 @@ pub(super) enum Detail {
     Long,
 }
 
+/// Whether a prompt may be spoken over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Hearing {
+    /// It is cut when somebody begins to speak.
+    Cut,
+    /// It is heard out: a caution, an answer said back, a change to be made on the bike. Only "stop" is listened for meanwhile.
+    Whole,
+}
+
+/// What is listened for over a prompt.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Over {
+    /// Only "stop".
+    Stop,
+    /// Whatever the question allows.
+    Answer,
+}
+
 /// The walker.
 #[derive(Clone)]
 pub struct Walker {
@@ -134,9 +152,17 @@ pub struct Walker {
     pub(super) detour: Option<Position>,
     pub(super) detail: Detail,
     /// Prompts that have not ended, and what is done when the last one has.
-    pub(super) speaking: BTreeSet<u64>,
+    pub(super) speaking: BTreeMap<u64, Hearing>,
     pub(super) listen_after: bool,
     pub(super) listening: Option<u64>,
+    /// What the open listen is for while prompts have not ended.
+    pub(super) over: Option<Over>,
+    /// Speaking over a prompt is allowed.
+    pub(super) bargein: bool,
+    /// A prompt was cut by the speech under way.
+    pub(super) cut_short: bool,
+    /// Prompts that were cut, one after another, by what was no answer.
+    pub(super) in_vain: u32,
     pub(super) misses: u32,
     /// "Not sure" so far at this step.
     pub(super) unsure: u32,
@@ -180,7 +206,11 @@ impl Walker {
             doubted: BTreeSet::new(),
             detour: None,
             detail: Detail::Normal,
-            speaking: BTreeSet::new(),
+            speaking: BTreeMap::new(),
+            over: None,
+            bargein: false,
+            cut_short: false,
+            in_vain: 0,
             listen_after: false,
             listening: None,
             misses: 0,
@@ -202,6 +232,13 @@ impl Walker {
             stopped: false,
             next_id: 0,
         }
+    }
+
+    /// The same walker, listening over prompts too.
+    #[must_use]
+    pub fn with_bargein(mut self, allowed: bool) -> Self {
+        self.bargein = allowed;
+        self
     }
 
     /// Takes one event at `now` and returns everything to be done, in order.
@@ -226,7 +263,10 @@ impl Walker {
             Event::MicrophoneLost { why } => self.microphone_lost(&why),
             Event::MicrophoneBack => self.microphone_back(),
             Event::Pressed { pedal } => self.pressed(pedal),
-            Event::Resumed { gap_ms, repaired } => self.resumed(gap_ms, repaired),
+            Event::Resumed { gap_ms, repaired, bargein } => {
+                self.bargein = bargein;
+                self.resumed(gap_ms, repaired);
+            }
             Event::Stop { why } => self.stop_from_outside(&why),
         }
     }
@@ -268,6 +308,11 @@ impl Walker {
     /// A number is being questioned, or an answer asked back.
     pub fn is_questioning(&self) -> bool {
         matches!(self.phase, Phase::Confirming { .. } | Phase::Doubting { .. })
+    }
+
+    /// The open listen is one over prompts that have not ended.
+    pub fn is_listening_over(&self) -> bool {
+        self.over.is_some()
     }
 
     /// What it walks in.
@@ -340,12 +385,16 @@ impl Walker {
     }
 
     pub(super) fn say(&mut self, text: impl Into<String>, kind: SayKind) {
-        let text = text.into();
+        let whole = matches!(kind, SayKind::Caution | SayKind::Echo);
+        self.say_as(text.into(), kind, if whole { Hearing::Whole } else { Hearing::Cut });
+    }
+
+    pub(super) fn say_as(&mut self, text: String, kind: SayKind, hearing: Hearing) {
         if text.trim().is_empty() {
             return;
         }
         let id = self.id();
-        self.speaking.insert(id);
+        self.speaking.insert(id, hearing);
         if matches!(kind, SayKind::Prompt | SayKind::Question | SayKind::Caution | SayKind::Conclusion) {
             self.last_said.push((text.clone(), kind));
         }

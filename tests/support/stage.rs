@@ -80,7 +80,7 @@ impl Stage {
             stage.finished = Some((0, "it was over".to_owned()));
         } else {
             let late = stage.walker.waits_for_record().map(|id| Event::Recorded { id });
-            stage.give_all(late.into_iter().chain([Event::Resumed { gap_ms: 0, repaired }]));
+            stage.give_all(late.into_iter().chain([Event::Resumed { gap_ms: 0, repaired, bargein: false }]));
         }
         stage
     }
@@ -210,7 +210,7 @@ impl Stage {
         self.listen = None;
         self.timers.clear();
         self.now_ms += gap_ms;
-        self.give(Event::Resumed { gap_ms, repaired: false });
+        self.give(Event::Resumed { gap_ms, repaired: false, bargein: false });
     }
 
     /// Everything said since the last answer.

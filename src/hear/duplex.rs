@@ -1,0 +1,88 @@
+//! Hearing while the loudspeaker sounds: what is played is taken out of what is heard, speech is looked for in the rest with a
+//! stricter bar, and every utterance that overlaps a prompt is compared with it. Samples in, findings out; no device, no clock.
+
+use super::activity::{Activity, ActivitySettings, Bar, Voiced};
+use super::canceller::{Canceller, STEP};
+use super::ears::RATE;
+use super::likeness::Played;
+
+/// The room and the delay keep a prompt alive so long after its last sample was handed over; until then the bar is stricter.
+const ECHO_SAMPLES: u64 = RATE as u64 * 6 / 10;
+/// The canceller works so long after the last audible sample; after that there is nothing to take out.
+const CANCEL_SAMPLES: u64 = RATE as u64 * 2;
+
+/// A microphone's ear that knows what is being played.
+pub struct Duplex {
+    canceller: Canceller,
+    activity: Activity,
+    played: Played,
+    /// Less than a step of each, equally long.
+    heard: Vec<f32>,
+    far: Vec<f32>,
+    /// Samples since something audible was played.
+    since: u64,
+}
+
+impl std::fmt::Debug for Duplex {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Duplex").field("activity", &self.activity).field("since", &self.since).finish_non_exhaustive()
+    }
+}
+
+impl Duplex {
+    /// An ear that knows nothing of the room yet.
+    pub fn new(settings: ActivitySettings) -> Self {
+        Self {
+            canceller: Canceller::new(),
+            activity: Activity::new(settings),
+            played: Played::new(),
+            heard: Vec::with_capacity(STEP),
+            far: Vec::with_capacity(STEP),
+            since: u64::MAX / 2,
+        }
+    }
+
+    /// Takes equally long stretches of what was heard and what was played, both mono at [`RATE`], the latter at its own time of
+    /// handing over or up to half a second later. With `open`, what was found is appended to `out`; else the canceller only learns.
+    pub fn push(&mut self, heard: &[f32], played: &[f32], open: bool, out: &mut Vec<Voiced>) {
+        for (near, far) in heard.iter().zip(played) {
+            self.heard.push(*near);
+            self.far.push(*far);
+            if self.heard.len() == STEP {
+                self.step(open, out);
+            }
+        }
+    }
+
+    /// Drops the utterance under way and the sound before it.
+    pub fn forget(&mut self) {
+        self.activity.forget();
+    }
+
+    /// The noise floor: mean square of the quiet frames, full scale 1.
+    pub fn noise_floor(&self) -> f32 {
+        self.activity.noise_floor()
+    }
+
+    fn step(&mut self, open: bool, out: &mut Vec<Voiced>) {
+        let near: [f32; STEP] = std::array::from_fn(|n| self.heard[n]);
+        let far: [f32; STEP] = std::array::from_fn(|n| self.far[n]);
+        self.heard.clear();
+        self.far.clear();
+        self.since = if self.played.push(&far) { 0 } else { self.since + STEP as u64 };
+        let sound = if self.since < CANCEL_SAMPLES { self.canceller.step(&near, &far) } else { near };
+        if !open {
+            return self.activity.skip(STEP as u64);
+        }
+        self.activity.set_bar(if self.since < ECHO_SAMPLES { Bar::OverPrompt } else { Bar::Usual });
+        let from = out.len();
+        self.activity.push(&sound, out);
+        let now = self.activity.position();
+        for found in &mut out[from..] {
+            if let Voiced::Utterance(utterance) = found {
+                let ago = now.saturating_sub(utterance.begin);
+                utterance.likeness = self.played.likeness(&utterance.sound, ago);
+            }
+        }
+    }
+}
