@@ -126,9 +126,7 @@ fn an_answer_over_a_prompt_is_heard_and_the_prompt_itself_is_not() {
     let mut taken = |utterances: &[Utterance]| -> Vec<String> {
         let others = utterances.iter().filter(|u| !u.is_own_voice());
         let verdicts = others.map(|u| decide(&recogniser.hear(&u.sound, &grammar).expect("it hears"), Stakes::Low));
-        verdicts
-            .filter_map(|v| if let Verdict::Accept { heard } = v { Some(heard.words) } else { None })
-            .collect()
+        verdicts.filter_map(|v| if let Verdict::Accept { heard } = v { Some(heard.words) } else { None }).collect()
     };
     mic.open();
     let (mut id, mut wrong, mut whole, mut right, mut cut) = (0, Vec::new(), 0, 0, 0);

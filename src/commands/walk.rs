@@ -146,13 +146,7 @@ pub struct Session {
 
 impl Session {
     /// A new session in `folder`, which must be empty or new.
-    pub fn begin(
-        loaded: Loaded,
-        folder: &Path,
-        job: Job,
-        keep: KeepSound,
-        bargein: bool,
-    ) -> Result<Self, Failure> {
+    pub fn begin(loaded: Loaded, folder: &Path, job: Job, keep: KeepSound, bargein: bool) -> Result<Self, Failure> {
         let storage = Folder::create(folder)
             .map_err(|e| Failure::Input(format!("The folder {} cannot be made: {e}.", folder.display())))?;
         Self::begin_on(Box::new(storage), folder, loaded, job, keep, bargein)
@@ -450,11 +444,7 @@ fn system_voice(_to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
 }
 
 /// Opens the mouth that `--say` names; `heard` is told what it plays, where it can be.
-pub fn open_mouth(
-    say: &str,
-    to: speak::MouthSender,
-    heard: Option<hear::PlayedTo>,
-) -> Result<Box<dyn Mouth>, Failure> {
+pub fn open_mouth(say: &str, to: speak::MouthSender, heard: Option<hear::PlayedTo>) -> Result<Box<dyn Mouth>, Failure> {
     let fail = |e: speak::SpeakError| {
         if e.machine_lacks() { Failure::Lacks(e.to_string()) } else { Failure::Input(e.to_string()) }
     };

@@ -13,7 +13,7 @@ const CANCEL_SAMPLES: u64 = RATE as u64 * 2;
 
 /// A microphone's ear that knows what is being played.
 pub struct Duplex {
-    canceller: Canceller,
+    canceller: Option<Canceller>,
     activity: Activity,
     played: Played,
     /// Less than a step of each, equally long.
@@ -32,8 +32,13 @@ impl std::fmt::Debug for Duplex {
 impl Duplex {
     /// An ear that knows nothing of the room yet.
     pub fn new(settings: ActivitySettings) -> Self {
+        Self { canceller: Some(Canceller::new()), ..Self::uncancelled(settings) }
+    }
+
+    /// One that takes nothing out of what it hears and only compares: how far that alone reaches, should the canceller fail.
+    pub fn uncancelled(settings: ActivitySettings) -> Self {
         Self {
-            canceller: Canceller::new(),
+            canceller: None,
             activity: Activity::new(settings),
             played: Played::new(),
             heard: Vec::with_capacity(STEP),
@@ -69,8 +74,11 @@ impl Duplex {
         let far: [f32; STEP] = std::array::from_fn(|n| self.far[n]);
         self.heard.clear();
         self.far.clear();
-        self.since = if self.played.push(&far) { 0 } else { self.since + STEP as u64 };
-        let sound = if self.since < CANCEL_SAMPLES { self.canceller.step(&near, &far) } else { near };
+        self.since = if self.played.push(&far, &near) { 0 } else { self.since + STEP as u64 };
+        let sound = match &mut self.canceller {
+            Some(canceller) if self.since < CANCEL_SAMPLES => canceller.step(&near, &far),
+            _ => near,
+        };
         if !open {
             return self.activity.skip(STEP as u64);
         }

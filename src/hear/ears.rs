@@ -32,7 +32,7 @@ pub struct Utterance {
 }
 
 /// An utterance over a prompt that is more like it than this is what is left of the prompt. See `tests/bargein.rs`.
-const OWN_VOICE: f32 = 0.6;
+const OWN_VOICE: f32 = 0.65;
 
 impl Utterance {
     /// Whether this is the program's own voice, come back through the microphone.

@@ -78,48 +78,72 @@ impl Bands {
     }
 }
 
-/// What was played, frame by frame.
+/// The delay is looked for in so many frames before an utterance, and believed from this correlation on; then the utterance is
+/// compared at that delay only, give or take so many frames: somebody else's rhythm fits at one delay or another by chance.
+const DELAY_FRAMES: usize = 600;
+const DELAY_SURE: f32 = 0.5;
+const DELAY_GIVE: usize = 2;
+
+/// What was played and what came in, frame by frame.
 #[derive(Debug)]
 pub(super) struct Played {
     bands: Bands,
     frames: VecDeque<Frame>,
+    heard_bands: Bands,
+    heard: VecDeque<Frame>,
 }
 
 impl Played {
     pub(super) fn new() -> Self {
-        Self { bands: Bands::new(), frames: VecDeque::with_capacity(KEPT) }
+        let empty = || VecDeque::with_capacity(KEPT);
+        Self { bands: Bands::new(), frames: empty(), heard_bands: Bands::new(), heard: empty() }
     }
 
-    /// Takes one step; whether it is audible.
-    pub(super) fn push(&mut self, sound: &[f32; STEP]) -> bool {
+    /// Takes one step of what was played and what was heard, the echo still in it; whether something audible was played.
+    pub(super) fn push(&mut self, played: &[f32; STEP], heard: &[f32; STEP]) -> bool {
         if self.frames.len() == KEPT {
             self.frames.pop_front();
+            self.heard.pop_front();
         }
-        let frame = self.bands.frame(sound);
+        let frame = self.bands.frame(played);
         self.frames.push_back(frame);
+        self.heard.push_back(self.heard_bands.frame(heard));
         frame.power > AUDIBLE
     }
 
-    /// How like what was played an utterance is that began `ago` samples before now: the highest correlation of loudness over all
-    /// delays, 0 to 1; none where too little was being played meanwhile.
+    /// How like what was played an utterance is that began `ago` samples before now: the highest correlation of loudness over the
+    /// delays that the echo may have, 0 to 1; none where too little was being played meanwhile.
     pub(super) fn likeness(&self, sound: &[f32], ago: u64) -> Option<f32> {
         let mut bands = Bands::new();
         let heard: Vec<Frame> = sound.chunks_exact(STEP).map(|frame| bands.frame(frame)).collect();
-        let loudest = heard.iter().map(|f| f.power).fold(0.0, f32::max);
-        let voiced = |f: &Frame| f.power > loudest * 10f32.powf(-PAUSE_DB / 10.0);
         let begin = self.frames.len() as i64 - (ago / STEP as u64) as i64;
-        (0..=LONGEST_DELAY as i64)
-            .filter_map(|delay| {
-                let pairs: Vec<(&Frame, &Frame)> = heard
-                    .iter()
-                    .enumerate()
-                    .filter(|(_, f)| voiced(f))
-                    .filter_map(|(n, f)| Some((f, self.frames.get(usize::try_from(begin + n as i64 - delay).ok()?)?)))
-                    .filter(|(_, played)| played.power > AUDIBLE)
-                    .collect();
-                (pairs.len() >= LEAST_FRAMES).then(|| correlation(&pairs))
-            })
-            .reduce(f32::max)
+        let delays = match self.delay(begin) {
+            Some(delay) => delay.saturating_sub(DELAY_GIVE)..=delay + DELAY_GIVE,
+            None => 0..=LONGEST_DELAY,
+        };
+        delays.filter_map(|delay| self.alike(heard.iter(), begin, delay)).reduce(f32::max)
+    }
+
+    /// The echo's delay in frames, as it was heard before the frame `end`.
+    fn delay(&self, end: i64) -> Option<usize> {
+        let end = usize::try_from(end).ok()?.min(self.heard.len());
+        let begin = end.saturating_sub(DELAY_FRAMES);
+        let at = |delay| Some((delay, self.alike(self.heard.range(begin..end), begin as i64, delay)?));
+        let (delay, like) = (0..=LONGEST_DELAY).filter_map(at).max_by(|a, b| a.1.total_cmp(&b.1))?;
+        (like >= DELAY_SURE).then_some(delay)
+    }
+
+    /// Correlation of frames that begin at `begin` with what was played `delay` frames earlier.
+    fn alike<'f>(&self, heard: impl Iterator<Item = &'f Frame> + Clone, begin: i64, delay: usize) -> Option<f32> {
+        let loudest = heard.clone().map(|f| f.power).fold(0.0, f32::max);
+        let least = loudest * 10f32.powf(-PAUSE_DB / 10.0);
+        let pairs: Vec<(&Frame, &Frame)> = heard
+            .enumerate()
+            .filter(|(_, f)| f.power > least)
+            .filter_map(|(n, f)| Some((f, self.frames.get(usize::try_from(begin + n as i64 - delay as i64).ok()?)?)))
+            .filter(|(_, played)| played.power > AUDIBLE)
+            .collect();
+        (pairs.len() >= LEAST_FRAMES).then(|| correlation(&pairs))
     }
 }
 

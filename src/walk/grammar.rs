@@ -90,9 +90,7 @@ impl Walker {
     /// Over what has to be heard out only a sure "stop" counts; anything else is as if it had not been said. Whether it was that.
     pub(super) fn is_unheard(&mut self, verdict: &Verdict) -> bool {
         let stop = Answer::Command(Command::Stop);
-        if self.over != Some(Over::Stop)
-            || matches!(verdict, Verdict::Accept { heard } if heard.answer == stop)
-        {
+        if self.over != Some(Over::Stop) || matches!(verdict, Verdict::Accept { heard } if heard.answer == stop) {
             return false;
         }
         self.deaf();
