@@ -140,6 +140,11 @@ impl Activity {
         self.position
     }
 
+    /// Samples that were taken and not decided on yet.
+    pub fn pending(&self) -> usize {
+        self.partial.len()
+    }
+
     /// The noise floor: mean square of the quiet frames, full scale 1.
     pub fn noise_floor(&self) -> f32 {
         self.floor

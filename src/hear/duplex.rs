@@ -4,12 +4,15 @@
 use super::activity::{Activity, ActivitySettings, Bar, Voiced};
 use super::canceller::{Canceller, STEP};
 use super::ears::RATE;
-use super::likeness::Played;
+use super::likeness::{FRAME, Played};
+use std::collections::VecDeque;
 
 /// The room and the delay keep a prompt alive so long after its last sample was handed over; until then the bar is stricter.
 const ECHO_SAMPLES: u64 = RATE as u64 * 6 / 10;
 /// The canceller works so long after the last audible sample; after that there is nothing to take out.
 const CANCEL_SAMPLES: u64 = RATE as u64 * 2;
+/// Sound that is kept for the recogniser: the longest utterance and some more.
+const KEPT: usize = RATE as usize * 24;
 
 /// A microphone's ear that knows what is being played.
 pub struct Duplex {
@@ -19,6 +22,8 @@ pub struct Duplex {
     /// Less than a step of each, equally long.
     heard: Vec<f32>,
     far: Vec<f32>,
+    /// What came in with the echo subtracted and nothing suppressed, the latest [`KEPT`] samples: what the recogniser gets.
+    subtracted: VecDeque<f32>,
     /// Samples since something audible was played.
     since: u64,
 }
@@ -43,6 +48,7 @@ impl Duplex {
             played: Played::new(),
             heard: Vec::with_capacity(STEP),
             far: Vec::with_capacity(STEP),
+            subtracted: VecDeque::with_capacity(KEPT + STEP),
             since: u64::MAX / 2,
         }
     }
@@ -74,11 +80,21 @@ impl Duplex {
         let far: [f32; STEP] = std::array::from_fn(|n| self.far[n]);
         self.heard.clear();
         self.far.clear();
-        self.since = if self.played.push(&far, &near) { 0 } else { self.since + STEP as u64 };
-        let sound = match &mut self.canceller {
-            Some(canceller) if self.since < CANCEL_SAMPLES => canceller.step(&near, &far),
-            _ => near,
+        self.since += STEP as u64;
+        for (far, near) in far.chunks(FRAME).zip(near.chunks(FRAME)) {
+            if self.played.push(far, near) {
+                self.since = 0;
+            }
+        }
+        let (sound, subtracted) = match &mut self.canceller {
+            Some(canceller) if self.since < CANCEL_SAMPLES => {
+                let out = canceller.step(&near, &far);
+                (out.suppressed, out.subtracted)
+            }
+            _ => (near, near),
         };
+        self.subtracted.extend(subtracted);
+        self.subtracted.drain(..self.subtracted.len().saturating_sub(KEPT));
         if !open {
             return self.activity.skip(STEP as u64);
         }
@@ -89,7 +105,12 @@ impl Duplex {
         for found in &mut out[from..] {
             if let Voiced::Utterance(utterance) = found {
                 let ago = now.saturating_sub(utterance.begin);
+                let ago = ago + self.activity.pending() as u64;
                 utterance.likeness = self.played.likeness(&utterance.sound, ago);
+                if let Some(begin) = self.subtracted.len().checked_sub(ago as usize) {
+                    let kept = self.subtracted.range(begin..begin + utterance.sound.len());
+                    utterance.sound = kept.copied().collect();
+                }
             }
         }
     }

@@ -1,10 +1,11 @@
 //! How much an utterance sounds like what was being played: loudness over time in eight bands, compared at every delay that an
 //! echo can have. What leaks through the canceller keeps the rhythm of the prompt in each band; somebody's answer has its own.
 
-use super::canceller::STEP;
 use super::ears::RATE;
 use std::collections::VecDeque;
 
+/// Samples of a frame: 10 ms.
+pub(super) const FRAME: usize = RATE as usize / 100;
 /// Bands, and the centres of the lowest and the highest in hertz: where speech has its rhythm and loudspeakers give sound.
 const BANDS: usize = 8;
 const CENTRES: (f32, f32) = (300.0, 3_400.0);
@@ -99,8 +100,8 @@ impl Played {
         Self { bands: Bands::new(), frames: empty(), heard_bands: Bands::new(), heard: empty() }
     }
 
-    /// Takes one step of what was played and what was heard, the echo still in it; whether something audible was played.
-    pub(super) fn push(&mut self, played: &[f32; STEP], heard: &[f32; STEP]) -> bool {
+    /// Takes one frame of what was played and what was heard, the echo still in it; whether something audible was played.
+    pub(super) fn push(&mut self, played: &[f32], heard: &[f32]) -> bool {
         if self.frames.len() == KEPT {
             self.frames.pop_front();
             self.heard.pop_front();
@@ -115,8 +116,8 @@ impl Played {
     /// delays that the echo may have, 0 to 1; none where too little was being played meanwhile.
     pub(super) fn likeness(&self, sound: &[f32], ago: u64) -> Option<f32> {
         let mut bands = Bands::new();
-        let heard: Vec<Frame> = sound.chunks_exact(STEP).map(|frame| bands.frame(frame)).collect();
-        let begin = self.frames.len() as i64 - (ago / STEP as u64) as i64;
+        let heard: Vec<Frame> = sound.chunks_exact(FRAME).map(|frame| bands.frame(frame)).collect();
+        let begin = self.frames.len() as i64 - (ago / FRAME as u64) as i64;
         let delays = match self.delay(begin) {
             Some(delay) => delay.saturating_sub(DELAY_GIVE)..=delay + DELAY_GIVE,
             None => 0..=LONGEST_DELAY,
