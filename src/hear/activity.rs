@@ -72,10 +72,10 @@ const SCORE_CARRIES: f32 = 0.35;
 /// A frame of voice is at least this much above the noise floor, in power: 5 dB to begin, 2.5 dB to carry on.
 const ABOVE_FLOOR_BEGINS: f32 = 3.2;
 const ABOVE_FLOOR_CARRIES: f32 = 1.8;
-/// Over a prompt: the score, 9 dB and 4 dB above the floor, and the voice there has to be before speech is said to begin.
-const SCORE_OVER_PROMPT: (f32, f32) = (0.8, 0.5);
-const ABOVE_FLOOR_OVER_PROMPT: (f32, f32) = (8.0, 2.5);
-const LEAST_VOICE_OVER_PROMPT: u64 = samples(160);
+/// Over a prompt: the score, 7 dB and 3 dB above the floor, and the voice there has to be before speech is said to begin.
+const SCORE_OVER_PROMPT: (f32, f32) = (0.65, 0.4);
+const ABOVE_FLOOR_OVER_PROMPT: (f32, f32) = (5.0, 2.0);
+const LEAST_VOICE_OVER_PROMPT: u64 = samples(128);
 /// Mean square below which nothing is voice: -75 dB of full scale, under the quietest speech a microphone would give.
 const LEAST_POWER: f32 = 3.2e-8;
 /// The network is surer of louder speech: a room quieter than this root mean square is made louder for it, up to so many times.

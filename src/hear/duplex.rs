@@ -1,7 +1,7 @@
 //! Hearing while the loudspeaker sounds: what is played is taken out of what is heard, speech is looked for in the rest with a
 //! stricter bar, and every utterance that overlaps a prompt is compared with it. Samples in, findings out; no device, no clock.
 
-use super::activity::{Activity, ActivitySettings, Bar, Voiced};
+use super::activity::{Activity, ActivitySettings, Bar, Voiced, samples};
 use super::canceller::{Canceller, STEP};
 use super::ears::RATE;
 use super::likeness::{FRAME, Played};
@@ -11,6 +11,8 @@ use std::collections::VecDeque;
 const ECHO_SAMPLES: u64 = RATE as u64 * 6 / 10;
 /// The canceller works so long after the last audible sample; after that there is nothing to take out.
 const CANCEL_SAMPLES: u64 = RATE as u64 * 2;
+/// Of the sound before the first frame of voice, so much is surely not voice: what is kept there, less 80 ms.
+const BEFORE_VOICE: u64 = samples(250 - 80);
 /// Sound that is kept for the recogniser: the longest utterance and some more.
 const KEPT: usize = RATE as usize * 24;
 
@@ -108,8 +110,10 @@ impl Duplex {
                 let ago = ago + self.activity.pending() as u64;
                 utterance.likeness = self.played.likeness(&utterance.sound, ago);
                 if let Some(begin) = self.subtracted.len().checked_sub(ago as usize) {
-                    let kept = self.subtracted.range(begin..begin + utterance.sound.len());
-                    utterance.sound = kept.copied().collect();
+                    // Before the voice only what is left of the prompt would be heard: there the suppressed sound stays.
+                    let quiet = utterance.sound.len().min(BEFORE_VOICE as usize);
+                    let rest = self.subtracted.range(begin + quiet..begin + utterance.sound.len());
+                    utterance.sound = utterance.sound[..quiet].iter().chain(rest).copied().collect();
                 }
             }
         }
