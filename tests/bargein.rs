@@ -17,7 +17,7 @@ const CUT_AFTER: usize = RATE as usize * 6 / 100;
 const ANSWER_LEVEL: f32 = 0.06;
 const NOISE_LEVEL: f32 = 0.0015;
 /// What the loudspeaker loses on its way into the microphone, in decibels; at 0 the echo is louder than most answers.
-const LEVELS: [f32; 4] = [0.0, -6.0, -12.0, -20.0];
+const LEVELS: [f32; 3] = [0.0, -6.0, -20.0];
 /// The room: the length of its response in samples, the reflections in it, the time in which its sound falls by 60 dB.
 const ROOM: usize = RATE as usize / 4;
 const REFLECTIONS: usize = 150;

@@ -109,6 +109,7 @@ impl Duplex {
                 let ago = now.saturating_sub(utterance.begin);
                 let ago = ago + self.activity.pending() as u64;
                 utterance.likeness = self.played.likeness(&utterance.sound, ago);
+                tracing::debug!(likeness = utterance.likeness, delay = self.played.delay_before(ago), "over a prompt");
                 if let Some(begin) = self.subtracted.len().checked_sub(ago as usize) {
                     // Before the voice only what is left of the prompt would be heard: there the suppressed sound stays.
                     let quiet = utterance.sound.len().min(BEFORE_VOICE as usize);

@@ -125,6 +125,11 @@ impl Played {
         delays.filter_map(|delay| self.alike(heard.iter(), begin, delay)).reduce(f32::max)
     }
 
+    /// The echo's delay in frames, as it was heard up to `ago` samples before now, if it is known.
+    pub(super) fn delay_before(&self, ago: u64) -> Option<usize> {
+        self.delay(self.frames.len() as i64 - (ago / FRAME as u64) as i64)
+    }
+
     /// The echo's delay in frames, as it was heard before the frame `end`.
     fn delay(&self, end: i64) -> Option<usize> {
         let end = usize::try_from(end).ok()?.min(self.heard.len());

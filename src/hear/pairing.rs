@@ -9,9 +9,13 @@ use super::resample::Resampler;
 use rtrb::Consumer;
 use std::collections::VecDeque;
 
-/// One device may be so many samples ahead of the other while nothing is played, and while something is: 80 and 300 ms.
-const SLACK_IN_SILENCE: usize = RATE as usize * 8 / 100;
-const SLACK: usize = RATE as usize * 3 / 10;
+/// Callbacks come in bursts, so one device is ahead of the other for moments. What it is ahead by throughout so many samples (2 s), if
+/// it is more than so many (40 ms), has been lost by the other.
+const WATCHED: usize = 2 * RATE as usize;
+const SLACK: usize = RATE as usize / 25;
+/// The microphone waits for the loudspeaker's count at most so long (half a second), the loudspeaker's for the microphone's a second.
+const LONGEST_WAIT: usize = RATE as usize / 2;
+const MOST_AHEAD: usize = RATE as usize;
 /// Silence, for this purpose: half a second.
 const SILENCE: usize = RATE as usize / 2;
 /// A loudspeaker that holds back more than this gets its sound paired later by what is more: the canceller looks for the rest.
@@ -30,6 +34,9 @@ pub(super) struct Pairing {
     /// Samples of silence at the end of `far` and before.
     silent: usize,
     fresh: Vec<f32>,
+    /// Samples watched, and the least that `near` and `far` were ahead meanwhile.
+    watched: usize,
+    ahead: (usize, usize),
 }
 
 impl std::fmt::Debug for Pairing {
@@ -48,6 +55,8 @@ impl Pairing {
             lag: 0,
             silent: SILENCE,
             fresh: Vec::new(),
+            watched: 0,
+            ahead: (usize::MAX, usize::MAX),
         }
     }
 
@@ -58,10 +67,11 @@ impl Pairing {
         if self.line.is_none() && self.far.len() < self.near.len() {
             self.far.resize(self.near.len(), 0.0);
         }
-        self.keep_together();
+        self.follow_latency();
         let both = self.near.len().min(self.far.len());
         near.extend(self.near.drain(..both));
         far.extend(self.far.drain(..both));
+        self.keep_together(heard.len());
     }
 
     fn take_played(&mut self) {
@@ -89,19 +99,32 @@ impl Pairing {
         self.far.extend(&self.fresh);
     }
 
-    fn keep_together(&mut self) {
+    fn follow_latency(&mut self) {
         let quiet = self.silent >= SILENCE + self.far.len();
         let wanted = self.reference.latency_us().saturating_sub(USUAL_LATENCY_US) as usize * RATE as usize / 1_000_000;
         if quiet && wanted.abs_diff(self.lag) > LAG_CHANGES {
             self.lag = wanted;
             self.far.resize(self.near.len() + wanted, 0.0);
         }
-        let slack = if quiet { SLACK_IN_SILENCE } else { SLACK };
-        let target = self.near.len() + self.lag;
-        if self.far.len() > target + slack {
-            self.far.drain(..self.far.len() - target);
-        } else if self.near.len() > self.far.len() + slack {
-            self.far.resize(target, 0.0);
+    }
+
+    /// After all that has a partner is gone: pairs anew what has lost its partner.
+    fn keep_together(&mut self, new: usize) {
+        let (near, far) = (self.near.len(), self.far.len().saturating_sub(self.lag));
+        self.watched += new;
+        self.ahead = (self.ahead.0.min(near), self.ahead.1.min(far));
+        let over = self.watched >= WATCHED;
+        if near > LONGEST_WAIT || (over && self.ahead.0 > SLACK) {
+            let lost = if near > LONGEST_WAIT { near } else { self.ahead.0 };
+            tracing::debug!(lost, "the loudspeaker's count is behind");
+            self.far.resize(self.far.len() + lost, 0.0);
+        } else if far > MOST_AHEAD || (over && self.ahead.1 > SLACK) {
+            let lost = if far > MOST_AHEAD { far } else { self.ahead.1 };
+            tracing::debug!(lost, "the microphone's count is behind");
+            self.far.drain(..lost);
+        }
+        if over {
+            (self.watched, self.ahead) = (0, (usize::MAX, usize::MAX));
         }
     }
 }
@@ -132,14 +155,22 @@ mod tests {
         give(&mut ring, &[0.25; 320]);
         pairing.push(&[], &mut near, &mut far);
         assert_eq!((near.len(), far.len()), (640, 640));
-        // The microphone loses a second.
-        give(&mut ring, &[0.25; 16_000]);
+        // The microphone loses more than a second.
+        give(&mut ring, &[0.25; 20_000]);
         far.clear();
         pairing.push(&[0.5; 160], &mut near, &mut far);
         assert_eq!((far.len(), pairing.far.len()), (160, 0), "what was lost has no partner");
+        // It is 100 ms behind, then it has caught up: nothing was lost.
+        give(&mut ring, &[0.25; 3_200]);
+        for _ in 0..9 {
+            pairing.push(&[0.5; 160], &mut near, &mut far);
+        }
+        pairing.push(&[0.5; 1_760], &mut near, &mut far);
+        assert_eq!((pairing.near.len(), pairing.far.len()), (0, 0));
         // The loudspeaker stops asking.
         far.clear();
         pairing.push(&[0.5; 16_000], &mut near, &mut far);
+        pairing.push(&[], &mut near, &mut far);
         assert_eq!(far.len(), 16_000, "the microphone goes on alone");
         drop(ring);
         far.clear();
