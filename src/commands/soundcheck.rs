@@ -428,7 +428,8 @@ fn echo(mic: &mut Mic, sheet: &mut Sheet) {
     let fault = (found.level_db > ECHO_LOUD).then(|| {
         (
             Standing::Poor,
-            "Prompts come back loudly: turn the loudspeaker down, move the microphone away from it, or use headphones."
+            "Prompts come back loudly: turn the loudspeaker down, move the microphone away from it, or use headphones. \
+             Until then walk without --bargein."
                 .to_owned(),
         )
     });
