@@ -10,7 +10,7 @@ use super::ears::RATE;
 
 /// Samples per step: 20 ms, five of the canceller's blocks.
 pub(super) const STEP: usize = RATE as usize / 50;
-const _: () = assert!(STEP % BLOCK_SIZE == 0);
+const _: () = assert!(STEP.is_multiple_of(BLOCK_SIZE));
 /// The canceller counts samples as 16-bit numbers.
 const SCALE: f32 = 32_768.0;
 
