@@ -79,7 +79,7 @@ impl Bench {
     }
 
     /// Says everything up to the open question, acknowledging what has to be, until an answer may be spoken over it.
-    fn to_a_question(&mut self) {
+    fn reach_a_question(&mut self) {
         for _ in 0..100 {
             if self.walker.is_asking() && !self.sounding.is_empty() && self.listen.as_ref().is_some_and(|l| l.2) {
                 return;
@@ -122,7 +122,7 @@ fn a_caution_is_heard_out_and_only_stop_is_listened_for_meanwhile() {
 #[test]
 fn an_answer_over_a_question_is_taken_without_a_tone_and_silence_counts_only_from_the_prompts_end() {
     let mut bench = Bench::new(true);
-    bench.to_a_question();
+    bench.reach_a_question();
     let tones = bench.tones;
     assert!(!bench.timer, "silence is not counted while a prompt sounds");
     bench.give(Event::SpeechBegan);
@@ -136,7 +136,7 @@ fn an_answer_over_a_question_is_taken_without_a_tone_and_silence_counts_only_fro
     assert_eq!(bench.answered, 1, "the answer was taken");
     // And where nobody speaks, the tone and the count of silence come when all has been said.
     let mut quiet = Bench::new(true);
-    quiet.to_a_question();
+    quiet.reach_a_question();
     let listen = quiet.listen.as_ref().map(|l| l.0);
     let tones = quiet.tones;
     while !quiet.sounding.is_empty() {
@@ -149,7 +149,7 @@ fn an_answer_over_a_question_is_taken_without_a_tone_and_silence_counts_only_fro
 fn prompts_cut_in_vain_twice_are_said_whole_until_an_answer_is_taken() {
     let mut bench = Bench::new(true);
     for _ in 0..2 {
-        bench.to_a_question();
+        bench.reach_a_question();
         bench.give(Event::SpeechBegan);
         while !bench.sounding.is_empty() {
             bench.ended(false);
