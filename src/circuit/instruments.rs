@@ -114,7 +114,7 @@ impl<'b> Model<'b> {
     /// instrument.
     ///
     /// # Errors
-    /// Those of [`Wiring::new`] and of the operating point.
+    /// Those of `Wiring::new` and of the operating point.
     pub fn observe(&self, state: &BikeState) -> Result<Vec<Case>, CircuitError> {
         let Some(tool) = &state.instrument else { return Ok(Vec::new()) };
         if tool.kind == InstrumentKind::SparkTester {

@@ -74,7 +74,7 @@ impl Model<'_> {
     /// off its plug, or with none off at every lead, between the plug's cap and the instrument's second terminal.
     ///
     /// # Errors
-    /// Those of [`Wiring::new`] and of the operating point.
+    /// Those of `Wiring::new` and of the operating point.
     pub fn flick(&self, state: &BikeState, set: &str) -> Result<Vec<String>, CircuitError> {
         let down = self.standings(state).pop().unwrap_or_default();
         let mut up = down.clone();
@@ -139,7 +139,7 @@ impl Model<'_> {
     /// The spark in the cylinder, under compression, at a plug.
     ///
     /// # Errors
-    /// Those of [`Wiring::new`] and of the operating point.
+    /// Those of `Wiring::new` and of the operating point.
     pub fn fires(&self, state: &BikeState, plug: &str) -> Result<Strength, CircuitError> {
         let at_rest = self.wiring(state, &BTreeSet::new())?;
         let f = &at_rest.figures;

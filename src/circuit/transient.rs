@@ -226,7 +226,7 @@ impl Model<'_> {
     /// as they stand at that crank angle; `seconds` is how long a set stays closed, by its id.
     ///
     /// # Errors
-    /// Those of [`Wiring::new`] and [`Network::operating_point`].
+    /// Those of `Wiring::new` and [`Network::operating_point`].
     pub fn breaks(
         &self,
         state: &crate::bike::BikeState,
