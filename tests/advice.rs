@@ -6,10 +6,10 @@ use probeside::circuit::faults::Library;
 use probeside::diagnose::{Adviser, MISHEARD, OUTSIDE, SLIP};
 use probeside::phrase::{Answer, Command as Control, Phrase, Vocabulary, sound};
 use probeside::session::{JOURNAL_FILE, Weighed};
-use std::io::Write;
-use std::process::{Command, Stdio};
+use std::process::Command;
 use std::sync::Arc;
 use support::stage::{Stage, procedures};
+use support::typed::typed;
 
 const LIBRARY: &str = r#"
 faults: tiny
@@ -167,22 +167,6 @@ fn what_does_not_fit_is_said_once_and_repeated_when_wanted() {
     assert!(lines.iter().any(|(_, text)| text.contains("The battery is open inside")), "{:?}", stage.said);
     assert_eq!(stage.conclusion().map(|c| c.0).as_deref(), Some("over"));
     stage.restart(1_000);
-}
-
-fn typed(args: &[&str], answers: &str) -> (Option<i32>, String, String) {
-    let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
-        .args(args)
-        .args(["--hear", "typed", "--say", "printed"])
-        .env("PROBESIDE_PROCEDURES", procedures())
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
-    child.stdin.take().expect("a pipe").write_all(answers.as_bytes()).expect("answers go in");
-    let out = child.wait_with_output().expect("the program ends");
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    (out.status.code(), text(&out.stdout), text(&out.stderr))
 }
 
 /// The record holds the suspects; one that breaks off while the advice was being waited for is taken up again.

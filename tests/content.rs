@@ -1,7 +1,11 @@
 //! What the README says of the shipped procedures is made from the procedures: the table (each with each bike, as `probeside check`
 //! finds it) and the page of cautions. `PROBESIDE_BLESS=1 cargo test --test content` writes both; without it they must be up to date.
 
+#[path = "support/shipped_files.rs"]
+mod shipped_files;
+
 use probeside::procedure::{self, Procedure, SignalWord, Target};
+use shipped_files::{name, readme_with, root, write_readme, yaml_in};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -9,22 +13,6 @@ use std::process::Command;
 
 /// When set, the README is written instead of compared.
 const BLESS: &str = "PROBESIDE_BLESS";
-
-fn root() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-}
-
-fn yaml_in(folder: &str) -> Vec<PathBuf> {
-    let entries = std::fs::read_dir(root().join(folder)).expect("a shipped folder");
-    let mut files: Vec<PathBuf> = entries.map(|entry| entry.expect("an entry").path()).collect();
-    files.retain(|file| file.extension().is_some_and(|end| end == "yaml"));
-    files.sort();
-    files
-}
-
-fn name(file: &Path) -> String {
-    file.file_stem().expect("a name").to_string_lossy().into_owned()
-}
 
 fn load(file: &Path) -> Procedure {
     procedure::load(file).unwrap_or_else(|found| panic!("{}: {} findings", file.display(), found.len()))
@@ -125,19 +113,15 @@ fn cautions() -> String {
 
 /// Compares the part of the README between two markers with `text`, or writes it.
 fn readme(part: &str, text: &str) {
-    let file = root().join("README.md");
-    let all = std::fs::read_to_string(&file).expect("the README");
-    let (begin, end) = (format!("<!-- {part}: begin -->\n"), format!("\n<!-- {part}: end -->"));
-    let from = all.find(&begin).unwrap_or_else(|| panic!("the README has no {begin:?}")) + begin.len();
-    let to = from + all[from..].find(&end).unwrap_or_else(|| panic!("the README has no {end:?}"));
-    if all[from..to] == *text {
+    let (all, before) = readme_with(part, text);
+    if before == *text {
         return;
     }
     assert!(
         std::env::var_os(BLESS).is_some(),
         "the README's {part} are out of date: {BLESS}=1 cargo test --test content\n{text}"
     );
-    std::fs::write(&file, format!("{}{text}{}", &all[..from], &all[to..])).expect("the README is written");
+    write_readme(&all);
 }
 
 /// One test, since both write the same file.

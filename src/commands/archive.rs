@@ -8,7 +8,7 @@ use crate::review::{gather, plain, text};
 use crate::session::Clock;
 use crate::shop::{
     Archive, Archived, Comparison, Found, Guard, Kept, Mode, Put, Query, SCHEMA, SCHEMA_VERSION, Serving, Shelf,
-    ShopError, Taken, compare, mark_name, serve,
+    ShopError, Taken, compare, day, mark_name, serve,
 };
 use serde_json::json;
 use std::path::Path;
@@ -136,7 +136,7 @@ fn list(found: &Found) -> String {
 
 /// Every text of an [`Archived`] is without control characters already.
 fn entry(row: &Archived) -> String {
-    let day: String = row.began.chars().take(10).collect();
+    let day = day(&row.began);
     let of = |before: &str, text: &str| if text.is_empty() { String::new() } else { format!("{before}{text}") };
     let mut out =
         format!("{day}  {}  {}{}{}\n", mark_name(row.mark), row.bike, of(", ", &row.mileage), of(", by ", &row.person));
@@ -187,7 +187,7 @@ async fn shown(at: &str, show: &Show) -> Outcome {
 }
 
 fn side_by_side(compared: &Comparison) -> String {
-    let days: Vec<String> = compared.visits.iter().map(|visit| visit.began.chars().take(10).collect()).collect();
+    let days: Vec<String> = compared.visits.iter().map(|visit| day(&visit.began)).collect();
     let mut out = format!("{}: {} visits\n\n", compared.bike, compared.visits.len());
     out += &compared.visits.iter().map(entry).collect::<String>();
     for series in &compared.series {
@@ -218,7 +218,7 @@ fn printed(value: &serde_json::Value) -> Outcome {
 async fn served(at: &str, args: &Serve) -> Outcome {
     let token = token(args.token_file.as_deref())?;
     let guard = Guard::new(args.at.ip(), token.as_deref(), &args.names).map_err(Failure::Usage)?;
-    let archive = Archive::open(at, Mode::Read).await?;
+    let archive = Archive::open(at, Mode::Serve).await?;
     let listener = tokio::net::TcpListener::bind(args.at).await.map_err(|error| {
         Failure::Lacks(format!("{} cannot be served at ({error}): give another with --at ADDRESS:PORT", args.at))
     })?;

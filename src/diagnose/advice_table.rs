@@ -4,7 +4,7 @@ use crate::bike::BikeState;
 use crate::circuit::faults::{Fault, Library};
 use crate::circuit::{Expected, Subject};
 use crate::walk::{Check, World};
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::sync::mpsc::{Sender, channel};
 use std::sync::{Arc, Condvar, Mutex};
 
@@ -24,7 +24,7 @@ type Known = (Mutex<HashMap<Key, Row>>, Condvar);
 pub struct Table {
     known: Arc<Known>,
     to_thread: Sender<(Key, Check)>,
-    asked: BTreeSet<String>,
+    asked: HashSet<Key>,
     faults: usize,
 }
 
@@ -55,13 +55,13 @@ impl Table {
                 shared.1.notify_all();
             }
         })?;
-        Ok(Self { known, to_thread, asked: BTreeSet::new(), faults: count })
+        Ok(Self { known, to_thread, asked: HashSet::new(), faults: count })
     }
 
     /// Lets a check's row be computed beforehand.
     pub fn prepare(&mut self, check: &Check) {
         let key = key(check);
-        if self.asked.insert(format!("{key:?}")) {
+        if self.asked.insert(key.clone()) {
             // A thread that is gone is noticed where its row is wanted.
             let _ = self.to_thread.send((key, check.clone()));
         }

@@ -78,16 +78,10 @@ fn together(found: Vec<Found>, owner: impl Fn(Spelling) -> Option<Owner>) -> Fou
         }
     }
     for view in &heard {
-        let mut left: BTreeMap<Spelling, &mut Ended> = sums.iter_mut().map(|(s, e)| (*s, e)).collect();
-        let mut add = |spelling: Spelling, score: f32, plain: f32| {
-            if let Some(sum) = left.remove(&spelling) {
-                sum.score += score / heard.len() as f32;
-                sum.plain += plain / heard.len() as f32;
-            }
-        };
-        view.ended.iter().for_each(|e| add(e.spelling, e.score, e.plain));
-        let (score, plain) = (worst(view, |e| e.score), worst(view, |e| e.plain));
-        for sum in left.into_values() {
+        let reached: BTreeMap<Spelling, &Ended> = view.ended.iter().map(|e| (e.spelling, e)).collect();
+        let given_up = (worst(view, |e| e.score), worst(view, |e| e.plain));
+        for (spelling, sum) in &mut sums {
+            let (score, plain) = reached.get(spelling).map_or(given_up, |e| (e.score, e.plain));
             sum.score += score / heard.len() as f32;
             sum.plain += plain / heard.len() as f32;
         }

@@ -27,6 +27,9 @@ pub enum Mode {
     Write,
     /// Finding and showing: the database itself refuses every change.
     Read,
+    /// As [`Mode::Read`], for many who ask at once: all connections are opened beforehand and kept, so that none is missing when the
+    /// system has no more file handles to give.
+    Serve,
 }
 
 /// An archive that is open.
@@ -56,7 +59,7 @@ impl Archive {
     /// Opens the archive `at` a path (SQLite) or a URL that begins with `postgres://` or `postgresql://`.
     ///
     /// # Errors
-    /// A place that cannot be one, a database that cannot be reached or is of another version; for [`Mode::Read`] also none there.
+    /// A place that cannot be one, a database that cannot be reached or is of another version; for reading also none there.
     pub async fn open(at: &str, mode: Mode) -> Result<Archive, ShopError> {
         let (url, place) = whereabouts(at, mode)?;
         sqlx::any::install_default_drivers();
@@ -66,6 +69,9 @@ impl Archive {
         let options = options.disable_statement_logging();
         let pool = AnyPoolOptions::new()
             .max_connections(CONNECTIONS)
+            .min_connections(if mode == Mode::Serve { CONNECTIONS } else { 0 })
+            .idle_timeout(None)
+            .max_lifetime(None)
             .acquire_timeout(PATIENCE)
             .after_connect(move |connection, _| Box::pin(prepared(connection, mode)))
             .connect_with(options)
@@ -74,7 +80,7 @@ impl Archive {
         let archive = Archive { pool, place };
         match mode {
             Mode::Write => archive.migrate().await?,
-            Mode::Read => archive.of_this_version().await?,
+            Mode::Read | Mode::Serve => archive.of_this_version().await?,
         }
         Ok(archive)
     }
@@ -142,7 +148,7 @@ impl Archive {
 }
 
 async fn prepared(connection: &mut AnyConnection, mode: Mode) -> Result<(), sqlx::Error> {
-    if mode == Mode::Read {
+    if mode != Mode::Write {
         let sql = if connection.backend_name() == "PostgreSQL" { READ_POSTGRES } else { READ_SQLITE };
         connection.execute(sql).await?;
     }
@@ -180,8 +186,8 @@ fn whereabouts(at: &str, mode: Mode) -> Result<(String, String), ShopError> {
         return Err(refuse("it is a folder; give the path of a file in it"));
     }
     match mode {
-        Mode::Read if !path.is_file() => return Err(ShopError::NoArchive { place: plain(at) }),
-        Mode::Read => {}
+        Mode::Read | Mode::Serve if !path.is_file() => return Err(ShopError::NoArchive { place: plain(at) }),
+        Mode::Read | Mode::Serve => {}
         Mode::Write => make(&path).map_err(|error| refuse(&format!("it cannot be written ({error})")))?,
     }
     let text = path.to_str().ok_or_else(|| refuse("its path is not UTF-8; choose another"))?;

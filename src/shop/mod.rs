@@ -24,6 +24,7 @@ pub use archive::{Archive, Mode};
 pub use error::ShopError;
 pub use find::{Found, Kept};
 pub use guard::{Guard, TOKEN_LEAST};
+pub use pages::day;
 pub use put::Put;
 pub use query::{FIELDS, Query};
 pub use serve::{Serving, serve};

@@ -35,7 +35,7 @@ pub fn list(query: &Query, given: &[(String, String)], found: Result<&Found, &st
         Err(why) => (Vec::new(), None, Some(plain(why))),
     };
     let all = query.fields().is_empty();
-    let context = json!({"fields": fields, "sessions": sessions, "next": next, "wrong": wrong, "all": all});
+    let context = json!({"title": "The shop's archive", "fields": fields, "sessions": sessions, "next": next, "wrong": wrong, "all": all});
     dressed(LIST, context, FORMS).map_err(|error| format!("{error:#}"))
 }
 
@@ -57,7 +57,7 @@ fn line(session: &super::Archived) -> Value {
 }
 
 /// The day of an RFC 3339 time, as it was where it was written down.
-fn day(time: &str) -> String {
+pub fn day(time: &str) -> String {
     time.chars().take("2026-11-25".len()).collect()
 }
 
@@ -124,7 +124,9 @@ pub fn bike(comparison: &Comparison) -> Result<String, String> {
             })
         })
         .collect();
-    let context = json!({"bike": comparison.bike, "visits": visits, "series": series, "once": comparison.once});
+    let title = format!("{}: visits", comparison.bike);
+    let context =
+        json!({"title": title, "bike": comparison.bike, "visits": visits, "series": series, "once": comparison.once});
     dressed(BIKE, context, FORMS).map_err(|error| format!("{error:#}"))
 }
 

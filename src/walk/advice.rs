@@ -116,7 +116,7 @@ impl Observation {
     }
 
     /// The answer's short name as routes know it: a choice's id, `over-range`, or none for a number.
-    fn name(&self) -> String {
+    pub fn name(&self) -> String {
         match &self.saw {
             Saw::Choice(id) => id.clone(),
             Saw::OverRange => "over-range".to_owned(),

@@ -2,32 +2,17 @@
 //! `-- write` puts it between the README's markers. The column `check` is what the program beside this one says (`cargo build` it in the
 //! same profile first).
 
+#[path = "../support/shipped_files.rs"]
+mod shipped_files;
+
 use probeside::circuit::faults::Library;
 use probeside::commands::load;
 use probeside::diagnose::{Bench, Proof, Verdict, Wanted, prove};
+use shipped_files::{name, readme_with, root, write_readme, yaml_in};
 use std::fmt::Write;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, ExitCode};
 use std::sync::Arc;
-
-const BEGIN: &str = "<!-- proofs: begin -->\n";
-const END: &str = "\n<!-- proofs: end -->";
-
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-}
-
-fn yaml_in(folder: &str) -> Vec<PathBuf> {
-    let entries = std::fs::read_dir(root().join(folder)).expect("a shipped folder");
-    let mut files: Vec<PathBuf> = entries.map(|entry| entry.expect("an entry").path()).collect();
-    files.retain(|file| file.extension().is_some_and(|end| end == "yaml"));
-    files.sort();
-    files
-}
-
-fn name(file: &Path) -> String {
-    file.file_stem().expect("a name").to_string_lossy().into_owned()
-}
 
 /// None where the procedure does not apply to the bike.
 fn proved(procedure: &Path, bike: &Path, library: &Library) -> Option<Result<Proof, String>> {
@@ -114,11 +99,7 @@ fn main() -> ExitCode {
     }
     println!("{text}");
     if std::env::args().nth(1).as_deref() == Some("write") {
-        let file = root().join("README.md");
-        let all = std::fs::read_to_string(&file).expect("the README");
-        let from = all.find(BEGIN).expect("the README has the table's first marker") + BEGIN.len();
-        let to = from + all[from..].find(END).expect("the README has the table's last marker");
-        std::fs::write(&file, format!("{}{text}{}", &all[..from], &all[to..])).expect("the README is written");
+        write_readme(&readme_with("proofs", &text).0);
     }
     if sound { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }

@@ -4,3 +4,4 @@
 
 pub mod mechanic;
 pub mod stage;
+pub mod typed;

@@ -40,6 +40,7 @@ pub fn context(review: &Review) -> Value {
         .collect();
     let cautions = review.cautions.len();
     json!({
+        "title": super::title(review, "for the customer"),
         "session": review.session,
         "digest": review.chain.digest.short,
         "whole": review.chain.state == "whole",

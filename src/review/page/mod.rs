@@ -24,6 +24,7 @@ use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 
+const HEAD: &str = include_str!("head.html");
 const PAGE: &str = include_str!("page.html");
 const CUSTOMER: &str = include_str!("customer.html");
 const STYLE: &str = include_str!("page.css");
@@ -77,7 +78,7 @@ pub fn page_in(review: &Review, storage: &mut dyn Storage, around: Around<'_>) -
     let readings: Vec<&checks::Given> =
         checks.iter().flat_map(|c| &c.answers).filter(|a| a.reading.is_some()).collect();
     let context = json!({
-        "review": review, "checks": checks, "ways": ways, "feeds": feeds, "unsure": unsure, "repeats": repeats,
+        "title": title(review, "what was found"), "review": review, "checks": checks, "ways": ways, "feeds": feeds, "unsure": unsure, "repeats": repeats,
         "suspects": suspects::suspects(review), "corrections": corrections, "readings": readings, "around": around,
     });
     dressed(PAGE, context, "'none'")
@@ -91,6 +92,12 @@ pub fn customer(review: &Review) -> Result<String, Error> {
     dressed(CUSTOMER, customer::context(review), "'none'")
 }
 
+/// The title of a page about one session: bike, day and what the page is.
+fn title(review: &Review, what: &str) -> String {
+    let day: String = review.session.began.chars().take("2026-11-25".len()).collect();
+    format!("{}, {day}: {what}", review.session.job.bike)
+}
+
 fn style() -> String {
     format!("{STYLE}{}", draw::STYLE)
 }
@@ -101,8 +108,8 @@ pub fn policy(forms: &str) -> String {
     format!("default-src 'none'; style-src 'sha256-{hash}'; media-src data:; base-uri 'none'; form-action {forms}")
 }
 
-/// A page from a template of the program's own, in this style and under this [`policy`], both of which the template names; every text of
-/// `context` is made harmless and escaped.
+/// A page from a template of the program's own, which begins at its body: the head before it has `context`'s `title`, this style and this
+/// [`policy`]. Every text of `context` is made harmless and escaped.
 ///
 /// # Errors
 /// What is wrong with the template.
@@ -110,7 +117,7 @@ pub fn dressed(template: &str, mut context: Value, forms: &str) -> Result<String
     harmless(&mut context);
     context["policy"] = Value::String(policy(forms));
     context["style"] = Value::String(style());
-    template::html(template, &context)
+    template::html(&format!("{HEAD}{template}"), &context)
 }
 
 /// Takes characters out of every text that a screen would obey.
