@@ -56,3 +56,23 @@ fn a_walk_that_was_stopped_is_taken_up_again_and_a_called_procedure_ends_on_its_
     let verify = Command::new(env!("CARGO_BIN_EXE_probeside")).arg("verify").arg(&into).output().expect("verify runs");
     assert_eq!(verify.status.code(), Some(0), "{}", String::from_utf8_lossy(&verify.stdout));
 }
+
+#[test]
+fn what_was_denied_is_not_asked_again_at_once_and_a_missed_reply_is_asked_for_again() {
+    let asked = |answers: &str| {
+        let folder = tempfile::tempdir().expect("a folder");
+        let into = folder.path().join("session");
+        let path = into.to_str().expect("a plain path");
+        let walk = ["walk", "prove-lamp", "--bike", "heron-twin", "--into", path];
+        let (code, said, _) = typed(&walk, &format!("ready\n{answers}"));
+        (code, said.matches("Did you say").count())
+    };
+    // One slip of a finger is asked about. "No": the same slip is then no answer, and the time after that it is asked about again.
+    assert_eq!(asked("light onn\nno\nlight onn\nlit\n"), (Some(0), 1));
+    assert_eq!(asked("light onn\nno\nlight onn\nlight onn\nyes\n"), (Some(0), 2));
+    // A reply that is none: what was asked back is asked back once more, and "yes" still holds.
+    assert_eq!(asked("light onn\nwhat a day\nyes\n"), (Some(0), 2));
+    // The same answer in other words is as good as "yes"; the same words are not.
+    assert_eq!(asked("light onn\nit lightss\n"), (Some(0), 1));
+    assert_eq!(asked("light onn\nlight onn\nlit\n"), (Some(0), 2));
+}

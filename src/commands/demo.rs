@@ -4,25 +4,17 @@
 use super::drive::{KeepSound, Moment};
 use super::engine::EngineArgs;
 use super::load;
+use super::mechanic::Mechanic;
 use super::outcome::{Failure, Outcome};
 use super::story::Story;
 use super::walk::{End, Session, new_folder};
-use crate::hear::{self, Given, Script};
-use crate::phrase::{Answer, Grammar};
+use crate::hear::Script;
 use crate::session::{Folder, Job};
-use crate::speak::{Espeak, Voice};
+use crate::speak::Espeak;
 use std::cell::RefCell;
-use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::rc::Rc;
 use std::time::{Duration, Instant};
-
-/// Nobody says everything equally fast.
-const SPEEDS: [f32; 3] = [1.0, 0.9, 0.95];
-/// An invented mechanic who is not understood more often than this gives up.
-const MOST_REPEATS: usize = 6;
-/// Nor does one acknowledge more often than this.
-const MOST_ACKNOWLEDGEMENTS: usize = 80;
 
 /// Arguments of `demo`.
 #[derive(Debug, clap::Args)]
@@ -38,83 +30,6 @@ pub struct Args {
     story: Option<PathBuf>,
     #[command(flatten)]
     engine: EngineArgs,
-}
-
-/// What somebody says who was not understood: another wording of the same answer, or the same again.
-fn other_wording(words: &str, turn: usize, grammar: &Grammar) -> Option<String> {
-    let meant = grammar.phrases.iter().find(|p| p.words == words).map(|p| &p.answer);
-    let others: Vec<&str> = grammar
-        .phrases
-        .iter()
-        .filter(|p| Some(&p.answer) == meant && p.words != words)
-        .map(|p| p.words.as_str())
-        .collect();
-    let other = others.get((turn - 1) % others.len().max(1)).copied();
-    Some(other.unwrap_or(words).to_owned())
-}
-
-/// The invented mechanic.
-struct Mechanic {
-    story: Story,
-    voice: Espeak,
-    said: BTreeMap<String, usize>,
-    spoken: usize,
-    moment: Rc<RefCell<Moment>>,
-    show: bool,
-}
-
-impl Mechanic {
-    fn words(&mut self) -> Option<String> {
-        let moment = self.moment.borrow().clone();
-        let has =
-            |wanted: &Answer| moment.grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
-        if let Some(yes) = has(&Answer::Yes) {
-            return Some(yes);
-        }
-        let place = moment.round.as_ref().map(|r| format!("{} {r}", moment.step));
-        let key = place.filter(|p| self.story.answers.contains_key(p)).unwrap_or(moment.step.clone());
-        let own = self.story.answers.get(&key).filter(|_| moment.asking);
-        match own {
-            Some(all) => {
-                let turn = self.said.entry(key).or_default();
-                *turn += 1;
-                match all.get(*turn - 1) {
-                    Some(words) => Some(words.clone()),
-                    None if *turn > all.len() + MOST_REPEATS => None,
-                    None => other_wording(all.last()?, *turn - all.len(), &moment.grammar),
-                }
-            }
-            None => self.acknowledgement(&moment),
-        }
-    }
-
-    /// "Ready" in one of its wordings; another one each time, so that a wording that is heard badly does not block the walk.
-    fn acknowledgement(&mut self, moment: &Moment) -> Option<String> {
-        let all: Vec<&str> =
-            moment.grammar.phrases.iter().filter(|p| p.answer == Answer::Done).map(|p| p.words.as_str()).collect();
-        let turn = self.said.entry("acknowledgement".to_owned()).or_default();
-        *turn += 1;
-        if *turn > MOST_ACKNOWLEDGEMENTS {
-            return None;
-        }
-        all.get(*turn % all.len().max(1)).map(|words| (*words).to_owned())
-    }
-
-    fn speak(&mut self) -> Given {
-        let Some(words) = self.words() else { return Given::End };
-        if self.show {
-            println!("        mechanic: \"{words}\"");
-        }
-        self.spoken += 1;
-        let speed = SPEEDS[self.spoken % SPEEDS.len()];
-        match self.voice.synthesise(&words, speed) {
-            Ok(pcm) => Given::Sound(hear::resample::resample(&pcm.samples, pcm.rate, hear::RATE)),
-            Err(why) => {
-                eprintln!("{why}");
-                Given::End
-            }
-        }
-    }
 }
 
 /// Runs the command.
@@ -142,16 +57,11 @@ pub fn run(args: &Args) -> Outcome {
         "{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.",
         story.title
     );
+    let vocabulary = loaded.world.vocabulary.clone();
     let session = Session::begin(loaded, &into, job, KeepSound::default())?;
     let moment = Rc::new(RefCell::new(Moment::default()));
-    let mut mechanic = Mechanic {
-        story,
-        voice,
-        said: BTreeMap::new(),
-        spoken: 0,
-        moment: moment.clone(),
-        show: args.say == "printed",
-    };
+    let show = args.say == "printed";
+    let mut mechanic = Mechanic::new(story, voice, vocabulary, moment.clone(), show);
     let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
     let ears = Box::new(Script::new(to_ears, move || mechanic.speak()));
     let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();

@@ -76,6 +76,10 @@ pub struct Moment {
     pub grammar: Grammar,
     /// The step's own question is open.
     pub asking: bool,
+    /// What is asked back.
+    pub questioned: Option<Answer>,
+    /// What was taken last for an answer, and how many answers were taken before it.
+    pub taken: Option<(usize, Answer)>,
 }
 
 /// The driver.
@@ -299,6 +303,11 @@ impl Driver {
     }
 
     fn record(&mut self, id: u64, record: &Record, sync: bool) {
+        if let (Some(moment), Some(answer)) = (&self.moment, taken(record)) {
+            let mut moment = moment.borrow_mut();
+            let before = moment.taken.as_ref().map_or(0, |(before, _)| before + 1);
+            moment.taken = Some((before, answer));
+        }
         if sync {
             self.waited_for.insert(id);
         }
@@ -315,11 +324,14 @@ impl Driver {
     fn open_listen(&mut self, id: u64, grammar: Grammar, high: Vec<Answer>) {
         if let Some(moment) = &self.moment {
             let (step, round) = self.walker.place();
-            *moment.borrow_mut() = Moment {
+            let mut moment = moment.borrow_mut();
+            *moment = Moment {
                 step: step.to_owned(),
                 round: round.map(str::to_owned),
                 grammar: grammar.clone(),
                 asking: self.walker.is_asking(),
+                questioned: self.walker.questioned(),
+                taken: moment.taken.take(),
             };
         }
         let grammar = Arc::new(grammar);
@@ -392,7 +404,7 @@ impl Driver {
                 Hypotheses::default()
             }
         };
-        let verdict = verdict_of(&hypotheses, &open.high);
+        let verdict = verdict_of(&hypotheses, &open.grammar, &open.high);
         let sure = matches!(verdict, Verdict::Accept { .. });
         if !utterance.last && (!sure || hypotheses.may_go_on) {
             self.ears.wait_longer();
@@ -428,7 +440,7 @@ impl Driver {
         open.settled = true;
         let (id, grammar, high) = (open.id, open.grammar.clone(), open.high.clone());
         let hypotheses = phrase::understand(line, &grammar, &self.vocabulary);
-        let verdict = verdict_of(&hypotheses, &high);
+        let verdict = verdict_of(&hypotheses, &grammar, &high);
         let now_ms = self.clock.mono_ms();
         self.note_heard(id, line.to_owned(), now_ms, now_ms, None);
         self.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip: None });
@@ -481,10 +493,23 @@ impl Driver {
     }
 }
 
-fn verdict_of(hypotheses: &Hypotheses, high: &[Answer]) -> Verdict {
+fn verdict_of(hypotheses: &Hypotheses, grammar: &Grammar, high: &[Answer]) -> Verdict {
+    let hypotheses = hypotheses.without(&grammar.denied);
     let stakes = match hypotheses.best.first() {
         Some(best) if high.contains(&best.answer) => Stakes::High,
         _ => Stakes::Low,
     };
-    phrase::decide(hypotheses, stakes)
+    phrase::decide(&hypotheses, stakes)
+}
+
+/// The answer that a record holds.
+fn taken(record: &Record) -> Option<Answer> {
+    match record {
+        Record::Answered { answer, .. } => Some(answer.clone()),
+        Record::Read { reading, .. } => Some(Answer::Reading(reading.clone())),
+        Record::Escaped { escape, .. } => Some(Answer::Escape(*escape)),
+        Record::Acknowledged { .. } => Some(Answer::Done),
+        Record::Controlled { command, .. } => Some(Answer::Command(*command)),
+        _ => None,
+    }
 }

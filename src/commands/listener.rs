@@ -28,7 +28,9 @@ pub struct Decoded {
 
 /// The thread's near end.
 pub struct Listener {
-    jobs: mpsc::Sender<Job>,
+    /// None once no more jobs come.
+    jobs: Option<mpsc::Sender<Job>>,
+    thread: Option<std::thread::JoinHandle<()>>,
     decoded: UnboundedReceiver<Decoded>,
     prepared: Option<Grammar>,
 }
@@ -38,7 +40,7 @@ impl Listener {
     pub fn start(mut recogniser: Box<dyn Recogniser>) -> Self {
         let (to, decoded) = unbounded_channel();
         let (jobs, from) = mpsc::channel::<Job>();
-        std::thread::spawn(move || {
+        let thread = std::thread::spawn(move || {
             for job in from {
                 let began = Instant::now();
                 match job {
@@ -56,7 +58,7 @@ impl Listener {
                 }
             }
         });
-        Listener { jobs, decoded, prepared: None }
+        Listener { jobs: Some(jobs), thread: Some(thread), decoded, prepared: None }
     }
 
     /// Does beforehand what can be done for an answer, once for each grammar.
@@ -64,13 +66,14 @@ impl Listener {
         if self.prepared.as_ref() != Some(&grammar) {
             self.prepared = Some(grammar.clone());
             // A thread that is gone is noticed when an utterance is given to it.
-            let _ = self.jobs.send(Job::Prepare(grammar));
+            let _ = self.jobs.as_ref().map(|jobs| jobs.send(Job::Prepare(grammar)));
         }
     }
 
     /// Hands an utterance over; false when the thread is gone.
     pub fn hear(&self, listen: u64, utterance: Utterance, grammar: Arc<Grammar>) -> bool {
-        self.jobs.send(Job::Hear { listen, utterance, grammar }).is_ok()
+        let sent = self.jobs.as_ref().map(|jobs| jobs.send(Job::Hear { listen, utterance, grammar }));
+        sent.is_some_and(|sent| sent.is_ok())
     }
 
     /// The next utterance that was understood or not; never, without a listener.
@@ -78,6 +81,17 @@ impl Listener {
         match listener {
             Some(listener) => listener.decoded.recv().await,
             None => std::future::pending().await,
+        }
+    }
+}
+
+impl Drop for Listener {
+    /// Waits for what is being understood: the program must not end under a network that still computes.
+    fn drop(&mut self) {
+        self.jobs = None;
+        self.decoded.close();
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
         }
     }
 }

@@ -16,6 +16,7 @@ mod enrol;
 mod file;
 mod hear;
 mod listener;
+mod mechanic;
 mod outcome;
 #[cfg(test)]
 mod power;

@@ -27,6 +27,21 @@ pub enum Answer {
     Sum(String),
 }
 
+/// Values closer than this are the same reading.
+const SAME: f64 = 1e-9;
+
+impl Answer {
+    /// Whether both mean the same, whatever unit was said with a reading.
+    pub fn is_same(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Reading(a), Self::Reading(b)) => {
+                a.kind == b.kind && a.unit == b.unit && (a.value - b.value).abs() < SAME
+            }
+            _ => self == other,
+        }
+    }
+}
+
 /// How a reading was given.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -134,6 +149,32 @@ pub struct Hypotheses {
     pub free: Option<String>,
     /// The best hypothesis is the beginning of another allowed phrase, or a number that may go on.
     pub may_go_on: bool,
+}
+
+/// What is left when the person denies the likeliest answer is at most this likely.
+const ASKED_AT_MOST: f64 = 0.75;
+
+impl Hypotheses {
+    /// The same without what the person has just said not to have said. What the denied answers held goes to the others, up to
+    /// [`ASKED_AT_MOST`]: worth asking about, never enough to be taken.
+    ///
+    /// ```
+    /// use probeside::phrase::{Answer, Hypotheses, Hypothesis};
+    /// let said = |id: &str, probability| Hypothesis { answer: Answer::Choice(id.into()), words: id.into(), probability };
+    /// let heard = Hypotheses { best: vec![said("four", 0.8), said("oh", 0.12)], ..Hypotheses::default() };
+    /// let again = heard.without(&[Answer::Choice("four".into())]);
+    /// assert_eq!(again.best.len(), 1);
+    /// assert!((again.best[0].probability - 0.6).abs() < 1e-9);
+    /// assert_eq!(heard.without(&[]), heard);
+    /// ```
+    pub fn without(&self, denied: &[Answer]) -> Self {
+        let is_denied = |h: &&Hypothesis| denied.iter().any(|d| d.is_same(&h.answer));
+        let lost: f64 = self.best.iter().filter(is_denied).map(|h| h.probability).sum();
+        let left = self.best.iter().filter(|h| !is_denied(h));
+        let share = |p: f64| (p / (1.0 - lost).max(p)).min(ASKED_AT_MOST).max(p);
+        let best = left.map(|h| Hypothesis { probability: share(h.probability), ..h.clone() });
+        Hypotheses { best: best.collect(), ..self.clone() }
+    }
 }
 
 /// What hangs on an answer.

@@ -37,4 +37,7 @@ pub struct Grammar {
     pub number: Option<NumberSlot>,
     /// Anything said is a note; phrases still win when they fit whole.
     pub note: bool,
+    /// What the person has just said not to have said.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub denied: Vec<Answer>,
 }

@@ -20,6 +20,13 @@ const TAKE_HIGH: f64 = 0.95;
 const TAKE_READING_LOW: f64 = 0.95;
 /// The same where a conclusion hangs on the number.
 const TAKE_READING_HIGH: f64 = 0.97;
+/// Least probabilities at which agreement with what was asked back is taken. Lower than for an answer: what was asked back was likely
+/// already, and a wrong branch needs both utterances to go wrong (a founder's choice; of the replies of six voices in the demo's
+/// stories none of the 11 between 0.74 and 0.95 was misheard).
+const AGREE_LOW: f64 = 0.80;
+const AGREE_HIGH: f64 = 0.90;
+/// The same for disagreement, which only has the question asked again.
+const DISAGREE: f64 = 0.60;
 /// Least probability of the best, or of the best two together, at which it is worth asking. Against 0.40 (and 0.60 for
 /// strangers) this keeps 59 of 65 useful questions about phrases and drops 42 of 64 idle ones about talk and noise.
 const ASK: f64 = 0.60;
@@ -40,6 +47,9 @@ pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {
     let take = match (stakes, &best.answer) {
         (Stakes::Low, Answer::Reading(_)) => TAKE_READING_LOW,
         (Stakes::High, Answer::Reading(_)) => TAKE_READING_HIGH,
+        (_, Answer::No) => DISAGREE,
+        (Stakes::Low, Answer::Yes) => AGREE_LOW,
+        (Stakes::High, Answer::Yes) => AGREE_HIGH,
         (Stakes::Low, Answer::Command(c)) if is_harmless(*c) => TAKE_HARMLESS,
         (Stakes::Low, _) => TAKE_LOW,
         (Stakes::High, _) => TAKE_HIGH,
@@ -81,6 +91,20 @@ mod tests {
         let between = heard(&[(TAKE_LOW + TAKE_HIGH) / 2.0], 0.0);
         assert!(matches!(decide(&between, Stakes::Low), Verdict::Accept { .. }));
         assert!(matches!(decide(&between, Stakes::High), Verdict::Confirm { rival: None, .. }));
+    }
+
+    #[test]
+    fn a_reply_to_what_was_asked_back_has_a_bar_of_its_own() {
+        let said = |answer: Answer, p: f64| {
+            let mut out = heard(&[p], 0.0);
+            out.best[0].answer = answer;
+            out
+        };
+        let taken = |heard: &Hypotheses, stakes| matches!(decide(heard, stakes), Verdict::Accept { .. });
+        assert!(taken(&said(Answer::No, 0.65), Stakes::High));
+        assert!(taken(&said(Answer::Yes, 0.85), Stakes::Low));
+        assert!(!taken(&said(Answer::Yes, 0.85), Stakes::High));
+        assert!(taken(&said(Answer::Yes, 0.92), Stakes::High));
     }
 
     #[test]

@@ -86,7 +86,7 @@ mod tests {
             vec![choice("stays lit", "lit"), choice("stays dark", "dark"), choice("goes on and off", "on-off")];
         phrases.extend(words.command_phrases());
         phrases.extend(words.escape_phrases());
-        Grammar { phrases, number: None, note: false }
+        Grammar { phrases, ..Grammar::default() }
     }
 
     fn volts() -> Grammar {

@@ -58,9 +58,24 @@ impl Walker {
         }
         // A doubtful "yes" or a doubtful control word is not worth a second question.
         let plain = matches!(heard.answer, Answer::Yes | Answer::No | Answer::Done);
-        if plain || matches!(self.phase, Phase::Confirming { .. } | Phase::StopConfirm | Phase::Offering) {
+        if plain || matches!(self.phase, Phase::StopConfirm | Phase::Offering) {
             return self.not_understood("unsure", None, clip);
         }
+        if let Phase::Confirming { heard: asked, .. } = &self.phase {
+            // The same choice in other words is as good as "yes"; the same words again are no clearer than before, and something
+            // else instead of "no" is asked about in its turn.
+            if asked.answer.is_same(&heard.answer) {
+                let agrees = matches!(heard.answer, Answer::Choice(_)) && asked.words != heard.words && rival.is_none();
+                if agrees {
+                    self.phase = Phase::Asking;
+                    return self.take(heard, clip, true);
+                }
+                return self.not_understood("unsure", None, clip);
+            }
+            self.denied.push(asked.answer.clone());
+            self.phase = Phase::Asking;
+        }
+        self.last_said.clear();
         let a = self.said_back(&heard.answer, &heard.words);
         match rival.filter(|r| !matches!(r.answer, Answer::Yes | Answer::No | Answer::Done)) {
             Some(rival) => {
@@ -105,9 +120,12 @@ impl Walker {
         self.tone(Tone::NotUnderstood);
         self.misses += 1;
         match &self.phase {
-            Phase::Asking => {}
-            Phase::Confirming { .. } => {
+            // Perhaps it was what had been denied after all: the next time it may be.
+            Phase::Asking => self.denied.clear(),
+            // The first time what was asked back is asked back once more; then the step's own question is.
+            Phase::Confirming { .. } if self.misses > 1 => {
                 self.phase = Phase::Asking;
+                self.last_said.clear();
             }
             _ => {
                 self.sentence("not-understood-1", json!({}), SayKind::Notice);
@@ -165,7 +183,8 @@ impl Walker {
                 self.phase = Phase::Asking;
                 self.take(heard, clip, true);
             }
-            (Phase::Confirming { .. }, Answer::No) => {
+            (Phase::Confirming { heard, .. }, Answer::No) => {
+                self.denied.push(heard.answer);
                 self.phase = Phase::Asking;
                 self.ask_again();
             }

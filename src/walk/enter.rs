@@ -168,6 +168,7 @@ impl Walker {
         self.steps_taken = 0;
         if how != How::Again {
             self.misses = 0;
+            self.denied.clear();
             self.unsure = 0;
         }
         self.silences = 0;

@@ -93,6 +93,7 @@ impl Walker {
                 let Some(step) = self.step(&world) else { return Ok((grammar, high)) };
                 if self.correcting.is_none() {
                     step_phrases(&world, self.procedure(&world), step, &self.scope(), &mut grammar, &mut high)?;
+                    grammar.denied.clone_from(&self.denied);
                 }
                 grammar.phrases.extend(commands(&|c| c != Command::Resume));
                 if matches!(self.phase, Phase::Asking) {
@@ -142,6 +143,7 @@ impl Walker {
                     self.world.procedures[&frame.procedure].step(&taken.step).map(|s| &s.ask)
                 {
                     grammar.number = Some(slot(ask, &self.scope())?);
+                    grammar.denied = vec![Answer::Reading(taken.reading.clone())];
                 }
                 grammar.phrases.extend(commands(&|c| matches!(c, Command::Repeat | Command::Back | Command::Stop)));
             }

@@ -118,6 +118,7 @@ impl Walker {
             history: self.history.len(),
         };
         self.correcting = None;
+        self.denied.clear();
         self.was_confirmed = confirmed || sure;
         self.write(record, After::Read { taken: Box::new(taken), amends: amends.is_some() });
     }

@@ -5,7 +5,7 @@ use super::event::{Effect, Event, SayKind, TimerKind, Tone};
 use super::readings::Taken;
 use super::world::World;
 use crate::bike::BikeState;
-use crate::phrase::{Answer, Hypothesis};
+use crate::phrase::{Answer, Command, Hypothesis};
 use crate::procedure::{self, Procedure, Scope, Seen, Step, Target, Template};
 use crate::session::{Now, Record, Weighed};
 use crate::trade::Sum;
@@ -148,6 +148,8 @@ pub struct Walker {
     pub(super) listen_after: bool,
     pub(super) listening: Option<u64>,
     pub(super) misses: u32,
+    /// Answers to the question at hand that were asked back and denied.
+    pub(super) denied: Vec<Answer>,
     /// "Not sure" so far at this step.
     pub(super) unsure: u32,
     pub(super) silences: u32,
@@ -215,6 +217,7 @@ impl Walker {
             listen_after: false,
             listening: None,
             misses: 0,
+            denied: Vec::new(),
             unsure: 0,
             silences: 0,
             stranger_at: None,
@@ -313,6 +316,16 @@ impl Walker {
     /// A number is being questioned, or an answer asked back.
     pub fn is_questioning(&self) -> bool {
         matches!(self.phase, Phase::Confirming { .. } | Phase::Doubting { .. })
+    }
+
+    /// What is asked back, to be agreed to or not.
+    pub fn questioned(&self) -> Option<Answer> {
+        match &self.phase {
+            Phase::Confirming { heard, .. } => Some(heard.answer.clone()),
+            Phase::Doubting { answer, .. } => Some(answer.clone()),
+            Phase::StopConfirm => Some(Answer::Command(Command::Stop)),
+            _ => None,
+        }
     }
 
     /// What it walks in.

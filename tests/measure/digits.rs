@@ -24,7 +24,7 @@ pub fn score() {
         return;
     };
     let phrases = WORDS.iter().map(|w| Phrase { words: (*w).into(), answer: Answer::Choice((*w).into()) }).collect();
-    let grammar = Grammar { phrases, number: None, note: false };
+    let grammar = Grammar { phrases, ..Grammar::default() };
     let mut engine = Moonshine::open().expect("the model");
     let mut files: Vec<PathBuf> =
         std::fs::read_dir(folder).expect("the folder").filter_map(|e| Some(e.ok()?.path())).collect();

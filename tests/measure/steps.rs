@@ -68,7 +68,7 @@ fn step(choices: &[(&str, &[&str])]) -> Grammar {
     for (escape, words) in ESCAPES {
         add(words, Answer::Escape(*escape));
     }
-    Grammar { phrases, number: None, note: false }
+    Grammar { phrases, ..Grammar::default() }
 }
 
 /// Steps with choices.

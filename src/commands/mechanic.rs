@@ -1,0 +1,175 @@
+//! The invented mechanic of `probeside demo`, who knows what every step of the story shows, says it, and puts right what was
+//! understood otherwise.
+
+use super::drive::Moment;
+use super::story::Story;
+use crate::hear::{self, Given};
+use crate::phrase::{self, Answer, Command, Grammar, Vocabulary};
+use crate::speak::{Espeak, Voice};
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
+/// Nobody says everything equally fast.
+const SPEEDS: [f32; 3] = [1.0, 0.9, 0.95];
+/// Who is not understood more often than this in a row gives up.
+const MOST_REPEATS: usize = 16;
+/// Who has said this much has gone in a circle.
+const MOST_SAID: usize = 600;
+
+/// The invented mechanic.
+pub struct Mechanic {
+    story: Story,
+    voice: Espeak,
+    vocabulary: Vocabulary,
+    moment: Rc<RefCell<Moment>>,
+    show: bool,
+    /// How often each place was answered.
+    said: BTreeMap<String, usize>,
+    /// How often each answer that has several wordings was given, by the first of them.
+    replied: BTreeMap<String, usize>,
+    /// Utterances so far.
+    spoken: usize,
+    /// Utterances since something was last taken.
+    in_vain: usize,
+    /// What was said last for an answer, and all that it can mean.
+    last: (String, Vec<Answer>),
+    /// How many answers had been taken when this was last looked at.
+    seen: Option<usize>,
+    /// How what was misunderstood is put right, as soon as that may be said.
+    objection: Option<Command>,
+}
+
+impl Mechanic {
+    /// One who tells `story`, and sees in `moment` what is asked; `show`: the words are printed.
+    pub fn new(story: Story, voice: Espeak, vocabulary: Vocabulary, moment: Rc<RefCell<Moment>>, show: bool) -> Self {
+        Self {
+            story,
+            voice,
+            vocabulary,
+            moment,
+            show,
+            said: BTreeMap::new(),
+            replied: BTreeMap::new(),
+            spoken: 0,
+            in_vain: 0,
+            last: (String::new(), Vec::new()),
+            seen: None,
+            objection: None,
+        }
+    }
+
+    /// The next utterance; the end, where there is nothing left to say.
+    pub fn speak(&mut self) -> Given {
+        let moment = self.moment.borrow().clone();
+        self.notice(&moment);
+        let Some(words) = self.words(&moment).filter(|_| self.in_vain < MOST_REPEATS && self.spoken < MOST_SAID) else {
+            return Given::End;
+        };
+        if self.show {
+            println!("        mechanic: \"{words}\"");
+        }
+        self.spoken += 1;
+        self.in_vain += 1;
+        let speed = SPEEDS[self.spoken % SPEEDS.len()];
+        match self.voice.synthesise(&words, speed) {
+            Ok(pcm) => Given::Sound(hear::resample::resample(&pcm.samples, pcm.rate, hear::RATE)),
+            Err(why) => {
+                eprintln!("{why}");
+                Given::End
+            }
+        }
+    }
+
+    /// Compares what was taken with what was meant.
+    fn notice(&mut self, moment: &Moment) {
+        let Some((count, taken)) = &moment.taken else { return };
+        if self.seen.replace(*count) == Some(*count) {
+            return;
+        }
+        self.in_vain = 0;
+        if !self.means(taken) {
+            self.objection = match taken {
+                Answer::Reading(_) => Some(Command::Correct),
+                Answer::Command(Command::Pause) => Some(Command::Resume),
+                Answer::Choice(_) | Answer::Escape(_) | Answer::Done => Some(Command::Back),
+                _ => None,
+            };
+        }
+    }
+
+    /// Whether this is what was meant by what was said last.
+    fn means(&self, answer: &Answer) -> bool {
+        self.last.1.iter().any(|meant| meant.is_same(answer))
+    }
+
+    fn words(&mut self, moment: &Moment) -> Option<String> {
+        let grammar = &moment.grammar;
+        let has = |wanted: &Answer| grammar.phrases.iter().any(|p| p.answer == *wanted);
+        if has(&Answer::Yes) {
+            let agrees = moment.questioned.as_ref().is_none_or(|asked| self.means(asked));
+            return self.in_turn(if agrees { Answer::Yes } else { Answer::No }, grammar);
+        }
+        if let Some(command) = self.objection
+            && has(&Answer::Command(command))
+        {
+            self.objection = None;
+            // The reading that is to be corrected is said once more after this.
+            self.last.1.push(Answer::Command(command));
+            return self.in_turn(Answer::Command(command), grammar);
+        }
+        if !moment.asking && grammar.number.is_some() {
+            return Some(self.number_again(grammar).unwrap_or_else(|| self.last.0.clone()));
+        }
+        let words = if moment.asking { self.own(moment) } else { None };
+        let words = words.or_else(|| self.in_turn(Answer::Done, grammar))?;
+        let all = phrase::understand(&words, grammar, &self.vocabulary).best;
+        self.last = (words.clone(), all.into_iter().map(|heard| heard.answer).collect());
+        Some(words)
+    }
+
+    /// What the story has for the step at hand: in turn, then other wordings of the last.
+    fn own(&mut self, moment: &Moment) -> Option<String> {
+        let place = moment.round.as_ref().map(|r| format!("{} {r}", moment.step));
+        let key = place.filter(|p| self.story.answers.contains_key(p)).unwrap_or(moment.step.clone());
+        let all = self.story.answers.get(&key)?;
+        let turn = self.said.entry(key).or_default();
+        *turn += 1;
+        match all.get(*turn - 1) {
+            Some(words) => Some(words.clone()),
+            None => {
+                let again = (*turn - all.len(), all.last()?.clone());
+                let number = if again.0 % 2 == 1 { self.number_again(&moment.grammar) } else { None };
+                number.or_else(|| other_wording(&again.1, again.0, &moment.grammar))
+            }
+        }
+    }
+
+    /// The number that was said last, as the tool itself would say it.
+    fn number_again(&self, grammar: &Grammar) -> Option<String> {
+        let resolution = grammar.number.as_ref()?.resolution;
+        let reading = self.last.1.iter().find(|meant| matches!(meant, Answer::Reading(_)))?;
+        Some(self.vocabulary.answer_words(reading, resolution))
+    }
+
+    /// One of the wordings of an answer, another one each time, so that a wording that is heard badly does not block the walk.
+    fn in_turn(&mut self, answer: Answer, grammar: &Grammar) -> Option<String> {
+        let all: Vec<&str> = grammar.phrases.iter().filter(|p| p.answer == answer).map(|p| p.words.as_str()).collect();
+        let turn = self.replied.entry(self.vocabulary.answer_words(&answer, 1.0)).or_default();
+        *turn += 1;
+        all.get((*turn - 1) % all.len().max(1)).map(|words| (*words).to_owned())
+    }
+}
+
+/// What somebody says who was not understood: another wording of the same answer, or the same again.
+fn other_wording(words: &str, turn: usize, grammar: &Grammar) -> Option<String> {
+    let meant = grammar.phrases.iter().find(|p| p.words == words).map(|p| &p.answer);
+    let others: Vec<&str> = grammar
+        .phrases
+        .iter()
+        .filter(|p| Some(&p.answer) == meant && p.words != words)
+        .map(|p| p.words.as_str())
+        .collect();
+    let other = others.get((turn - 1) % others.len().max(1)).copied();
+    Some(other.unwrap_or(words).to_owned())
+}
