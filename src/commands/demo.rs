@@ -1,10 +1,11 @@
 //! `probeside demo`: the whole job with no microphone. An invented mechanic works on an invented bike with a known fault; the
 //! mechanic's answers are synthesised, heard by the real recogniser, walked, journalled and reported.
 
-use super::drive::{KeepSound, Moment};
+use super::drive::KeepSound;
 use super::engine::EngineArgs;
 use super::load;
 use super::mechanic::Mechanic;
+use super::moment::Moment;
 use super::outcome::{Failure, Outcome};
 use super::story::Story;
 use super::walk::{End, Session, new_folder};

@@ -4,6 +4,7 @@
 //! and carries out all its effects before the next. Every event is in the journal before the walker sees it.
 
 use super::listener::{Decoded, Listener};
+use super::moment::Moment;
 use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary};
 use crate::session::{Clock, Kind, Now, Record, Reply, SessionError, Spoken, Writer};
@@ -63,23 +64,6 @@ struct OpenListen {
     /// Jobs given to the recogniser and not answered.
     pending: u32,
     settled: bool,
-}
-
-/// What an invented mechanic knows when a listen begins.
-#[derive(Debug, Clone, Default)]
-pub struct Moment {
-    /// Step at hand.
-    pub step: String,
-    /// Round of its loop.
-    pub round: Option<String>,
-    /// What may be said.
-    pub grammar: Grammar,
-    /// The step's own question is open.
-    pub asking: bool,
-    /// What is asked back.
-    pub questioned: Option<Answer>,
-    /// What was taken last for an answer, and how many answers were taken before it.
-    pub taken: Option<(usize, Answer)>,
 }
 
 /// The driver.
@@ -303,10 +287,8 @@ impl Driver {
     }
 
     fn record(&mut self, id: u64, record: &Record, sync: bool) {
-        if let (Some(moment), Some(answer)) = (&self.moment, taken(record)) {
-            let mut moment = moment.borrow_mut();
-            let before = moment.taken.as_ref().map_or(0, |(before, _)| before + 1);
-            moment.taken = Some((before, answer));
+        if let Some(moment) = &self.moment {
+            moment.borrow_mut().note(record);
         }
         if sync {
             self.waited_for.insert(id);
@@ -323,16 +305,7 @@ impl Driver {
 
     fn open_listen(&mut self, id: u64, grammar: Grammar, high: Vec<Answer>) {
         if let Some(moment) = &self.moment {
-            let (step, round) = self.walker.place();
-            let mut moment = moment.borrow_mut();
-            *moment = Moment {
-                step: step.to_owned(),
-                round: round.map(str::to_owned),
-                grammar: grammar.clone(),
-                asking: self.walker.is_asking(),
-                questioned: self.walker.questioned(),
-                taken: moment.taken.take(),
-            };
+            moment.borrow_mut().listen(&self.walker, &grammar);
         }
         let grammar = Arc::new(grammar);
         self.listen = Some(OpenListen { id, grammar, high, pending: 0, settled: false });
@@ -500,16 +473,4 @@ fn verdict_of(hypotheses: &Hypotheses, grammar: &Grammar, high: &[Answer]) -> Ve
         _ => Stakes::Low,
     };
     phrase::decide(&hypotheses, stakes)
-}
-
-/// The answer that a record holds.
-fn taken(record: &Record) -> Option<Answer> {
-    match record {
-        Record::Answered { answer, .. } => Some(answer.clone()),
-        Record::Read { reading, .. } => Some(Answer::Reading(reading.clone())),
-        Record::Escaped { escape, .. } => Some(Answer::Escape(*escape)),
-        Record::Acknowledged { .. } => Some(Answer::Done),
-        Record::Controlled { command, .. } => Some(Answer::Command(*command)),
-        _ => None,
-    }
 }

@@ -17,6 +17,7 @@ mod file;
 mod hear;
 mod listener;
 mod mechanic;
+mod moment;
 mod outcome;
 #[cfg(test)]
 mod power;

@@ -2,8 +2,9 @@
 //! not synced is lost (at every third, some of it); every operation fails once. Whatever was read back aloud has to be in the journal afterwards, and the walk
 //! has to come to its right end.
 
-use super::drive::{KeepSound, Moment};
+use super::drive::KeepSound;
 use super::load;
+use super::moment::Moment;
 use super::walk::Session;
 use crate::hear::{EarEvent, EarSender, Ears};
 use crate::phrase::Answer;

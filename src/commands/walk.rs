@@ -1,8 +1,9 @@
 //! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
 
-use super::drive::{Driver, KeepSound, Moment, Sources};
+use super::drive::{Driver, KeepSound, Sources};
 use super::engine::EngineArgs;
 use super::load::{self, Loaded};
+use super::moment::Moment;
 use super::outcome::{Failure, Outcome};
 use crate::circuit::faults::Library;
 use crate::diagnose::Adviser;
