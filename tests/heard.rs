@@ -17,9 +17,8 @@ const MUST: &str = "PROBESIDE_MUST";
 const AT_ONCE: usize = 2;
 /// Exit code of a machine that lacks something.
 const LACKS: i32 = 3;
-/// The walks that are always made: short ones. Of condenser, dynamic timing, no power, static timing and weak spark one walk each is here;
-/// their second ones are left to `PROBESIDE_WALKS`.
-const CHOSEN: [&str; 21] = [
+/// The walks that are always made: of every procedure a healthy bike and a faulty one, the short ones.
+const CHOSEN: [&str; 26] = [
     "battery-feed-good",
     "battery-feed-key-lossy",
     "blown-fuse-headstock",
@@ -31,15 +30,20 @@ const CHOSEN: [&str; 21] = [
     "coil-bench-primary-high",
     "coil-bench-single-good",
     "condenser-good",
+    "condenser-leaks",
+    "dynamic-timing-advancer",
     "dynamic-timing-good",
     "ground-path-engine",
     "ground-path-good",
     "no-power-back",
+    "no-power-key-switch",
     "plug-leaks",
     "plug-single-good",
     "points-burnt",
     "points-single-good",
     "static-timing-good",
+    "static-timing-points-first",
+    "weak-spark-not-caught",
     "weak-spark-shaken",
 ];
 
