@@ -18,7 +18,7 @@ const AT_ONCE: usize = 2;
 /// Exit code of a machine that lacks something.
 const LACKS: i32 = 3;
 /// The walks that are always made: of every procedure a healthy bike and a faulty one, the short ones.
-const CHOSEN: [&str; 26] = [
+const CHOSEN: [&str; 27] = [
     "battery-feed-good",
     "battery-feed-key-lossy",
     "blown-fuse-headstock",
@@ -41,6 +41,7 @@ const CHOSEN: [&str; 26] = [
     "plug-single-good",
     "points-burnt",
     "points-single-good",
+    "single-good-spark",
     "static-timing-good",
     "static-timing-points-first",
     "weak-spark-not-caught",
