@@ -115,7 +115,7 @@ mod tests {
             decide(&out, Stakes::Low)
         };
         assert!(matches!(said(Answer::Command(Command::Repeat)), Verdict::Accept { .. }));
-        for other in [Answer::Command(Command::Skip), Answer::Command(Command::Stop), Answer::Done, Answer::Yes] {
+        for other in [Answer::Command(Command::Skip), Answer::Command(Command::Stop), Answer::Done] {
             assert!(matches!(said(other), Verdict::Confirm { .. }));
         }
     }

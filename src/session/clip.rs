@@ -12,7 +12,8 @@ pub const CLIP_RATE: u32 = 16_000;
 pub const CLIPS: &str = "clips";
 /// Bits of a sample.
 const BITS: usize = 16;
-/// Samples a clip has at least: shorter sound is filled up with silence, since a FLAC block has 16 samples or more (RFC 9639, 9.1.1).
+/// Samples of a block at least (RFC 9639, 8.2): the last one is filled up with silence. The RFC lets the last block be shorter, but the
+/// encoder counts it into the smallest block that it declares, which decoders refuse.
 const SHORTEST: usize = 16;
 
 /// Where the clip with this id is kept.
@@ -24,14 +25,20 @@ pub fn clip_file(id: &str) -> String {
 pub(super) fn flac(sound: &[f32]) -> Result<Vec<u8>, String> {
     let mut samples: Vec<i32> =
         sound.iter().map(|sample| (sample.clamp(-1.0, 1.0) * f32::from(i16::MAX)).round() as i32).collect();
-    samples.resize(samples.len().max(SHORTEST), 0);
     let config = flacenc::config::Encoder::default().into_verified().map_err(|(_, error)| error.to_string())?;
+    samples.resize(filled_up(samples.len(), config.block_size), 0);
     let source = MemSource::from_samples(&samples, 1, BITS, CLIP_RATE as usize);
     let stream =
         flacenc::encode_with_fixed_block_size(&config, source, config.block_size).map_err(|error| error.to_string())?;
     let mut sink = ByteSink::new();
     stream.write(&mut sink).map_err(|error| format!("{error:?}"))?;
     Ok(sink.into_inner())
+}
+
+/// How many samples are kept of `samples`, so that none of the blocks is too short.
+fn filled_up(samples: usize, block: usize) -> usize {
+    let last = samples % block;
+    if samples == 0 || (1..SHORTEST).contains(&last) { samples - last + SHORTEST } else { samples }
 }
 
 /// The sound of a clip's file: one channel at [`CLIP_RATE`], full scale 1.0.
@@ -71,6 +78,18 @@ mod tests {
         assert_eq!(flac(&tone).unwrap(), bytes, "the same sound gives the same file, so that its hash can be compared");
     }
 
+    #[test]
+    fn sound_of_any_length_around_a_whole_block_comes_back() {
+        for blocks in [0, 1, 2] {
+            for more in 0..40 {
+                let sound = vec![0.25; blocks * 4_096 + more];
+                let back = clip_sound(&flac(&sound).unwrap()).unwrap();
+                assert_eq!(sixteen_bits(&back[..sound.len()]), sixteen_bits(&sound), "{} samples", sound.len());
+                assert!(back[sound.len()..].iter().all(|s| *s == 0.0) && back.len() <= sound.len() + SHORTEST);
+            }
+        }
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(48))]
         #[test]
@@ -78,7 +97,7 @@ mod tests {
             let sound: Vec<f32> = samples.iter().map(|s| *s as f32 / f32::from(i16::MAX)).collect();
             let back = sixteen_bits(&clip_sound(&flac(&sound).unwrap()).unwrap());
             prop_assert_eq!(&back[..samples.len()], &samples[..]);
-            prop_assert!(back[samples.len()..].iter().all(|s| *s == 0) && back.len() == samples.len().max(SHORTEST));
+            prop_assert!(back[samples.len()..].iter().all(|s| *s == 0) && back.len() < samples.len() + SHORTEST + 1);
         }
 
         #[test]
