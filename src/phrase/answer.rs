@@ -156,7 +156,7 @@ const ASKED_AT_MOST: f64 = 0.75;
 
 impl Hypotheses {
     /// The same without what the person has just said not to have said. What the denied answers held goes to the others, up to
-    /// [`ASKED_AT_MOST`]: worth asking about, never enough to be taken.
+    /// 0.75: worth asking about, never enough to be taken.
     ///
     /// ```
     /// use probeside::phrase::{Answer, Hypotheses, Hypothesis};
