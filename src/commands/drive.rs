@@ -6,7 +6,7 @@
 use super::listener::{Decoded, Listener};
 use super::moment::Moment;
 use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
-use crate::phrase::{self, Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary};
+use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict, Vocabulary};
 use crate::session::{Clock, Kind, Now, Record, Reply, SessionError, Spoken, Writer};
 use crate::speak::{Mouth, MouthEvent, Say};
 use crate::walk::{Advice, Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
@@ -377,7 +377,7 @@ impl Driver {
                 Hypotheses::default()
             }
         };
-        let verdict = verdict_of(&hypotheses, &open.grammar, &open.high);
+        let verdict = phrase::verdict(&hypotheses, &open.grammar, &open.high);
         let sure = matches!(verdict, Verdict::Accept { .. });
         if !utterance.last && (!sure || hypotheses.may_go_on) {
             self.ears.wait_longer();
@@ -413,7 +413,7 @@ impl Driver {
         open.settled = true;
         let (id, grammar, high) = (open.id, open.grammar.clone(), open.high.clone());
         let hypotheses = phrase::understand(line, &grammar, &self.vocabulary);
-        let verdict = verdict_of(&hypotheses, &grammar, &high);
+        let verdict = phrase::verdict(&hypotheses, &grammar, &high);
         let now_ms = self.clock.mono_ms();
         self.note_heard(id, line.to_owned(), now_ms, now_ms, None);
         self.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip: None });
@@ -464,13 +464,4 @@ impl Driver {
             Reply::ClipStored { .. } | Reply::Finished { .. } => {}
         }
     }
-}
-
-fn verdict_of(hypotheses: &Hypotheses, grammar: &Grammar, high: &[Answer]) -> Verdict {
-    let hypotheses = hypotheses.without(&grammar.denied);
-    let stakes = match hypotheses.best.first() {
-        Some(best) if high.contains(&best.answer) => Stakes::High,
-        _ => Stakes::Low,
-    };
-    phrase::decide(&hypotheses, stakes)
 }

@@ -14,6 +14,8 @@ enum Job {
         utterance: Utterance,
         grammar: Arc<Grammar>,
     },
+    /// No more jobs come.
+    End,
 }
 
 /// What became of an utterance.
@@ -28,8 +30,8 @@ pub struct Decoded {
 
 /// The thread's near end.
 pub struct Listener {
-    /// None once no more jobs come.
-    jobs: Option<mpsc::Sender<Job>>,
+    jobs: mpsc::Sender<Job>,
+    /// None once it was waited for.
     thread: Option<std::thread::JoinHandle<()>>,
     decoded: UnboundedReceiver<Decoded>,
     prepared: Option<Grammar>,
@@ -44,6 +46,7 @@ impl Listener {
             for job in from {
                 let began = Instant::now();
                 match job {
+                    Job::End => return,
                     Job::Prepare(grammar) => {
                         if let Err(why) = recogniser.prepare(&grammar) {
                             tracing::warn!(%why, "the recogniser could not prepare");
@@ -58,7 +61,7 @@ impl Listener {
                 }
             }
         });
-        Listener { jobs: Some(jobs), thread: Some(thread), decoded, prepared: None }
+        Listener { jobs, thread: Some(thread), decoded, prepared: None }
     }
 
     /// Does beforehand what can be done for an answer, once for each grammar.
@@ -66,14 +69,13 @@ impl Listener {
         if self.prepared.as_ref() != Some(&grammar) {
             self.prepared = Some(grammar.clone());
             // A thread that is gone is noticed when an utterance is given to it.
-            let _ = self.jobs.as_ref().map(|jobs| jobs.send(Job::Prepare(grammar)));
+            let _ = self.jobs.send(Job::Prepare(grammar));
         }
     }
 
     /// Hands an utterance over; false when the thread is gone.
     pub fn hear(&self, listen: u64, utterance: Utterance, grammar: Arc<Grammar>) -> bool {
-        let sent = self.jobs.as_ref().map(|jobs| jobs.send(Job::Hear { listen, utterance, grammar }));
-        sent.is_some_and(|sent| sent.is_ok())
+        self.jobs.send(Job::Hear { listen, utterance, grammar }).is_ok()
     }
 
     /// The next utterance that was understood or not; never, without a listener.
@@ -88,8 +90,9 @@ impl Listener {
 impl Drop for Listener {
     /// Waits for what is being understood: the program must not end under a network that still computes.
     fn drop(&mut self) {
-        self.jobs = None;
         self.decoded.close();
+        // A thread that is gone need not be told.
+        let _ = self.jobs.send(Job::End);
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
         }

@@ -154,22 +154,23 @@ impl Mechanic {
 
     /// One of the wordings of an answer, another one each time, so that a wording that is heard badly does not block the walk.
     fn in_turn(&mut self, answer: Answer, grammar: &Grammar) -> Option<String> {
-        let all: Vec<&str> = grammar.phrases.iter().filter(|p| p.answer == answer).map(|p| p.words.as_str()).collect();
+        let all: Vec<&str> = wordings(grammar, &answer).collect();
         let turn = self.replied.entry(self.vocabulary.answer_words(&answer, 1.0)).or_default();
         *turn += 1;
         all.get((*turn - 1) % all.len().max(1)).map(|words| (*words).to_owned())
     }
 }
 
+/// Everything that may be said for an answer.
+fn wordings<'a>(grammar: &'a Grammar, answer: &'a Answer) -> impl Iterator<Item = &'a str> {
+    grammar.phrases.iter().filter(move |p| p.answer == *answer).map(|p| p.words.as_str())
+}
+
 /// What somebody says who was not understood: another wording of the same answer, or the same again.
 fn other_wording(words: &str, turn: usize, grammar: &Grammar) -> Option<String> {
     let meant = grammar.phrases.iter().find(|p| p.words == words).map(|p| &p.answer);
-    let others: Vec<&str> = grammar
-        .phrases
-        .iter()
-        .filter(|p| Some(&p.answer) == meant && p.words != words)
-        .map(|p| p.words.as_str())
-        .collect();
+    let others: Vec<&str> =
+        meant.map_or_else(Vec::new, |meant| wordings(grammar, meant).filter(|other| *other != words).collect());
     let other = others.get((turn - 1) % others.len().max(1)).copied();
     Some(other.unwrap_or(words).to_owned())
 }

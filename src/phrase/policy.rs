@@ -4,6 +4,7 @@
 //! kind and stakes; a likely one or two close rivals are asked about; anything else is not an answer.
 
 use super::answer::{Answer, Command, Hypotheses, Stakes, Verdict};
+use super::grammar::Grammar;
 
 // The bars come from 2,787 development trials of `tests/measure/hearing.rs` (10 synthetic voices, clean to 5 dB, half of the strangers
 // phrases of other steps), each voice judged by models fitted on the others. Phrases, 1,327 trials: 3 were taken wrongly from 0.85 as
@@ -36,6 +37,16 @@ const CLOSE: f64 = 0.25;
 const STRANGER: f64 = 0.40;
 /// Above this chance it is not the person at work who was not understood, but somebody or something else (a founder's choice).
 const SURELY_STRANGER: f64 = 0.80;
+
+/// What is done with an utterance of one listen, of whose answers much hangs on those in `high`.
+pub fn verdict(heard: &Hypotheses, grammar: &Grammar, high: &[Answer]) -> Verdict {
+    let heard = heard.without(&grammar.denied);
+    let stakes = match heard.best.first() {
+        Some(best) if high.contains(&best.answer) => Stakes::High,
+        _ => Stakes::Low,
+    };
+    decide(&heard, stakes)
+}
 
 /// Decides what is done with an utterance.
 pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {

@@ -3,7 +3,7 @@
 use super::noise::{NOISES, Noise, mixed};
 use super::stage::Stage;
 use crate::hear::{HearError, RATE, Recogniser, resample::resample};
-use crate::phrase::{Answer, Hypothesis, Stakes, Verdict, decide};
+use crate::phrase::{Answer, Hypothesis, Verdict, verdict};
 use crate::speak::{Espeak, Flite, SpeakError, Voice};
 use std::collections::HashMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -165,11 +165,7 @@ impl Rehearsal<'_> {
                     let sound = mixed(&voice, noise, *snr, &mut fastrand::Rng::with_seed(seed));
                     let heard = engine.hear(&sound, &stage.grammar)?;
                     let best = heard.best.first().cloned();
-                    let stakes = match &best {
-                        Some(best) if stage.high.contains(&best.answer) => Stakes::High,
-                        _ => Stakes::Low,
-                    };
-                    let outcome = judge(&decide(&heard, stakes), &said.answer, stage);
+                    let outcome = judge(&verdict(&heard, &stage.grammar, &stage.high), &said.answer, stage);
                     trials.push(Trial { stage: at, line, level, outcome, best });
                     (self.progress)(done.fetch_add(1, Ordering::Relaxed) + 1);
                 }

@@ -119,9 +119,12 @@ impl Walker {
         }
         self.tone(Tone::NotUnderstood);
         self.misses += 1;
-        match &self.phase {
+        if matches!(self.phase, Phase::Asking | Phase::Correcting { .. }) {
             // Perhaps it was what had been denied after all: the next time it may be.
-            Phase::Asking => self.denied.clear(),
+            self.denied.clear();
+        }
+        match &self.phase {
+            Phase::Asking => {}
             // The first time what was asked back is asked back once more; then the step's own question is.
             Phase::Confirming { .. } if self.misses > 1 => {
                 self.phase = Phase::Asking;

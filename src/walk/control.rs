@@ -3,7 +3,7 @@
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind};
 use super::walker::{After, Detail, Phase, Walker};
-use crate::phrase::{Command, ReadingKind};
+use crate::phrase::{Answer, Command, ReadingKind};
 use crate::procedure::{self, Ask, Meaning};
 use crate::session::Record;
 use serde_json::{Value, json};
@@ -146,6 +146,7 @@ impl Walker {
         };
         let name = taken.name.replace(['_', '-'], " ");
         self.sentence("correct-what", json!({"name": name, "reading": reading}), SayKind::Question);
+        self.denied = vec![Answer::Reading(taken.reading)];
         self.phase = Phase::Correcting { index };
         self.listen_when_quiet();
     }

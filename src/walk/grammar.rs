@@ -85,7 +85,7 @@ impl Walker {
             all.retain(|p| matches!(p.answer, Answer::Command(c) if keep(c)));
             all
         };
-        let mut grammar = Grammar::default();
+        let mut grammar = Grammar { denied: self.denied.clone(), ..Grammar::default() };
         let mut high = Vec::new();
         match &self.phase {
             Phase::Asking | Phase::Confirming { .. } | Phase::Doubting { .. } => {
@@ -93,7 +93,6 @@ impl Walker {
                 let Some(step) = self.step(&world) else { return Ok((grammar, high)) };
                 if self.correcting.is_none() {
                     step_phrases(&world, self.procedure(&world), step, &self.scope(), &mut grammar, &mut high)?;
-                    grammar.denied.clone_from(&self.denied);
                 }
                 grammar.phrases.extend(commands(&|c| c != Command::Resume));
                 if matches!(self.phase, Phase::Asking) {
@@ -143,7 +142,6 @@ impl Walker {
                     self.world.procedures[&frame.procedure].step(&taken.step).map(|s| &s.ask)
                 {
                     grammar.number = Some(slot(ask, &self.scope())?);
-                    grammar.denied = vec![Answer::Reading(taken.reading.clone())];
                 }
                 grammar.phrases.extend(commands(&|c| matches!(c, Command::Repeat | Command::Back | Command::Stop)));
             }

@@ -10,7 +10,7 @@ use crate::shipped::Listening;
 use crate::strangers;
 use crate::voices::Voice;
 use probeside::hear::{Activity, ActivitySettings, Recogniser, SAMPLE_RATE, Voiced};
-use probeside::phrase::{Answer, Stakes, Verdict, decide};
+use probeside::phrase::{Answer, Verdict, verdict};
 
 /// A true answer comes so often.
 const ANSWER_EVERY_S: usize = 120;
@@ -117,8 +117,7 @@ fn round(
     for voiced in found {
         let Voiced::Utterance(utterance) = voiced else { continue };
         let heard = engine.hear(&utterance.sound, &listening.grammar).expect("it hears");
-        let stakes = heard.best.first().map_or(Stakes::Low, |h| listening.stakes(&h.answer));
-        let verdict = decide(&heard, stakes);
+        let verdict = verdict(&heard, &listening.grammar, &listening.high);
         let sure = matches!(verdict, Verdict::Accept { .. });
         let free = heard.free.clone().unwrap_or_default();
         if !utterance.last && (!sure || heard.may_go_on) {

@@ -191,11 +191,7 @@ impl Stage {
         self.mark = self.said.len();
         self.now_ms += 1500;
         let hypotheses = phrase::understand(text, &listen.grammar, &self.world.vocabulary);
-        let stakes = match hypotheses.best.first() {
-            Some(best) if listen.high.contains(&best.answer) => Stakes::High,
-            _ => Stakes::Low,
-        };
-        let verdict = phrase::decide(&hypotheses, stakes);
+        let verdict = phrase::verdict(&hypotheses, &listen.grammar, &listen.high);
         self.listen = Some(listen);
         let id = self.listen.as_ref().map_or(0, |l| l.id);
         self.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip: None });
