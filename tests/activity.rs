@@ -248,3 +248,55 @@ fn a_script_answers_each_listen_with_what_it_is_given() {
         ears.close();
     }
 }
+
+/// A person at the microphone, 10 dB above a radio that has just spoken: two utterances, the second whole. The radio twice: one.
+#[test]
+fn whoever_is_nearer_is_heard_apart() {
+    let Some(radio) = speech("the weather was on last night") else { return };
+    let Some(answer) = speech("nothing through it") else { return };
+    // espeak-ng begins and ends a text with silence.
+    let loud = |sound: &[f32]| {
+        let is = |s: &&f32| s.abs() > 0.01;
+        let last = sound.iter().rposition(|s| s.abs() > 0.01).expect("sound");
+        let first = sound.len() - sound.iter().skip_while(|s| !is(s)).count();
+        sound[first..=last].to_vec()
+    };
+    let (radio, answer) = (loud(&radio), loud(&answer));
+    let at = |sound: &[f32], level: f32| sound.iter().map(|s| s * level / rms(sound)).collect::<Vec<f32>>();
+    for (level, utterances) in [(0.06, 2), (0.018, 1)] {
+        let mut noise = Noise(9);
+        let mut sound = vec![0.0; PAUSE];
+        sound.extend(at(&radio, 0.018));
+        sound.extend(vec![0.0; RATE as usize / 2]);
+        let begin = sound.len();
+        sound.extend(at(&answer, level));
+        let end = sound.len();
+        sound.extend(vec![0.0; PAUSE]);
+        sound.iter_mut().for_each(|s| *s += noise.next(0.002));
+        let found = voiced(&sound);
+        let heard = whole(&found);
+        assert_eq!(heard.len(), utterances, "{:?}", heard.iter().map(|u| (u.begin, u.end)).collect::<Vec<_>>());
+        let last = heard.last().expect("one");
+        assert!(last.end as usize >= end, "{} and {end}", last.end);
+        assert_eq!(last.begin as usize + RATE as usize / 2 >= begin, utterances == 2, "{} and {begin}", last.begin);
+    }
+}
+
+/// Something clanks on, three times a second, after somebody has spoken: the answer is over all the same.
+#[test]
+fn clanks_do_not_hold_an_answer_open() {
+    let Some(answer) = speech("it stays lit") else { return };
+    let mut noise = Noise(11);
+    let mut sound = vec![0.0; PAUSE];
+    sound.extend(answer.iter().map(|s| s * 0.05 / rms(&answer)));
+    let end = sound.len();
+    for _ in 0..12 {
+        sound.extend(vec![0.0; RATE as usize * 3 / 10]);
+        sound.extend((0..RATE as usize / 20).map(|n| noise.next(0.1) * (-6.0 * n as f32 / (RATE / 20) as f32).exp()));
+    }
+    sound.iter_mut().for_each(|s| *s += noise.next(0.001));
+    let found = voiced(&sound);
+    let heard = whole(&found);
+    assert_eq!(heard.len(), 1);
+    assert!(heard[0].end as usize <= end + RATE as usize, "{} and {end}", heard[0].end);
+}

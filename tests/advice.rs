@@ -5,9 +5,11 @@ mod support;
 use probeside::circuit::faults::Library;
 use probeside::diagnose::{Adviser, MISHEARD, OUTSIDE, SLIP};
 use probeside::phrase::{Answer, Command as Control, Phrase, Vocabulary, sound};
+use probeside::procedure::render_names;
 use probeside::session::{JOURNAL_FILE, Weighed};
 use std::process::Command;
 use std::sync::Arc;
+use support::mechanic::Mechanic;
 use support::stage::{Stage, procedures};
 use support::typed::typed;
 
@@ -75,6 +77,9 @@ conclusions:
 /// Probability of an accepted answer that was not asked back to be a slip, and of one of two answers when it is one.
 const ERR: f64 = SLIP + MISHEARD;
 const HALF: f64 = 0.5;
+
+/// More answers than this mean that a walk goes in a circle.
+const MOST_ANSWERS: usize = 400;
 
 fn stage() -> Stage {
     let folder = tempfile::tempdir().expect("a folder");
@@ -194,6 +199,37 @@ fn suspects_are_recorded_and_a_walk_cut_before_its_advice_goes_on() {
     assert!(said.contains("We go on where we were.") && said.contains("Most likely: "), "{said}{complaint}");
     let verify = Command::new(env!("CARGO_BIN_EXE_probeside")).args(["verify", path]).output().expect("it runs");
     assert_eq!(verify.status.code(), Some(0), "{}", String::from_utf8_lossy(&verify.stdout));
+}
+
+/// What happens in a shipped story could happen to its bike: no answer fails to fit, and the cause is the first suspect.
+#[test]
+fn the_stories_answers_fit_together() {
+    let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
+    for story in ["two-dead-sides", "dead-left-side"] {
+        let world = support::stage::world("no-spark", "heron-twin");
+        let adviser = Adviser::start(&world, library.clone()).expect("an adviser");
+        let mut stage = Stage::advised_by(world, adviser);
+        let mechanic = Mechanic::of_story(story);
+        for _ in 0..MOST_ANSWERS {
+            let Some(listen) = stage.listen.as_ref().filter(|_| stage.finished.is_none()) else { break };
+            let (step, round) = stage.walker.place();
+            let words = mechanic.answer(step, round, stage.walker.is_asking(), &listen.grammar);
+            let words = words.unwrap_or_else(|| panic!("{story}: no answer at {step}"));
+            stage.answer(&words);
+            let last = stage.said.last().map(|(_, said)| said.clone()).unwrap_or_default();
+            assert!(!last.starts_with("That does not fit"), "{story}, after {words:?}: {last}");
+        }
+        assert!(stage.finished.is_some(), "{story} goes in a circle");
+        let (conclusion, round) = stage.conclusion().expect("a conclusion");
+        let weighed = stage.walker.suspects().cloned().expect("suspects");
+        let first = &weighed.suspects[0];
+        println!("{story}: {conclusion} {round:?}, {} {}", first.fault, first.weight);
+        assert!(first.weight > 0.5, "{story}: {weighed:?}");
+        let walker = &stage.walker;
+        let concluded = walker.world().procedures[walker.procedure_id()].conclusion(&conclusion).expect("it is there");
+        let condemned = render_names(&concluded.condemns, &walker.scope()).expect("names");
+        assert!(first.parts.iter().any(|part| condemned.contains(part)), "{story}: {condemned:?} and {first:?}");
+    }
 }
 
 #[test]

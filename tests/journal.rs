@@ -12,3 +12,5 @@ mod forgery;
 mod power;
 #[path = "journal/reading.rs"]
 mod reading;
+#[path = "journal/whole.rs"]
+mod whole;

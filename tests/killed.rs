@@ -63,21 +63,25 @@ fn start(arguments: &[&str], into: &Path, answers: &str) -> Child {
     child
 }
 
-/// What a walk printed, its exit, what it complained of, and how long it took from its first line on. Killed, if asked, so long after its
-/// first line.
-fn watch(mut child: Child, kill_after: Option<Duration>) -> (Vec<String>, ExitStatus, String, Duration) {
-    let mut out = BufReader::new(child.stdout.take().expect("a pipe"));
-    let mut first = String::new();
-    out.read_line(&mut first).expect("text");
+/// When a walk is killed: so long after so many of its lines. Counted in lines, because under load a walk takes many times as long.
+#[derive(Clone, Copy, Debug)]
+struct Moment {
+    lines: usize,
+    after: Duration,
+}
+
+/// What a walk printed, its exit, what it complained of, and how long it took from its first line on. Killed at a moment, if asked.
+fn watch(mut child: Child, kill: Option<Moment>) -> (Vec<String>, ExitStatus, String, Duration) {
+    let mut out = BufReader::new(child.stdout.take().expect("a pipe")).lines().map_while(Result::ok);
+    let mut lines = Vec::from_iter(out.next());
     let began = Instant::now();
-    let rest = std::thread::spawn(move || out.lines().map_while(Result::ok).collect::<Vec<_>>());
-    if let Some(after) = kill_after {
+    if let Some(Moment { lines: many, after }) = kill {
+        lines.extend(out.by_ref().take(many.saturating_sub(lines.len())));
+        // What it prints meanwhile fits into the pipe.
         std::thread::sleep(after);
         child.kill().expect("killed");
     }
-    let mut lines: Vec<String> =
-        Some(first.trim_end().to_owned()).filter(|line| !line.is_empty()).into_iter().collect();
-    lines.extend(rest.join().expect("its output was read"));
+    lines.extend(out);
     let took = began.elapsed();
     let end = child.wait_with_output().expect("the program ends");
     (lines, end.status, String::from_utf8_lossy(&end.stderr).into_owned(), took)
@@ -175,15 +179,18 @@ fn killed_at_fifty_random_moments_no_reading_that_was_read_back_is_lost() {
     let tally = Tally::default();
     let one = |number: u64| {
         let mut dice = fastrand::Rng::with_seed(seed.wrapping_add(number));
-        let mut moment = || Duration::from_micros(dice.u64(..=took.as_micros() as u64));
+        let mut moment = |of: usize| Moment {
+            lines: dice.usize(1..=of),
+            after: Duration::from_micros(dice.u64(..=2 * took.as_micros() as u64 / lines.len() as u64)),
+        };
         let killed = (0..MOST_TRIES).find_map(|again| {
-            let (into, after) = (folder.path().join(format!("session-{number}-{again}")), moment());
-            let (lines, status, ..) = watch(new(&into), Some(after));
+            let (into, at) = (folder.path().join(format!("session-{number}-{again}")), moment(lines.len()));
+            let (lines, status, ..) = watch(new(&into), Some(at));
             // One that came to its end first was not killed.
-            status.code().is_none().then_some((into, after, lines))
+            status.code().is_none().then_some((into, at, lines))
         });
-        let (into, after, lines) = killed.expect("a walk lives long enough to be killed");
-        let what = format!("seed {seed}, kill {number} after {after:?}");
+        let (into, at, lines) = killed.expect("a walk lives long enough to be killed");
+        let what = format!("seed {seed}, kill {number} at {at:?}");
         let mut promised = whole.promised(&lines, &what);
         tally.promised.fetch_add(promised.len() as u64, Ordering::Relaxed);
         for again in [number.is_multiple_of(3), false] {
@@ -197,7 +204,8 @@ fn killed_at_fifty_random_moments_no_reading_that_was_read_back_is_lost() {
                 tally.over.fetch_add(1, Ordering::Relaxed);
             }
             let rest = Rest::of_session(&world, &mechanic, &there, torn);
-            let (lines, status, why, _) = watch(start(&["--resume"], &into, &rest.answers), again.then(&mut moment));
+            let kill = again.then(|| moment(rest.said.len().max(1)));
+            let (lines, status, why, _) = watch(start(&["--resume"], &into, &rest.answers), kill);
             promised.extend(rest.promised(&lines, &what));
             if status.code().is_none() {
                 tally.twice.fetch_add(1, Ordering::Relaxed);

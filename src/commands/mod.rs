@@ -15,12 +15,16 @@ mod engine;
 mod enrol;
 mod file;
 mod hear;
+mod keep;
 mod listener;
 mod mechanic;
 mod moment;
+mod mouth;
 mod outcome;
 #[cfg(test)]
 mod power;
+#[cfg(test)]
+mod power_bench;
 mod prove;
 mod reckon;
 mod rehearse;

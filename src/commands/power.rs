@@ -1,241 +1,19 @@
 //! Tests: whole walks by the real driver over the storage double. The power is cut at every storage operation and all that was
 //! not synced is lost (at every third, some of it); every operation fails once. Whatever was read back aloud has to be in the journal afterwards, and the walk
-//! has to come to its right end.
+//! has to come to its right end. Where the whole session's sound is kept, at most the open piece is lost.
 
-use super::drive::KeepSound;
-use super::load;
-use super::moment::Moment;
+use super::keep::KeepSound;
+use super::power_bench::{Files, READ_BACK, Room, SOUND, SetBack, drive, drive_in, sixteen_bits};
 use super::walk::Session;
-use crate::hear::{EarEvent, EarSender, Ears};
-use crate::phrase::Answer;
-use crate::session::{Disk, Fault, Job, Journal, Keep, Kind, Record};
-use crate::speak::{Mouth, MouthEvent, MouthSender, Say};
-use std::cell::RefCell;
-use std::collections::BTreeMap;
+use crate::review::{gather, pieces, verify, whole};
+use crate::session::{Clip, Disk, Fault, Journal, Keep, Kind, Record, Storage, clip_sound, limits};
 use std::path::Path;
-use std::rc::Rc;
-use std::time::Duration;
+use std::sync::atomic::Ordering;
 
-/// What is answered at each step.
-const ANSWERS: [(&str, &str); 4] =
-    [("touch", "lit"), ("rest", "twelve point six"), ("load", "twelve one"), ("drop", "point two five")];
-/// What is read back of each answer that is a number, and its value. By hand from the answers.
-const READ_BACK: [(&str, f64); 3] = [
-    ("Twelve point six volts: one two point six.", 12.6),
-    ("Twelve point one volts: one two point one.", 12.1),
-    ("Zero point two five volts: zero point two five.", 0.25),
-];
 /// Readings that a whole walk takes.
 const READINGS: usize = 3;
 /// Where the walk ends.
 const CONCLUSION: &str = "drop-is-large";
-/// More answers than this: the walk goes in a circle.
-const MOST_ANSWERS: usize = 60;
-
-const PROCEDURE: &str = r#"
-procedure: short-round
-title: "A short round."
-version: 1
-language: en
-tools: ["a lamp and a voltmeter"]
-opening: ["A walk for tests."]
-start: touch
-cautions:
-  acid:
-    signal: WARNING
-    hazards: [battery]
-    say: "Acid, and gas that explodes. Eyes protected."
-    brief: "Eyes protected."
-steps:
-  touch:
-    say: "Lit or dark?"
-    brief: "Lit or dark?"
-    more: "Touch the lamp to the battery."
-    caution: [acid]
-    state: {switches: {key: "off"}, instrument: {lamp: [battery.live, battery.ground]}}
-    ask:
-      choice:
-        lit: {phrases: ["lit"], echo: "it lights", means: good, go: rest}
-        dark: {phrases: ["dark"], echo: "no light", means: bad, go: {conclude: lamp}}
-    time: 60
-    minutes: 1
-    untested: rest
-  rest:
-    say: "Battery at rest, volts?"
-    brief: "At rest?"
-    more: "Across the battery."
-    caution: [acid]
-    state: {switches: {key: "off"}, instrument: {voltmeter: [battery.live, battery.ground]}}
-    ask:
-      reading:
-        name: rest_voltage
-        quantity: voltage
-        unit: V
-        plausible: ["0.0", "16.0"]
-        resolution: 0.01
-        source: "a test"
-        bands:
-          - {id: any, from: "0.0", means: good, go: load}
-    time: 60
-    minutes: 1
-    untested: load
-  load:
-    say: "Battery under load, volts?"
-    brief: "Under load?"
-    more: "Across the battery."
-    caution: [acid]
-    state: {switches: {key: "off"}, instrument: {voltmeter: [battery.live, battery.ground]}}
-    ask:
-      reading:
-        name: load_voltage
-        quantity: voltage
-        unit: V
-        plausible: ["0.0", "16.0"]
-        resolution: 0.01
-        source: "a test"
-        bands:
-          - {id: any, from: "0.0", means: good, go: drop}
-    time: 60
-    minutes: 1
-    untested: drop
-  drop:
-    say: "The drop, volts?"
-    brief: "Drop?"
-    more: "Along the wire."
-    state: {switches: {key: "off"}, instrument: {voltmeter: [battery.live, main.supply-side]}}
-    ask:
-      reading:
-        name: wire_drop
-        quantity: voltage
-        unit: V
-        plausible: ["0.0", "16.0"]
-        resolution: 0.01
-        source: "a test"
-        bands:
-          - {id: small, below: "0.1", means: good, go: {conclude: lamp}}
-          - {id: large, from: "0.1", means: bad, go: {conclude: drop-is-large}}
-    time: 60
-    minutes: 1
-    untested: {conclude: lamp}
-conclusions:
-  lamp:
-    cause: "Nothing was found."
-    remedy: "Look again."
-    rules-out: []
-    not-tested: ["all else"]
-    recheck: ["all"]
-    final: true
-  drop-is-large:
-    cause: "The wire drops too much."
-    remedy: "Clean its ends."
-    rules-out: []
-    not-tested: ["all else"]
-    recheck: ["the drop"]
-    final: true
-"#;
-
-/// The files of the walk: the procedure above, the shipped bike and vocabulary.
-struct Files(BTreeMap<String, Vec<u8>>);
-
-impl Files {
-    fn new() -> Self {
-        let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures");
-        let read = |name: &str| std::fs::read(shipped.join(name)).expect("a shipped file");
-        Self(BTreeMap::from([
-            ("short-round.yaml".to_owned(), PROCEDURE.trim_start().as_bytes().to_vec()),
-            ("bike.yaml".to_owned(), read("bikes/heron-twin.yaml")),
-            ("words.yaml".to_owned(), read("vocabulary/en.yaml")),
-        ]))
-    }
-
-    fn begin(&self, disk: &Disk) -> Result<Session, String> {
-        let read = |path: &Path| Ok(self.0[&path.to_string_lossy().into_owned()].clone());
-        let [procedure, bike, words] = ["short-round.yaml", "bike.yaml", "words.yaml"].map(Path::new);
-        let loaded = load::world_from(read, procedure, bike, words).unwrap_or_else(|all| panic!("{all:?}"));
-        Session::begin_on(Box::new(disk.folder()), Path::new("memory"), loaded, Job::default(), KeepSound::default())
-            .map_err(|why| why.to_string())
-    }
-}
-
-/// The mechanic: hears nothing, knows what is asked, answers once for each listen. Without a power supply the mechanic gives up; one
-/// who insists tries a storage that failed again. An answer that crosses with a failure may come to the next question, as at the bike.
-struct Mechanic {
-    to: EarSender,
-    moment: Rc<RefCell<Moment>>,
-    answers: usize,
-    insists: bool,
-}
-
-impl Mechanic {
-    fn words(&mut self) -> Option<String> {
-        let moment = self.moment.borrow();
-        self.answers += 1;
-        let phrase =
-            |wanted: &Answer| moment.grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
-        let own = ANSWERS.iter().find(|(step, _)| *step == moment.step).map(|(_, words)| (*words).to_owned());
-        match (moment.asking, own) {
-            _ if self.answers > MOST_ANSWERS => None,
-            (true, Some(words)) => Some(words),
-            _ => phrase(&Answer::Yes)
-                .or_else(|| phrase(&Answer::Done))
-                .or_else(|| self.insists.then(|| "carry on".to_owned())),
-        }
-    }
-}
-
-impl Ears for Mechanic {
-    fn open(&mut self) {
-        let event = self.words().map_or(EarEvent::Ended, EarEvent::Typed);
-        let _ = self.to.send(event);
-    }
-
-    fn close(&mut self) {}
-
-    fn is_live(&self) -> bool {
-        false
-    }
-}
-
-/// A mouth that keeps what it said.
-struct Kept {
-    to: MouthSender,
-    said: Rc<RefCell<Vec<String>>>,
-}
-
-impl Mouth for Kept {
-    fn say(&mut self, say: Say) {
-        self.said.borrow_mut().push(say.text);
-        let _ = self.to.send(MouthEvent::PromptBegan { id: say.id });
-        let _ = self.to.send(MouthEvent::PromptEnded { id: say.id, whole: true, samples: 16_000 });
-    }
-
-    fn tone(&mut self, _tone: crate::speak::Tone) {}
-
-    fn cut(&mut self) {}
-
-    fn interrupt(&mut self) {}
-
-    fn latency(&self) -> Duration {
-        Duration::ZERO
-    }
-
-    fn is_live(&self) -> bool {
-        false
-    }
-}
-
-/// Drives a session as far as it goes; its exit code if it came to an end, and what was said.
-fn drive(session: Session, insists: bool) -> (Result<u8, String>, Vec<String>) {
-    let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
-    let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
-    let (moment, said) = (Rc::new(RefCell::new(Moment::default())), Rc::new(RefCell::new(Vec::new())));
-    let ears = Mechanic { to: to_ears, moment: moment.clone(), answers: 0, insists };
-    let mouth = Kept { to: to_mouth, said: said.clone() };
-    let end = session.drive(Box::new(ears), from_ears, Box::new(mouth), from_mouth, None, Some(moment));
-    let said = said.borrow().clone();
-    (end.map(|end| end.code).map_err(|why| why.to_string()), said)
-}
-
 /// Values of the readings that were read back, in order.
 fn read_back(said: &[String]) -> Vec<f64> {
     said.iter().filter_map(|s| READ_BACK.iter().find(|(words, _)| s == words).map(|(_, value)| *value)).collect()
@@ -332,4 +110,124 @@ fn every_operation_of_a_walk_fails_once() {
             resumes(&disk, &said, &what);
         }
     }
+}
+
+/// The sound of the whole session's pieces that are on this disk, one after the other; `verify` finds nothing altered.
+fn kept(disk: &Disk, what: &str) -> Vec<i32> {
+    let found = verify(&mut disk.folder(), None).unwrap_or_else(|why| panic!("{what}: {why}"));
+    assert!(found.faults.iter().all(|f| f.place == "digest.json"), "{what}: {:?}", found.faults);
+    let review = gather(&mut disk.folder()).unwrap_or_else(|why| panic!("{what}: {why}"));
+    let sound = |piece: &Clip| {
+        let bytes = disk.folder().read(&piece.file, limits::CLIP).ok()?;
+        Some(clip_sound(&bytes, piece.samples as usize).unwrap())
+    };
+    pieces(&review).into_iter().filter_map(sound).flatten().map(|s| sixteen_bits(&s)).collect()
+}
+
+#[test]
+fn everything_that_was_heard_is_kept_and_written_as_one() {
+    let (files, disk, room) = (Files::new(), Disk::new(), Room::default());
+    let (end, said) = drive_in(&room, files.begin_keeping(&disk, KeepSound::Everything).unwrap(), false);
+    assert_eq!(end, Ok(0), "{said:#?}");
+    let heard = room.heard.borrow().clone();
+    assert!(heard.len() >= 5 * SOUND, "{} samples", heard.len());
+    assert!(kept(&disk, "undisturbed") == heard);
+    let review = gather(&mut disk.folder()).unwrap();
+    let one = whole(&review, &mut disk.folder()).unwrap();
+    let all: Vec<i32> = clip_sound(&one.sound, usize::MAX).unwrap().iter().map(sixteen_bits).collect();
+    assert!(all.iter().copied().filter(|s| *s != 0).eq(heard), "in order, with silence between");
+    for piece in pieces(&review) {
+        let at = piece.began_ms.unwrap() as usize * 16;
+        assert!(all[at - 16] == 0 && all[at] != 0, "it stands where the session was at that time, {at}");
+    }
+    let nothing = Disk::new();
+    drive_in(&Room::default(), files.begin_keeping(&nothing, KeepSound::Nothing).unwrap(), false).0.unwrap();
+    let review = gather(&mut nothing.folder()).unwrap();
+    assert!(review.clips.is_empty() && whole(&review, &mut nothing.folder()).is_err());
+}
+
+#[test]
+fn a_power_cut_loses_the_open_piece_at_most() {
+    let files = Files::new();
+    for cut in (0..).step_by(2) {
+        let (disk, room) = (Disk::new(), Room::default());
+        disk.cut_before(cut, Keep::Nothing);
+        let what = format!("power cut before operation {cut}");
+        let Ok(session) = files.begin_keeping(&disk, KeepSound::Everything) else { continue };
+        let (end, said) = drive_in(&room, session, false);
+        let whole = disk.operations() <= cut;
+        assert_eq!(end == Ok(0), whole, "{what}: {end:?}");
+        disk.restart();
+        let (there, heard) = (kept(&disk, &what), room.heard.borrow().clone());
+        let safe = if whole { heard.len() } else { room.safe.get() };
+        assert!(there.len() >= safe && heard.starts_with(&there), "{what}: {} of {} samples", there.len(), heard.len());
+        let all_read = in_journal(&disk).0.len() == READINGS;
+        resumes(&disk, &said, &what);
+        if whole {
+            break;
+        }
+        assert!(all_read || kept(&disk, &what).len() > there.len(), "{what}: taken up again, it hears on");
+    }
+}
+
+#[test]
+fn sound_that_could_not_be_stored_is_stored_later() {
+    let files = Files::new();
+    for number in (0..).step_by(2) {
+        let (disk, room) = (Disk::new(), Room::default());
+        disk.fail(number..number + 1, Fault::Full);
+        let what = format!("full at operation {number}");
+        let Ok(session) = files.begin_keeping(&disk, KeepSound::Everything) else { continue };
+        let (_, said) = drive_in(&room, session, true);
+        if disk.operations() <= number {
+            break;
+        }
+        assert_eq!(read_back(&said).len(), READINGS, "{what}: {said:#?}");
+        disk.restart();
+        // What a last line that was cut short left behind is set aside.
+        in_journal(&disk);
+        let (there, heard) = (kept(&disk, &what), room.heard.borrow());
+        assert!(there == *heard, "{what}: {} of {} samples", there.len(), heard.len());
+    }
+}
+
+/// The wall clock is set back by an hour while a wire is being measured.
+#[test]
+fn a_clock_that_is_set_back_is_said_at_once_and_journalled() {
+    let (files, disk, room) = (Files::new(), Disk::new(), Room::default());
+    let session = files.begin(&disk).unwrap();
+    room.at_answer.set(Some(SetBack { answer: 4, clock: session.clock.set_by_ms.clone() }));
+    let (end, said) = drive_in(&room, session, true);
+    assert_eq!(end, Ok(0), "{said:#?}");
+    let spoken = said.iter().filter(|s| s.starts_with("The clock was set back.")).count();
+    assert_eq!(spoken, 1, "{said:#?}");
+    assert_eq!(read_back(&said).len(), READINGS, "{said:#?}");
+    let review = gather(&mut disk.folder()).unwrap();
+    let told = review.interruptions.iter().filter(|r| r.what.contains("clock-set-back: by 3600 s")).count();
+    assert_eq!((told, review.interruptions.len()), (1, 2), "the clock and the pause: {:?}", review.interruptions);
+    assert_eq!(review.gaps.len(), 1, "{:?}", review.gaps);
+    assert!(review.gaps[0].what.contains("the wall clock was set back by"), "{:?}", review.gaps);
+    let over = Session::resume_on(Box::new(disk.folder()), Path::new("memory")).err().map(|why| why.to_string());
+    assert!(over.is_some_and(|why| why.contains("walk is over")), "the journal replays");
+}
+
+/// The same between two halves of a walk.
+#[test]
+fn a_clock_that_was_set_back_while_nobody_walked_is_said() {
+    let (files, disk, room) = (Files::new(), Disk::new(), Room::default());
+    let session = files.begin(&disk).unwrap();
+    session.clock.set_by_ms.store(3_600_000, Ordering::Relaxed);
+    disk.cut_before(80, Keep::Nothing);
+    let (end, said) = drive(session, false);
+    assert!(end.is_err() && !read_back(&said).is_empty(), "{end:?} {said:#?}");
+    disk.restart();
+    room.live.set(true);
+    let session = Session::resume_on(Box::new(disk.folder()), Path::new("memory")).unwrap();
+    let (end, said) = drive_in(&room, session, true);
+    assert_eq!(end, Ok(0), "{said:#?}");
+    assert_eq!(said.iter().filter(|s| s.starts_with("The clock was set back.")).count(), 1, "{said:#?}");
+    assert_eq!(in_journal(&disk), (vec![12.6, 12.1, 0.25], vec![CONCLUSION.to_owned()]));
+    let review = gather(&mut disk.folder()).unwrap();
+    let told = review.interruptions.iter().filter(|r| r.what.contains("clock-set-back: by 36")).count();
+    assert_eq!(told, 1, "{:?}", review.interruptions);
 }

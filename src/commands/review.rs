@@ -1,7 +1,7 @@
 //! `probeside review`: what a session's journal says.
 
 use super::{file, say};
-use crate::review::{csv, customer, gather, page, text, vtt};
+use crate::review::{csv, customer, gather, page, plain, text, vtt, whole};
 use crate::session::{DIGEST_FILE, Folder, JOURNAL_FILE, LOCK, PART};
 use std::path::{Path, PathBuf};
 
@@ -22,6 +22,10 @@ pub struct Args {
     /// Also write what was said and heard to this file as WebVTT.
     #[arg(long, value_name = "FILE")]
     pub vtt: Option<PathBuf>,
+    /// Also write the sound of the whole session, where it was kept (walk --keep-sound everything), as one FLAC file, and beside it, with
+    /// the ending .vtt, what was said and heard as WebVTT on its time.
+    #[arg(long, value_name = "FILE")]
+    pub sound: Option<PathBuf>,
     /// Print JSON instead of text.
     #[arg(long)]
     pub json: bool,
@@ -37,18 +41,35 @@ pub fn run(args: &Args) -> u8 {
         }
     };
     let mut code = 0;
-    let mut put = |path: &Option<PathBuf>, content: &mut dyn FnMut() -> Result<String, String>| {
+    let mut put = |path: &Option<PathBuf>, content: &mut dyn FnMut() -> Result<Vec<u8>, String>| {
         let Some(path) = path else { return };
-        if let Err(why) = content().and_then(|content| write(path, content.as_bytes(), &args.session)) {
+        if let Err(why) = content().and_then(|content| write(path, &content, &args.session)) {
             eprintln!("probeside: {why}");
             code = 1;
         }
     };
     let failed = |error: minijinja::Error| format!("the page cannot be put together: {error:#}");
-    put(&args.csv, &mut || Ok(csv(&review)));
-    put(&args.vtt, &mut || Ok(vtt(&review)));
-    put(&args.html, &mut || page(&review, &mut Folder::at(&args.session)).map_err(failed));
-    put(&args.customer, &mut || customer(&review).map_err(failed));
+    put(&args.csv, &mut || Ok(csv(&review).into()));
+    put(&args.vtt, &mut || Ok(vtt(&review).into()));
+    put(&args.html, &mut || page(&review, &mut Folder::at(&args.session)).map(String::into_bytes).map_err(failed));
+    put(&args.customer, &mut || customer(&review).map(String::into_bytes).map_err(failed));
+    let mut words = None;
+    put(&args.sound, &mut || {
+        if args.sound.as_ref().is_some_and(|path| path.extension().is_some_and(|ending| ending == "vtt")) {
+            return Err(
+                "--sound wants the name of a sound file, such as walk.flac; the words go beside it as walk.vtt".into(),
+            );
+        }
+        let whole = whole(&review, &mut Folder::at(&args.session))?;
+        for why in &whole.silent {
+            eprintln!("probeside: silence stands in the place of {}", plain(why));
+        }
+        words = Some(whole.vtt);
+        Ok(whole.sound)
+    });
+    if let Some(words) = words {
+        put(&args.sound.as_ref().map(|path| path.with_extension("vtt")), &mut || Ok(words.clone().into()));
+    }
     let out = if args.json {
         serde_json::to_string_pretty(&review)
             .map_or_else(|error| format!("{{\"error\":\"{error}\"}}"), |json| json + "\n")

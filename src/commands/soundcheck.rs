@@ -6,8 +6,8 @@
 //! understood, loudspeaker, echo, echo-delay. `ready` is false when something is missing (exit code 3).
 
 use super::engine::{EngineArgs, unheard};
+use super::mouth::PROMPT_VOICE;
 use super::outcome::{Failure, Outcome};
-use super::walk::PROMPT_VOICE;
 use crate::hear::checkup::{self, decibels};
 use crate::hear::{self, ActivitySettings, EarEvent, Ears, Mic, RATE, Recogniser};
 use crate::phrase::{Answer, Command, Grammar, Stakes, Verdict, Vocabulary, decide};
@@ -428,7 +428,8 @@ fn echo(mic: &mut Mic, sheet: &mut Sheet) {
     let fault = (found.level_db > ECHO_LOUD).then(|| {
         (
             Standing::Poor,
-            "Prompts come back loudly: turn the loudspeaker down, move the microphone away from it, or use headphones."
+            "Prompts come back loudly: turn the loudspeaker down, move the microphone away from it, or use headphones. \
+             Until then walk without --bargein."
                 .to_owned(),
         )
     });

@@ -1,15 +1,18 @@
 //! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
 
-use super::drive::{Driver, KeepSound, Sources};
+use super::drive::{Driver, Sources};
 use super::engine::EngineArgs;
+use super::keep::KeepSound;
 use super::load::{self, Loaded};
 use super::moment::Moment;
+use super::mouth::open_mouth;
 use super::outcome::{Failure, Outcome};
 use crate::circuit::faults::Library;
 use crate::diagnose::Adviser;
 use crate::hear::{self, Ears, Recogniser};
 use crate::session::{
-    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Opened, Record, Storage, Writer, away_ms, session_id,
+    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Storage, Writer, away_ms,
+    session_id, set_back_ms,
 };
 use crate::speak::{self, Mouth};
 use crate::walk::{Advice, Effect, Event, Walker, World};
@@ -20,8 +23,6 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::sync::Arc;
 
-/// The espeak-ng voice of prompts.
-pub(super) const PROMPT_VOICE: &str = "en-gb";
 /// The digest is said within this time, or not at all.
 const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(30);
 /// Name of the main procedure in the journal's settings.
@@ -78,15 +79,22 @@ pub struct Args {
     /// Who does the work, for the record
     #[arg(long, default_value = "")]
     person: String,
-    /// Which recordings of voices the record keeps: of answers, of everything heard, or none
+    /// Which sound the record keeps: of answers, of everything that the microphone hears in the whole session, or none
     #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
     keep_sound: KeepSound,
+    /// Listen while prompts are said: speaking over a question stops it. Wants --hear mic and --say aloud
+    #[arg(long)]
+    bargein: bool,
 }
 
 /// Runs the command.
 pub fn run(args: &Args) -> Outcome {
     if args.hear == "mic" && args.say == "printed" {
         tracing::info!("prompts are printed while the microphone listens");
+    }
+    if args.bargein && (args.hear != "mic" || args.say != "aloud") {
+        let why = "--bargein has to hear what it plays: it goes with --hear mic and --say aloud.";
+        return Err(Failure::Usage(why.into()));
     }
     match &args.resume {
         Some(folder) => resume(args, folder),
@@ -120,7 +128,7 @@ fn begin(args: &Args) -> Outcome {
         person: args.person.clone(),
     };
     let session = Session::begin(loaded, &into, job, args.keep_sound)?;
-    session.walk(&args.hear, &args.say, &args.engine)
+    session.speaking_over(args.bargein).walk(&args.hear, &args.say, &args.engine)
 }
 
 fn resume(args: &Args, folder: &Path) -> Outcome {
@@ -131,7 +139,7 @@ fn resume(args: &Args, folder: &Path) -> Outcome {
         );
         return Err(Failure::Usage(why));
     }
-    Session::resume(folder)?.walk(&args.hear, &args.say, &args.engine)
+    Session::resume(folder)?.speaking_over(args.bargein).walk(&args.hear, &args.say, &args.engine)
 }
 
 /// A session that is about to be walked.
@@ -141,10 +149,13 @@ pub struct Session {
     pub first: Vec<Event>,
     pub folder: PathBuf,
     pub world: Arc<crate::walk::World>,
-    clock: Clock,
+    pub(super) clock: Clock,
     advice: Option<Box<dyn Advice>>,
     /// Records that a replay asked for and the journal does not have, in order.
     missing: Vec<Record>,
+    /// The moment of a taken up journal's last entry.
+    left_at: Option<Now>,
+    bargein: bool,
 }
 
 impl Session {
@@ -183,6 +194,8 @@ impl Session {
             clock,
             advice,
             missing: Vec::new(),
+            left_at: None,
+            bargein: false,
         })
     }
 
@@ -226,12 +239,23 @@ impl Session {
             clock,
             advice,
             missing: Vec::new(),
+            left_at: None,
+            bargein: false,
         };
         if let Some(repair) = &repair {
             eprintln!("{}", repair.sentence());
         }
         session.replay(&entries, repair.is_some())?;
         Ok(session)
+    }
+
+    /// Whether prompts may be spoken over from here on.
+    fn speaking_over(mut self, allowed: bool) -> Self {
+        if allowed != self.walker.is_spoken_over() {
+            self.first.insert(0, Event::SpokenOver { allowed });
+        }
+        self.bargein = allowed;
+        self
     }
 
     /// Feeds the journal's events to a new walker; its records must be the journal's.
@@ -279,7 +303,8 @@ impl Session {
                 self.folder.display()
             )));
         }
-        let gap_ms = entries.last().map_or(0, |e| away_ms(&e.at()));
+        self.left_at = entries.last().map(Entry::at);
+        let gap_ms = self.left_at.as_ref().map_or(0, away_ms);
         if !begun {
             self.first = vec![Event::Begin];
             return Ok(());
@@ -302,17 +327,22 @@ impl Session {
             _ => Some(engine.open(self.world.vocabulary.language())?),
         };
         let mut pedal = None;
+        let (heard, played) = self.bargein.then(hear::reference).unzip();
         let ears: Box<dyn Ears> = match hear {
             "typed" => Box::new(hear::Typed::from_stdin(to_ears)),
             "mic" => {
                 pedal = hear::Pedal::start(to_ears.clone());
                 let settings = hear::ActivitySettings::default();
-                Box::new(hear::Mic::start(to_ears, settings).map_err(|e| Failure::Lacks(e.to_string()))?)
+                let mic = match played {
+                    Some(played) => hear::Mic::start_over(to_ears, settings, played),
+                    None => hear::Mic::start(to_ears, settings),
+                };
+                Box::new(mic.map_err(|e| Failure::Lacks(e.to_string()))?)
             }
             file => Box::new(hear::WavEars::new(to_ears, Path::new(file)).map_err(|e| Failure::Input(e.to_string()))?),
         };
         let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
-        let mouth = open_mouth(say, to_mouth)?;
+        let mouth = open_mouth(say, to_mouth, heard)?;
         let end = self.drive(ears, from_ears, mouth, from_mouth, recogniser, None);
         drop(pedal);
         let end = end?;
@@ -332,12 +362,20 @@ impl Session {
         recogniser: Option<Box<dyn Recogniser>>,
         moment: Option<Rc<RefCell<Moment>>>,
     ) -> Result<End, Failure> {
+        // Counted time may run ahead of the clock on the wall.
+        if let Some(by_ms) = self.left_at.filter(|_| ears.is_live()).and_then(|at| set_back_ms(&at, &self.clock.now()))
+        {
+            self.first.push(Event::ClockSetBack { by_ms });
+        }
         let clock = if ears.is_live() { self.clock } else { self.clock.counted() };
         for record in std::mem::take(&mut self.missing) {
             self.journal.record(&record, &clock.now())?;
         }
         let keep = self.journal.header().settings.get(SETTING_SOUND).cloned().unwrap_or_default();
         let keep = serde_json::from_value(keep).unwrap_or_default();
+        if keep == KeepSound::Everything {
+            eprintln!("Everything that is heard from now to the end of the walk is kept with the record.");
+        }
         let (to_stored, stored) = tokio::sync::mpsc::unbounded_channel();
         let writer = Writer::start(self.journal, move |reply| drop(to_stored.send(reply)))
             .map_err(|e| Failure::Lacks(format!("The system gives no thread for the journal: {e}.")))?;
@@ -416,7 +454,7 @@ pub fn new_folder(bike: &str) -> PathBuf {
 /// How a walk ended.
 pub struct End {
     pub code: u8,
-    pub delays: Vec<super::drive::Delay>,
+    pub delays: Vec<super::listener::Delay>,
     pub heard_by_sound: u32,
     pub folder: PathBuf,
 }
@@ -443,33 +481,4 @@ impl End {
             at(computed, 0.95),
         ))
     }
-}
-
-/// The voice that prompts are synthesised with.
-fn voice() -> Box<dyn speak::Voice> {
-    Box::new(speak::Cached::new(speak::Espeak::new(PROMPT_VOICE)))
-}
-
-#[cfg(feature = "system-voice")]
-fn system_voice(to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
-    Ok(Box::new(speak::SystemVoice::start(to).map_err(|e| Failure::Lacks(e.to_string()))?))
-}
-
-#[cfg(not(feature = "system-voice"))]
-fn system_voice(_to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
-    let why = "This probeside was built without the system's own voice; build it with: cargo build --release --features system-voice";
-    Err(Failure::Lacks(why.into()))
-}
-
-/// Opens the mouth that `--say` names.
-pub fn open_mouth(say: &str, to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
-    let fail = |e: speak::SpeakError| {
-        if e.machine_lacks() { Failure::Lacks(e.to_string()) } else { Failure::Input(e.to_string()) }
-    };
-    Ok(match say {
-        "printed" => Box::new(speak::Printed::to_stdout(to)),
-        "aloud" => Box::new(speak::Aloud::start(to, voice()).map_err(fail)?),
-        "system" => system_voice(to)?,
-        file => Box::new(speak::Tape::create(to, voice(), Path::new(file)).map_err(fail)?),
-    })
 }

@@ -26,6 +26,10 @@ pub const OUTSIDE: f64 = 0.1;
 const OUTSIDE_SHOWS: f64 = 0.1;
 /// Nothing inside the library makes the outside lighter than this.
 const OUTSIDE_LEAST: f64 = 0.01;
+/// A fault is weighed in degrees that are at most this many times apart; each stands for all between its neighbours.
+const STEP: f64 = 2.0;
+/// So a reading that the fault changes has at least this spread, as a share of it: half a step, a factor of 1.41, is two of them.
+const STEP_SPREAD: f64 = 0.2;
 /// Least spread of a reading, as a share of it: meter, leads and temperature (common practice, no source).
 const READING_SPREAD: f64 = 0.05;
 /// "About twelve" has this many times the spread.
@@ -59,6 +63,7 @@ impl Adviser {
     /// # Errors
     /// What of the library does not come out for this bike, in a sentence; a system that gives no thread.
     pub fn start(world: &Arc<World>, library: Library) -> Result<Self, String> {
+        let library = library.in_between(STEP);
         let faults = library.for_bike_in(&world.bike, &world.vocabulary).map_err(|found| {
             found.first().map_or_else(|| "the fault library does not fit".to_owned(), ToString::to_string)
         })?;
@@ -93,9 +98,12 @@ impl Adviser {
                 continue;
             }
             let row = self.table.row(&one.check);
-            let healthy = row.last().map_or(0.0, |expected| fit(expected, one));
+            let good = row.last();
+            let healthy = good.map_or(0.0, |expected| fit(expected, one, READING_SPREAD));
             let under = |(fault, expected): (&Fault, &Expected)| {
-                if fault.is_mended(&mended) { healthy } else { fit(expected, one) }
+                let by_degree = fault.severity.is_some() && good != Some(expected);
+                let spread = if by_degree { STEP_SPREAD } else { READING_SPREAD };
+                if fault.is_mended(&mended) { healthy } else { fit(expected, one, spread) }
             };
             let mut fits: Vec<f64> = self.faults.iter().zip(row.iter()).map(under).collect();
             all_healthy &= healthy > (SLIP + MISHEARD) * one.at_random;
@@ -203,8 +211,8 @@ fn group(fault: &Fault) -> String {
     if fault.place.is_empty() { fault.kind.clone() } else { format!("{}:{}", fault.kind, fault.place) }
 }
 
-/// Probability of an answer where this is expected, nobody erring.
-fn fit(expected: &Expected, one: &Observation) -> f64 {
+/// Probability of an answer where this is expected, nobody erring; `share` is a reading's least spread.
+fn fit(expected: &Expected, one: &Observation, share: f64) -> f64 {
     match (expected, &one.saw) {
         // Where nothing tells what would be seen, the answer tells nothing.
         (Expected::Unknown(_) | Expected::Nothing, _) => one.at_random,
@@ -224,7 +232,7 @@ fn fit(expected: &Expected, one: &Observation) -> f64 {
         },
         (Expected::Reading(reading), Saw::Number { value, resolution, about }) => {
             let Some(typical) = reading.typical else { return 0.0 };
-            let spread = ((reading.high - reading.low) / 2.0).max(READING_SPREAD * typical.abs()).max(*resolution);
+            let spread = ((reading.high - reading.low) / 2.0).max(share * typical.abs()).max(*resolution);
             let spread = if *about { spread * ABOUT } else { spread };
             let off = (value - typical) / spread;
             let density = (-0.5 * off * off).exp() / (spread * std::f64::consts::TAU.sqrt());

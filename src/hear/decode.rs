@@ -35,6 +35,10 @@ pub struct Ended {
     pub plain: f32,
     /// Its tokens, the end among them.
     pub tokens: usize,
+    /// What the letters say of it, at most about 0.
+    pub letters: f32,
+    /// The search gave it up; it came back for the letters' sake.
+    pub is_back: bool,
 }
 
 /// What the model writes with no grammar.
@@ -108,6 +112,8 @@ pub fn search(
                     score,
                     plain,
                     tokens,
+                    letters: 0.0,
+                    is_back: false,
                 }));
             }
             next.extend(trie.children(row.node).iter().map(|&(token, node)| {

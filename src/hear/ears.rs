@@ -27,6 +27,18 @@ pub struct Utterance {
     pub waited: u64,
     /// The long silence has passed, or the source or the longest utterance has ended: no longer version will come.
     pub last: bool,
+    /// How like the prompt it is that was being played meanwhile, 0 to 1; none where nothing was played.
+    pub likeness: Option<f32>,
+}
+
+/// An utterance over a prompt that is more like it than this is what is left of the prompt. See `tests/bargein.rs`.
+pub(super) const OWN_VOICE: f32 = 0.65;
+
+impl Utterance {
+    /// Whether this is the program's own voice, come back through the microphone.
+    pub fn is_own_voice(&self) -> bool {
+        self.likeness.is_some_and(|likeness| likeness > OWN_VOICE)
+    }
 }
 
 /// What a key or a foot pedal asks for.
@@ -50,6 +62,8 @@ pub enum EarEvent {
     },
     /// A voice fell silent.
     Utterance(Utterance),
+    /// Everything that was heard since the last of these, speech or not, after [`Ears::keep_all`]: mono sound at [`RATE`], -1 to 1.
+    Sound(Arc<[f32]>),
     /// A line was typed; trimmed, never empty.
     Typed(String),
     /// A key or pedal was pressed.
@@ -72,6 +86,10 @@ pub trait Ears {
 
     /// The utterance just delivered (not `last`) is not enough: deliver its longer version. Live sources do so anyway.
     fn wait_longer(&mut self) {}
+
+    /// From now on everything that is heard comes as [`EarEvent::Sound`] too: of a live source whether open or closed, of others as far as
+    /// it is asked for, an utterance after the sound that it ends in. A source without sound does nothing.
+    fn keep_all(&mut self) {}
 
     /// Whether this source runs in real time, so that silence is measured by a timer. Files, pipes and scripts do not.
     fn is_live(&self) -> bool;

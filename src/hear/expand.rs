@@ -47,6 +47,7 @@ pub const FILLERS: &[&str] = &[
     "okay",
     "all right",
     "oh",
+    "o",
     "hello",
     "hey",
     "ouch",
@@ -128,6 +129,15 @@ impl Expanded {
             said == words && answer.is_some()
         };
         Some((0, part.sources.iter().position(of)? as u32))
+    }
+
+    /// Everything that was expanded, fillers too, each once with its first spelling.
+    pub fn all(&self) -> impl Iterator<Item = (&str, Spelling)> {
+        self.parts.iter().enumerate().flat_map(|(at, part)| {
+            let first = part.sources.iter().enumerate();
+            let first = first.filter(|(i, source)| *i == 0 || part.sources[i - 1] != **source);
+            first.map(move |(i, source)| (part.said[*source as usize].0.as_str(), (at as u8, i as u32)))
+        })
     }
 
     /// Whose spelling this is; none for a filler.

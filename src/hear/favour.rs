@@ -55,7 +55,14 @@ pub fn bring_back(found: &mut Found, apart: &[(String, f32)], expanded: &Expande
         let there = found.ended.iter().any(|e| expanded.meaning(e.spelling).0 == words);
         if let Some(spelling) = expanded.spelling_of(words).filter(|_| !there) {
             let tokens = words.split(' ').count() + 2;
-            found.ended.push(Ended { spelling, score: score - GIVEN_UP, plain: plain - GIVEN_UP, tokens });
+            found.ended.push(Ended {
+                spelling,
+                score: score - GIVEN_UP,
+                plain: plain - GIVEN_UP,
+                tokens,
+                letters: 0.0,
+                is_back: true,
+            });
         }
     }
 }

@@ -1,9 +1,13 @@
 //! The live microphone. The audio callback only writes to a lock-free ring; a worker drains it, brings it to 16 kHz mono and
-//! looks for speech. A microphone that is lost is said to be, and tried again every second until it is back.
+//! looks for speech, over what is being played where it is told what that is. A microphone that is lost is said to be, and tried
+//! again every second until it is back.
 
 use super::activity::{Activity, ActivitySettings, Voiced, samples};
+use super::duplex::Duplex;
 use super::ears::{EarEvent, EarSender, Ears, RATE};
 use super::mic_error::MicError;
+use super::pairing::Pairing;
+use super::played::Reference;
 use super::resample::{Resampler, mix_down};
 use super::script::tell;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
@@ -65,6 +69,8 @@ pub struct MicLevel {
 enum Order {
     Open,
     Close,
+    /// Everything heard is sent on, too.
+    KeepAll,
 }
 
 /// A microphone that is listened to between `open` and `close` only.
@@ -84,6 +90,18 @@ impl Mic {
     /// # Errors
     /// When no microphone opens now; a microphone lost later is told through `to` and comes back by itself.
     pub fn start(to: EarSender, settings: ActivitySettings) -> Result<Self, MicError> {
+        Self::start_with(to, settings, None)
+    }
+
+    /// As [`Mic::start`], hearing over what is being played: that is taken out of what is heard.
+    ///
+    /// # Errors
+    /// As [`Mic::start`].
+    pub fn start_over(to: EarSender, settings: ActivitySettings, played: Reference) -> Result<Self, MicError> {
+        Self::start_with(to, settings, Some(played))
+    }
+
+    fn start_with(to: EarSender, settings: ActivitySettings, played: Option<Reference>) -> Result<Self, MicError> {
         let (orders, ordered) = mpsc::channel();
         let (ready, readied) = mpsc::channel();
         let levels = Arc::new(Levels::default());
@@ -99,8 +117,11 @@ impl Mic {
                 }
             };
             let _ = ready.send(Ok((line.rate, line.channels)));
-            let activity = Activity::new(settings);
-            Worker { to, ordered, activity, levels: shown, tape: written, open: false, deaf: 0 }.run(line);
+            let ear = match played {
+                Some(played) => Ear::Over(Box::new((Pairing::new(played), Duplex::new(settings)))),
+                None => Ear::Alone(Box::new(Activity::new(settings))),
+            };
+            Worker { to, ordered, ear, levels: shown, tape: written, open: false, all: false, deaf: 0 }.run(line);
         });
         let lacking = |why| MicError::NoMicrophone { why };
         let answer = readied.recv().unwrap_or_else(|_| Err(String::from("the sound system ended the thread")));
@@ -152,6 +173,10 @@ impl Ears for Mic {
 
     fn close(&mut self) {
         self.order(Order::Close);
+    }
+
+    fn keep_all(&mut self) {
+        self.order(Order::KeepAll);
     }
 
     fn is_live(&self) -> bool {
@@ -261,13 +286,62 @@ where
     )
 }
 
+/// What speech is looked for with.
+enum Ear {
+    /// While nothing is being said.
+    Alone(Box<Activity>),
+    /// Over what is being said.
+    Over(Box<(Pairing, Duplex)>),
+}
+
+impl Ear {
+    fn forget(&mut self) {
+        match self {
+            Self::Alone(activity) => activity.forget(),
+            Self::Over(over) => over.1.forget(),
+        }
+    }
+
+    fn noise_floor(&self) -> f32 {
+        match self {
+            Self::Alone(activity) => activity.noise_floor(),
+            Self::Over(over) => over.1.noise_floor(),
+        }
+    }
+
+    /// Takes sound, of which the first `deaf` samples are not listened to (all of it when closed).
+    fn push(&mut self, sound: &[f32], deaf: usize, found: &mut Vec<Voiced>) {
+        match self {
+            Self::Alone(activity) => {
+                if deaf > 0 {
+                    activity.skip(deaf as u64);
+                }
+                activity.push(&sound[deaf..], found);
+            }
+            Self::Over(over) => {
+                let (pairing, duplex) = &mut **over;
+                let (mut near, mut far) = (Vec::new(), Vec::new());
+                let later = pairing.push(sound, &mut near, &mut far);
+                let deaf = deaf.min(near.len());
+                duplex.push(&near[..deaf], &far[..deaf], false, found);
+                duplex.push(&near[deaf..], &far[deaf..], true, found);
+                if later != 0 {
+                    duplex.shifted(later);
+                }
+            }
+        }
+    }
+}
+
 struct Worker {
     to: EarSender,
     ordered: mpsc::Receiver<Order>,
-    activity: Activity,
+    ear: Ear,
     levels: Arc<Levels>,
     tape: Arc<Mutex<Option<Vec<f32>>>>,
     open: bool,
+    /// Everything is sent as sound, too.
+    all: bool,
     /// Samples after opening that were in the air before it, still to be dropped.
     deaf: u64,
 }
@@ -324,7 +398,7 @@ impl Worker {
             log.look(&line.told);
             self.levels.callbacks_delay_us.store(line.told.delay_us.load(Ordering::Relaxed), Ordering::Relaxed);
             if line.told.gone.load(Ordering::Relaxed) || heard_at.elapsed() > MUTE {
-                self.activity.forget();
+                self.ear.forget();
                 return true;
             }
         }
@@ -333,9 +407,13 @@ impl Worker {
     /// Takes one order, or waits a tick; false when the ears were dropped.
     fn obey(&mut self, told: &Told) -> bool {
         match self.ordered.recv_timeout(TICK) {
+            Ok(Order::KeepAll) => {
+                self.all = true;
+                true
+            }
             Ok(order) => {
                 self.open = order == Order::Open;
-                self.activity.forget();
+                self.ear.forget();
                 let delay_ms = told.delay_us.load(Ordering::Relaxed).div_ceil(1000).min(MOST_DELAY_MS);
                 self.deaf = samples(delay_ms);
                 true
@@ -354,18 +432,17 @@ impl Worker {
         if let Some(tape) = self.tape.lock().unwrap_or_else(PoisonError::into_inner).as_mut() {
             tape.extend_from_slice(&sound[..sound.len().min(LONGEST_TAPE - tape.len())]);
         }
-        if !self.open {
-            self.activity.skip(sound.len() as u64);
-            return;
+        if self.all {
+            // A driver that is gone needs nothing.
+            let _ = self.to.send(EarEvent::Sound(sound.into()));
         }
-        let dropped = self.deaf.min(sound.len() as u64);
-        self.deaf -= dropped;
-        if dropped > 0 {
-            self.activity.skip(dropped);
-        }
+        let dropped = if self.open { self.deaf.min(sound.len() as u64) } else { sound.len() as u64 };
+        self.deaf = self.deaf.saturating_sub(dropped);
         let mut found: Vec<Voiced> = Vec::new();
-        self.activity.push(&sound[dropped as usize..], &mut found);
-        self.levels.floor.store(self.activity.noise_floor().sqrt().to_bits(), Ordering::Relaxed);
+        self.ear.push(sound, dropped as usize, &mut found);
+        if self.open {
+            self.levels.floor.store(self.ear.noise_floor().sqrt().to_bits(), Ordering::Relaxed);
+        }
         for event in found {
             tell(&self.to, event);
         }

@@ -5,14 +5,23 @@
 //! sentence names the command that mends it.
 
 pub mod activity;
+#[cfg(feature = "sound")]
+mod canceller;
 pub mod checkup;
 mod decode;
+#[cfg(feature = "sound")]
+mod delay;
+#[cfg(feature = "sound")]
+mod duplex;
 mod ears;
 mod engine;
 mod expand;
 mod favour;
 mod fitted;
+mod letters;
 mod level;
+#[cfg(feature = "sound")]
+mod likeness;
 #[cfg(feature = "sound")]
 mod mic;
 #[cfg(not(feature = "sound"))]
@@ -22,11 +31,17 @@ mod mic_error;
 pub mod models;
 mod moonshine;
 mod network;
+mod opinion;
+#[cfg(feature = "sound")]
+mod pairing;
 mod pedal;
 mod personal;
+mod played;
 mod prior;
 mod remembered;
 pub mod resample;
+#[cfg(feature = "sound")]
+mod residual;
 mod score;
 mod script;
 pub mod takes;
@@ -39,6 +54,8 @@ mod vosk;
 mod wav;
 
 pub use activity::{Activity, ActivitySettings, Voiced};
+#[cfg(feature = "sound")]
+pub use duplex::{Duplex, EchoState};
 pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, Utterance};
 pub use engine::{DEFAULT_ENGINE, ENGINES, HearError, Recogniser, SAMPLE_RATE, Wanted, open, open_for};
 pub use level::{active_level, signal_to_noise};
@@ -49,6 +66,7 @@ pub use mic_error::MicError;
 pub use moonshine::Moonshine;
 pub use pedal::Pedal;
 pub use personal::{PersonalVoice, Shape, Take, VOICES_VARIABLE, VoiceError, file_of, forget, names, voice_of};
+pub use played::{PlayedTo, Reference, reference};
 pub use score::{Evidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
 pub use script::{Given, Script};
 pub use typed::Typed;

@@ -7,6 +7,7 @@ use super::favour;
 use super::level;
 use super::models;
 use super::network::{DECODER, Frames};
+use super::opinion;
 use super::personal::{PersonalVoice, Shape};
 use super::prior::Prior;
 use super::remembered::Place;
@@ -15,6 +16,7 @@ use super::tokenizer::Tokenizer;
 use super::views::Networks;
 use crate::phrase::number::NumberWords;
 use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis, NumberSlot, Phrase, Vocabulary};
+use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Phrase trees kept, and number trees (some megabytes each); a walk comes back to the same few.
@@ -23,7 +25,7 @@ const KEPT_NUMBERS: usize = 2;
 /// Beginnings whose noise preference is measured at once while a prompt plays; about 5 ms each.
 const PREPARED: usize = 96;
 /// Spellings handed on for measuring.
-const KEPT_SPELLINGS: usize = 60;
+const KEPT_SPELLINGS: usize = 150;
 /// Silence put before and behind the sound, in samples.
 const PAD: usize = SAMPLE_RATE / 5;
 /// An answer is no longer than this; the rest is cut off.
@@ -66,9 +68,14 @@ fn shelved<K: PartialEq + Clone>(shelf: &mut Shelf<K>, key: &K, most: usize, mak
 impl Moonshine {
     /// Finds and loads the model; half a second. Numbers are English until [`Recogniser::use_words`].
     pub fn open() -> Result<Self, HearError> {
+        Self::open_with(None)
+    }
+
+    /// The same with another network for the letters than the shipped one, for fitting on voices that it was not trained with.
+    pub fn open_with(letters: Option<&Path>) -> Result<Self, HearError> {
         let models = models::find()?;
         let tokenizer = Tokenizer::load(&models.folder.join("tokenizer.bin"))?;
-        let mut networks = Networks::load(&models)?;
+        let mut networks = Networks::load(&models, letters)?;
         let prior = Mutex::new(Prior::new(networks.first(), Place::of(&models.folder.join(DECODER)))?);
         let english = Vocabulary::english();
         let words = english.numbers().clone();
@@ -102,7 +109,8 @@ impl Moonshine {
         let sound = &sound[..sound.len().min(LONGEST_ANSWER)];
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
         let snr = level::signal_to_noise(sound);
-        let (frames, mut found) = self.networks.search(&self.prior, sound, PAD, &expanded)?;
+        let (frames, letters, mut found) = self.networks.search(&self.prior, sound, PAD, &expanded)?;
+        opinion::heed(&mut found, &letters, &expanded);
         let apart = self.distances(&frames, &mut found, grammar, &expanded);
         favour::favour(&mut found, &apart, &expanded);
         let free = self.tokenizer.decode(&found.free.tokens);
@@ -133,7 +141,8 @@ impl Moonshine {
     /// As [`Recogniser::hear`].
     pub fn compare(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Vec<(String, f32, Option<f32>)>, HearError> {
         let expanded = self.expand(grammar);
-        let (frames, mut found) = self.networks.search(&self.prior, sound, PAD, &expanded)?;
+        let (frames, letters, mut found) = self.networks.search(&self.prior, sound, PAD, &expanded)?;
+        opinion::heed(&mut found, &letters, &expanded);
         let apart = self.distances(&frames, &mut found, grammar, &expanded);
         let mut out: Vec<(String, f32, Option<f32>)> = Vec::new();
         for ended in found.ended.iter().filter(|e| expanded.meaning(e.spelling).1.is_some()) {
@@ -157,8 +166,10 @@ impl Moonshine {
             owner: expanded.owner(e.spelling),
             text: expanded.meaning(e.spelling).0.to_owned(),
             plain: e.plain,
-            prior: (e.plain - e.score) / decode::PRIOR_WEIGHT,
+            search: e.score - opinion::WEIGHT * e.letters,
             tokens: e.tokens,
+            letters: e.letters,
+            is_back: e.is_back,
         };
         let evidence = Evidence {
             features: weighed.as_ref().map(|w| w.features),

@@ -84,7 +84,8 @@ pub struct Shared {
     samples: usize,
 }
 
-fn runtime(path: &Path) -> Result<ort::environment::Environment, HearError> {
+/// Loads the runtime once.
+pub fn runtime(path: &Path) -> Result<ort::environment::Environment, HearError> {
     let mut loaded = RUNTIME.lock().unwrap_or_else(PoisonError::into_inner);
     if let Some(environment) = loaded.as_ref() {
         return Ok(environment.clone());
@@ -96,6 +97,11 @@ fn runtime(path: &Path) -> Result<ort::environment::Environment, HearError> {
 }
 
 impl Frames {
+    /// One utterance, its frames, their numbers.
+    pub fn as_tensor(&self) -> ([usize; 3], &[f32]) {
+        ([1, self.count, FRAME_SIZE], &self.hidden)
+    }
+
     /// How the utterance sounds.
     pub fn shape(&self) -> Shape {
         Shape::new(&self.hidden, FRAME_SIZE)

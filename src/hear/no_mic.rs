@@ -3,6 +3,7 @@
 use super::activity::ActivitySettings;
 use super::ears::{EarSender, Ears};
 use super::mic_error::MicError;
+use super::played::Reference;
 
 /// A microphone that cannot be started, since this build has no sound.
 #[derive(Debug)]
@@ -14,6 +15,14 @@ impl Mic {
     /// # Errors
     /// Always.
     pub fn start(_to: EarSender, _settings: ActivitySettings) -> Result<Self, MicError> {
+        Err(MicError::NotBuilt)
+    }
+
+    /// As [`Mic::start`].
+    ///
+    /// # Errors
+    /// Always.
+    pub fn start_over(_to: EarSender, _settings: ActivitySettings, _played: Reference) -> Result<Self, MicError> {
         Err(MicError::NotBuilt)
     }
 

@@ -10,10 +10,22 @@ use crate::phrase::{Answer, Hypotheses, Hypothesis};
 use std::collections::HashMap;
 
 /// How many features there are.
-pub const FEATURES: usize = 10;
+pub const FEATURES: usize = 12;
 /// Their names, in order.
-pub const FEATURE_NAMES: [&str; FEATURES] =
-    ["margin", "fillers", "to free", "per token", "adjusted", "similar", "pace", "noise", "answers", "views agree"];
+pub const FEATURE_NAMES: [&str; FEATURES] = [
+    "margin",
+    "fillers",
+    "to free",
+    "letters",
+    "letters ahead",
+    "per token",
+    "adjusted",
+    "similar",
+    "pace",
+    "noise",
+    "answers",
+    "views agree",
+];
 /// Answers handed on at most.
 const MOST_ANSWERS: usize = 5;
 /// An utterance, with the silence around it, is no longer than this when its words are said slowly: so many seconds and so many more a
@@ -32,10 +44,14 @@ pub struct Spelled {
     pub text: String,
     /// Log probability given the sound.
     pub plain: f32,
-    /// Log probability given noise.
-    pub prior: f32,
+    /// The search's score, the noise preference taken off.
+    pub search: f32,
     /// Tokens, the end among them.
     pub tokens: usize,
+    /// What the letters say of it, at most about 0.
+    pub letters: f32,
+    /// The search gave it up.
+    pub is_back: bool,
 }
 
 /// What hypotheses were judged by, for measuring and fitting.
@@ -95,10 +111,18 @@ pub fn weigh(found: &Found, grammar: &Expanded, free_words: &str, seconds: f32, 
     // A phrase of elsewhere may be a number here ("one").
     let allowed = |e: &&Ended| grammar.owner(e.spelling).is_none() && grammar.meaning(e.spelling).0 != words;
     let filler = found.ended.iter().filter(allowed).map(|e| e.score).fold(f32::NEG_INFINITY, f32::max);
+    // The same of the letters alone: how far from the likeliest letters, and how far ahead of all other words.
+    let letters = |e: &Ended| e.letters;
+    let mine = found.ended.iter().filter(|e| grammar.owner(e.spelling) == owner).map(letters);
+    let mine = mine.fold(f32::NEG_INFINITY, f32::max);
+    let other = |e: &&Ended| grammar.owner(e.spelling) != owner && grammar.meaning(e.spelling).0 != words;
+    let others = found.ended.iter().filter(other).map(letters).fold(f32::NEG_INFINITY, f32::max);
     let features = [
         (top - second).clamp(0.0, WIDEST),
         (top - filler).clamp(-WIDEST, WIDEST),
         (plain - found.free.plain).clamp(-WIDEST, WIDEST),
+        mine.clamp(-WIDEST, WIDEST),
+        (mine - others).clamp(-WIDEST, WIDEST),
         (plain / tokens as f32).clamp(-8.0, 0.0),
         (top / tokens as f32).clamp(-8.0, 8.0),
         likeness(words, free_words),
@@ -126,8 +150,8 @@ fn likeness(a: &str, b: &str) -> f32 {
 
 /// The features as the models take them: differences of scores grow slower the larger they are.
 pub fn shaped(features: &[f32; FEATURES]) -> [f32; FEATURES] {
-    /// Margin, fillers and free transcript.
-    const DIFFERENCES: usize = 3;
+    /// Margin, fillers, free transcript and the two of the letters.
+    const DIFFERENCES: usize = 5;
     std::array::from_fn(|i| if i < DIFFERENCES { features[i].asinh() } else { features[i] })
 }
 

@@ -26,11 +26,13 @@ pub(super) struct Feed {
     sound: Vec<f32>,
     at: usize,
     finished: bool,
+    /// Everything is sent as sound, too.
+    pub(super) all: bool,
 }
 
 impl Feed {
     pub(super) fn new(settings: ActivitySettings) -> Self {
-        Self { activity: Activity::new(settings), sound: Vec::new(), at: 0, finished: true }
+        Self { activity: Activity::new(settings), sound: Vec::new(), at: 0, finished: true, all: false }
     }
 
     /// More sound, after what is there already.
@@ -47,7 +49,12 @@ impl Feed {
         while !self.finished {
             if self.at < self.sound.len() {
                 let end = (self.at + FRAME).min(self.sound.len());
-                self.activity.push(&self.sound[self.at..end], &mut found);
+                let frame = &self.sound[self.at..end];
+                if self.all {
+                    // A driver that is gone needs nothing.
+                    let _ = to.send(EarEvent::Sound(frame.into()));
+                }
+                self.activity.push(frame, &mut found);
                 self.at = end;
             } else {
                 self.activity.finish(&mut found);
@@ -138,6 +145,10 @@ impl Ears for Script {
 
     fn wait_longer(&mut self) {
         self.feed.next_utterance(&self.to);
+    }
+
+    fn keep_all(&mut self) {
+        self.feed.all = true;
     }
 
     fn is_live(&self) -> bool {

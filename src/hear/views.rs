@@ -8,12 +8,14 @@
 use super::decode::{self, Ended, Found};
 use super::engine::{HearError, SAMPLE_RATE};
 use super::expand::{Expanded, Owner, Spelling};
+use super::letters::{Letters, Speller};
 use super::level;
 use super::models::Models;
 use super::network::{Frames, Network};
 use super::prior::Prior;
 use super::resample::resample;
 use std::collections::BTreeMap;
+use std::path::Path;
 use std::sync::Mutex;
 
 /// Samples that a second is made of in each view: more than [`SAMPLE_RATE`] is slower and deeper. The first is the sound as it was.
@@ -23,39 +25,42 @@ const VIEWS: [u32; 2] = [SAMPLE_RATE as u32, 17_400];
 const GIVEN_UP: f32 = 3.0;
 
 /// The networks, one for each view.
-pub struct Networks(Vec<Network>);
+pub struct Networks(Vec<(Network, Speller)>);
 
 impl Networks {
-    /// Loads them.
-    pub fn load(models: &Models) -> Result<Self, HearError> {
-        Ok(Networks(VIEWS.iter().map(|_| Network::load(models)).collect::<Result<_, _>>()?))
+    /// Loads them; `letters` names another network for the letters, for measuring.
+    pub fn load(models: &Models, letters: Option<&Path>) -> Result<Self, HearError> {
+        let one = |_| Ok((Network::load(models)?, Speller::load(&models.runtime, letters)?));
+        Ok(Networks(VIEWS.iter().map(one).collect::<Result<_, HearError>>()?))
     }
 
     /// The one that looks at the sound as it was.
     pub fn first(&mut self) -> &mut Network {
-        &mut self.0[0]
+        &mut self.0[0].0
     }
 
-    /// What all views make of 16 kHz sound, and the frames of the first.
+    /// What all views make of 16 kHz sound, what each spells, and the frames of the first.
     pub fn search(
         &mut self,
         prior: &Mutex<Prior>,
         sound: &[f32],
         pad: usize,
         grammar: &Expanded,
-    ) -> Result<(Frames, Found), HearError> {
+    ) -> Result<(Frames, Vec<Letters>, Found), HearError> {
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
-        let view = |(network, rate): (&mut Network, u32)| {
+        let view = |((network, speller), rate): (&mut (Network, Speller), u32)| {
             let frames = match rate as usize {
                 SAMPLE_RATE => network.encode(&level::levelled(sound, pad))?,
                 _ => network.encode(&level::levelled(&resample(sound, SAMPLE_RATE as u32, rate), pad))?,
             };
             let found = decode::search(network, prior, &frames, seconds, grammar)?;
-            Ok((frames, found))
+            let letters = speller.spell(&frames)?;
+            Ok(((frames, letters), found))
         };
-        let (mut frames, found): (Vec<Frames>, Vec<Found>) =
+        let (seen, found): (Vec<(Frames, Letters)>, Vec<Found>) =
             side_by_side(self.0.iter_mut().zip(VIEWS), view)?.into_iter().unzip();
-        Ok((frames.swap_remove(0), together(found, |spelling| grammar.owner(spelling))))
+        let (mut frames, letters): (Vec<Frames>, Vec<Letters>) = seen.into_iter().unzip();
+        Ok((frames.swap_remove(0), letters, together(found, |spelling| grammar.owner(spelling))))
     }
 }
 
@@ -124,7 +129,8 @@ mod tests {
 
     #[test]
     fn what_one_view_gave_up_stands_a_little_behind_its_worst() {
-        let ended = |spelling, score| Ended { spelling, score, plain: score - 1.0, tokens: 2 };
+        let ended =
+            |spelling, score| Ended { spelling, score, plain: score - 1.0, tokens: 2, letters: 0.0, is_back: false };
         let view = |ended: Vec<Ended>| Found { ended, ..Found::default() };
         let owner = |(part, number): Spelling| Some((part, number));
         let both = vec![view(vec![ended((0, 1), -2.0), ended((0, 2), -4.0)]), view(vec![ended((0, 2), -1.0)])];

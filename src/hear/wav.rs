@@ -190,6 +190,10 @@ impl Ears for WavEars {
         self.next();
     }
 
+    fn keep_all(&mut self) {
+        self.feed.all = true;
+    }
+
     fn is_live(&self) -> bool {
         false
     }

@@ -48,6 +48,16 @@ pub fn verdict(heard: &Hypotheses, grammar: &Grammar, high: &[Answer]) -> Verdic
     decide(&heard, stakes)
 }
 
+/// The same where it was said over a prompt: everything counts as if much hung on it, and nothing is asked about. The prompt that was cut
+/// is said again.
+pub fn verdict_over(heard: &Hypotheses, grammar: &Grammar) -> Verdict {
+    let heard = heard.without(&grammar.denied);
+    match decide(&heard, Stakes::High) {
+        Verdict::Confirm { .. } => Verdict::Reject { free: heard.free, stranger: false },
+        other => other,
+    }
+}
+
 /// Decides what is done with an utterance.
 pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {
     let reject = || Verdict::Reject { free: heard.free.clone(), stranger: heard.stranger > SURELY_STRANGER };

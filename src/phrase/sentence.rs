@@ -98,6 +98,7 @@ pub const SENTENCES: &[(&str, &[Given])] = &[
     ("colours-differ", &[]),
     ("mic-lost", &[]),
     ("mic-back", &[]),
+    ("clock-set-back", &[]),
     ("storage-failed", &[Text("why")]),
     ("storage-waits", &[]),
     ("state-differs", &[Text("changes")]),

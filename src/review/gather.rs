@@ -7,7 +7,7 @@ use crate::bike::Instrument;
 use crate::session::chain::{self, State};
 use crate::session::header_of;
 use crate::session::{
-    Entry, Header, Kind, Now, Record, Remark as Remarked, Repair, SessionError, Spoken, Storage, read_journal,
+    Entry, Header, Kind, Now, Record, Remark as Remarked, Repair, SessionError, Spoken, Storage, read_journal, set_ms,
 };
 use std::collections::BTreeMap;
 
@@ -15,8 +15,6 @@ use std::collections::BTreeMap;
 const GAP_MS: u64 = 5 * 60_000;
 /// Session time may go back by less than this between entries that two threads hand in, milliseconds. Chosen, no source.
 const NOISE_MS: u64 = 1_000;
-/// Difference between wall and session time from which the clock is said to have been set, milliseconds. Chosen, no source.
-const CLOCK_JUMP_MS: i128 = 2_000;
 /// Lines that made no sense which are listed one by one.
 const UNREAD_LISTED: usize = 100;
 
@@ -131,13 +129,10 @@ impl Work {
             } else if passed >= GAP_MS {
                 self.review.gaps.push(remark(&entry.wall, format!("nothing was written for {}", span(passed))));
             }
-            if let (Ok(then), Ok(at)) = (last.wall.parse::<jiff::Timestamp>(), now.wall.parse::<jiff::Timestamp>()) {
-                let jump = at.duration_since(then).as_millis() - i128::from(passed);
-                if jump.abs() > CLOCK_JUMP_MS {
-                    let way = if jump < 0 { "back" } else { "forward" };
-                    let by = span(u64::try_from(jump.unsigned_abs()).unwrap_or(u64::MAX));
-                    self.review.gaps.push(remark(&entry.wall, format!("the wall clock was set {way} by {by}")));
-                }
+            if let Some(jump) = set_ms(last, &now) {
+                let way = if jump < 0 { "back" } else { "forward" };
+                let by = span(u64::try_from(jump.unsigned_abs()).unwrap_or(u64::MAX));
+                self.review.gaps.push(remark(&entry.wall, format!("the wall clock was set {way} by {by}")));
             }
         } else {
             self.review.session.began.clone_from(&entry.wall);

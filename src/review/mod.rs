@@ -2,7 +2,7 @@
 //! through the procedure, cautions, what was left out, interruptions and gaps.
 //!
 //! [`gather`](fn@gather) reads a journal, which may come from a stranger, into a [`Review`]; [`text()`], [`csv()`], [`vtt()`] and serde's
-//! JSON print one. [`verify`](fn@verify) says whether a session's folder is complete and unaltered.
+//! JSON print one, [`whole`](fn@whole) gives the whole session's sound where it was kept. [`verify`](fn@verify) says whether a session's folder is complete and unaltered.
 
 mod csv;
 mod gather;
@@ -11,6 +11,7 @@ mod sentence;
 mod text;
 mod verify;
 mod vtt;
+mod whole;
 
 pub use csv::csv;
 pub use gather::gather;
@@ -20,6 +21,7 @@ pub(crate) use sentence::{limits, short, shown};
 pub use text::{plain, text};
 pub use verify::{Finding, Verification, verify};
 pub use vtt::vtt;
+pub use whole::{Whole, pieces, whole};
 
 use crate::bike::Instrument;
 use crate::phrase::ReadingKind;

@@ -1,6 +1,7 @@
 //! A review for a terminal: 80 columns, the conclusion first, and no character that a terminal would obey.
 
 use super::sentence::{limits, percent, shown};
+use super::whole::pieces_in_words;
 use super::*;
 use crate::phrase::Reading as Said;
 
@@ -93,6 +94,9 @@ pub fn text(review: &Review) -> String {
     }
     page.item("Person    ", &job.person);
     trust(&mut page, &review.chain);
+    if let Some(whole) = pieces_in_words(review) {
+        page.item("Sound     ", &whole);
+    }
     match &review.conclusion {
         Some(conclusion) => conclusion_text(&mut page, conclusion),
         None => {

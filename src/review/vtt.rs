@@ -4,12 +4,18 @@ use super::Review;
 
 /// The transcript, one cue a line, the speaker as its voice.
 pub fn vtt(review: &Review) -> String {
+    cues(review, |ms| ms)
+}
+
+/// The same with the times of a file: `time` gives what a session time is there, milliseconds.
+pub(super) fn cues(review: &Review, time: impl Fn(u64) -> u64) -> String {
     let mut out = String::from("WEBVTT\n");
     for line in &review.transcript {
-        let end = line.ended_ms.max(line.began_ms.saturating_add(1));
+        let began = time(line.began_ms);
+        let end = time(line.ended_ms).max(began.saturating_add(1));
         let who = if line.who == "program" { "Probeside" } else { "Person" };
         let text = cue_text(&line.text);
-        out += &format!("\n{} --> {}\n<v {who}>{text}</v>\n", timestamp(line.began_ms), timestamp(end));
+        out += &format!("\n{} --> {}\n<v {who}>{text}</v>\n", timestamp(began), timestamp(end));
     }
     out
 }

@@ -1,9 +1,9 @@
-//! Clips: sound of single answers, 16 kHz, one channel, 16 bits, without loss as FLAC (RFC 9639).
+//! Clips: sound of single answers and pieces of the whole session's, 16 kHz, one channel, 16 bits, without loss as FLAC (RFC 9639).
 
 use flacenc::bitsink::ByteSink;
 use flacenc::component::BitRepr;
-use flacenc::error::Verify;
-use flacenc::source::MemSource;
+use flacenc::error::{SourceError, Verify};
+use flacenc::source::{Fill, Source};
 use std::io::Cursor;
 
 /// Sample rate of clips, hertz; what the recogniser hears.
@@ -21,13 +21,13 @@ pub fn clip_file(id: &str) -> String {
     format!("{CLIPS}/{id}.flac")
 }
 
-/// A whole FLAC file of the sound; full scale is 1.0, beyond it is clipped.
-pub(super) fn flac(sound: &[f32]) -> Result<Vec<u8>, String> {
-    let mut samples: Vec<i32> =
-        sound.iter().map(|sample| (sample.clamp(-1.0, 1.0) * f32::from(i16::MAX)).round() as i32).collect();
+/// A whole FLAC file of the sound, which is taken as it comes; full scale is 1.0, beyond it is clipped.
+///
+/// # Errors
+/// A sentence when the encoder refuses.
+pub fn flac(sound: impl Iterator<Item = f32>) -> Result<Vec<u8>, String> {
     let config = flacenc::config::Encoder::default().into_verified().map_err(|(_, error)| error.to_string())?;
-    samples.resize(filled_up(samples.len(), config.block_size), 0);
-    let source = MemSource::from_samples(&samples, 1, BITS, CLIP_RATE as usize);
+    let source = Stream { sound, block: Vec::with_capacity(config.block_size), begun: false };
     let stream =
         flacenc::encode_with_fixed_block_size(&config, source, config.block_size).map_err(|error| error.to_string())?;
     let mut sink = ByteSink::new();
@@ -35,17 +35,44 @@ pub(super) fn flac(sound: &[f32]) -> Result<Vec<u8>, String> {
     Ok(sink.into_inner())
 }
 
-/// How many samples are kept of `samples`, so that none of the blocks is too short.
-fn filled_up(samples: usize, block: usize) -> usize {
-    let last = samples % block;
-    if samples == 0 || (1..SHORTEST).contains(&last) { samples - last + SHORTEST } else { samples }
+/// Sound on its way into the encoder, a block at a time.
+struct Stream<I> {
+    sound: I,
+    block: Vec<i32>,
+    begun: bool,
 }
 
-/// The sound of a clip's file: one channel at [`CLIP_RATE`], full scale 1.0.
+impl<I: Iterator<Item = f32>> Source for Stream<I> {
+    fn channels(&self) -> usize {
+        1
+    }
+
+    fn bits_per_sample(&self) -> usize {
+        BITS
+    }
+
+    fn sample_rate(&self) -> usize {
+        CLIP_RATE as usize
+    }
+
+    fn read_samples<F: Fill>(&mut self, block_size: usize, dest: &mut F) -> Result<usize, SourceError> {
+        let whole = |sample: f32| (sample.clamp(-1.0, 1.0) * f32::from(i16::MAX)).round() as i32;
+        self.block.clear();
+        self.block.extend(self.sound.by_ref().take(block_size).map(whole));
+        let begun = std::mem::replace(&mut self.begun, true);
+        if !(begun && self.block.is_empty()) && self.block.len() < SHORTEST {
+            self.block.resize(SHORTEST, 0);
+        }
+        dest.fill_interleaved(&self.block)?;
+        Ok(self.block.len())
+    }
+}
+
+/// The sound of a clip's file: one channel at [`CLIP_RATE`], full scale 1.0; at most so many samples of it.
 ///
 /// # Errors
 /// A sentence when the bytes are not a clip of that kind.
-pub fn clip_sound(bytes: &[u8]) -> Result<Vec<f32>, String> {
+pub fn clip_sound(bytes: &[u8], most: usize) -> Result<Vec<f32>, String> {
     let broken = |error: claxon::Error| format!("it is not whole FLAC: {error}");
     let mut reader = claxon::FlacReader::new(Cursor::new(bytes)).map_err(broken)?;
     let info = reader.streaminfo();
@@ -56,13 +83,15 @@ pub fn clip_sound(bytes: &[u8]) -> Result<Vec<f32>, String> {
         ));
     }
     let scale = f32::from(i16::MAX);
-    reader.samples().map(|sample| sample.map(|s| s as f32 / scale).map_err(broken)).collect()
+    reader.samples().take(most).map(|sample| sample.map(|s| s as f32 / scale).map_err(broken)).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    const MOST: usize = 1 << 20;
 
     fn sixteen_bits(sound: &[f32]) -> Vec<i32> {
         sound.iter().map(|s| (s * f32::from(i16::MAX)).round() as i32).collect()
@@ -71,11 +100,21 @@ mod tests {
     #[test]
     fn a_tone_comes_back_to_the_last_bit_and_takes_less_room() {
         let tone: Vec<f32> = (0..24_000).map(|i| (i as f32 * 0.17).sin() * 0.5).collect();
-        let bytes = flac(&tone).unwrap();
+        let bytes = flac(tone.iter().copied()).unwrap();
         assert_eq!(&bytes[..4], b"fLaC");
         assert!(bytes.len() < tone.len() * 2, "{} bytes", bytes.len());
-        assert_eq!(sixteen_bits(&clip_sound(&bytes).unwrap()), sixteen_bits(&tone));
-        assert_eq!(flac(&tone).unwrap(), bytes, "the same sound gives the same file, so that its hash can be compared");
+        assert_eq!(sixteen_bits(&clip_sound(&bytes, MOST).unwrap()), sixteen_bits(&tone));
+        assert_eq!(
+            flac(tone.iter().copied()).unwrap(),
+            bytes,
+            "the same sound gives the same file, so that its hash can be compared"
+        );
+    }
+
+    #[test]
+    fn no_more_is_read_than_was_asked_for() {
+        let bytes = flac(std::iter::repeat_n(0.0, 100_000)).unwrap();
+        assert_eq!(clip_sound(&bytes, 10).unwrap().len(), 10);
     }
 
     #[test]
@@ -83,7 +122,7 @@ mod tests {
         for blocks in [0, 1, 2] {
             for more in 0..40 {
                 let sound = vec![0.25; blocks * 4_096 + more];
-                let back = clip_sound(&flac(&sound).unwrap()).unwrap();
+                let back = clip_sound(&flac(sound.iter().copied()).unwrap(), MOST).unwrap();
                 assert_eq!(sixteen_bits(&back[..sound.len()]), sixteen_bits(&sound), "{} samples", sound.len());
                 assert!(back[sound.len()..].iter().all(|s| *s == 0.0) && back.len() <= sound.len() + SHORTEST);
             }
@@ -95,7 +134,7 @@ mod tests {
         #[test]
         fn any_sound_comes_back(samples in proptest::collection::vec(-32_767i32..=32_767, 0..6_000)) {
             let sound: Vec<f32> = samples.iter().map(|s| *s as f32 / f32::from(i16::MAX)).collect();
-            let back = sixteen_bits(&clip_sound(&flac(&sound).unwrap()).unwrap());
+            let back = sixteen_bits(&clip_sound(&flac(sound.iter().copied()).unwrap(), MOST).unwrap());
             prop_assert_eq!(&back[..samples.len()], &samples[..]);
             // As little silence as makes the last block whole or long enough.
             let least = (samples.len().max(1)..).find(|n| n % 4_096 == 0 || n % 4_096 >= SHORTEST);
@@ -104,11 +143,11 @@ mod tests {
 
         #[test]
         fn bytes_from_strangers_are_a_sentence(mut at in 0usize..400, with in any::<u8>(), cut in 0usize..400) {
-            let mut bytes = flac(&[0.25; 300]).unwrap();
+            let mut bytes = flac([0.25; 300].into_iter()).unwrap();
             at %= bytes.len();
             bytes[at] = with;
             bytes.truncate(bytes.len().saturating_sub(cut));
-            let _ = clip_sound(&bytes);
+            let _ = clip_sound(&bytes, MOST);
         }
     }
 }

@@ -109,6 +109,9 @@ pub struct Clip {
     pub sha256: String,
     /// Samples, at 16 kHz, one channel, 16 bits.
     pub samples: u64,
+    /// Session time of the first sample, milliseconds, where it is a piece of the whole session's sound.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub began_ms: Option<u64>,
 }
 
 /// What was cut off on opening a journal whose last write was cut short.

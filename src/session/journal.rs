@@ -11,6 +11,7 @@ use super::digest::{DIGEST_FILE, Digest};
 use super::error::SessionError;
 use super::header::{Clip, FORMAT, Forgotten, Header, Remark, Repair, StoredCopy};
 use super::limits;
+use super::pieces::Piece;
 use super::record::{Now, Record};
 use super::storage::{PART, Storage, plain_name};
 use serde::Serialize;
@@ -244,22 +245,33 @@ impl Journal {
     /// Keeps a clip of sound (16 kHz, full scale 1.0): first its hash, then the file, then that it is stored, so that "never stored" and
     /// "removed" differ. After an error it may be tried again with the same sound.
     pub fn clip(&mut self, id: &str, sound: &[f32], now: &Now) -> Result<Clip, SessionError> {
+        self.keep(id, sound, None, now)
+    }
+
+    /// Keeps a piece of the whole session's sound, as a clip that says when it began.
+    pub fn piece(&mut self, piece: &Piece, now: &Now) -> Result<Clip, SessionError> {
+        self.keep(&piece.id(), &piece.sound, Some(piece.began_ms), now)
+    }
+
+    fn keep(&mut self, id: &str, sound: &[f32], began_ms: Option<u64>, now: &Now) -> Result<Clip, SessionError> {
         let file = clip_file(id);
         if !plain_name(&file) || id.contains('/') {
             return Err(SessionError::Name { name: id.to_owned() });
         }
-        let bytes = flac(sound).map_err(|why| SessionError::Unwritable { kind: file.clone(), why })?;
+        let bytes = flac(sound.iter().copied()).map_err(|why| SessionError::Unwritable { kind: file.clone(), why })?;
         if bytes.len() as u64 > limits::CLIP {
             return Err(SessionError::TooLarge { what: file, limit: limits::CLIP });
         }
-        let clip = Clip { id: id.to_owned(), file, sha256: sha256_hex(&bytes), samples: sound.len() as u64 };
+        let (id, samples) = (id.to_owned(), sound.len() as u64);
+        let clip = Clip { id, file, sha256: sha256_hex(&bytes), samples, began_ms };
+        let id = &clip.id;
         match self.clips.get(id) {
-            Some((before, _)) if *before != clip => return Err(SessionError::ClipTwice { id: id.to_owned() }),
+            Some((before, _)) if *before != clip => return Err(SessionError::ClipTwice { id: id.clone() }),
             Some((_, true)) => return Ok(clip),
             Some((_, false)) => {}
             None => {
                 self.append_synced(Kind::Clip, &clip, now)?;
-                self.clips.insert(id.to_owned(), (clip.clone(), false));
+                self.clips.insert(id.clone(), (clip.clone(), false));
             }
         }
         let place = self.place();
@@ -267,7 +279,7 @@ impl Journal {
             .write_whole(&clip.file, &bytes)
             .map_err(|error| SessionError::from_io(&place, &format!("storing {}", clip.file), error))?;
         self.append(Kind::ClipStored, &clip, now)?;
-        self.clips.insert(id.to_owned(), (clip.clone(), true));
+        self.clips.insert(id.clone(), (clip.clone(), true));
         Ok(clip)
     }
 

@@ -1,7 +1,7 @@
 //! The journal of a walk: what is written, how it is kept safe, and how it is read again.
 //!
 //! A session is a folder: `journal.jsonl`, one entry a line, chained by hash ([`chain`]); copies of procedure, bike and vocabulary;
-//! `clips/` with the sound of answers; `digest.json` once it is finished. [`Journal`] writes it over a [`Storage`], [`Writer`] gives it
+//! `clips/` with the sound of answers, or of the whole session in pieces ([`Pieces`]); `digest.json` once it is finished. [`Journal`] writes it over a [`Storage`], [`Writer`] gives it
 //! a thread of its own. What [`Journal::append_synced`] returned `Ok` for survives a kill and a power cut.
 
 pub mod chain;
@@ -13,14 +13,15 @@ mod folder;
 mod header;
 mod journal;
 mod memory;
+mod pieces;
 mod record;
 mod storage;
 mod suspects;
 mod writer;
 
 pub use chain::{Entry, Kind, sha256_hex};
-pub use clip::{CLIP_RATE, CLIPS, clip_file, clip_sound};
-pub use clock::{Clock, away_ms};
+pub use clip::{CLIP_RATE, CLIPS, clip_file, clip_sound, flac};
+pub use clock::{Clock, away_ms, set_back_ms, set_ms};
 pub use digest::{DIGEST_FILE, Digest};
 pub use error::SessionError;
 pub use folder::{Folder, LOCK};
@@ -28,6 +29,7 @@ pub use header::{Clip, FORMAT, Forgotten, Header, Job, Remark, Repair, Spoken, S
 pub(crate) use journal::header_of;
 pub use journal::{JOURNAL_FILE, Journal, Opened, read_journal};
 pub use memory::{Disk, Fault, Keep, Memory};
+pub use pieces::{PIECE, Piece, Pieces};
 pub use record::{Now, Record};
 pub use storage::{PART, Storage, plain_name};
 pub use suspects::{Because, Doubtful, Suspect, Weighed};

@@ -188,7 +188,7 @@ pub enum Record {
     Interrupted {
         /// Step.
         step: String,
-        /// `pause`, `standby`, `microphone-lost`, `microphone-back`, `resumed`, `stopped`.
+        /// `pause`, `standby`, `microphone-lost`, `microphone-back`, `clock-set-back`, `resumed`, `stopped`.
         what: String,
         /// Details in words.
         detail: String,

@@ -8,6 +8,7 @@ use super::chain::Kind;
 use super::digest::Digest;
 use super::error::SessionError;
 use super::journal::Journal;
+use super::pieces::Piece;
 use super::record::{Now, Record};
 use serde::Serialize;
 use std::collections::VecDeque;
@@ -58,6 +59,7 @@ pub enum Reply {
 enum Command {
     Append { id: u64, kind: Kind, body: serde_json::Value, now: Now, sync: bool, waited: bool },
     Clip { id: u64, clip: String, sound: Vec<f32>, now: Now },
+    Piece { id: u64, piece: Piece, now: Now },
     Finish { id: u64, now: Now },
 }
 
@@ -107,6 +109,11 @@ impl Writer {
     /// As [`Journal::clip`]; kept if it cannot be written.
     pub fn clip(&self, id: u64, clip: impl Into<String>, sound: Vec<f32>, now: &Now) -> Result<(), SessionError> {
         self.send(Command::Clip { id, clip: clip.into(), sound, now: now.clone() })
+    }
+
+    /// As [`Journal::piece`]; kept if it cannot be written.
+    pub fn piece(&self, id: u64, piece: Piece, now: &Now) -> Result<(), SessionError> {
+        self.send(Command::Piece { id, piece, now: now.clone() })
     }
 
     /// As [`Journal::finish`].
@@ -177,6 +184,7 @@ fn carry_out(journal: &mut Journal, command: &Command) -> Result<Reply, SessionE
         Command::Clip { id, clip, sound, now } => {
             Reply::ClipStored { id: *id, clip: journal.clip(clip, sound, now)?.id }
         }
+        Command::Piece { id, piece, now } => Reply::ClipStored { id: *id, clip: journal.piece(piece, now)?.id },
         Command::Finish { id, now } => Reply::Finished { id: *id, digest: journal.finish(now)? },
     })
 }
@@ -184,7 +192,7 @@ fn carry_out(journal: &mut Journal, command: &Command) -> Result<Reply, SessionE
 impl Command {
     fn id(&self) -> u64 {
         match self {
-            Self::Append { id, .. } | Self::Clip { id, .. } | Self::Finish { id, .. } => *id,
+            Self::Append { id, .. } | Self::Clip { id, .. } | Self::Piece { id, .. } | Self::Finish { id, .. } => *id,
         }
     }
 

@@ -9,6 +9,7 @@ use super::tones::tone_samples;
 use super::voice::{Pcm, SpeakError, Voice};
 use super::volume::louder;
 use super::wishes::{Job, Queue, What, Wishes};
+use crate::hear::PlayedTo;
 use crate::hear::resample::resample;
 use std::io::Write;
 use std::sync::atomic::Ordering;
@@ -39,14 +40,31 @@ impl Aloud {
         Self::start_printing_to(to, voice, std::io::stdout())
     }
 
+    /// As [`Aloud::start`], telling a microphone what is played.
+    ///
+    /// # Errors
+    /// As [`Aloud::start`].
+    pub fn start_heard(to: MouthSender, voice: Box<dyn Voice>, played: PlayedTo) -> Result<Self, SpeakError> {
+        Self::start_with(to, voice, std::io::stdout(), Some(played))
+    }
+
     /// As [`Aloud::start`], printing elsewhere while the loudspeaker is lost.
     ///
     /// # Errors
     /// As [`Aloud::start`].
     pub fn start_printing_to(
         to: MouthSender,
+        voice: Box<dyn Voice>,
+        out: impl Write + Send + 'static,
+    ) -> Result<Self, SpeakError> {
+        Self::start_with(to, voice, out, None)
+    }
+
+    fn start_with(
+        to: MouthSender,
         mut voice: Box<dyn Voice>,
         out: impl Write + Send + 'static,
+        played: Option<PlayedTo>,
     ) -> Result<Self, SpeakError> {
         voice.synthesise("ready", 1.0)?;
         let (queue, asked) = Queue::new();
@@ -54,7 +72,7 @@ impl Aloud {
         let (opened, open) = mpsc::channel();
         let watched = Arc::clone(&queue.wishes);
         let player = std::thread::spawn(move || {
-            let line = match Line::open() {
+            let line = match Line::open(played.as_ref()) {
                 Ok(line) => line,
                 Err(why) => {
                     let _ = opened.send(Err(why));
@@ -62,7 +80,8 @@ impl Aloud {
                 }
             };
             let _ = opened.send(Ok(()));
-            Player { to, ready, wishes: watched, out: Box::new(out), line: None, lost_at: None }.run(line);
+            let out = Box::new(out);
+            Player { to, ready, wishes: watched, out, line: None, lost_at: None, played }.run(line);
         });
         let answer = open.recv().unwrap_or_else(|_| Err(String::from("the sound system ended the thread")));
         answer.map_err(|why| {
@@ -132,6 +151,8 @@ struct Player {
     line: Option<Line>,
     /// When the line was lost or last tried.
     lost_at: Option<Instant>,
+    /// Who hears what is played.
+    played: Option<PlayedTo>,
 }
 
 impl Player {
@@ -253,7 +274,7 @@ impl Player {
         }
         if self.line.is_none() && self.lost_at.is_none_or(|at| at.elapsed() >= RETRY) {
             self.lost_at = Some(Instant::now());
-            if let Ok(line) = Line::open()
+            if let Ok(line) = Line::open(self.played.as_ref())
                 && line.starts_within(MUTE)
             {
                 self.line = Some(line);

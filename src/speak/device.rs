@@ -1,6 +1,7 @@
 //! The opened loudspeaker: a ring that the audio callback empties, and what the callback tells about it.
 
 use super::aloud::Watch;
+use crate::hear::PlayedTo;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, FromSample, OutputCallbackInfo, SampleFormat, SizedSample, StreamConfig};
 use rtrb::{Consumer, Producer, RingBuffer};
@@ -43,7 +44,7 @@ pub(super) struct Line {
 }
 
 impl Line {
-    pub(super) fn open() -> Result<Self, String> {
+    pub(super) fn open(played: Option<&PlayedTo>) -> Result<Self, String> {
         let device = cpal::default_host().default_output_device().ok_or("the system names no default output")?;
         let supported = device.default_output_config().map_err(|e| e.to_string())?;
         let mut config: StreamConfig = supported.config();
@@ -53,7 +54,8 @@ impl Line {
             config.buffer_size = size;
             let (ring, out_of) = RingBuffer::new((rate * RING_SECONDS) as usize);
             let told = Arc::new(Told::default());
-            let built = build(&device, config, supported.sample_format(), out_of, &told)
+            let source = Source { ring: out_of, heard: played.map(|p| p.opened(rate)) };
+            let built = build(&device, config, supported.sample_format(), source, &told)
                 .and_then(|stream| stream.play().map(|()| stream));
             match built {
                 Ok(stream) => {
@@ -111,11 +113,26 @@ impl Line {
     }
 }
 
+/// Where the callback's sound comes from, and where it goes besides.
+struct Source {
+    ring: Consumer<f32>,
+    /// Everything that is played, silence too, for whoever hears it.
+    heard: Option<Producer<f32>>,
+}
+
+/// Tells what was played: `sound`, then silence up to `frames`. What finds no room is lost.
+fn tell(heard: &mut Option<Producer<f32>>, sound: impl Iterator<Item = f32>, frames: usize) {
+    let Some(heard) = heard else { return };
+    if let Ok(chunk) = heard.write_chunk_uninit(heard.slots().min(frames)) {
+        chunk.fill_from_iter(sound.chain(std::iter::repeat(0.0)));
+    }
+}
+
 fn build(
     device: &cpal::Device,
     config: StreamConfig,
     format: SampleFormat,
-    out_of: Consumer<f32>,
+    out_of: Source,
     told: &Arc<Told>,
 ) -> Result<cpal::Stream, cpal::Error> {
     match format {
@@ -137,7 +154,7 @@ fn build(
 fn build_as<T>(
     device: &cpal::Device,
     config: StreamConfig,
-    mut out_of: Consumer<f32>,
+    mut source: Source,
     told: &Arc<Told>,
 ) -> Result<cpal::Stream, cpal::Error>
 where
@@ -156,12 +173,16 @@ where
             let cut = wanted != asked.silence_made.load(Ordering::Relaxed);
             let frames = data.len() / channels;
             let most = if cut { frames.min(FADE_FRAMES) } else { frames };
-            let ready = out_of.slots().min(most);
-            if let Ok(chunk) = out_of.read_chunk(ready) {
-                for (n, (frame, sample)) in data.chunks_mut(channels).zip(chunk).enumerate() {
-                    let fade = if cut { 1.0 - n as f32 / ready as f32 } else { 1.0 };
-                    frame.fill(T::from_sample_(sample * fade));
+            let ready = source.ring.slots().min(most);
+            let fade = |n: usize| if cut { 1.0 - n as f32 / ready as f32 } else { 1.0 };
+            if let Ok(chunk) = source.ring.read_chunk(ready) {
+                let (first, second) = chunk.as_slices();
+                let faded = || first.iter().chain(second).enumerate().map(|(n, sample)| sample * fade(n));
+                for (frame, sample) in data.chunks_mut(channels).zip(faded()) {
+                    frame.fill(T::from_sample_(sample));
                 }
+                tell(&mut source.heard, faded(), frames);
+                chunk.commit_all();
             }
             for frame in data.chunks_mut(channels).skip(ready) {
                 frame.fill(T::EQUILIBRIUM);
@@ -169,7 +190,7 @@ where
             asked.taken.fetch_add(ready as u64, Ordering::Release);
             asked.asked.fetch_add(frames as u64, Ordering::Release);
             if cut {
-                if let Ok(rest) = out_of.read_chunk(out_of.slots()) {
+                if let Ok(rest) = source.ring.read_chunk(source.ring.slots()) {
                     rest.commit_all();
                 }
                 asked.silence_made.store(wanted, Ordering::Release);

@@ -2,6 +2,7 @@
 
 use super::say::{Mouth, MouthSender, Say};
 use super::voice::{SpeakError, Voice};
+use crate::hear::PlayedTo;
 
 /// A loudspeaker that cannot be started, since this build has no sound.
 #[derive(Debug)]
@@ -16,6 +17,14 @@ impl Aloud {
         Err(SpeakError::NoDevice(String::from(
             "This build has no loudspeaker. Build with 'cargo build --release --features sound', or use '--say printed'.",
         )))
+    }
+
+    /// As [`Aloud::start`].
+    ///
+    /// # Errors
+    /// Always.
+    pub fn start_heard(to: MouthSender, voice: Box<dyn Voice>, _played: PlayedTo) -> Result<Self, SpeakError> {
+        Self::start(to, voice)
     }
 }
 

@@ -15,6 +15,7 @@ const UNSURE_BEFORE_LEFT_OUT: u32 = 2;
 impl Walker {
     pub(super) fn speech_began(&mut self) {
         self.in_speech = true;
+        self.cut_short = self.cuts_a_prompt();
         self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
     }
 
@@ -23,7 +24,19 @@ impl Walker {
         if self.listening != Some(listen) {
             return;
         }
-        self.deaf();
+        if !self.said_in_vain(&verdict, clip.as_ref()) {
+            self.deaf();
+            self.understood(verdict, by_voice, clip);
+        }
+        let due = std::mem::take(&mut self.due);
+        for timer in due {
+            if self.listening.is_some() || self.listen_after {
+                self.timer(timer);
+            }
+        }
+    }
+
+    fn understood(&mut self, verdict: Verdict, by_voice: bool, clip: Option<String>) {
         match verdict {
             Verdict::Accept { heard } => {
                 self.silences = 0;
@@ -43,12 +56,6 @@ impl Walker {
                 self.leave_strangers_alone();
             }
             Verdict::Reject { free, .. } => self.not_understood("stranger", free, clip),
-        }
-        let due = std::mem::take(&mut self.due);
-        for timer in due {
-            if self.listening.is_some() || self.listen_after {
-                self.timer(timer);
-            }
         }
     }
 

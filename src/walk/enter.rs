@@ -1,6 +1,7 @@
 //! Entering a step: following routes, cautions first, then what to change on the bike, then the question.
 
 use super::event::{Effect, SayKind, TimerKind};
+use super::over::Hearing;
 use super::walker::{Detail, Frame, Phase, Round, Walker};
 use crate::bike::{Change, PointsAt};
 use crate::procedure::{self, Ask, Route, Target};
@@ -233,7 +234,10 @@ impl Walker {
         if told.is_empty() {
             return self.ask();
         }
-        self.sentence("state-differs", json!({"changes": told.join(" ")}), SayKind::Prompt);
+        match self.world.vocabulary.sentence("state-differs", &json!({"changes": told.join(" ")})) {
+            Ok(text) => self.say_as(text, SayKind::Prompt, Hearing::Whole),
+            Err(why) => return self.fault(&why.to_string()),
+        }
         self.agree_state(told);
         self.sentence("acknowledge", json!({}), SayKind::Prompt);
         self.phase = Phase::Restate;
@@ -333,7 +337,7 @@ impl Walker {
         };
         let mut asked = told.join(" ");
         if !told.is_empty() {
-            self.say(asked.clone(), SayKind::Prompt);
+            self.say_as(asked.clone(), SayKind::Prompt, Hearing::Whole);
             asked.push(' ');
         }
         asked.push_str(&prompt);

@@ -73,10 +73,20 @@ pub enum Event {
     },
     /// The microphone is back.
     MicrophoneBack,
+    /// The wall clock was set back.
+    ClockSetBack {
+        /// By so many milliseconds.
+        by_ms: u64,
+    },
     /// A key or a pedal was pressed.
     Pressed {
         /// Which.
         pedal: Pedal,
+    },
+    /// From here on prompts may be spoken over, or not.
+    SpokenOver {
+        /// They may.
+        allowed: bool,
     },
     /// The program was started again on this session.
     Resumed {

@@ -11,24 +11,22 @@ use crate::procedure::{self, Ask, Procedure, ReadingAsk, Route, Scope, SignalWor
 const OTHER_WORKING_TIME_S: f64 = 20.0;
 
 impl Walker {
-    /// Listens as soon as everything has been said.
+    /// Listens as soon as everything has been said, and over it where that is allowed.
     pub(super) fn listen_when_quiet(&mut self) {
         self.listen_after = true;
-        if self.speaking.is_empty() {
-            self.listen();
-        }
+        if self.speaking.is_empty() { self.listen() } else { self.listen_over() }
     }
 
     pub(super) fn prompt_ended(&mut self, id: u64) {
         self.speaking.remove(&id);
         if !self.speaking.is_empty() {
-            return;
+            return self.less_to_be_heard();
         }
         if let Phase::Closing { code, why } = &self.phase {
             let (code, why) = (*code, why.clone());
             self.phase = Phase::Over;
             self.out.push(Effect::Finish { code, why });
-        } else if self.listen_after {
+        } else if self.listen_after && !self.goes_on_listening() {
             self.listen();
         }
     }
@@ -42,13 +40,19 @@ impl Walker {
     /// Stops listening.
     pub(super) fn deaf(&mut self) {
         self.listen_after = false;
+        self.over = None;
         self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
         if self.listening.take().is_some() {
+            // An utterance under way is dropped with it.
+            self.in_speech &= !self.bargein;
             self.out.push(Effect::Deaf);
         }
     }
 
     fn listen(&mut self) {
+        if self.over.is_some() {
+            self.deaf();
+        }
         self.listen_after = false;
         if self.microphone_gone {
             self.listen_after = true;
@@ -78,7 +82,7 @@ impl Walker {
     }
 
     /// The grammar of the moment, and the answers on which much hangs.
-    fn grammar(&self) -> Result<(Grammar, Vec<Answer>), String> {
+    pub(super) fn grammar(&self) -> Result<(Grammar, Vec<Answer>), String> {
         let words = &self.world.vocabulary;
         let commands = |keep: &dyn Fn(Command) -> bool| {
             let mut all = words.command_phrases();

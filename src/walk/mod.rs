@@ -11,6 +11,7 @@ mod control;
 mod enter;
 mod event;
 mod grammar;
+mod over;
 mod readings;
 mod reckon;
 mod silence;

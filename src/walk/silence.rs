@@ -193,6 +193,7 @@ impl Walker {
         let was_stopped = std::mem::take(&mut self.stopped);
         self.speaking.clear();
         self.listening = None;
+        self.over = None;
         self.in_speech = false;
         self.due.clear();
         self.heat_timer = false;
@@ -270,6 +271,25 @@ impl Walker {
         }
         self.repeat_last();
         self.listen_when_quiet();
+    }
+
+    /// Times in the record would go backwards without a word: it is said at once, and the walk waits.
+    pub(super) fn clock_set_back(&mut self, by_ms: u64) {
+        const SENTENCE: &str = "clock-set-back";
+        let detail = format!("by {} s", by_ms / 1000);
+        self.note_down(Record::Interrupted { step: self.step_id(), what: SENTENCE.into(), detail });
+        match self.phase {
+            // What is being written or closed goes on by itself; nobody is asked anything.
+            Phase::Idle | Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } => {
+                self.sentence(SENTENCE, json!({}), SayKind::Notice);
+            }
+            Phase::Waiting | Phase::Stuck { .. } => {
+                self.deaf();
+                self.sentence(SENTENCE, json!({}), SayKind::Notice);
+                self.listen_when_quiet();
+            }
+            _ => self.wait(SENTENCE, "pause"),
+        }
     }
 
     pub(super) fn pressed(&mut self, pedal: Pedal) {

@@ -2,6 +2,7 @@
 
 use super::advice::{Doubt, Observation};
 use super::event::{Effect, Event, SayKind, TimerKind, Tone};
+use super::over::{Hearing, Over};
 use super::readings::Taken;
 use super::world::World;
 use crate::bike::BikeState;
@@ -144,9 +145,15 @@ pub struct Walker {
     pub(super) detour: Option<Position>,
     pub(super) detail: Detail,
     /// Prompts that have not ended, and what is done when the last one has.
-    pub(super) speaking: BTreeSet<u64>,
+    pub(super) speaking: BTreeMap<u64, Hearing>,
     pub(super) listen_after: bool,
     pub(super) listening: Option<u64>,
+    /// Prompts may be spoken over; what the open listen is for while they sound.
+    pub(super) bargein: bool,
+    pub(super) over: Option<Over>,
+    /// A prompt was cut by the speech under way; so many were, one after another, by what was no answer.
+    pub(super) cut_short: bool,
+    pub(super) in_vain: u32,
     pub(super) misses: u32,
     /// Answers to the question at hand that were asked back and denied.
     pub(super) denied: Vec<Answer>,
@@ -213,7 +220,11 @@ impl Walker {
             doubted: BTreeSet::new(),
             detour: None,
             detail: Detail::Normal,
-            speaking: BTreeSet::new(),
+            speaking: BTreeMap::new(),
+            bargein: false,
+            over: None,
+            cut_short: false,
+            in_vain: 0,
             listen_after: false,
             listening: None,
             misses: 0,
@@ -273,7 +284,9 @@ impl Walker {
             Event::Timer { timer } => self.timer(timer),
             Event::MicrophoneLost { why } => self.microphone_lost(&why),
             Event::MicrophoneBack => self.microphone_back(),
+            Event::ClockSetBack { by_ms } => self.clock_set_back(by_ms),
             Event::Pressed { pedal } => self.pressed(pedal),
+            Event::SpokenOver { allowed } => self.bargein = allowed,
             Event::Resumed { gap_ms, repaired } => self.resumed(gap_ms, repaired),
             Event::Stop { why } => self.stop_from_outside(&why),
         }
@@ -400,12 +413,15 @@ impl Walker {
     }
 
     pub(super) fn say(&mut self, text: impl Into<String>, kind: SayKind) {
-        let text = text.into();
+        self.say_as(text.into(), kind, Hearing::of(kind));
+    }
+
+    pub(super) fn say_as(&mut self, text: String, kind: SayKind, hearing: Hearing) {
         if self.mute || text.trim().is_empty() {
             return;
         }
         let id = self.id();
-        self.speaking.insert(id);
+        self.speaking.insert(id, hearing);
         if matches!(kind, SayKind::Prompt | SayKind::Question | SayKind::Caution | SayKind::Conclusion) {
             self.last_said.push((text.clone(), kind));
         }

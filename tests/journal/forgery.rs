@@ -184,7 +184,8 @@ fn rebuilt_chains_are_found_against_the_digest_only() {
 fn a_clip_named_out_of_the_folder_is_not_read() {
     let disk = Disk::new();
     let mut journal = begin(disk.folder()).unwrap();
-    let clip = Clip { id: "x".into(), file: "../../etc/passwd".into(), sha256: sha256_hex(b""), samples: 0 };
+    let clip =
+        Clip { id: "x".into(), file: "../../etc/passwd".into(), sha256: sha256_hex(b""), samples: 0, began_ms: None };
     journal.append(probeside::session::Kind::ClipStored, &clip, &now(1)).unwrap();
     assert!(journal.clip("../x", &[0.0], &now(2)).is_err());
     drop(journal);

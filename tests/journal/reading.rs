@@ -167,6 +167,7 @@ fn commands_write_files_and_spare_the_record() {
             session: session.clone(),
             csv: Some(csv),
             vtt,
+            sound: None,
             html: None,
             customer: None,
             json: true,
@@ -187,7 +188,14 @@ fn commands_write_files_and_spare_the_record() {
     assert_eq!((sound(None), sound(Some("0000 0000"))), (0, 1));
     std::fs::write(session.join("clips/a1.flac"), b"RIFF").unwrap();
     assert_eq!(sound(None), 1);
-    let nothing =
-        review::Args { session: temp.path().into(), csv: None, vtt: None, html: None, customer: None, json: false };
+    let nothing = review::Args {
+        session: temp.path().into(),
+        csv: None,
+        vtt: None,
+        sound: None,
+        html: None,
+        customer: None,
+        json: false,
+    };
     assert_eq!(review::run(&nothing), 1);
 }

@@ -1,5 +1,6 @@
 //! Measures the advice: every fault that counts is walked with true answers, and again with one wrong answer somewhere (the walk's question
-//! and the answer drawn from a seed). `cargo run --example advice -- BIKE [SEED [STRIDE]]`; STRIDE takes every so many faults.
+//! and the answer drawn from a seed). `cargo run --example advice -- BIKE [SEED [STRIDE [STEP]]]`; STRIDE takes every so many faults; with STEP they come in
+//! degrees that are at most so many times apart, of which the adviser does not know all.
 //!
 //! True answers: where the fault stands among the suspects at the end, and how often the answers are said not to fit together, which would
 //! be wrong. One wrong answer: how often a sound part is condemned when nobody listens to the advice, and when the check that it
@@ -144,11 +145,13 @@ fn main() {
     let bike = args.next().unwrap_or_else(|| "heron-twin".to_owned());
     let seed: u64 = args.next().and_then(|s| s.parse().ok()).unwrap_or(1);
     let stride: usize = args.next().and_then(|s| s.parse().ok()).unwrap_or(1);
-    println!("{bike}, seed {seed}, every {stride}. fault");
+    let step: Option<f64> = args.next().and_then(|s| s.parse().ok()).filter(|step| *step > 1.0);
+    println!("{bike}, seed {seed}, every {stride}. fault, degrees {step:?} times apart");
     let world = world("no-spark", &bike);
     let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
-    let faults = library.for_bike_in(&world.bike, &world.vocabulary).expect("it fits the bike");
-    let bench = Bench::new(&world.bike, &library, &faults);
+    let walked = step.map_or_else(|| library.clone(), |step| library.clone().in_between(step));
+    let faults = walked.for_bike_in(&world.bike, &world.vocabulary).expect("it fits the bike");
+    let bench = Bench::new(&world.bike, &walked, &faults);
     let mut adviser = Adviser::start(&world, library.clone()).expect("an adviser");
     let counting: Vec<usize> = (0..faults.len()).filter(|f| faults[*f].counts).step_by(stride).collect();
 

@@ -1,6 +1,7 @@
 //! Every shipped procedure proved on every shipped bike, as the README's table: `cargo run --release --example proofs` prints it,
-//! `-- write` puts it between the README's markers. The column `check` is what the program beside this one says (`cargo build` it in the
-//! same profile first).
+//! `-- write` puts it between the README's markers. The columns `check` and `rehearse` are what the program beside this one says (`cargo
+//! build` it in the same profile first). A rehearsal takes minutes to hours: only `-- rehearse` makes those whose reports are not yet in
+//! `target/rehearsals`, where they stay until somebody deletes them.
 
 #[path = "../support/shipped_files.rs"]
 mod shipped_files;
@@ -8,10 +9,12 @@ mod shipped_files;
 use probeside::circuit::faults::Library;
 use probeside::commands::load;
 use probeside::diagnose::{Bench, Proof, Verdict, Wanted, prove};
+use serde_json::Value;
 use shipped_files::{name, readme_with, root, write_readme, yaml_in};
+use std::ffi::OsStr;
 use std::fmt::Write;
 use std::path::Path;
-use std::process::{Command, ExitCode};
+use std::process::{Command, ExitCode, Output, Stdio};
 use std::sync::Arc;
 
 /// None where the procedure does not apply to the bike.
@@ -49,11 +52,47 @@ fn cell(proof: &Proof) -> String {
     text
 }
 
+/// Whether it is among the arguments.
+fn asked_for(what: &str) -> bool {
+    std::env::args().skip(1).any(|argument| argument == what)
+}
+
+/// What the program beside this one prints.
+fn printed(arguments: &[&OsStr]) -> Option<Output> {
+    let program = std::env::current_exe().ok()?.parent()?.parent()?.join("probeside");
+    Command::new(program).args(arguments).stderr(Stdio::inherit()).output().ok()
+}
+
+/// What `probeside rehearse --quick` says of a procedure on the first bike that it applies to: ambiguous pairs, and lines that were taken and right.
+fn rehearsed(procedure: &Path) -> String {
+    let kept = root().join("target/rehearsals").join(format!("{}.json", name(procedure)));
+    if !kept.exists() && asked_for("rehearse") {
+        let wanted = ["rehearse".as_ref(), procedure.as_os_str(), "--quick".as_ref(), "--json".as_ref()];
+        // Exit code 1 is a report too: of ambiguous pairs.
+        let out = printed(&wanted).filter(|out| matches!(out.status.code(), Some(0 | 1)) && !out.stdout.is_empty());
+        let Some(out) = out else { return "not run".to_owned() };
+        std::fs::create_dir_all(kept.parent().expect("a folder")).expect("a folder for rehearsals");
+        std::fs::write(&kept, out.stdout).expect("a rehearsal is kept");
+    }
+    let Ok(text) = std::fs::read_to_string(&kept) else { return "not run".to_owned() };
+    let report: Value = serde_json::from_str(&text).unwrap_or_else(|why| panic!("{}: {why}", kept.display()));
+    let pairs = report["pairs"].as_array().expect("pairs").iter().filter(|p| p["ambiguous"] == true);
+    for pair in pairs.clone() {
+        eprintln!("  {}: {} is heard as {}", name(procedure), pair["said"], pair["heard"]);
+    }
+    let levels = report["levels"].as_array().expect("levels");
+    let of = |what: &str| levels.iter().filter_map(|l| l[what].as_u64()).sum::<u64>();
+    let pairs = match pairs.count() {
+        0 => "no pair".to_owned(),
+        1 => "1 pair".to_owned(),
+        many => format!("{many} pairs"),
+    };
+    format!("{pairs}, {} of {}", of("right"), of("trials"))
+}
+
 /// What `probeside check` says of a procedure with all bikes.
 fn checked(procedure: &Path) -> String {
-    let beside = std::env::current_exe().ok().and_then(|exe| Some(exe.parent()?.parent()?.join("probeside")));
-    let out = beside.and_then(|program| Command::new(program).arg("check").arg(procedure).output().ok());
-    match out {
+    match printed(&["check".as_ref(), procedure.as_os_str()]) {
         None => "not run".to_owned(),
         Some(out) => {
             let last = String::from_utf8_lossy(&out.stdout).lines().last().unwrap_or_default().to_owned();
@@ -75,7 +114,7 @@ fn main() -> ExitCode {
     let mut sound = true;
     for procedure in yaml_in("procedures") {
         eprintln!("{}", name(&procedure));
-        let _ = write!(text, "\n| `{}` | {} | |", name(&procedure), checked(&procedure));
+        let _ = write!(text, "\n| `{}` | {} | {} |", name(&procedure), checked(&procedure), rehearsed(&procedure));
         for bike in &bikes {
             let cell = match proved(&procedure, bike, &library) {
                 None => "–".to_owned(),
@@ -98,7 +137,7 @@ fn main() -> ExitCode {
         }
     }
     println!("{text}");
-    if std::env::args().nth(1).as_deref() == Some("write") {
+    if asked_for("write") {
         write_readme(&readme_with("proofs", &text).0);
     }
     if sound { ExitCode::SUCCESS } else { ExitCode::FAILURE }

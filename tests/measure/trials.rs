@@ -136,7 +136,6 @@ const NUMBERS: f64 = 16.0;
 const ELSEWHERE: f64 = 14.0;
 const TALK: f64 = 8.0;
 const NO_VOICE: f64 = 6.0;
-const THREADS: usize = 2;
 
 /// What is a step's own to answer is said more often than the controls that every step has.
 fn own_phrase(listening: &Listening, random: &mut Random) -> Option<(String, Answer)> {
@@ -204,7 +203,22 @@ fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
     out
 }
 
-/// All trials of one side, on two threads with a recogniser each.
+/// The networks that spell: for testing the shipped one; for fitting, by the group of the voice, one that was trained without that group,
+/// so that what is fitted is fitted on voices that the network has not met. `PROBESIDE_LETTERS` names their folder.
+fn networks(side: Side) -> Vec<Option<PathBuf>> {
+    match side {
+        Side::Testing => vec![None],
+        Side::Fitting => {
+            let folder = std::env::var_os("PROBESIDE_LETTERS").map(PathBuf::from);
+            let folder =
+                folder.expect("PROBESIDE_LETTERS names the folder of first.onnx and second.onnx; see DEVELOPERS.md");
+            // The first group's voices are heard with the network that learnt from the second's.
+            ["second.onnx", "first.onnx"].map(|name| Some(folder.join(name))).into()
+        }
+    }
+}
+
+/// All trials of one side, on as many threads as there are cores, with a recogniser each.
 ///
 /// After so many minutes no more are begun; steps are taken in a random order, so that what was done is a fair sample.
 pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
@@ -219,14 +233,21 @@ pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
     let elsewhere = shipped::elsewhere();
     let done: Mutex<Vec<(usize, Trial)>> = Mutex::default();
     std::thread::scope(|scope| {
-        for _ in 0..THREADS {
+        for _ in 0..std::thread::available_parallelism().map_or(2, usize::from) {
             scope.spawn(|| {
-                let mut engine = Moonshine::open().expect("the model");
-                engine.use_words(Vocabulary::english(), &elsewhere);
+                let mut engines: Vec<Moonshine> = networks(side)
+                    .iter()
+                    .map(|letters| {
+                        let mut engine = Moonshine::open_with(letters.as_deref()).expect("the model");
+                        engine.use_words(Vocabulary::english(), &elsewhere);
+                        engine
+                    })
+                    .collect();
                 loop {
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     let Some(plan) = plans.get(at).filter(|_| Instant::now() < until) else { break };
-                    let trial = one(plan, &listens[plan.listening], &mut engine);
+                    let engine = &mut engines[plan.voice.group() % networks(side).len()];
+                    let trial = one(plan, &listens[plan.listening], engine);
                     done.lock().expect("no thread fails").push((at, trial));
                     if at.is_multiple_of(200) {
                         eprintln!("{at} of {}", plans.len());
@@ -292,7 +313,12 @@ fn save(trials: &[Trial], side: Side) {
     std::fs::create_dir_all(OUT).expect("the folder can be made");
     let mut file = std::io::BufWriter::new(std::fs::File::create(saved(side)).expect("the file can be made"));
     for t in trials {
-        let ended: Vec<_> = t.evidence.ended.iter().map(|e| (e.owner, &e.text, e.plain, e.prior, e.tokens)).collect();
+        let ended: Vec<_> = t
+            .evidence
+            .ended
+            .iter()
+            .map(|e| (e.owner, &e.text, e.plain, e.search, e.tokens, e.letters, e.is_back))
+            .collect();
         let line = serde_json::json!({
             "place": t.place, "kind": t.kind.label(), "words": t.words, "voice": t.voice,
             "noise": t.noise, "snr": t.snr, "level": t.level, "number_step": t.number_step,

@@ -86,6 +86,12 @@ impl Voice {
         }
     }
 
+    /// The half of `tests/measure/letters/train.py` that it belongs to; 0 where its accent is in none.
+    pub fn group(&self) -> usize {
+        let second = ["en-gb-scotland", "en-gb-x-gbcwmd", "slt"];
+        usize::from(second.iter().any(|name| self.name.split('+').next() == Some(*name)))
+    }
+
     /// What it is called in tables.
     pub fn label(&self) -> String {
         let program = match self.program {

@@ -103,6 +103,28 @@ impl Library {
     pub fn has_kind(&self, kind: &str) -> bool {
         self.kinds.iter().any(|one| *one.id == kind)
     }
+
+    /// The same library with every kind in more degrees: where one severity is more than `step` times the next, others in between, each
+    /// the same number of times the one before. For whoever has to know a fault again of whatever severity it is.
+    #[must_use]
+    pub fn in_between(mut self, step: f64) -> Self {
+        for kind in &mut self.kinds {
+            kind.severities = in_between(&kind.severities, step);
+        }
+        self
+    }
+}
+
+fn in_between(severities: &[f64], step: f64) -> Vec<f64> {
+    let mut all = Vec::from_iter(severities.first().copied());
+    for pair in severities.windows(2) {
+        let times = pair[1] / pair[0];
+        // Severities are positive; a ratio that is not a number leaves the two as they are.
+        let steps = (times.ln().abs() / step.ln()).ceil().max(1.0);
+        all.extend((1..steps as u32).map(|n| pair[0] * times.powf(f64::from(n) / steps)));
+        all.push(pair[1]);
+    }
+    all
 }
 
 impl Fault {
@@ -121,5 +143,27 @@ impl Fault {
         let here = format!("{}:{}", self.kind, self.place);
         let mut names = [&self.id, &self.kind, &here].into_iter().chain(&self.parts);
         names.any(|name| mended.contains(name))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::in_between;
+
+    #[test]
+    fn severities_in_between_are_even_steps_up_and_down() {
+        let close = |got: Vec<f64>, by_hand: &[f64]| {
+            assert_eq!(got.len(), by_hand.len(), "{got:?}");
+            assert!(got.iter().zip(by_hand).all(|(a, b)| (a / b - 1.0).abs() < 1e-9), "{got:?}");
+        };
+        // 2 to 20 is ten times: four steps of 10^(1/4) = 1.7783 are the fewest of at most 2.
+        close(
+            in_between(&[1.0, 2.0, 20.0], 2.0),
+            &[1.0, 2.0, 3.556558820077846, 6.324555320336759, 11.246826503806982, 20.0],
+        );
+        close(in_between(&[8.0, 2.0], 2.0), &[8.0, 4.0, 2.0]);
+        close(in_between(&[0.5, 0.6, 0.8], 2.0), &[0.5, 0.6, 0.8]);
+        close(in_between(&[3.0], 1.5), &[3.0]);
+        assert!(in_between(&[], 1.5).is_empty());
     }
 }

@@ -2,6 +2,7 @@
 
 use super::clips::{Clips, Sound};
 use super::gauge::{NO_LIMITS, gauge};
+use super::titles::titled;
 use crate::phrase::ReadingKind;
 use crate::review::sentence::{limits, short};
 use crate::review::{Answer, Reading, Review, clock, place};
@@ -22,8 +23,12 @@ pub struct Check {
     pub procedure: String,
     /// Step.
     pub step: String,
+    /// Loop item.
+    pub round: Option<String>,
     /// `points-gap (left)`.
     pub place: String,
+    /// The question in short.
+    pub title: String,
     /// What was asked.
     pub asked: String,
     /// Cautions that were acknowledged before it.
@@ -102,7 +107,9 @@ pub fn checks(review: &Review, clips: &mut Clips<'_>) -> Vec<Check> {
                         time: clock(&entered.time),
                         procedure: entered.procedure.clone(),
                         step: entered.step.clone(),
+                        round: entered.round.clone(),
                         place: place(&entered.step, &entered.round),
+                        title: titled(&entered.asked, &entered.step, entered.round.as_deref()),
                         asked: entered.asked.clone(),
                         cautions: std::mem::take(&mut work.waiting),
                         repeats,

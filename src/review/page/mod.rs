@@ -10,7 +10,9 @@ mod feed;
 mod gauge;
 mod path;
 mod suspects;
+mod titles;
 
+use super::whole::pieces_in_words;
 use super::{Review, plain};
 use crate::bike::{self, Bike};
 use crate::procedure::{self, Procedure, draw};
@@ -71,16 +73,18 @@ pub fn page_in(review: &Review, storage: &mut dyn Storage, around: Around<'_>) -
     let unsure = of(&|c| c.answers.iter().any(|a| a.unsure || a.confirmed));
     let repeats: Vec<Value> = checks
         .iter()
-        .filter_map(|c| c.repeats.map(|before| json!({"number": c.number, "place": c.place, "before": before})))
+        .filter_map(|c| c.repeats.map(|before| json!({"number": c.number, "title": c.title, "before": before})))
         .collect();
     let corrections: Vec<&checks::Given> =
         checks.iter().flat_map(|c| &c.answers).filter(|a| a.correction.starts_with("Corrects")).collect();
     let readings: Vec<&checks::Given> =
         checks.iter().flat_map(|c| &c.answers).filter(|a| a.reading.is_some()).collect();
-    let context = json!({
+    let mut context = json!({
         "title": title(review, "what was found"), "review": review, "checks": checks, "ways": ways, "feeds": feeds, "unsure": unsure, "repeats": repeats,
         "suspects": suspects::suspects(review), "corrections": corrections, "readings": readings, "around": around,
+        "whole": pieces_in_words(review),
     });
+    titles::Titles::of(review).put_into(&mut context);
     dressed(PAGE, context, "'none'")
 }
 
@@ -89,7 +93,9 @@ pub fn page_in(review: &Review, storage: &mut dyn Storage, around: Around<'_>) -
 /// # Errors
 /// As [`page`].
 pub fn customer(review: &Review) -> Result<String, Error> {
-    dressed(CUSTOMER, customer::context(review), "'none'")
+    let mut context = customer::context(review);
+    titles::Titles::of(review).put_into(&mut context);
+    dressed(CUSTOMER, context, "'none'")
 }
 
 /// The title of a page about one session: bike, day and what the page is.

@@ -2,6 +2,7 @@
 //! that were not given and where they would have led. In parts, so that none is torn when it is printed.
 
 use super::checks::Check;
+use super::titles::cut;
 use crate::procedure::{Ask, Procedure, Route, draw};
 use crate::review::Review;
 use draw::{Chart, Label, Node, Shape, Tone};
@@ -41,7 +42,9 @@ fn part_of_way(
 ) {
     let mut before: Option<(usize, &Check)> = None;
     for check in part {
-        let mut node = Node::new(Shape::Step, format!("{}. {}", check.number, check.place), cut(&check.asked));
+        let round = check.round.as_ref().map_or_else(String::new, |round| format!(", {round}"));
+        let heading = format!("Check {}{round}", check.number);
+        let mut node = Node::new(Shape::Step, heading, cut(&check.asked, PROMPT));
         node.hover = format!("{}: {}", check.time, check.asked);
         let at = chart.add(node);
         if let Some((from, earlier)) = before {
@@ -93,7 +96,7 @@ fn aside(chart: &mut Chart, at: usize, check: &Check, procedures: &BTreeMap<Stri
     let mut lines: Vec<String> = others
         .iter()
         .map(|(id, Route(conditions))| {
-            let to = conditions.last().map_or_else(String::new, |c| draw::target_name(&c.to));
+            let to = conditions.last().map_or_else(String::new, |c| draw::target_name(&c.to).replace('-', " "));
             format!("{id}: {to}.")
         })
         .collect();
@@ -104,21 +107,4 @@ fn aside(chart: &mut Chart, at: usize, check: &Check, procedures: &BTreeMap<Stri
     node.hover = format!("Not answered at check {}: {}", check.number, lines.join(" "));
     let aside = chart.add(node);
     chart.join(at, aside, None);
-}
-
-/// The last sentences of a prompt, as many as there is room for: the question stands last, how the bike is made ready before it.
-fn cut(text: &str) -> String {
-    let mut from = text.len();
-    for (at, _) in text.rmatch_indices(". ") {
-        if text[at + 2..].chars().count() > PROMPT {
-            break;
-        }
-        from = at + 2;
-    }
-    let fits = text.chars().count() <= PROMPT;
-    match &text[from..] {
-        _ if fits => text.to_owned(),
-        "" => text.chars().take(PROMPT).chain(['…']).collect(),
-        tail => tail.to_owned(),
-    }
 }

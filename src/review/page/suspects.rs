@@ -1,8 +1,9 @@
 //! The suspects shrinking over the walk: how many were left after each answer, as columns, and the first ones with their shares, as rows.
 
+use super::titles::Titles;
 use crate::procedure::draw::escaped;
 use crate::review::sentence::percent;
-use crate::review::{Review, Suspects, place};
+use crate::review::{Review, Suspects};
 use serde_json::{Value, json};
 
 /// Columns of the picture, px: width of one, most of all together, height of the highest.
@@ -17,22 +18,24 @@ pub fn suspects(review: &Review) -> Value {
     if review.suspects.is_empty() {
         return Value::Null;
     }
-    let rows: Vec<Value> = review.suspects.iter().enumerate().map(|(at, one)| row(at + 1, one)).collect();
+    let titles = Titles::of(review);
+    let rows: Vec<Value> = review.suspects.iter().enumerate().map(|(at, one)| row(at + 1, one, &titles)).collect();
     json!({"picture": picture(&review.suspects), "sentence": sentence(&review.suspects), "rows": rows})
 }
 
-fn row(number: usize, one: &Suspects) -> Value {
+fn row(number: usize, one: &Suspects, titles: &Titles<'_>) -> Value {
+    let title = |step: &str, round: &Option<String>| titles.title(step, round.as_deref());
     let named = one.weighed.suspects.iter().take(NAMED).filter(|s| s.weight > 0.0);
     let named: Vec<Value> = named.map(|s| json!({"words": s.words, "share": percent(s.weight)})).collect();
     let reasons = one.weighed.suspects.first().map(|s| &s.because[..]).unwrap_or_default();
-    let reasons: Vec<String> = reasons.iter().map(|b| format!("{}: {}", place(&b.step, &b.round), b.answer)).collect();
+    let reasons: Vec<String> = reasons.iter().map(|b| format!("{}: {}", title(&b.step, &b.round), b.answer)).collect();
     let doubt = one
         .weighed
         .doubtful
         .as_ref()
-        .map(|d| json!({"place": place(&d.step, &d.round), "answer": d.answer, "share": percent(d.weight)}));
+        .map(|d| json!({"title": title(&d.step, &d.round), "answer": d.answer, "share": percent(d.weight)}));
     json!({
-        "number": number, "time": super::super::clock(&one.time), "place": place(&one.step, &one.round), "left": one.weighed.left,
+        "number": number, "time": super::super::clock(&one.time), "title": title(&one.step, &one.round), "left": one.weighed.left,
         "suspects": named, "outside": percent(one.weighed.outside), "because": reasons, "doubt": doubt,
     })
 }

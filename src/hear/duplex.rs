@@ -1,0 +1,309 @@
+//! Hearing while the loudspeaker sounds. What is played is taken out of what is heard, speech is looked for in what stands above the rest
+//! of the echo, and the beginning of speech is told only when the way of the echo is known, the voice is clearly louder than what the
+//! canceller usually leaves, and it is not like what is played. Samples in, findings out; no device, no clock.
+
+use super::activity::{Activity, ActivitySettings, Bar, Voiced, samples};
+use super::canceller::{Cancelled, Canceller, STEP};
+use super::delay::{DelayFinder, Echo, LONGEST};
+use super::ears::{OWN_VOICE, RATE, Utterance};
+use super::likeness::{AUDIBLE, FRAME, Played};
+use super::residual::Residual;
+use std::collections::VecDeque;
+
+/// The room keeps a prompt alive so long after its echo's first sound; until then the bar is stricter.
+const ECHO_SAMPLES: u64 = samples(450);
+/// The canceller gets what was played this much before its echo: the peak of the echo may not be its beginning.
+const LEAD: usize = samples(12) as usize;
+/// Samples on either side that a sound between samples is made from.
+const BESIDE: usize = 8;
+/// So many steps of echo have to be learnt from before anything counts as a voice over it: 2.5 s.
+const LEARNING: u32 = 156;
+/// A voice over a prompt is at least this many times what may be left of the echo, in power, on the mean over its steps.
+const ABOVE_LEFT: f32 = 2.0;
+/// From this on a stretch is what was played, at whatever delay (on the bench of `tests/support/echo_bench.rs`: answers 5 to 10, what is
+/// left after a delay that jumped 9 to 44).
+const STANDS_OUT: f32 = 10.0;
+/// What the canceller takes off is followed by this share per step: 2 s.
+const FOLLOWS: f32 = 1.0 / 128.0;
+/// Of the sound before the first frame of voice, so much is surely not voice: what is kept there, less 80 ms.
+const BEFORE_VOICE: usize = samples(250 - 80) as usize;
+/// Sound that is kept for the recogniser: the longest utterance and some more.
+const KEPT: usize = RATE as usize * 24;
+
+/// How well the canceller does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EchoState {
+    /// Samples from handing a sound over to its echo, where one is known.
+    pub delay: Option<usize>,
+    /// The way of the echo is known, or known not to be there.
+    pub ready: bool,
+    /// What the canceller takes off what is heard while an echo sounds, in decibels, over the latest seconds.
+    pub taken_off_db: f32,
+}
+
+/// A microphone's ear that knows what is being played.
+pub struct Duplex {
+    canceller: Canceller,
+    residual: Residual,
+    finder: DelayFinder,
+    activity: Activity,
+    played: Played,
+    /// Less than a step of each, equally long.
+    heard: Vec<f32>,
+    far: Vec<f32>,
+    /// What was played in the latest second and more.
+    history: VecDeque<f32>,
+    /// What came in with the echo taken out and nothing suppressed, the latest [`KEPT`] samples: what the recogniser gets.
+    left: VecDeque<f32>,
+    left_before: [f32; STEP],
+    /// Mean squares of the voice and of what may be left of the echo, of the latest steps.
+    levels: VecDeque<(f32, f32)>,
+    /// An echo may have been in the step before.
+    sounded: bool,
+    /// Samples since something audible was played.
+    since: u64,
+    /// Mean squares of what was heard and of what was left of it, while an echo sounded.
+    echoing: (f32, f32),
+    /// Steps of echo learnt from.
+    learnt: u32,
+    /// Where the speech under way began, while its beginning has not been told.
+    held: Option<u64>,
+}
+
+impl std::fmt::Debug for Duplex {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Duplex").field("activity", &self.activity).field("since", &self.since).finish_non_exhaustive()
+    }
+}
+
+fn power(sound: &[f32]) -> f32 {
+    sound.iter().map(|s| s * s).sum::<f32>() / sound.len().max(1) as f32
+}
+
+impl Duplex {
+    /// An ear that knows nothing of the room yet.
+    pub fn new(settings: ActivitySettings) -> Self {
+        let mut activity = Activity::new(settings);
+        activity.wait_for_floor();
+        Self {
+            canceller: Canceller::new(),
+            residual: Residual::new(),
+            finder: DelayFinder::new(),
+            activity,
+            played: Played::new(),
+            heard: Vec::with_capacity(STEP),
+            far: Vec::with_capacity(STEP),
+            history: VecDeque::from(vec![0.0; LONGEST + STEP + 2 * BESIDE]),
+            left: VecDeque::with_capacity(KEPT + STEP),
+            left_before: [0.0; STEP],
+            levels: VecDeque::new(),
+            sounded: false,
+            since: u64::MAX / 2,
+            echoing: (0.0, 0.0),
+            learnt: 0,
+            held: None,
+        }
+    }
+
+    /// Takes equally long stretches of what was heard and what was played, both mono at [`RATE`], the latter at its own time of
+    /// handing over. With `open`, what was found is appended to `out`; else the canceller only learns.
+    pub fn push(&mut self, heard: &[f32], played: &[f32], open: bool, out: &mut Vec<Voiced>) {
+        for (near, far) in heard.iter().zip(played) {
+            self.heard.push(*near);
+            self.far.push(*far);
+            if self.heard.len() == STEP {
+                self.step(open, out);
+            }
+        }
+    }
+
+    /// From here on what was played is paired with what was heard so many samples later than before.
+    pub fn shifted(&mut self, later: i64) {
+        self.finder.shifted(later);
+        if self.finder.found == Echo::Unknown {
+            self.begin_anew();
+        }
+    }
+
+    fn begin_anew(&mut self) {
+        tracing::debug!(echo = ?self.finder.found, "the echo's way");
+        self.canceller.forget();
+        self.residual.forget();
+        self.learnt = 0;
+    }
+
+    /// Drops the utterance under way and the sound before it.
+    pub fn forget(&mut self) {
+        self.activity.forget();
+        self.held = None;
+    }
+
+    /// The noise floor: mean square of the quiet frames, full scale 1.
+    pub fn noise_floor(&self) -> f32 {
+        self.activity.noise_floor()
+    }
+
+    /// How well the canceller does.
+    pub fn echo(&self) -> EchoState {
+        let taken_off_db = 10.0 * (self.echoing.0.max(1e-12) / self.echoing.1.max(1e-12)).log10();
+        let delay = if let Echo::After(delay) = self.finder.found { Some(delay) } else { None };
+        EchoState { delay, ready: self.is_ready(), taken_off_db }
+    }
+
+    fn is_ready(&self) -> bool {
+        match self.finder.found {
+            Echo::Unknown => false,
+            Echo::None => true,
+            Echo::After(_) => self.learnt >= LEARNING,
+        }
+    }
+
+    /// An echo may be in what is heard now.
+    fn sounds(&self) -> bool {
+        let way = match self.finder.found {
+            Echo::Unknown => LONGEST,
+            Echo::None => 0,
+            Echo::After(delay) => delay,
+        };
+        self.since < ECHO_SAMPLES + way as u64
+    }
+
+    fn step(&mut self, open: bool, out: &mut Vec<Voiced>) {
+        let near: [f32; STEP] = std::array::from_fn(|n| self.heard[n]);
+        let far: [f32; STEP] = std::array::from_fn(|n| self.far[n]);
+        self.heard.clear();
+        self.far.clear();
+        self.since = if power(&far) > AUDIBLE { 0 } else { self.since + STEP as u64 };
+        self.history.drain(..STEP);
+        self.history.extend(far);
+        if self.finder.push(&near, &far) {
+            self.begin_anew();
+        }
+        let sounds = self.sounds();
+        if self.sounded && !sounds && self.held.is_some() {
+            // It began over a prompt and was not told from it.
+            self.forget();
+        }
+        self.sounded = sounds;
+        let (cancelled, suppressed) = self.cancel(&near, sounds);
+        self.left.extend(self.left_before);
+        self.left.drain(..self.left.len().saturating_sub(KEPT));
+        self.left_before = cancelled.left;
+        if !open {
+            self.held = None;
+            return self.activity.skip(STEP as u64);
+        }
+        self.activity.set_bar(if sounds { Bar::OverPrompt } else { Bar::Usual });
+        let mut found = Vec::new();
+        self.activity.push(&suppressed, &mut found);
+        for event in found {
+            match event {
+                Voiced::Began { at } => self.held = Some(at),
+                Voiced::Utterance(mut utterance) => {
+                    self.complete(&mut utterance);
+                    self.tell_beginning(sounds, out);
+                    let dropped = self.held.is_some();
+                    if utterance.last {
+                        self.held = None;
+                    }
+                    if !dropped {
+                        out.push(Voiced::Utterance(utterance));
+                    }
+                }
+            }
+        }
+        self.tell_beginning(sounds, out);
+    }
+
+    /// Takes the echo out, as far as it is known; what is left, and that one step late with the rest of the echo suppressed.
+    fn cancel(&mut self, near: &[f32; STEP], sounds: bool) -> (Cancelled, [f32; STEP]) {
+        let Echo::After(_) = self.finder.found else {
+            self.note_levels(power(near), 0.0);
+            FRAMES_OF_SILENCE.iter().for_each(|frame| self.played.push(frame));
+            return (Cancelled { left: *near, echo: [0.0; STEP] }, self.left_before);
+        };
+        let played = self.played_before(self.finder.delay() - LEAD as f64);
+        played.chunks_exact(FRAME).for_each(|frame| self.played.push(frame));
+        let cancelled = self.canceller.step(near, &played);
+        let echoes = power(&played) > AUDIBLE;
+        self.learnt = self.learnt.saturating_add(u32::from(echoes));
+        if echoes {
+            self.echoing.0 += FOLLOWS * (power(near) - self.echoing.0);
+            self.echoing.1 += FOLLOWS * (power(&cancelled.left) - self.echoing.1);
+        }
+        let looked_at = self.residual.step(&cancelled.left, &cancelled.echo, echoes);
+        self.note_levels(looked_at.voice, looked_at.expected);
+        let sound = if sounds { looked_at.sound } else { self.left_before };
+        (cancelled, sound)
+    }
+
+    /// The step that was played so many samples ago, between its samples (a sinc under a raised cosine).
+    fn played_before(&self, ago: f64) -> [f32; STEP] {
+        let ago = ago.max(BESIDE as f64);
+        let (whole, part) = (ago.floor() as usize, ago.fract());
+        let from = self.history.len() - STEP - whole;
+        let weights: [f32; 2 * BESIDE] = std::array::from_fn(|n| {
+            let x = n as f64 - BESIDE as f64 + part;
+            let bell = 0.5 + 0.5 * (std::f64::consts::PI * x / BESIDE as f64).cos();
+            let x = std::f64::consts::PI * x;
+            (if x.abs() < 1e-9 { 1.0 } else { x.sin() / x * bell }) as f32
+        });
+        std::array::from_fn(|n| {
+            weights.iter().enumerate().map(|(at, weight)| weight * self.history[from + n + at - BESIDE]).sum()
+        })
+    }
+
+    fn note_levels(&mut self, voice: f32, expected: f32) {
+        self.levels.push_back((voice, expected));
+        self.levels.drain(..self.levels.len().saturating_sub(KEPT / STEP));
+    }
+
+    /// Tells that speech began, if it did and is somebody's.
+    fn tell_beginning(&mut self, sounds: bool, out: &mut Vec<Voiced>) {
+        let Some(at) = self.held else { return };
+        if !sounds || self.is_a_voice(at) {
+            self.held = None;
+            out.push(Voiced::Began { at });
+        }
+    }
+
+    /// Whether what has sounded since sample `at` is somebody's voice and not the rest of the echo.
+    fn is_a_voice(&mut self, at: u64) -> bool {
+        if !self.is_ready() {
+            return false;
+        }
+        let ago = (self.activity.position() - at) as usize;
+        let steps = (ago / STEP).min(self.levels.len());
+        let (voice, expected) = self
+            .levels
+            .range(self.levels.len() - steps..)
+            .fold((0.0, 0.0), |(voice, expected), step| (voice + step.0, expected + step.1));
+        let begin = self.left.len().saturating_sub(ago);
+        let sound: Vec<f32> = self.left.range(begin..).copied().collect();
+        let likeness = self.played.likeness(&sound, sound.len() + STEP);
+        tracing::trace!(voice, expected, ?likeness, "over a prompt");
+        if voice < ABOVE_LEFT * expected || likeness.is_some_and(|likeness| likeness >= OWN_VOICE) {
+            return false;
+        }
+        let is_echo = self.finder.stands_out(&sound) >= STANDS_OUT;
+        if is_echo {
+            // The delay has jumped, or the room has changed: nothing counts until that is learnt.
+            self.learnt = 0;
+        }
+        !is_echo
+    }
+
+    /// Gives an utterance the sound that nothing is suppressed in, and its likeness to what was played.
+    fn complete(&self, utterance: &mut Utterance) {
+        let ago = (self.activity.position() - utterance.begin) as usize;
+        let Some(begin) = self.left.len().checked_sub(ago) else { return };
+        let whole: Vec<f32> = self.left.range(begin..begin + utterance.sound.len()).copied().collect();
+        utterance.likeness = self.played.likeness(&whole, ago + STEP);
+        // Before the voice only what is left of the prompt would be heard: there the suppressed sound stays.
+        let quiet = utterance.sound.len().min(BEFORE_VOICE);
+        utterance.sound = utterance.sound[..quiet].iter().chain(&whole[quiet..]).copied().collect();
+    }
+}
+
+/// A step in which nothing was played.
+const FRAMES_OF_SILENCE: [[f32; FRAME]; STEP / FRAME] = [[0.0; FRAME]; STEP / FRAME];

@@ -1,0 +1,140 @@
+//! Listening while prompts sound, where the walk allows it. Whoever speaks over a question cuts it, and what was said is the answer if
+//! it is sure; else the question is said again. Cautions, answers said back, questions about what was heard and changes to the bike are
+//! heard out: nothing that hangs on them can be answered before they have been said, and only "stop" and "hold on" count meanwhile.
+
+use super::event::{Effect, SayKind, Tone};
+use super::walker::Walker;
+use crate::phrase::{Answer, Command, Verdict};
+use crate::session::Record;
+
+/// After so many prompts cut by what was no answer (a radio, the own voice come back), prompts are said whole until one is taken.
+const MOST_IN_VAIN: u32 = 2;
+/// What counts over a prompt that is heard out.
+const SILENCING: [Answer; 2] = [Answer::Command(Command::Stop), Answer::Command(Command::Pause)];
+
+/// Whether a prompt may be spoken over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Hearing {
+    /// It is cut when somebody begins to speak.
+    Cut,
+    /// It is heard out.
+    Whole,
+}
+
+impl Hearing {
+    /// Of what is said for this reason.
+    pub(super) fn of(kind: SayKind) -> Self {
+        match kind {
+            SayKind::Caution | SayKind::Echo | SayKind::Question => Self::Whole,
+            SayKind::Prompt | SayKind::Notice | SayKind::Conclusion => Self::Cut,
+        }
+    }
+}
+
+/// What is listened for over a prompt.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Over {
+    /// Only what silences it.
+    Silencing,
+    /// Whatever the question allows.
+    Answer,
+}
+
+impl Walker {
+    /// Prompts may be spoken over.
+    pub fn is_spoken_over(&self) -> bool {
+        self.bargein
+    }
+
+    /// The open listen began over prompts, and they have not ended.
+    pub fn is_listening_over(&self) -> bool {
+        self.over.is_some()
+    }
+
+    fn has_to_be_heard(&self) -> bool {
+        self.in_vain >= MOST_IN_VAIN || self.speaking.values().any(|hearing| *hearing == Hearing::Whole)
+    }
+
+    /// One of several prompts has ended: from here on an answer may count, unless somebody is in the middle of a word.
+    pub(super) fn less_to_be_heard(&mut self) {
+        if self.over == Some(Over::Silencing) && !self.in_speech && !self.has_to_be_heard() {
+            self.listen_over();
+        }
+    }
+
+    /// The last prompt has ended. Whether the listen that was open over it goes on.
+    pub(super) fn goes_on_listening(&mut self) -> bool {
+        match self.over {
+            Some(Over::Answer) => {
+                self.listen_after = false;
+                self.over = None;
+                // Whoever speaks already needs no tone.
+                if !self.in_speech {
+                    self.tone(Tone::Listening);
+                    self.start_silence();
+                }
+                true
+            }
+            // What is being said over the end of it may be "stop".
+            Some(Over::Silencing) => self.in_speech,
+            None => false,
+        }
+    }
+
+    /// Listens while prompts sound.
+    pub(super) fn listen_over(&mut self) {
+        if !self.bargein || self.microphone_gone || self.mute {
+            return;
+        }
+        let over = if self.has_to_be_heard() { Over::Silencing } else { Over::Answer };
+        let (grammar, high) = match self.grammar() {
+            Ok(both) => both,
+            Err(why) => return self.fault(&why),
+        };
+        self.deaf();
+        self.listen_after = true;
+        let silences = grammar.phrases.iter().any(|p| SILENCING.contains(&p.answer));
+        if over == Over::Silencing && !silences {
+            return;
+        }
+        let id = self.id();
+        self.listening = Some(id);
+        self.over = Some(over);
+        self.out.push(Effect::Listen { id, grammar, high, bargein: over == Over::Answer });
+    }
+
+    /// Somebody began to speak: whether that cut a prompt.
+    pub(super) fn cuts_a_prompt(&self) -> bool {
+        self.over == Some(Over::Answer) && !self.speaking.is_empty()
+    }
+
+    /// What was said over a prompt and is not taken: whether it was dealt with here.
+    pub(super) fn said_in_vain(&mut self, verdict: &Verdict, clip: Option<&String>) -> bool {
+        let cut = std::mem::take(&mut self.cut_short);
+        if self.over == Some(Over::Silencing) {
+            // As if nothing had been said.
+            let silences = matches!(verdict, Verdict::Accept { heard } if SILENCING.contains(&heard.answer));
+            if !silences {
+                self.deaf();
+                self.listen_when_quiet();
+            }
+            return !silences;
+        }
+        match verdict {
+            Verdict::Accept { .. } => {
+                self.in_vain = 0;
+                false
+            }
+            Verdict::Reject { free, .. } if cut => {
+                self.in_vain += 1;
+                let (free, clip) = (free.clone(), clip.cloned());
+                self.note_down(Record::NotTaken { step: self.step_id(), why: "over-prompt".into(), free, clip });
+                self.deaf();
+                self.repeat_last();
+                self.listen_when_quiet();
+                true
+            }
+            _ => false,
+        }
+    }
+}
