@@ -400,7 +400,8 @@ impl Driver {
 
     fn decoded(&mut self, decoded: Decoded) {
         let Decoded { listen, utterance, result, took } = decoded;
-        let Some(open) = self.listen.as_mut().filter(|l| l.id == listen && !l.settled) else { return };
+        let open = self.listen.as_mut().filter(|l| l.id == listen && !l.settled);
+        let Some((open, listener)) = open.zip(self.listener.as_mut()) else { return };
         open.pending -= 1;
         let hypotheses = match result {
             Ok(hypotheses) => hypotheses,
@@ -409,7 +410,7 @@ impl Driver {
                 Hypotheses::default()
             }
         };
-        let verdict = open.verdict(&hypotheses);
+        let verdict = listener.verdict(open, &hypotheses, &utterance);
         let sure = matches!(verdict, Verdict::Accept { .. });
         if !utterance.last && (!sure || hypotheses.may_go_on) {
             self.ears.wait_longer();

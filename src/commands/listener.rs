@@ -1,6 +1,6 @@
 //! The recogniser's thread: what has to be understood goes in, what became of it comes out.
 
-use crate::hear::{Recogniser, Utterance};
+use crate::hear::{Nearness, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict};
 use crate::walk::Event;
 use std::sync::{Arc, mpsc};
@@ -50,14 +50,6 @@ impl OpenListen {
         let verdict = Verdict::Reject { free: None, stranger: false };
         Event::Heard { listen: self.id, verdict, begin: utterance.begin, end: utterance.end, clip: None }
     }
-
-    /// What is done with an utterance.
-    pub fn verdict(&self, hypotheses: &Hypotheses) -> Verdict {
-        if self.over {
-            return phrase::verdict_over(hypotheses, &self.grammar);
-        }
-        phrase::verdict(hypotheses, &self.grammar, &self.high)
-    }
 }
 
 /// What became of an utterance.
@@ -86,6 +78,7 @@ pub struct Listener {
     thread: Option<std::thread::JoinHandle<()>>,
     decoded: UnboundedReceiver<Decoded>,
     prepared: Option<Grammar>,
+    nearness: Nearness,
 }
 
 impl Listener {
@@ -112,7 +105,7 @@ impl Listener {
                 }
             }
         });
-        Listener { jobs, thread: Some(thread), decoded, prepared: None }
+        Listener { jobs, thread: Some(thread), decoded, prepared: None, nearness: Nearness::default() }
     }
 
     /// Does beforehand what can be done for an answer, once for each grammar.
@@ -127,6 +120,21 @@ impl Listener {
     /// Hands an utterance over; false when the thread is gone.
     pub fn hear(&self, listen: u64, utterance: Utterance, grammar: Arc<Grammar>) -> bool {
         self.jobs.send(Job::Hear { listen, utterance, grammar }).is_ok()
+    }
+
+    /// What is done with an utterance of a listen. How loud the person at work is, is learnt from what is taken.
+    pub fn verdict(&mut self, listen: &OpenListen, hypotheses: &Hypotheses, utterance: &Utterance) -> Verdict {
+        let is_far = self.nearness.is_far(&utterance.sound);
+        let verdict = match (listen.over, is_far) {
+            (true, _) => phrase::verdict_over(hypotheses, &listen.grammar),
+            (false, true) => phrase::verdict_far(hypotheses, &listen.grammar),
+            (false, false) => phrase::verdict(hypotheses, &listen.grammar, &listen.high),
+        };
+        tracing::debug!(is_far, ?verdict, "judged");
+        if !listen.over && matches!(verdict, Verdict::Accept { .. }) {
+            self.nearness.answered(&utterance.sound);
+        }
+        verdict
     }
 
     /// The next utterance that was understood or not; never, without a listener.

@@ -72,6 +72,9 @@ const SCORE_CARRIES: f32 = 0.35;
 /// A frame of voice is at least this much above the noise floor, in power: 5 dB to begin, 2.5 dB to carry on.
 const ABOVE_FLOOR_BEGINS: f32 = 3.2;
 const ABOVE_FLOOR_CARRIES: f32 = 1.8;
+/// Frames that only carry speech on do so for this long after one that would begin it: noise after speech is otherwise taken for more of it,
+/// frame by frame, until the next speech.
+const CARRIES: u64 = samples(200);
 /// Over a prompt: the score, 7 dB and 3 dB above the floor, and the voice there has to be before speech is said to begin.
 const SCORE_OVER_PROMPT: (f32, f32) = (0.65, 0.4);
 const ABOVE_FLOOR_OVER_PROMPT: (f32, f32) = (5.0, 2.0);
@@ -93,6 +96,8 @@ struct Open {
     voice_begin: u64,
     /// One past the last frame of voice.
     voice_end: u64,
+    /// One past the last frame that would begin speech.
+    sure_end: u64,
     voiced: u64,
     level: Level,
     again: Again,
@@ -201,6 +206,7 @@ impl Open {
             begin,
             voice_begin,
             voice_end: self.voice_end,
+            sure_end: self.sure_end,
             voiced,
             level,
             again: Again::default(),
@@ -209,6 +215,7 @@ impl Open {
             handed: None,
         };
         (self.voice_end, self.voiced) = (voice_begin - pause, self.voiced - voiced);
+        self.sure_end = self.voice_end;
         apart
     }
 }
@@ -320,14 +327,14 @@ impl Activity {
         let boosted: Vec<f32> = clean.iter().map(|s| (s * gain).clamp(-1.0, 1.0)).collect();
         let score = self.detector.predict_f32(&boosted);
         let pausing = self.open.as_ref().is_some_and(|o| self.position - o.voice_end >= self.settings.short_silence);
-        let speaking = self.open.is_some() && !pausing;
+        let speaking = self.open.as_ref().is_some_and(|o| self.position - o.sure_end < CARRIES);
         let (score_needed, above_floor) = match self.bar {
             Bar::Usual => ((SCORE_BEGINS, SCORE_CARRIES), (ABOVE_FLOOR_BEGINS, ABOVE_FLOOR_CARRIES)),
             Bar::OverPrompt => (SCORE_OVER_PROMPT, ABOVE_FLOOR_OVER_PROMPT),
         };
-        let (need_score, above) =
-            if speaking { (score_needed.1, above_floor.1) } else { (score_needed.0, above_floor.0) };
-        let voice = power > LEAST_POWER && score >= need_score && power > self.floor * above;
+        let passes = |score_needed, above| power > LEAST_POWER && score >= score_needed && power > self.floor * above;
+        let sure = passes(score_needed.0, above_floor.0);
+        let voice = sure || (speaking && passes(score_needed.1, above_floor.1));
         match self.bar {
             Bar::Usual => self.follow_floor(power, speaking, voice),
             Bar::OverPrompt => {}
@@ -340,6 +347,7 @@ impl Activity {
                 begin: at - before.len() as u64,
                 voice_begin: at,
                 voice_end: at,
+                sure_end: at,
                 voiced: 0,
                 level: Level::default(),
                 again: Again::default(),
@@ -352,6 +360,9 @@ impl Activity {
             None => self.keep_before(&clean),
             Some(mut open) => {
                 open.sound.extend_from_slice(&clean);
+                if sure {
+                    open.sure_end = self.position;
+                }
                 open.frame(at, voice, power, pausing, self.settings.least_voice);
                 if open.is_nearer(self.position, &self.settings) {
                     let nearer = open.split(self.position, self.settings.pre_roll);

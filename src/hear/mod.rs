@@ -30,6 +30,7 @@ mod mic;
 mod mic_error;
 pub mod models;
 mod moonshine;
+mod nearness;
 mod network;
 mod opinion;
 #[cfg(feature = "sound")]
@@ -64,6 +65,7 @@ pub use mic::Mic;
 pub use mic::MicLevel;
 pub use mic_error::MicError;
 pub use moonshine::Moonshine;
+pub use nearness::Nearness;
 pub use pedal::Pedal;
 pub use personal::{PersonalVoice, Shape, Take, VOICES_VARIABLE, VoiceError, file_of, forget, names, voice_of};
 pub use played::{PlayedTo, Reference, reference};

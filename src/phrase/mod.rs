@@ -15,7 +15,7 @@ mod writing;
 
 pub use answer::{Answer, Command, Escape, Hypotheses, Hypothesis, Reading, ReadingKind, Stakes, Verdict};
 pub use grammar::{Grammar, NumberSlot, Phrase};
-pub use policy::{decide, verdict, verdict_over};
+pub use policy::{decide, verdict, verdict_far, verdict_over};
 pub use sentence::{Given, SENTENCES, SentenceError};
 pub use typed::understand;
 pub use vocabulary::{ENGLISH, Vocabulary};

@@ -28,6 +28,8 @@ const AGREE_LOW: f64 = 0.80;
 const AGREE_HIGH: f64 = 0.90;
 /// The same for disagreement, which only has the question asked again.
 const DISAGREE: f64 = 0.60;
+/// The same for both from afar (a founder's choice).
+const REPLY_FAR: f64 = 0.97;
 /// Least probability of the best, or of the best two together, at which it is worth asking. Against 0.40 (and 0.60 for
 /// strangers) this keeps 59 of 65 useful questions about phrases and drops 42 of 64 idle ones about talk and noise.
 const ASK: f64 = 0.60;
@@ -55,6 +57,24 @@ pub fn verdict_over(heard: &Hypotheses, grammar: &Grammar) -> Verdict {
     match decide(&heard, Stakes::High) {
         Verdict::Confirm { .. } => Verdict::Reject { free: heard.free, stranger: false },
         other => other,
+    }
+}
+
+/// The same where it was much quieter than the answers before it, as a radio or a colleague would be: only what stops the walk, has it go on
+/// or be heard is taken as usual. A sure answer is asked about, a reply to a question has to be surer, nothing else counts.
+pub fn verdict_far(heard: &Hypotheses, grammar: &Grammar) -> Verdict {
+    use Command::{Louder, Pause, Resume, Stop};
+    let heard = heard.without(&grammar.denied);
+    let best = match decide(&heard, Stakes::High) {
+        Verdict::Accept { heard } => heard,
+        _ => return Verdict::Reject { free: heard.free, stranger: heard.stranger > SURELY_STRANGER },
+    };
+    match &best.answer {
+        Answer::Command(Louder | Pause | Resume | Stop) | Answer::Note(_) => Verdict::Accept { heard: best },
+        Answer::Yes | Answer::No if best.probability >= REPLY_FAR => Verdict::Accept { heard: best },
+        Answer::Yes | Answer::No => Verdict::Reject { free: heard.free, stranger: false },
+        Answer::Command(c) if is_harmless(*c) => Verdict::Reject { free: heard.free, stranger: false },
+        _ => Verdict::Confirm { heard: best, rival: None },
     }
 }
 
@@ -139,6 +159,25 @@ mod tests {
         for other in [Answer::Command(Command::Skip), Answer::Command(Command::Stop), Answer::Done] {
             assert!(matches!(said(other), Verdict::Confirm { .. }));
         }
+    }
+
+    #[test]
+    fn from_afar_an_answer_is_asked_about_and_stopping_is_not() {
+        let said = |answer: Answer, p: f64| {
+            let mut out = heard(&[p], 0.0);
+            out.best[0].answer = answer;
+            verdict_far(&out, &Grammar::default())
+        };
+        let choice = Answer::Choice("dark".into());
+        assert!(matches!(said(choice.clone(), 0.999), Verdict::Confirm { rival: None, .. }));
+        assert!(matches!(said(choice, 0.93), Verdict::Reject { .. }));
+        for command in [Command::Stop, Command::Pause, Command::Resume] {
+            assert!(matches!(said(Answer::Command(command), 0.96), Verdict::Accept { .. }));
+        }
+        assert!(matches!(said(Answer::Command(Command::Where), 0.999), Verdict::Reject { .. }));
+        assert!(matches!(said(Answer::Command(Command::Back), 0.999), Verdict::Confirm { .. }));
+        assert!(matches!(said(Answer::Yes, 0.95), Verdict::Reject { .. }));
+        assert!(matches!(said(Answer::No, 0.99), Verdict::Accept { .. }));
     }
 
     #[test]

@@ -10,7 +10,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Recognisers at work at once: each takes about 150 MB.
-const MOST_WORKERS: usize = 2;
+const MOST_WORKERS: usize = 6;
 
 /// Who speaks.
 #[derive(Debug, Clone, PartialEq)]

@@ -6,11 +6,13 @@ use crate::bounds::share;
 use crate::noises::{Noise, Random};
 use crate::p56;
 use crate::sayings::belongs;
-use crate::shipped::Listening;
+use crate::shipped::{self, Listening};
 use crate::strangers;
-use crate::voices::Voice;
-use probeside::hear::{Activity, ActivitySettings, Recogniser, SAMPLE_RATE, Voiced};
-use probeside::phrase::{Answer, Verdict, verdict};
+use crate::voices::{self, Voice};
+use probeside::hear::{Activity, ActivitySettings, Moonshine, Nearness, Recogniser, SAMPLE_RATE, Voiced};
+use probeside::phrase::{Answer, Verdict, Vocabulary, verdict, verdict_far};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// A true answer comes so often.
 const ANSWER_EVERY_S: usize = 120;
@@ -36,6 +38,10 @@ pub struct Outcome {
     pub branches: Vec<String>,
     /// Taken for a spoken control ("say again"), which leads nowhere.
     pub controls: Vec<String>,
+    /// Taken for a "no" to what was asked back, which has it asked again.
+    pub denials: Vec<String>,
+    /// Asked about.
+    pub bothered: usize,
 }
 
 /// First-order high pass and low pass, twice each.
@@ -57,6 +63,52 @@ fn at_level(sound: Vec<f32>, decibels: f32) -> Vec<f32> {
     sound.iter().map(|x| x * gain).collect()
 }
 
+/// Minutes that one thread takes at a time.
+const SHARE_MINUTES: f64 = 20.0;
+
+/// `minutes` of it, shared out to all cores, with the shipped model, all shipped listens and all test voices.
+pub fn run_shared(minutes: f64, seed: u64) -> Outcome {
+    let voices: Vec<_> = voices::FOR_TESTING.iter().filter(|v| v.is_there()).copied().collect();
+    let listens: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
+    let elsewhere = shipped::elsewhere();
+    let shares = (minutes / SHARE_MINUTES).ceil() as usize;
+    let (next, all) = (AtomicUsize::new(0), Mutex::new(Outcome::default()));
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(2, usize::from).min(shares) {
+            scope.spawn(|| {
+                let mut engine = Moonshine::open().expect("the model");
+                engine.use_words(Vocabulary::english(), &elsewhere);
+                loop {
+                    let at = next.fetch_add(1, Ordering::Relaxed);
+                    if at >= shares {
+                        return;
+                    }
+                    let length = (minutes - at as f64 * SHARE_MINUTES).min(SHARE_MINUTES);
+                    let mut random = Random::new(seed + at as u64);
+                    let outcome = run(&mut engine, &listens, &voices, length, &mut random);
+                    eprintln!("share {at}: {outcome:?}");
+                    all.lock().expect("no thread fails").add(outcome);
+                }
+            });
+        }
+    });
+    all.into_inner().expect("no thread failed")
+}
+
+impl Outcome {
+    fn add(&mut self, other: Self) {
+        self.answers += other.answers;
+        self.taken += other.taken;
+        self.asked += other.asked;
+        self.mistaken += other.mistaken;
+        self.strangers += other.strangers;
+        self.branches.extend(other.branches);
+        self.controls.extend(other.controls);
+        self.denials.extend(other.denials);
+        self.bothered += other.bothered;
+    }
+}
+
 /// `minutes` of it at one listen after the other, a new one after each true answer.
 pub fn run(
     engine: &mut dyn Recogniser,
@@ -66,19 +118,20 @@ pub fn run(
     random: &mut Random,
 ) -> Outcome {
     let mut out = Outcome::default();
+    let mut nearness = Nearness::default();
     let end = (minutes * 60.0 * SAMPLE_RATE as f64) as usize;
     let mut at = 0;
     while at < end {
         let listening = &listens[random.below(listens.len())];
         let until = (at + ANSWER_EVERY_S * SAMPLE_RATE).min(end);
-        at += round(engine, listening, voices, until - at, random, &mut out);
+        at += round((engine, &mut nearness), listening, voices, until - at, random, &mut out);
     }
     out
 }
 
 /// One waiting step: chatter for so many samples, then an answer. Gives its length.
 fn round(
-    engine: &mut dyn Recogniser,
+    (engine, nearness): (&mut dyn Recogniser, &mut Nearness),
     listening: &Listening,
     voices: &[Voice],
     length: usize,
@@ -114,17 +167,40 @@ fn round(
     let mut found = Vec::new();
     activity.push(&sound, &mut found);
     activity.finish(&mut found);
+    let mut settled = None;
     for voiced in found {
         let Voiced::Utterance(utterance) = voiced else { continue };
+        if settled == Some(utterance.begin) {
+            continue;
+        }
         let heard = engine.hear(&utterance.sound, &listening.grammar).expect("it hears");
-        let verdict = verdict(&heard, &listening.grammar, &listening.high);
+        let is_far = nearness.is_far(&utterance.sound);
+        let verdict = match is_far {
+            true => verdict_far(&heard, &listening.grammar),
+            false => verdict(&heard, &listening.grammar, &listening.high),
+        };
         let sure = matches!(verdict, Verdict::Accept { .. });
+        if sure {
+            nearness.answered(&utterance.sound);
+        }
         let free = heard.free.clone().unwrap_or_default();
         if !utterance.last && (!sure || heard.may_go_on) {
             continue;
         }
+        settled = Some(utterance.begin);
         let answering = said.as_ref().filter(|_| utterance.end as usize > from + SAMPLE_RATE / 10);
         out.strangers += usize::from(answering.is_none());
+        if let Some((words, _)) = answering
+            && std::env::var_os("PROBESIDE_TELL").is_some()
+        {
+            let at = |sample: u64| sample as f64 / SAMPLE_RATE as f64 - from as f64 / SAMPLE_RATE as f64;
+            println!(
+                "\"{words}\" by {} in {:.1} to {:.1} s, free {free:?}: {verdict:?}",
+                person.label(),
+                at(utterance.begin),
+                at(utterance.end)
+            );
+        }
         match (verdict, answering) {
             (Verdict::Accept { heard }, Some((_, answer))) if heard.answer == *answer => {
                 out.taken += 1;
@@ -136,11 +212,10 @@ fn round(
                 let sure = heard.probability;
                 let what =
                     format!("{}: \"{}\" ({sure:.3}, {seconds:.1} s, free {free:?})", listening.place, heard.words);
-                let control = matches!(heard.answer, Answer::Command(_));
-                if control {
-                    out.controls.push(what)
-                } else {
-                    out.branches.push(what)
+                match heard.answer {
+                    Answer::Command(_) => out.controls.push(what),
+                    Answer::No => out.denials.push(what),
+                    _ => out.branches.push(what),
                 }
                 if answering.is_some() {
                     break;
@@ -150,6 +225,7 @@ fn round(
                 out.asked += 1;
                 break;
             }
+            (Verdict::Confirm { .. }, None) => out.bothered += 1,
             _ => {}
         }
     }
@@ -158,10 +234,13 @@ fn round(
 
 /// Prints what came of it.
 pub fn print(outcome: &Outcome, minutes: f64) {
-    let Outcome { answers, taken, asked, mistaken, strangers, branches, controls } = outcome;
+    let Outcome { answers, taken, asked, mistaken, strangers, branches, controls, denials, bothered } = outcome;
+    let all = strangers + answers;
     println!("{minutes} minutes of chatter: {strangers} strangers' utterances");
-    println!("    wrong branches {}: {branches:?}", share(branches.len(), strangers + answers));
-    println!("    controls taken {}: {controls:?}", share(controls.len(), strangers + answers));
+    println!("    wrong branches {}: {branches:?}", share(branches.len(), all));
+    println!("    controls taken {}: {controls:?}", share(controls.len(), all));
+    println!("    \"no\" taken {}: {denials:?}", share(denials.len(), all));
+    println!("    asked about {}", share(*bothered, all));
     println!("    true answers taken at once {}", share(*taken, *answers));
     println!("    true answers asked back {}, mistaken {mistaken}", share(*asked, *answers));
 }

@@ -4,7 +4,10 @@
 //! - `refit`: the same from the trials that the last `fit` or `develop` left
 //! - `develop`, `test` `[SHARE [MINUTES]]`: the tables, of the development or the test voices, noises and strangers
 //! - `rivals [SHARE [MINUTES [SOUNDS]]]`: the test, then side by side with two other ways of hearing
-//! - `chatter MINUTES`: a radio around a waiting step
+//! - `harder [SHARE]`: the test voices two metres away, in a bare garage, over an engine, shouted, breathless
+//! - `suppressed [SHARE]`: the trials of `test` after noise suppression
+//! - `learnt [SHARE]`: every test voice learnt from three takes, beside the same without it
+//! - `chatter MINUTES [SEED]`: a radio around a waiting step; `PROBESIDE_TELL=1` tells what became of every true answer
 //! - `folder DIR`: any folder of WAV files with a table of answers, see `folder.rs`
 //! - `digits`: real digits at `PROBESIDE_DIGITS` (or ../shared/speech/digits) ten ways
 //! - `say WORDS`: one, with every development voice; `listens`: the grammars that are measured with
@@ -16,6 +19,7 @@ mod chatter;
 mod digits;
 mod fit;
 mod folder;
+mod learnt;
 mod neural;
 mod noises;
 mod p56;
@@ -27,11 +31,11 @@ mod shipped;
 #[allow(dead_code)]
 mod stage;
 mod strangers;
+mod suppressed;
 mod trials;
 mod voices;
+mod ways;
 
-use probeside::hear::{Moonshine, Recogniser};
-use probeside::phrase::Vocabulary;
 use std::path::Path;
 use trials::Side;
 
@@ -45,6 +49,12 @@ fn main() {
         "fit" => fit::write(&trials::run(Side::Fitting, share, minutes)),
         "refit" => fit::write_again(&trials::saved(Side::Fitting)),
         "test" => report::print(&trials::run(Side::Testing, share, minutes)),
+        "suppressed" => {
+            let trials = trials::run_treated(Side::Testing, share, minutes, suppressed::suppress);
+            report::print(&trials);
+        }
+        "learnt" => learnt::run(share),
+        "harder" => report::print(&trials::run(Side::Harder, share, minutes)),
         "develop" => report::print(&trials::run(Side::Fitting, share, minutes)),
         "digits" => digits::score(),
         neural::SPEAK => neural::serve(),
@@ -54,11 +64,7 @@ fn main() {
             rivals::print(&trials, number(2).unwrap_or(1e9) as usize);
         }
         "chatter" => {
-            let mut engine = Moonshine::open().expect("the model");
-            engine.use_words(Vocabulary::english(), &shipped::elsewhere());
-            let voices: Vec<_> = voices::FOR_TESTING.iter().filter(|v| v.is_there()).copied().collect();
-            let listens: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
-            let outcome = chatter::run(&mut engine, &listens, &voices, share, &mut noises::Random::new(41));
+            let outcome = chatter::run_shared(share, number(1).unwrap_or(41.0) as u64);
             chatter::print(&outcome, share);
         }
         "folder" => {
@@ -69,7 +75,7 @@ fn main() {
         "listens" => shipped::listens().iter().for_each(|l| println!("{} {}", l.place, l.is_number())),
         "say" => trials::show(&rest.join(" ")),
         _ => eprintln!(
-            "one of: fit, refit, develop, test, rivals, chatter, folder, digits, say, listens; see the head of tests/measure/hearing.rs"
+            "one of: fit, refit, develop, test, rivals, harder, learnt, suppressed, chatter, folder, digits, say, listens; see the head of tests/measure/hearing.rs"
         ),
     }
 }

@@ -5,6 +5,7 @@ use crate::sayings::{Numbers, belongs, same};
 use crate::shipped::{self, Listening};
 use crate::strangers;
 use crate::voices::{self, Voice};
+use crate::ways::Way;
 use probeside::hear::{Evidence, Moonshine, Recogniser, SAMPLE_RATE};
 use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary, decide};
 use std::collections::HashMap;
@@ -19,6 +20,8 @@ use std::time::Instant;
 pub enum Side {
     Fitting,
     Testing,
+    /// The test's, from further away, over an engine, shouted.
+    Harder,
 }
 
 /// What a trial says.
@@ -57,6 +60,7 @@ struct Plan {
     words: String,
     voice: Voice,
     scene: Scene,
+    way: Way,
     seed: u64,
 }
 
@@ -86,7 +90,7 @@ pub struct Trial {
 
 /// How to have the sound of a trial once more.
 pub enum Again {
-    Made { words: String, voice: Voice, scene: Scene, seed: u64, alone: Option<Sound> },
+    Made { words: String, voice: Voice, scene: Scene, way: Way, seed: u64, alone: Option<Sound> },
     File(PathBuf),
 }
 
@@ -94,11 +98,11 @@ impl Again {
     pub fn sound(&self) -> Vec<f32> {
         match self {
             Again::File(path) => probeside::hear::read_wav(path).unwrap_or_default(),
-            Again::Made { words, voice, scene, seed, alone } => {
+            Again::Made { words, voice, scene, way, seed, alone } => {
                 let mut random = Random::new(*seed);
                 match alone {
                     Some(sound) => set(&sound.make(&mut random), *scene, &mut random),
-                    None => place(&voice.say(words), *scene, &mut random),
+                    None => place(&way.of(voice.say(words), &mut random), *scene, &mut random),
                 }
             }
         }
@@ -138,7 +142,7 @@ const TALK: f64 = 8.0;
 const NO_VOICE: f64 = 6.0;
 
 /// What is a step's own to answer is said more often than the controls that every step has.
-fn own_phrase(listening: &Listening, random: &mut Random) -> Option<(String, Answer)> {
+pub fn own_phrase(listening: &Listening, random: &mut Random) -> Option<(String, Answer)> {
     let shared = |a: &Answer| matches!(a, Answer::Command(_) | Answer::Escape(_) | Answer::Sum(_));
     let own = random.below(10) < 6;
     let some: Vec<_> = listening.grammar.phrases.iter().filter(|p| shared(&p.answer) != own).collect();
@@ -146,10 +150,33 @@ fn own_phrase(listening: &Listening, random: &mut Random) -> Option<(String, Ans
     Some((phrase.words.clone(), phrase.answer.clone()))
 }
 
+/// One case of which every voice says so much.
+#[derive(Clone, Copy)]
+struct Case {
+    way: Way,
+    snr: Option<f32>,
+    noises: &'static [Noise],
+}
+
+/// The test voices in ways and places that are harder, each in a noise that goes with it.
+const HARDER: [Case; 5] = [
+    Case { way: Way::TwoMetres, snr: Some(15.0), noises: &[Noise::Pink, Noise::Workshop] },
+    Case { way: Way::Reverberant, snr: Some(20.0), noises: &[Noise::Pink, Noise::Workshop] },
+    Case { way: Way::AtTheMicrophone, snr: Some(0.0), noises: &[Noise::Engine] },
+    Case { way: Way::Shouted, snr: Some(10.0), noises: &[Noise::Engine, Noise::Workshop] },
+    Case { way: Way::Breathless, snr: Some(20.0), noises: &[Noise::Pink, Noise::Workshop] },
+];
+
 fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
-    let (all, noises, sounds, talk) = match side {
-        Side::Fitting => (voices::FOR_FITTING, noises::FOR_FITTING, noises::SOUNDS_FOR_FITTING, strangers::FOR_FITTING),
-        Side::Testing => (voices::FOR_TESTING, noises::FOR_TESTING, noises::SOUNDS_FOR_TESTING, strangers::FOR_TESTING),
+    let (all, sounds, talk) = match side {
+        Side::Fitting => (voices::FOR_FITTING, noises::SOUNDS_FOR_FITTING, strangers::FOR_FITTING),
+        _ => (voices::FOR_TESTING, noises::SOUNDS_FOR_TESTING, strangers::FOR_TESTING),
+    };
+    let usual = |noises| RATIOS.map(|snr| Case { way: Way::AtTheMicrophone, snr, noises }).to_vec();
+    let cases = match side {
+        Side::Fitting => usual(noises::FOR_FITTING),
+        Side::Testing => usual(noises::FOR_TESTING),
+        Side::Harder => HARDER.to_vec(),
     };
     let mut random = Random::new(if side == Side::Fitting { 11 } else { 23 });
     let closed: Vec<usize> = (0..listens.len()).filter(|&i| !listens[i].grammar.note).collect();
@@ -159,11 +186,11 @@ fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
     let (here, away): (Vec<&Voice>, Vec<&Voice>) = all.iter().partition(|v| v.is_there());
     away.iter().for_each(|v| eprintln!("without {}: it is not on this machine", v.label()));
     for voice in here {
-        for snr in RATIOS {
+        for Case { way, snr, noises } in cases.iter().copied() {
             let mut add = |listening: usize, kind: Kind, words: String, random: &mut Random| {
                 let (noise, level) = (noises[random.below(noises.len())], LEVELS[random.below(LEVELS.len())]);
                 let scene = Scene { noise, snr, level };
-                out.push(Plan { listening, kind, words, voice: *voice, scene, seed: random.next() });
+                out.push(Plan { listening, kind, words, voice: *voice, scene, way, seed: random.next() });
             };
             let times = |each: f64| (each * amount).ceil() as usize;
             for _ in 0..times(PHRASES) {
@@ -207,7 +234,7 @@ fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
 /// so that what is fitted is fitted on voices that the network has not met. `PROBESIDE_LETTERS` names their folder.
 fn networks(side: Side) -> Vec<Option<PathBuf>> {
     match side {
-        Side::Testing => vec![None],
+        Side::Testing | Side::Harder => vec![None],
         Side::Fitting => {
             let folder = std::env::var_os("PROBESIDE_LETTERS").map(PathBuf::from);
             let folder =
@@ -222,6 +249,11 @@ fn networks(side: Side) -> Vec<Option<PathBuf>> {
 ///
 /// After so many minutes no more are begun; steps are taken in a random order, so that what was done is a fair sample.
 pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
+    run_treated(side, amount, minutes, |sound| sound)
+}
+
+/// The same with something done to every sound before it is heard.
+pub fn run_treated(side: Side, amount: f64, minutes: f64, treat: fn(Vec<f32>) -> Vec<f32>) -> Vec<Trial> {
     let listens = shipped::listens();
     let mut plans = plans(side, &listens, amount);
     eprintln!("{} listens of the shipped procedures; {} trials", listens.len(), plans.len());
@@ -247,7 +279,7 @@ pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     let Some(plan) = plans.get(at).filter(|_| Instant::now() < until) else { break };
                     let engine = &mut engines[plan.voice.group() % networks(side).len()];
-                    let trial = one(plan, &listens[plan.listening], engine);
+                    let trial = one(plan, &listens[plan.listening], engine, treat);
                     done.lock().expect("no thread fails").push((at, trial));
                     if at.is_multiple_of(200) {
                         eprintln!("{at} of {}", plans.len());
@@ -263,13 +295,19 @@ pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
     trials
 }
 
-fn one(plan: &Plan, listening: &Listening, engine: &mut Moonshine) -> Trial {
+fn one(plan: &Plan, listening: &Listening, engine: &mut Moonshine, treat: fn(Vec<f32>) -> Vec<f32>) -> Trial {
     let alone = if let Kind::NoVoice(sound) = plan.kind { Some(sound) } else { None };
-    let again = Again::Made { words: plan.words.clone(), voice: plan.voice, scene: plan.scene, seed: plan.seed, alone };
-    let scene = plan.scene;
-    hear(engine, listening, plan.kind.clone(), plan.words.clone(), again).in_scene(
+    let (scene, way) = (plan.scene, plan.way);
+    let again = Again::Made { words: plan.words.clone(), voice: plan.voice, scene, way, seed: plan.seed, alone };
+    let sound = treat(again.sound());
+    let (kind, words) = (plan.kind.clone(), plan.words.clone());
+    heard_as(engine, listening, kind, words, (&sound, again)).in_scene(
         plan.voice.label(),
-        scene.snr.map_or("clean".into(), |_| format!("{:?}", scene.noise)),
+        match (way, scene.snr) {
+            (Way::AtTheMicrophone, None) => "clean".into(),
+            (Way::AtTheMicrophone, Some(_)) => format!("{:?}", scene.noise),
+            (way, _) => way.label().into(),
+        },
         scene.snr,
         Some(scene.level),
     )
@@ -278,8 +316,19 @@ fn one(plan: &Plan, listening: &Listening, engine: &mut Moonshine) -> Trial {
 /// Hears one sound at one listen.
 pub fn hear(engine: &mut Moonshine, listening: &Listening, kind: Kind, words: String, again: Again) -> Trial {
     let sound = again.sound();
+    heard_as(engine, listening, kind, words, (&sound, again))
+}
+
+/// The same, of a sound that is there; `again` is how to have it, or one like it, once more.
+pub fn heard_as(
+    engine: &mut Moonshine,
+    listening: &Listening,
+    kind: Kind,
+    words: String,
+    (sound, again): (&[f32], Again),
+) -> Trial {
     let begun = Instant::now();
-    let (heard, evidence) = engine.measure(&sound, &listening.grammar).expect("it hears");
+    let (heard, evidence) = engine.measure(sound, &listening.grammar).expect("it hears");
     let milliseconds = begun.elapsed().as_secs_f64() * 1e3;
     let stakes = heard.best.first().map_or(Stakes::Low, |h| listening.stakes(&h.answer));
     Trial {
