@@ -2,9 +2,10 @@
 //!
 //! Left are the faults that explain all answers with the fewest slips, weighted by likelihood, and beside them something that the library does
 //! not hold and that looks healthy. For every part that is not over it is known, by leading the real walker through it alone, what comes of it
-//! under each fault: a conclusion, or a way through it, and after how many minutes. What a part tells is the entropy of that (Shannon, A
-//! Mathematical Theory of Communication, 1948): by so many bits less is then unknown. A part that has needs is taken together with those of
-//! them that are not over; the best such chain begins, so that a cheap check without much to tell does not bar the way to a better one.
+//! under each fault: which conclusion, or none, and after how many minutes, changes of set-up included. What a part tells is the entropy
+//! of that (Shannon, A Mathematical Theory of Communication, 1948): by so many bits less is then unknown of how the walk ends. A part that has
+//! needs is taken together with those of them that are not over, and the best such chain begins: a check that tells little by itself must
+//! not bar the way to a better one.
 
 use super::advice::OUTSIDE;
 use super::lead::{Came, lead};
@@ -24,12 +25,10 @@ const LEAST_MINUTES: f64 = 0.1;
 const MOST_SLIPS: usize = 3;
 
 /// What comes of a part under one fault.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Default)]
 struct End {
-    /// Ends that look alike have one number.
-    class: usize,
-    /// The walk ends in it.
-    concluded: bool,
+    /// The conclusion that ends the walk in it; none where the walk goes on.
+    conclusion: Option<Arc<str>>,
     /// Minutes to there.
     minutes: f64,
 }
@@ -115,23 +114,23 @@ impl<'a> Order<'a> {
         let parts = chain.iter().map(|part| self.foreseen(*part, seen)).collect::<Result<Vec<_>, _>>()?;
         let healthy = self.faults.len();
         let weighted = left.iter().map(|f| (*f, self.weights[*f])).chain([(healthy, self.outside)]);
-        let mut classes: BTreeMap<Vec<usize>, f64> = BTreeMap::new();
+        let mut by_end: BTreeMap<Option<&str>, f64> = BTreeMap::new();
         let (mut all, mut minutes) = (0.0, 0.0);
         for (fault, weight) in weighted {
-            let mut way = Vec::new();
+            let mut conclusion = None;
             for ends in &parts {
-                let end = ends[fault];
-                way.push(end.class);
+                let end = &ends[fault];
                 minutes += weight * end.minutes;
-                if end.concluded {
+                conclusion = end.conclusion.as_deref();
+                if conclusion.is_some() {
                     break;
                 }
             }
-            *classes.entry(way).or_default() += weight;
+            *by_end.entry(conclusion).or_default() += weight;
             all += weight;
         }
-        let share = |weight: &f64| weight / all;
-        let bits = classes.values().map(share).filter(|p| *p > 0.0).map(|p| -p * p.log2()).sum();
+        let shares = by_end.values().map(|weight| weight / all).filter(|share| *share > 0.0);
+        let bits: f64 = shares.map(|share| -share * share.log2()).sum();
         Ok((bits, minutes / all))
     }
 
@@ -194,19 +193,20 @@ impl<'a> Order<'a> {
         };
         let healthy = self.faults.len();
         let cases = (0..=healthy).filter(|case| *case == healthy || self.weights[*case] > 0.0).collect();
-        let mut ends = vec![End { class: 0, concluded: false, minutes: 0.0 }; healthy + 1];
-        let mut conclusions: BTreeMap<String, usize> = BTreeMap::new();
-        let mut classes = 0;
+        let mut ends = vec![End::default(); healthy + 1];
         lead(&of, walker, cases, &self.by_value, &mut |track, came| {
-            let class = match &came {
-                Came::To(reached) => *conclusions.entry(reached.name()).or_insert(classes),
-                Came::Between => classes,
+            let conclusion: Option<Arc<str>> = match came {
+                Came::To(reached) => Some(reached.name().into()),
+                Came::Between => None,
             };
-            classes += usize::from(class == classes);
-            let (concluded, minutes) = (matches!(came, Came::To(_)), track.minutes + track.set_up);
-            track.cases.iter().for_each(|case| ends[*case] = End { class, concluded, minutes });
+            let end = End { conclusion, minutes: track.minutes + track.set_up };
+            track.cases.iter().for_each(|case| ends[*case] = end.clone());
             Ok(None)
         })?;
+        if std::env::var_os("DUMP").is_some() {
+            let rows: Vec<_> = ends.iter().enumerate().map(|(n, e)| serde_json::json!([self.faults.get(n).map_or("healthy", |f| f.id.as_str()), self.weights.get(n), e.conclusion.as_deref(), e.conclusion.is_some(), e.minutes])).collect();
+            eprintln!("DUMP {}", serde_json::json!({"part": key.0, "seen": key.1, "rows": rows}));
+        }
         let ends = Arc::new(ends);
         held().insert(key, ends.clone());
         Ok(ends)
