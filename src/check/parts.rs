@@ -36,10 +36,10 @@ pub(super) fn check(procedure: &Procedure, found: &mut Findings) {
             }
         }
         let place = target_place(&part.first);
-        if !matches!(part.first, Target::Step(_) | Target::Each(_)) {
+        if !matches!(part.first, Target::Step(_) | Target::Each(_) | Target::Call { .. }) {
             found.add(
-                Diagnostic::error(place, "parts", format!("the part `{}` begins with no step and no loop", *part.id))
-                    .help("Name a step, or {each: LOOP}."),
+                Diagnostic::error(place, "parts", format!("the part `{}` begins with no step, loop or call", *part.id))
+                    .help("Name a step, {each: LOOP} or {call: PROCEDURE, then: STEP}."),
             );
             continue;
         }

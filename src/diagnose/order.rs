@@ -203,10 +203,6 @@ impl<'a> Order<'a> {
             track.cases.iter().for_each(|case| ends[*case] = end.clone());
             Ok(None)
         })?;
-        if std::env::var_os("DUMP").is_some() {
-            let rows: Vec<_> = ends.iter().enumerate().map(|(n, e)| serde_json::json!([self.faults.get(n).map_or("healthy", |f| f.id.as_str()), self.weights.get(n), e.conclusion.as_deref(), e.conclusion.is_some(), e.minutes])).collect();
-            eprintln!("DUMP {}", serde_json::json!({"part": key.0, "seen": key.1, "rows": rows}));
-        }
         let ends = Arc::new(ends);
         held().insert(key, ends.clone());
         Ok(ends)

@@ -73,7 +73,7 @@ static PART: shape::Object = shape::Object {
     what: "a part",
     fields: &[
         needed("words", Text(Template), "How it is spoken of: the coils."),
-        needed("first", Ref("target", &TARGET), "The step or the loop that it begins with."),
+        needed("first", Ref("target", &TARGET), "The step, the loop or the call that it begins with."),
         optional("needs", List(0, MANY, &Text(Id)), "The parts that must be over before it, by id; they stand before it."),
     ],
 };

@@ -109,6 +109,19 @@ pub enum Target {
     Conclude(Written<String>),
 }
 
+impl Target {
+    /// Both lead to the same step, loop, or called procedure and then to the same, wherever they are written.
+    fn is_same_beginning(&self, other: &Target) -> bool {
+        match (self, other) {
+            (Target::Step(a), Target::Step(b)) | (Target::Each(a), Target::Each(b)) => a.value == b.value,
+            (Target::Call { procedure: a, then }, Target::Call { procedure: b, then: other }) => {
+                a.value == b.value && then.is_same_beginning(other)
+            }
+            _ => false,
+        }
+    }
+}
+
 /// A part of the procedure: what is walked from its beginning until a route leads to the beginning of another. In which order parts may
 /// come says `needs`.
 #[derive(Debug, Clone, PartialEq)]
@@ -117,7 +130,7 @@ pub struct Part {
     pub id: Written<String>,
     /// How it is spoken of: "the coils".
     pub words: Template,
-    /// Where it begins: a step or a loop.
+    /// Where it begins: a step, a loop, or a called procedure and where it goes on.
     pub first: Target,
     /// The parts that must be over before it; all stand before it. The last part needs all others without saying so.
     pub needs: Vec<Written<String>>,
@@ -407,10 +420,7 @@ impl Procedure {
     }
     /// The part that begins at this target, by its number.
     pub fn part_begun_by(&self, target: &Target) -> Option<usize> {
-        self.parts.iter().position(|part| match (&part.first, target) {
-            (Target::Step(a), Target::Step(b)) | (Target::Each(a), Target::Each(b)) => a.value == b.value,
-            _ => false,
-        })
+        self.parts.iter().position(|part| part.first.is_same_beginning(target))
     }
     /// The parts that must be over before part `number`: those it names, those they need, and for the last one all others.
     pub fn needed_before(&self, number: usize) -> BTreeSet<usize> {
