@@ -134,7 +134,8 @@ impl Walker {
 
     /// The choice is here: it is written down, and the walk goes on with that part.
     pub(super) fn chosen_part(&mut self, id: u64, chosen: Chosen) {
-        if self.waits_for_choice() != Some(id) {
+        let Phase::Choosing { id: waited, written } = self.phase else { return };
+        if waited != id {
             return;
         }
         let Some(crossing) = self.crossing() else { return };
@@ -148,10 +149,10 @@ impl Walker {
             written: parts[crossing.written].id.value.clone(),
             chosen: Chosen { part: parts[next].id.value.clone(), ..chosen },
         });
-        self.begin_part(next, crossing.written);
+        self.begin_part(next, written);
     }
 
-    /// Goes to the beginning of a part; says so where another would come in the written order.
+    /// Goes to the beginning of a part; says so where the route at hand leads to another.
     fn begin_part(&mut self, part: usize, written: usize) {
         let world = self.world.clone();
         let begun = &world.procedures[&world.main].parts[part];
