@@ -5,7 +5,7 @@ mod support;
 
 use probeside::bike::BikeState;
 use probeside::circuit::faults::{Fault, Library};
-use probeside::diagnose::{Asked, Bench, Observer, Order, Proof, Seen, Verdict as Judged, Wanted, prove};
+use probeside::diagnose::{Adviser, Asked, Bench, Observer, Order, Proof, Seen, Verdict as Judged, Wanted, prove};
 use probeside::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind, Verdict};
 use probeside::procedure::{Ask, render};
 use probeside::session::{JOURNAL_FILE, Now, Record};
@@ -112,7 +112,9 @@ fn walk(world: &Arc<World>, order: &Order<'_>, bench: &Bench<'_>, faults: &[Faul
             (None, Some(id)) => {
                 let answer = if let Some(asked) = Asked::by(&walker, world).expect("a question") {
                     let part = walker.part_at_hand();
-                    for caution in asked.step().cautions.iter().filter_map(|id| world.procedures[&asked.procedure].caution(id)) {
+                    for caution in
+                        asked.step().cautions.iter().filter_map(|id| world.procedures[&asked.procedure].caution(id))
+                    {
                         let scope = walker.scope();
                         let forms = [&caution.say, &caution.brief].map(|text| render(text, &scope).expect("a caution"));
                         let said = cautioned.iter().any(|said| forms.iter().any(|form| said.contains(form.as_str())));
@@ -318,7 +320,8 @@ fn a_typed_walk_in_best_order_is_taken_up_again() {
     assert!(at("Are the leads firm or loose?") < at("Next: the fuse.") && at("Next: the fuse.") < at("All looked at."));
     let verify = Command::new(env!("CARGO_BIN_EXE_probeside")).args(["verify", path]).output().expect("it runs");
     assert_eq!(verify.status.code(), Some(0), "{}", String::from_utf8_lossy(&verify.stdout));
-    let review = Command::new(env!("CARGO_BIN_EXE_probeside")).args(["review", path, "--json"]).output().expect("it runs");
+    let review =
+        Command::new(env!("CARGO_BIN_EXE_probeside")).args(["review", path, "--json"]).output().expect("it runs");
     let json: serde_json::Value = serde_json::from_slice(&review.stdout).expect("JSON");
     let events = json["events"].as_array().expect("events");
     let told = events.iter().filter(|e| e["event"] == "chosen").filter_map(|e| e["what"].as_str());
@@ -341,6 +344,45 @@ fn the_best_order_wants_parts_and_faults() {
     let (code, complaint) = run(&["walk", "no-spark", "--bike", "wren-single", "--faults", "none", "--order", "best"]);
     assert_eq!(code, Some(2), "{complaint}");
     assert!(complaint.contains("a fault library"), "{complaint}");
+}
+
+/// "Go back" takes the choice back with the answer, a check that is left out ends its part too, and a replay of all that is the same.
+#[test]
+fn going_back_and_leaving_out_go_with_the_parts() {
+    let world = three_looks();
+    let library = Library::load(&own("three.yaml")).expect("the library loads");
+    let adviser = Adviser::start(&world, library.clone()).and_then(|adviser| adviser.in_best_order(&world, library));
+    let mut stage = support::stage::Stage::in_best_order(world, adviser.expect("an adviser"));
+    stage.answer("ready");
+    assert_eq!(stage.walker.place().0, "cam-look");
+    stage.answer("go back");
+    assert_eq!((stage.walker.place().0, stage.walker.part_at_hand()), ("begin", None));
+    stage.answer("ready");
+    assert_eq!((stage.walker.place().0, stage.walker.part_at_hand()), ("cam-look", Some(1)));
+    stage.answer("skip this");
+    stage.answer("cannot reach it");
+    // The leads need the cam's part, which is over all the same.
+    assert_eq!(stage.walker.place().0, "lead-look");
+    stage.answer("firm");
+    stage.restart(1_000);
+    assert_eq!(stage.walker.place().0, "fuse-look");
+    stage.answer("whole");
+    assert_eq!(stage.walker.place().0, "last");
+    stage.answer("ready");
+    let chosen: Vec<&str> = stage
+        .records
+        .iter()
+        .filter_map(|record| match record {
+            Record::Chosen { chosen, .. } => Some(chosen.part.as_str()),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(chosen, ["cam", "cam", "leads"]);
+    let not_tested = stage.records.iter().find_map(|record| match record {
+        Record::Concluded { not_tested, .. } => Some(not_tested.len()),
+        _ => None,
+    });
+    assert_eq!(not_tested, Some(1));
 }
 
 /// Without `--order best` nothing is asked and nothing is chosen: the parts come as they are written.

@@ -202,7 +202,8 @@ pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
                     {
                         waiting.extend(crossings(walks).into_iter().filter(|n| arriving[*n].is_some()));
                     }
-                    let Some(needed) = needs[begins].iter().map(|n| over[*n].as_ref()).collect::<Option<Vec<_>>>() else {
+                    let Some(needed) = needs[begins].iter().map(|n| over[*n].as_ref()).collect::<Option<Vec<_>>>()
+                    else {
                         continue;
                     };
                     for part in needed {

@@ -24,7 +24,8 @@ pub(super) fn check(procedure: &Procedure, found: &mut Findings) {
                 Some(needed) if needed == number || procedure.needed_before(needed).contains(&number) => {
                     let message = format!("the needs of `{}` run in a circle, by way of `{}`", *part.id, **need);
                     found.add(
-                        Diagnostic::error(place, "parts", message).help("Break the circle: one of them has to come first."),
+                        Diagnostic::error(place, "parts", message)
+                            .help("Break the circle: one of them has to come first."),
                     );
                 }
                 Some(needed) if needed > number => {

@@ -127,7 +127,9 @@ fn begin(args: &Args) -> Outcome {
     }
     let best = args.order.is_best_for(&loaded.world)?;
     if best && loaded.faults.is_none() {
-        return Err(Failure::Usage("--order best weighs the faults that are left: it goes with a fault library.".into()));
+        return Err(Failure::Usage(
+            "--order best weighs the faults that are left: it goes with a fault library.".into(),
+        ));
     }
     let into = args.into.clone().unwrap_or_else(|| new_folder(&loaded.world.bike.name));
     let job = Job {

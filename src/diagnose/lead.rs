@@ -303,4 +303,3 @@ fn reached(walker: &Walker, procedure: String, conclusion: String, round: Option
     let healthy = found.map_or(conclusion == FINISHED, |c| c.healthy);
     Reached { healthy, procedure, conclusion, round, condemns }
 }
-

@@ -54,7 +54,8 @@ impl OrderThread {
                 }
             }
             for job in first.into_iter().chain(jobs) {
-                let answers: Vec<(&Asked, &str)> = job.answers.iter().map(|(asked, said)| (asked, said.as_str())).collect();
+                let answers: Vec<(&Asked, &str)> =
+                    job.answers.iter().map(|(asked, said)| (asked, said.as_str())).collect();
                 let best = order.choose(&job.crossing, &answers).unwrap_or_else(|why| {
                     tracing::warn!(%why, "the best order");
                     written(&shared, &job.crossing)

@@ -1,8 +1,8 @@
 //! A proof from beginning to end: every fault alone, then pairs and slips where they are asked for.
 
 use super::measure::{groups, judge, parts};
-use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 use super::order::Order;
+use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 use super::simulate::{Outcome, Setting, Sighting, meaning, simulate};
 use super::{Asked, Judgement, Observer, ProveError, Verdict, measure};
 use crate::circuit::faults::Fault;

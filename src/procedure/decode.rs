@@ -2,8 +2,8 @@
 
 use super::load::TARGET_WORDS;
 use super::{
-    Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Part, Procedure, ReadingAsk, Route,
-    SignalWord, StateTemplate, Step, Target, Template,
+    Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Part, Procedure, ReadingAsk,
+    Route, SignalWord, StateTemplate, Step, Target, Template,
 };
 use crate::bike::{Engine, InstrumentKind, PointsAt};
 use crate::trade::{Quantity, Unit};

@@ -20,8 +20,8 @@ pub use route::{choose, place as target_place};
 pub use scope::{Scope, Seen, render};
 pub use shape::PROCEDURE;
 pub use types::{
-    Ask, Band, Caution, Choice, Conclusion, Condition, Expression, Hazard, Loop, Meaning, Observe, Part,
-    Procedure, ReadingAsk, Route, SignalWord, StateTemplate, Step, Target, Template,
+    Ask, Band, Caution, Choice, Conclusion, Condition, Expression, Hazard, Loop, Meaning, Observe, Part, Procedure,
+    ReadingAsk, Route, SignalWord, StateTemplate, Step, Target, Template,
 };
 
 #[cfg(test)]

@@ -74,7 +74,11 @@ static PART: shape::Object = shape::Object {
     fields: &[
         needed("words", Text(Template), "How it is spoken of: the coils."),
         needed("first", Ref("target", &TARGET), "The step, the loop or the call that it begins with."),
-        optional("needs", List(0, MANY, &Text(Id)), "The parts that must be over before it, by id; they stand before it."),
+        optional(
+            "needs",
+            List(0, MANY, &Text(Id)),
+            "The parts that must be over before it, by id; they stand before it.",
+        ),
     ],
 };
 

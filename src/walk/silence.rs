@@ -76,7 +76,11 @@ impl Walker {
         }
         if matches!(
             self.phase,
-            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } | Phase::Closing { .. } | Phase::Stuck { .. }
+            Phase::Writing { .. }
+                | Phase::Weighing { .. }
+                | Phase::Choosing { .. }
+                | Phase::Closing { .. }
+                | Phase::Stuck { .. }
         ) {
             self.heat_timer = true;
             self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms: HEAT_AGAIN_MS });
@@ -266,7 +270,10 @@ impl Walker {
             Record::Interrupted { step: self.step_id(), what: "microphone-back".into(), detail: String::new() };
         self.note_down(record);
         self.sentence("mic-back", json!({}), SayKind::Notice);
-        if matches!(self.phase, Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } | Phase::Closing { .. }) {
+        if matches!(
+            self.phase,
+            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } | Phase::Closing { .. }
+        ) {
             return;
         }
         self.repeat_last();
@@ -280,7 +287,11 @@ impl Walker {
         self.note_down(Record::Interrupted { step: self.step_id(), what: SENTENCE.into(), detail });
         match self.phase {
             // What is being written or closed goes on by itself; nobody is asked anything.
-            Phase::Idle | Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } | Phase::Closing { .. } => {
+            Phase::Idle
+            | Phase::Writing { .. }
+            | Phase::Weighing { .. }
+            | Phase::Choosing { .. }
+            | Phase::Closing { .. } => {
                 self.sentence(SENTENCE, json!({}), SayKind::Notice);
             }
             Phase::Waiting | Phase::Stuck { .. } => {
@@ -294,7 +305,14 @@ impl Walker {
 
     pub(super) fn pressed(&mut self, pedal: Pedal) {
         match (pedal, &self.phase) {
-            (_, Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } | Phase::Closing { .. } | Phase::Idle) => {}
+            (
+                _,
+                Phase::Writing { .. }
+                | Phase::Weighing { .. }
+                | Phase::Choosing { .. }
+                | Phase::Closing { .. }
+                | Phase::Idle,
+            ) => {}
             (Pedal::Listen, Phase::Waiting | Phase::Stuck { .. }) => self.command(Command::Resume),
             (Pedal::Listen, _) => {
                 // Whoever presses does not need to hear the rest.

@@ -22,7 +22,9 @@ pub fn is_kept(into: &Path) {
     };
     let sample = |ms: u64| ms as usize * CLIP_RATE as usize / 1000;
     let around = |late: u64| -> f64 {
-        let cues = person.iter().map(|l| (sample((l.began_ms + late).saturating_sub(EDGE_MS)), sample(l.ended_ms + late + EDGE_MS)));
+        let cues = person
+            .iter()
+            .map(|l| (sample((l.began_ms + late).saturating_sub(EDGE_MS)), sample(l.ended_ms + late + EDGE_MS)));
         cues.map(|(from, to)| power(from, to)).sum()
     };
     let (share, moved) = (around(0) / power(0, sound.len()), around(3_000) / power(0, sound.len()));
