@@ -191,14 +191,9 @@ impl<'p> Explorer<'p, '_> {
         let main = self.walks.procedures[0];
         let mut all = Vec::new();
         for part in main.parts_after(at.part, written) {
-            let mut loops = vec![Vec::new()];
-            if part == written && !at.frames.is_empty() {
-                loops.push(at.frames.clone());
-            }
-            for frames in loops {
-                let begun = self.lead_to(&main.parts[part].first, &At { part: Some(part), frames, ..at.clone() });
-                all.extend(begun.into_iter().map(|(to, begins)| (to, begins.or(Some(part)))));
-            }
+            let outside = At { part: Some(part), frames: Vec::new(), ..at.clone() };
+            let begun = self.lead_to(&main.parts[part].first, &outside);
+            all.extend(begun.into_iter().map(|(to, begins)| (to, begins.or(Some(part)))));
         }
         all
     }

@@ -14,7 +14,7 @@ use serde_json::json;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-/// Where the walk is among the parts of its procedure.
+/// Where the walk is among the parts of its procedure; which are over is only kept in best order.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Parts {
     /// The part at hand.
@@ -62,7 +62,7 @@ impl Walker {
         walker
     }
 
-    /// The part at hand by its number, in best order.
+    /// The part at hand by its number.
     pub fn part_at_hand(&self) -> Option<usize> {
         self.at.parts.at
     }
@@ -101,15 +101,18 @@ impl Walker {
 
     /// The part whose beginning a target is, where that is a crossing: not inside a called procedure, nor where an answer is doubted.
     pub(super) fn crossed_into(&self, target: &Target) -> Option<usize> {
-        if self.ordered.is_none() || self.at.frames.len() > 1 || !self.at.doubting.is_empty() {
+        if self.at.frames.len() > 1 || !self.at.doubting.is_empty() {
             return None;
         }
         self.world.procedures[&self.world.main].part_begun_by(target)
     }
 
     /// A route leads to the beginning of part `written`: the one at hand is over, or the walk goes back and what comes from there on
-    /// is to be walked again.
+    /// is to be walked again. All loops are left.
     pub(super) fn cross(&mut self, written: usize) {
+        if self.ordered.is_none() {
+            return self.begin_part(written, written);
+        }
         let parts = &mut self.at.parts;
         match parts.at {
             Some(at) if at < written => {

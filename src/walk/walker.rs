@@ -52,7 +52,7 @@ pub(super) struct Position {
     pub observed: Vec<Arc<Observation>>,
     /// What was left after the last of them.
     pub weighed: Option<Arc<Weighed>>,
-    /// Where it is among the procedure's parts, in best order.
+    /// Where it is among the procedure's parts.
     pub parts: Parts,
 }
 
