@@ -1,5 +1,5 @@
 //! The shipped no-spark against the fault library: every fault of the single, and of the twin those of its left side and of what both sides
-//! share, at their worst. The tables are kept in `tests/prove` to be read; `PROBESIDE_BLESS=1 cargo test --test prove` rewrites them.
+//! share, at their worst; of the single in the best order of its parts, too. The tables are kept in `tests/prove` to be read; `PROBESIDE_BLESS=1 cargo test --test prove` rewrites them.
 
 mod support;
 
@@ -8,13 +8,13 @@ use probeside::diagnose::{Bench, Proof, Verdict, Wanted, every_fault, prove};
 use std::path::Path;
 use support::stage::{procedures, world};
 
-fn proved(bike: &str, keep: impl Fn(&[Fault], usize) -> bool) -> Proof {
+fn proved(bike: &str, best: bool, keep: impl Fn(&[Fault], usize) -> bool) -> Proof {
     let world = world("no-spark", bike);
     let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
     let all = library.for_bike(&world.bike).expect("the library fits the bike");
     let faults: Vec<Fault> = (0..all.len()).filter(|n| keep(&all, *n)).map(|n| all[n].clone()).collect();
     let bench = Bench::new(&world.bike, &library, &faults);
-    match prove(&world, &faults, &bench, Wanted::default(), &|_, _, _| ()) {
+    match prove(&world, &faults, &bench, Wanted { best, ..Wanted::default() }, &|_, _, _| ()) {
         Ok(proved) => proved.proof,
         Err(why) => panic!("{why}"),
     }
@@ -39,15 +39,22 @@ fn sound(proof: &Proof) {
 
 #[test]
 fn every_fault_of_the_single() {
-    let proof = proved("wren-single", |_, _| true);
+    let proof = proved("wren-single", false, |_, _| true);
     as_kept("wren-single.txt", &proof);
     sound(&proof);
     assert!(proof.figures.mean_ambiguity_group <= 1.3, "{}", proof.figures.mean_ambiguity_group);
 }
 
 #[test]
+fn every_fault_of_the_single_in_best_order() {
+    let proof = proved("wren-single", true, |_, _| true);
+    as_kept("wren-single-best.txt", &proof);
+    sound(&proof);
+}
+
+#[test]
 fn the_worst_faults_of_the_twins_left_side() {
-    let proof = proved("heron-twin", |all, n| {
+    let proof = proved("heron-twin", false, |all, n| {
         let here = &all[n];
         let worst = all.get(n + 1).is_none_or(|next| next.kind != here.kind || next.place != here.place);
         worst && here.counts && !here.parts.iter().any(|part| part.contains("right"))

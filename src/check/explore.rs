@@ -41,7 +41,7 @@ pub(super) fn explore<'p>(
         thens: Vec::new(),
         too_large: false,
     };
-    let start = At { procedure: 0, step: String::new(), frames: Vec::new() };
+    let start = At { procedure: 0, step: String::new(), frames: Vec::new(), part: None };
     let first = explorer.walks.procedures[0];
     explorer.resolve(&first.start, &start);
     let mut next = 0;
@@ -58,6 +58,9 @@ pub(super) fn explore<'p>(
     }
     explorer.walks
 }
+
+/// Where something leads, and the part that it begins there.
+type Lead = (To, Option<usize>);
 
 struct Explorer<'p, 'f> {
     walks: Walks<'p>,
@@ -147,7 +150,8 @@ impl<'p> Explorer<'p, '_> {
         }
         let mut inside = at.clone();
         inside.frames.push(here);
-        edges.extend(self.resolve(target, &inside).into_iter().map(|to| Edge { via: Via::Doubted, to }));
+        let all = self.resolve(target, &inside);
+        edges.extend(all.into_iter().map(|(to, begins)| Edge { via: Via::Doubted, to, begins }));
     }
 
     fn escape(&mut self, route: &'p Route, at: &At, edges: &mut Vec<Edge>) {
@@ -156,17 +160,17 @@ impl<'p> Explorer<'p, '_> {
         for condition in &route.0 {
             let from = if matches!(condition.to, Target::Step(_) | Target::Each(_)) { &plain } else { at };
             let all = self.resolve(&condition.to, from);
-            edges.extend(all.into_iter().map(|to| Edge { via: Via::Untested, to }));
+            edges.extend(all.into_iter().map(|(to, begins)| Edge { via: Via::Untested, to, begins }));
         }
     }
 
     fn edges(&mut self, via: &Via, route: &'p Route, at: &At, edges: &mut Vec<Edge>) {
         let all = self.route(route, at);
-        edges.extend(all.into_iter().map(|to| Edge { via: via.clone(), to }));
+        edges.extend(all.into_iter().map(|(to, begins)| Edge { via: via.clone(), to, begins }));
     }
 
     /// Everywhere `route` may lead: conditions that only look at the bike are decided, those that look at `seen` are not.
-    fn route(&mut self, route: &'p Route, at: &At) -> Vec<To> {
+    fn route(&mut self, route: &'p Route, at: &At) -> Vec<Lead> {
         let scope = self.scope(at);
         let mut all = Vec::new();
         for condition in &route.0 {
@@ -181,7 +185,26 @@ impl<'p> Explorer<'p, '_> {
         all
     }
 
-    fn resolve(&mut self, target: &'p Target, at: &At) -> Vec<To> {
+    /// Everywhere a target may lead: where it begins a part, to every part that may come instead, too.
+    fn resolve(&mut self, target: &'p Target, at: &At) -> Vec<Lead> {
+        let Some(written) = self.crossed_into(target, at) else { return self.lead_to(target, at) };
+        let main = self.walks.procedures[0];
+        let mut all = Vec::new();
+        for part in main.parts_after(at.part, written) {
+            let outside = At { part: Some(part), frames: Vec::new(), ..at.clone() };
+            let begun = self.lead_to(&main.parts[part].first, &outside);
+            all.extend(begun.into_iter().map(|(to, begins)| (to, begins.or(Some(part)))));
+        }
+        all
+    }
+
+    /// The part that a target begins, as the walker sees it.
+    fn crossed_into(&self, target: &Target, at: &At) -> Option<usize> {
+        let plain = at.frames.iter().all(|frame| matches!(frame, Frame::Loop { .. }));
+        self.walks.procedures[0].part_begun_by(target).filter(|_| at.procedure == 0 && plain)
+    }
+
+    fn lead_to(&mut self, target: &'p Target, at: &At) -> Vec<Lead> {
         match target {
             Target::Step(id) => self.node(At { step: id.value.clone(), ..at.clone() }),
             Target::Again(_) => self.node(at.clone()),
@@ -212,7 +235,7 @@ impl<'p> Explorer<'p, '_> {
                     return Vec::new();
                 };
                 let Frame::Doubt { step } = at.frames[inner].clone() else { return Vec::new() };
-                self.node(At { step, procedure: at.procedure, frames: at.frames[..inner].to_vec() })
+                self.node(At { step, frames: at.frames[..inner].to_vec(), ..at.clone() })
             }
             Target::Return(_) => self.return_from(at),
             Target::Call { procedure, then } => self.call(procedure, then, at),
@@ -220,7 +243,7 @@ impl<'p> Explorer<'p, '_> {
                 let Some(conclusion) = self.procedure(at).conclusion(id) else { return Vec::new() };
                 let scope = self.scope(at);
                 self.walks.concluded.push(Concluded { conclusion, procedure: at.procedure, scope });
-                if conclusion.is_final { vec![To::End] } else { self.return_from(at) }
+                if conclusion.is_final { vec![(To::End, None)] } else { self.return_from(at) }
             }
         }
     }
@@ -229,7 +252,7 @@ impl<'p> Explorer<'p, '_> {
         self.found.add(Diagnostic::error(place, check, message).help(help));
     }
 
-    fn call(&mut self, id: &crate::written::Written<String>, then: &'p Target, at: &At) -> Vec<To> {
+    fn call(&mut self, id: &crate::written::Written<String>, then: &'p Target, at: &At) -> Vec<Lead> {
         let Some(called) = self.walks.procedures.iter().position(|procedure| procedure.id == **id) else {
             return self.resolve(then, at);
         };
@@ -247,17 +270,17 @@ impl<'p> Explorer<'p, '_> {
         let mut frames = at.frames.clone();
         frames.push(Frame::Call { procedure: at.procedure, then: number });
         let start = &self.walks.procedures[called].start;
-        self.resolve(start, &At { procedure: called, step: String::new(), frames })
+        self.resolve(start, &At { procedure: called, step: String::new(), frames, part: at.part })
     }
 
-    fn return_from(&mut self, at: &At) -> Vec<To> {
-        let Some(inner) = innermost_call(&at.frames) else { return vec![To::End] };
+    fn return_from(&mut self, at: &At) -> Vec<Lead> {
+        let Some(inner) = innermost_call(&at.frames) else { return vec![(To::End, None)] };
         let Frame::Call { procedure, then } = at.frames[inner] else { return Vec::new() };
         let frames = at.frames[..inner].to_vec();
-        self.resolve(self.thens[then], &At { procedure, step: String::new(), frames })
+        self.resolve(self.thens[then], &At { procedure, step: String::new(), frames, part: at.part })
     }
 
-    fn enter(&mut self, each: &'p Loop, at: &At) -> Vec<To> {
+    fn enter(&mut self, each: &'p Loop, at: &At) -> Vec<Lead> {
         let own = own_from(&at.frames);
         let running = |frame: &Frame| matches!(frame, Frame::Loop { id, .. } if *id == *each.id);
         let mut outside = at.clone();
@@ -286,7 +309,7 @@ impl<'p> Explorer<'p, '_> {
         items
     }
 
-    fn next_round(&mut self, inner: usize, at: &At) -> Vec<To> {
+    fn next_round(&mut self, inner: usize, at: &At) -> Vec<Lead> {
         let Frame::Loop { id, round } = at.frames[inner].clone() else { return Vec::new() };
         let Some(each) = self.procedure(at).each(&id) else { return Vec::new() };
         let mut outside = At { frames: at.frames[..inner].to_vec(), ..at.clone() };
@@ -316,9 +339,9 @@ impl<'p> Explorer<'p, '_> {
         scope
     }
 
-    fn node(&mut self, at: At) -> Vec<To> {
+    fn node(&mut self, at: At) -> Vec<Lead> {
         if let Some(known) = self.known.get(&at) {
-            return vec![To::Node(*known)];
+            return vec![(To::Node(*known), None)];
         }
         if self.walks.nodes.len() >= MOST_NODES {
             self.too_large = true;
@@ -334,7 +357,7 @@ impl<'p> Explorer<'p, '_> {
         let number = self.walks.nodes.len();
         self.known.insert(at.clone(), number);
         self.walks.nodes.push(Node { at, step, scope, need, assumes, cautioned, left_out: false, edges: Vec::new() });
-        vec![To::Node(number)]
+        vec![(To::Node(number), None)]
     }
 }
 

@@ -151,44 +151,100 @@ pub(super) fn asked_for(need: &StateNeed) -> Vec<(Fact, String)> {
     all
 }
 
+/// What holds whenever a part is over: what was cautioned and seen is so from then on, whatever comes in between.
+#[derive(Clone, PartialEq, Eq)]
+struct Over {
+    cautioned: BTreeSet<Hazard>,
+    seen: BTreeSet<String>,
+}
+
 /// What holds on arriving at each node of `walks`.
+///
+/// A part that begins out of the written order finds the bike as any part before it may have left it, but what was cautioned and seen in the
+/// parts that it needs: those are over whatever the order. So one pass over the ways is enough for every order.
 pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
+    let main = walks.procedure();
+    let needs: Vec<BTreeSet<usize>> = (0..main.parts.len()).map(|part| main.needed_before(part)).collect();
+    let mut over: Vec<Option<Over>> = vec![None; needs.len()];
+    let crossings = |walks: &Walks<'_>| -> Vec<usize> {
+        let crosses = |number: &usize| walks.nodes[*number].edges.iter().any(|edge| edge.begins.is_some());
+        (0..walks.nodes.len()).filter(crosses).collect()
+    };
     let mut arriving: Vec<Option<Facts>> = vec![None; walks.nodes.len()];
     let mut waiting = VecDeque::new();
     if let Some(first) = arriving.first_mut() {
         *first = Some(Facts::default());
         waiting.push_back(0);
     }
-    while let Some(number) = waiting.pop_front() {
-        let node = &walks.nodes[number];
-        let Some(before) = arriving[number].clone() else { continue };
-        let mut after = before.after(&node.need);
-        after.cautioned.extend(node.cautioned.iter().copied());
-        // Whoever leaves a check untested may or may not have made the bike as the step asked.
-        let mut perhaps = before.clone();
-        perhaps.join(&after);
-        perhaps.cautioned.clone_from(&after.cautioned);
-        for edge in &node.edges {
-            let To::Node(to) = edge.to else { continue };
-            let mut leaving = match &edge.via {
-                Via::LeftOut => before.clone(),
-                Via::Answer(_) | Via::Doubted => after.clone(),
-                Via::Untested => perhaps.clone(),
-            };
-            if let Via::Answer(names) = &edge.via {
-                leaving.seen.extend(names.iter().cloned());
-            }
-            let changed = match &mut arriving[to] {
-                Some(known) => known.join(&leaving),
-                unknown => {
-                    *unknown = Some(leaving);
-                    true
+    loop {
+        while let Some(number) = waiting.pop_front() {
+            let node = &walks.nodes[number];
+            let Some(before) = arriving[number].clone() else { continue };
+            let mut after = before.after(&node.need);
+            after.cautioned.extend(node.cautioned.iter().copied());
+            // Whoever leaves a check untested may or may not have made the bike as the step asked.
+            let mut perhaps = before.clone();
+            perhaps.join(&after);
+            perhaps.cautioned.clone_from(&after.cautioned);
+            for edge in &node.edges {
+                let To::Node(to) = edge.to else { continue };
+                let mut leaving = match &edge.via {
+                    Via::LeftOut => before.clone(),
+                    Via::Answer(_) | Via::Doubted => after.clone(),
+                    Via::Untested => perhaps.clone(),
+                };
+                if let Via::Answer(names) = &edge.via {
+                    leaving.seen.extend(names.iter().cloned());
                 }
-            };
-            if changed {
-                waiting.push_back(to);
+                if let Some(begins) = edge.begins {
+                    if let Some(left) = node.at.part
+                        && narrow(&mut over[left], &leaving)
+                    {
+                        waiting.extend(crossings(walks).into_iter().filter(|n| arriving[*n].is_some()));
+                    }
+                    let Some(needed) = needs[begins].iter().map(|n| over[*n].as_ref()).collect::<Option<Vec<_>>>()
+                    else {
+                        continue;
+                    };
+                    for part in needed {
+                        leaving.cautioned.extend(part.cautioned.iter().copied());
+                        leaving.seen.extend(part.seen.iter().cloned());
+                    }
+                }
+                let changed = match &mut arriving[to] {
+                    Some(known) => known.join(&leaving),
+                    unknown => {
+                        *unknown = Some(leaving);
+                        true
+                    }
+                };
+                if changed {
+                    waiting.push_back(to);
+                }
             }
         }
+        // A part that no way leaves, or that this bike has not, gives nothing; what needs it comes all the same.
+        if over.iter().all(Option::is_some) {
+            return arriving.into_iter().map(Option::unwrap_or_default).collect();
+        }
+        let nothing = || Some(Over { cautioned: BTreeSet::new(), seen: BTreeSet::new() });
+        over.iter_mut().filter(|part| part.is_none()).for_each(|part| *part = nothing());
+        waiting.extend(crossings(walks).into_iter().filter(|n| arriving[*n].is_some()));
     }
-    arriving.into_iter().map(Option::unwrap_or_default).collect()
+}
+
+/// Keeps of what holds when a part is over what holds on leaving it here, too. Whether that changed it.
+fn narrow(over: &mut Option<Over>, leaving: &Facts) -> bool {
+    match over {
+        None => {
+            *over = Some(Over { cautioned: leaving.cautioned.clone(), seen: leaving.seen.clone() });
+            true
+        }
+        Some(known) => {
+            let before = (known.cautioned.len(), known.seen.len());
+            known.cautioned.retain(|hazard| leaving.cautioned.contains(hazard));
+            known.seen.retain(|name| leaving.seen.contains(name));
+            before != (known.cautioned.len(), known.seen.len())
+        }
+    }
 }

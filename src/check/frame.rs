@@ -20,6 +20,8 @@ pub(super) struct At {
     pub step: String,
     /// What to come back to.
     pub frames: Vec<Frame>,
+    /// The part of the procedure that is checked, by its number, where it has parts and one was begun.
+    pub part: Option<usize>,
 }
 
 /// The part of `frames` that belongs to the procedure at hand begins here.

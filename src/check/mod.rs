@@ -19,6 +19,7 @@ mod flow;
 mod frame;
 mod healthy;
 mod limits;
+mod parts;
 mod prompts;
 mod reach;
 mod renders;
@@ -67,6 +68,7 @@ pub struct Surroundings<'a> {
 pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagnostic> {
     let mut found = Findings::default();
     targets::check(procedure, around, &mut found);
+    parts::check(procedure, &mut found);
     units::check(procedure, &mut found);
     tools::check(procedure, &mut found);
     sources::check(procedure, &mut found);

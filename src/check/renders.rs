@@ -34,7 +34,8 @@ struct Look<'a, 'p> {
 
 impl Look<'_, '_> {
     fn head(&mut self, procedure: &Procedure, first: &Node<'_>) {
-        let head = [&procedure.title].into_iter().chain(&procedure.opening).chain(&procedure.tools);
+        let parts = procedure.parts.iter().map(|part| &part.words);
+        let head = [&procedure.title].into_iter().chain(&procedure.opening).chain(&procedure.tools).chain(parts);
         let cautions = procedure.cautions.iter();
         let cautions = cautions.flat_map(|caution| [&caution.say, &caution.brief].into_iter().chain(&caution.source));
         self.texts(head.chain(cautions), &first.scope);

@@ -31,6 +31,7 @@ pub(super) fn of(route: &Route) -> impl Iterator<Item = &Target> {
 pub(super) fn check(procedure: &Procedure, around: &Surroundings<'_>, found: &mut Findings) {
     let mut look = Look { procedure, around, found };
     look.target(&procedure.start);
+    procedure.parts.iter().for_each(|part| look.target(&part.first));
     for each in &procedure.loops {
         look.step(&each.first);
         of(&each.then).for_each(|target| look.target(target));

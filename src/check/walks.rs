@@ -36,6 +36,8 @@ pub(super) enum To {
 pub(super) struct Edge {
     pub via: Via,
     pub to: To,
+    /// The part that it begins, where that may come in another order than the written one.
+    pub begins: Option<usize>,
 }
 
 /// A place on the walks.

@@ -59,7 +59,7 @@ pub fn run(args: &Args) -> Outcome {
         story.title
     );
     let vocabulary = loaded.world.vocabulary.clone();
-    let session = Session::begin(loaded, &into, job, KeepSound::default())?;
+    let session = Session::begin(loaded, &into, job, KeepSound::default(), false)?;
     let moment = Rc::new(RefCell::new(Moment::default()));
     let show = args.say == "printed";
     let mut mechanic = Mechanic::new(story, voice, vocabulary, moment.clone(), show);

@@ -3,6 +3,7 @@
 //! The recogniser and the journal have a thread each; the driver only passes messages. It gives the walker one event at a time
 //! and carries out all its effects before the next. Every event is in the journal before the walker sees it.
 
+use super::advise;
 use super::keep::KeepSound;
 use super::listener::{Decoded, Delay, Listener, OpenListen};
 use super::moment::Moment;
@@ -261,9 +262,9 @@ impl Driver {
                 self.ears.close();
             }
             Effect::Record { id, record, sync } => self.record(id, &record, sync),
-            Effect::Weigh { id } => {
-                let weighed = self.advice.as_mut().map(|advice| advice.weigh(&self.walker.observed()));
-                self.inbox.push_front(Event::Weighed { id, weighed: weighed.unwrap_or_default() });
+            asks @ (Effect::Weigh { .. } | Effect::Choose { .. }) => {
+                let told = advise::told(&mut self.advice, &self.walker, &asks);
+                told.into_iter().for_each(|event| self.inbox.push_front(event));
             }
             Effect::StartTimer { timer, ms } => {
                 self.timers.insert(timer, self.clock.mono_ms() + ms);

@@ -5,6 +5,7 @@ pub mod load;
 pub mod review;
 pub mod verify;
 
+mod advise;
 mod amend;
 #[cfg(feature = "shop")]
 mod archive;
@@ -20,6 +21,7 @@ mod listener;
 mod mechanic;
 mod moment;
 mod mouth;
+mod order;
 mod outcome;
 #[cfg(test)]
 mod power;

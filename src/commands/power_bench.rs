@@ -153,7 +153,7 @@ impl Files {
         let read = |path: &Path| Ok(self.0[&path.to_string_lossy().into_owned()].clone());
         let [procedure, bike, words] = ["short-round.yaml", "bike.yaml", "words.yaml"].map(Path::new);
         let loaded = load::world_from(read, procedure, bike, words).unwrap_or_else(|all| panic!("{all:?}"));
-        Session::begin_on(Box::new(disk.folder()), Path::new("memory"), loaded, Job::default(), keep)
+        Session::begin_on(Box::new(disk.folder()), Path::new("memory"), loaded, Job::default(), keep, false)
             .map_err(|why| why.to_string())
     }
 }

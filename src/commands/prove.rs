@@ -1,6 +1,7 @@
 //! `probeside prove`: does a procedure find every fault of a bike's fault library?
 
 use super::load;
+use super::order::Order;
 use super::outcome::{Failure, Outcome};
 use super::say;
 use crate::circuit::faults::Library;
@@ -20,6 +21,9 @@ pub struct Args {
     /// The fault library; without it, the shipped one
     #[arg(long, value_name = "FILE")]
     pub faults: Option<PathBuf>,
+    /// The order of the procedure's parts: as it is written, or at each end of a part the one that tells most per minute
+    #[arg(long, value_enum, default_value_t)]
+    pub order: Order,
     /// Also every pair of faults
     #[arg(long)]
     pub pairs: bool,
@@ -46,8 +50,9 @@ pub fn run(args: &Args) -> Outcome {
     let world = Arc::new(load::world(&procedure, &bike, &words)?.world);
     let library = Library::load(&args.faults.clone().unwrap_or_else(|| shipped.join("faults").join("ignition.yaml")))?;
     let faults = library.for_bike_in(&world.bike, &world.vocabulary)?;
+    let best = args.order.is_best_for(&world)?;
     let bench = Bench::new(&world.bike, &library, &faults);
-    let wanted = Wanted { pairs: args.pairs, slips: args.slips, matrix: args.csv.is_some() };
+    let wanted = Wanted { pairs: args.pairs, slips: args.slips, matrix: args.csv.is_some(), best };
     let terminal = std::io::stderr().is_terminal();
     let progress = |what: &str, done: usize, of: usize| {
         if terminal {

@@ -1,21 +1,22 @@
 //! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
 
+use super::advise::{self, adviser, walker};
 use super::drive::{Driver, Sources};
 use super::engine::EngineArgs;
 use super::keep::KeepSound;
 use super::load::{self, Loaded};
 use super::moment::Moment;
 use super::mouth::open_mouth;
+use super::order::Order;
 use super::outcome::{Failure, Outcome};
 use crate::circuit::faults::Library;
-use crate::diagnose::Adviser;
 use crate::hear::{self, Ears, Recogniser};
 use crate::session::{
     Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Storage, Writer, away_ms,
     session_id, set_back_ms,
 };
 use crate::speak::{self, Mouth};
-use crate::walk::{Advice, Effect, Event, Walker, World};
+use crate::walk::{Advice, Effect, Event, Walker};
 use crate::written::{Diagnostic, decode_text, whole_file};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -30,6 +31,8 @@ const SETTING_PROCEDURE: &str = "procedure";
 
 /// Whether the walker asks for advice.
 const SETTING_ADVICE: &str = "advice";
+/// Whether its parts come in the best order.
+const SETTING_BEST: &str = "best-order";
 /// In place of a fault library: no advice.
 const NO_FAULTS: &str = "none";
 /// Name of the choice which sound is kept.
@@ -64,6 +67,10 @@ pub struct Args {
     /// The faults that "what is left" weighs: a fault library's file, or none for no advice [default: the shipped one]
     #[arg(long, value_name = "FILE|none", conflicts_with = "resume")]
     faults: Option<PathBuf>,
+    /// The order of the procedure's parts: as it is written, or at each end of a part the one that tells most per minute, of those that may
+    /// come next. Every part keeps its cautions, and comes after what it needs
+    #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
+    order: Order,
     /// What the customer complains of, for the record
     #[arg(long, default_value = "")]
     complaint: String,
@@ -118,6 +125,12 @@ fn begin(args: &Args) -> Outcome {
         Some(file) => loaded = loaded.with_faults(file)?,
         None => loaded = loaded.with_faults(&shipped.join(load::SHIPPED_FAULTS))?,
     }
+    let best = args.order.is_best_for(&loaded.world)?;
+    if best && loaded.faults.is_none() {
+        return Err(Failure::Usage(
+            "--order best weighs the faults that are left: it goes with a fault library.".into(),
+        ));
+    }
     let into = args.into.clone().unwrap_or_else(|| new_folder(&loaded.world.bike.name));
     let job = Job {
         bike: loaded.world.bike.name.clone(),
@@ -127,7 +140,7 @@ fn begin(args: &Args) -> Outcome {
         instruments: args.instruments.clone(),
         person: args.person.clone(),
     };
-    let session = Session::begin(loaded, &into, job, args.keep_sound)?;
+    let session = Session::begin(loaded, &into, job, args.keep_sound, best)?;
     session.speaking_over(args.bargein).walk(&args.hear, &args.say, &args.engine)
 }
 
@@ -160,10 +173,10 @@ pub struct Session {
 
 impl Session {
     /// A new session in `folder`, which must be empty or new.
-    pub fn begin(loaded: Loaded, folder: &Path, job: Job, keep: KeepSound) -> Result<Self, Failure> {
+    pub fn begin(loaded: Loaded, folder: &Path, job: Job, keep: KeepSound, best: bool) -> Result<Self, Failure> {
         let storage = Folder::create(folder)
             .map_err(|e| Failure::Input(format!("The folder {} cannot be made: {e}.", folder.display())))?;
-        Self::begin_on(Box::new(storage), folder, loaded, job, keep)
+        Self::begin_on(Box::new(storage), folder, loaded, job, keep, best)
     }
 
     /// A new session on a storage; `folder` is what it is called.
@@ -173,20 +186,23 @@ impl Session {
         loaded: Loaded,
         job: Job,
         keep: KeepSound,
+        best: bool,
     ) -> Result<Self, Failure> {
         let Loaded { world, files, faults } = loaded;
         let world = Arc::new(world);
-        let advice = faults.and_then(|library| adviser(&world, library));
+        let advice = faults.and_then(|library| adviser(&world, library, best));
+        // Without anybody who chooses, the written order holds.
+        let best = best && advice.is_some();
         let clock = Clock::start();
         let id = session_id(&clock.now().wall, &world.bike.name);
         let header = Header::new(
             id,
             job,
-            serde_json::json!({ SETTING_PROCEDURE: world.main, SETTING_SOUND: keep, SETTING_ADVICE: advice.is_some() }),
+            serde_json::json!({ SETTING_PROCEDURE: world.main, SETTING_SOUND: keep, SETTING_ADVICE: advice.is_some(), SETTING_BEST: best }),
         );
         let journal = Journal::create(storage, header, files, &clock.now())?;
         Ok(Self {
-            walker: walker(&world, advice.is_some()),
+            walker: walker(&world, advice.is_some(), best),
             journal,
             first: vec![Event::Begin],
             folder: folder.to_path_buf(),
@@ -222,16 +238,17 @@ impl Session {
         let (bike, words) = (folder.join(load::BIKE_COPY), folder.join(load::VOCABULARY_COPY));
         let loaded = load::world_from(read, &main, &bike, &words)?;
         let world = Arc::new(loaded.world);
-        let advised = journal.header().settings.get(SETTING_ADVICE).and_then(|v| v.as_bool()).unwrap_or(false);
+        let set = |name: &str| journal.header().settings.get(name).and_then(|v| v.as_bool()).unwrap_or(false);
+        let (advised, best) = (set(SETTING_ADVICE), set(SETTING_BEST));
         let advice = match advised {
             true => {
                 let text = decode_text(journal.copy(load::FAULTS_COPY)?, load::FAULTS_COPY).map_err(|d| vec![d])?;
-                adviser(&world, Library::parse(&text, load::FAULTS_COPY)?)
+                adviser(&world, Library::parse(&text, load::FAULTS_COPY)?, best)
             }
             false => None,
         };
         let mut session = Self {
-            walker: walker(&world, advised),
+            walker: walker(&world, advised, best),
             journal,
             first: Vec::new(),
             folder: folder.to_path_buf(),
@@ -309,10 +326,7 @@ impl Session {
             self.first = vec![Event::Begin];
             return Ok(());
         }
-        if let (Some(id), Some(advice)) = (self.walker.waits_for_advice(), &mut self.advice) {
-            let weighed = advice.weigh(&self.walker.observed());
-            self.first.push(Event::Weighed { id, weighed });
-        }
+        self.first.extend(advise::late(&mut self.advice, &self.walker));
         if let Some(id) = self.walker.waits_for_record() {
             self.first.push(Event::Recorded { id });
         }
@@ -407,22 +421,6 @@ impl Session {
         eprintln!("Session {}, digest {} ({}).", self.folder.display(), digest.short, digest.sha256);
         Ok(End { code, delays, heard_by_sound, folder: self.folder })
     }
-}
-
-/// Who says what is left; nobody, with a sentence, where the faults do not fit the bike.
-fn adviser(world: &Arc<World>, library: Library) -> Option<Box<dyn Advice>> {
-    match Adviser::start(world, library) {
-        Ok(adviser) => Some(Box::new(adviser)),
-        Err(why) => {
-            eprintln!("This walk goes without advice on what is left: {why}");
-            None
-        }
-    }
-}
-
-fn walker(world: &Arc<World>, advised: bool) -> Walker {
-    let walker = Walker::new(world.clone());
-    if advised { walker.advised() } else { walker }
 }
 
 /// Says the digest's short form, to be written on paper; it stands for the whole record and so cannot be in it.

@@ -5,10 +5,11 @@
 
 use super::advice_bayes::{Evidence, believe, evidence_for};
 use super::advice_table::Table;
+use super::order_thread::OrderThread;
 use crate::circuit::Expected;
 use crate::circuit::faults::{Fault, Library};
-use crate::session::{Because, Doubtful, Suspect, Weighed};
-use crate::walk::{Advice, Check, Observation, Saw, World};
+use crate::session::{Because, Chosen, Doubtful, Suspect, Weighed};
+use crate::walk::{Advice, Check, Crossing, Observation, Saw, World};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -55,6 +56,8 @@ pub struct Adviser {
     prior: Vec<f64>,
     /// Faults that differ in severity only.
     groups: BTreeMap<String, Vec<usize>>,
+    /// Who chooses parts, in best order.
+    order: Option<OrderThread>,
 }
 
 impl Adviser {
@@ -78,7 +81,16 @@ impl Adviser {
             groups.entry(group(fault)).or_default().push(number);
         }
         let words = faults.iter().map(|fault| spoken(&fault.words, world)).collect();
-        Ok(Self { words, table, faults, prior, groups })
+        Ok(Self { words, table, faults, prior, groups, order: None })
+    }
+
+    /// The same for a walk in best order.
+    ///
+    /// # Errors
+    /// As [`Adviser::start`].
+    pub fn in_best_order(mut self, world: &Arc<World>, library: Library) -> Result<Self, String> {
+        self.order = Some(OrderThread::start(world, library)?);
+        Ok(self)
     }
 
     /// The faults that are weighed, in the library's order.
@@ -188,6 +200,10 @@ impl Advice for Adviser {
 
     fn prepare(&mut self, next: &Check) {
         self.table.prepare(next);
+    }
+
+    fn choose(&mut self, crossing: &Crossing, observed: &[Arc<Observation>]) -> Chosen {
+        self.order.as_mut().map(|order| order.choose(crossing, observed)).unwrap_or_default()
     }
 }
 

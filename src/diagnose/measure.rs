@@ -56,6 +56,8 @@ pub struct Judgement {
     pub steps: usize,
     /// Working minutes.
     pub minutes: f64,
+    /// Minutes for changes of side and of set-up between the checks.
+    pub set_up: f64,
 }
 
 /// The figures over all faults, each counted once or by its likelihood.
@@ -77,6 +79,8 @@ pub struct Figures {
     pub mean_steps: f64,
     /// Mean working minutes.
     pub mean_minutes: f64,
+    /// The same with changes of side and of set-up between the checks.
+    pub mean_minutes_with_set_up: f64,
 }
 
 /// Ambiguity groups: the faults that share an end.
@@ -108,13 +112,15 @@ pub fn measure(judged: &[Judgement], faults: &[Fault], weight: impl Fn(&Fault) -
     let groups = groups(judged);
     let (mut all, mut detected) = (0.0, 0.0);
     let mut isolated = [0.0; 3];
-    let mut sums = [0.0; 4];
+    let mut sums = [0.0; 5];
     for one in judged {
         let w = weight(&faults[one.fault]);
         let group = &groups[one.end.as_str()];
         let size = parts(group, faults);
         all += w;
-        for (sum, value) in sums.iter_mut().zip([size as f64, group.len() as f64, one.steps as f64, one.minutes]) {
+        let in_all = one.minutes + one.set_up;
+        let values = [size as f64, group.len() as f64, one.steps as f64, one.minutes, in_all];
+        for (sum, value) in sums.iter_mut().zip(values) {
             *sum += w * value;
         }
         if one.verdict != Verdict::Missed {
@@ -134,6 +140,7 @@ pub fn measure(judged: &[Judgement], faults: &[Fault], weight: impl Fn(&Fault) -
         mean_ambiguity_group_faults: share(sums[1], all),
         mean_steps: share(sums[2], all),
         mean_minutes: share(sums[3], all),
+        mean_minutes_with_set_up: share(sums[4], all),
     }
 }
 
@@ -159,7 +166,7 @@ mod tests {
     }
 
     fn judged(fault: usize, end: &str, verdict: Verdict, steps: usize) -> Judgement {
-        Judgement { fault, end: end.to_owned(), verdict, steps, minutes: steps as f64 * 2.0 }
+        Judgement { fault, end: end.to_owned(), verdict, steps, minutes: steps as f64 * 2.0, set_up: 1.0 }
     }
 
     /// Five faults of four parts with failure rates 4, 3, 1, 1, 1. By hand: four of five are detected, 9/10 by rate. To one part
@@ -190,6 +197,7 @@ mod tests {
         close(by_rate.fault_isolation_rate, 7.0 / 9.0);
         close(by_rate.mean_ambiguity_group, 1.2);
         close(by_rate.mean_minutes, 2.0 * (70.0 + 8.0 + 20.0) / 10.0);
+        close(by_rate.mean_minutes_with_set_up, by_rate.mean_minutes + 1.0);
     }
 
     #[test]

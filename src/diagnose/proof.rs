@@ -39,6 +39,8 @@ pub struct Finding {
     pub steps: usize,
     /// Working minutes.
     pub minutes: f64,
+    /// Minutes for changes of side and of set-up between the checks.
+    pub set_up_minutes: f64,
     /// The answer that decided, as `STEP: ANSWER`.
     pub decided_by: String,
 }
@@ -67,6 +69,8 @@ pub struct Healthy {
     pub steps: usize,
     /// Working minutes.
     pub minutes: f64,
+    /// Minutes for changes of side and of set-up between the checks.
+    pub set_up_minutes: f64,
 }
 
 /// Two faults at once that came out wrong.
@@ -144,6 +148,8 @@ pub struct Proof {
     pub procedure_version: u32,
     /// The bike's name.
     pub bike: String,
+    /// The order of the procedure's parts: `written` or `best`.
+    pub order: &'static str,
     /// Each fault counted once.
     #[serde(flatten)]
     pub figures: Figures,

@@ -1,6 +1,7 @@
 //! A proof from beginning to end: every fault alone, then pairs and slips where they are asked for.
 
 use super::measure::{groups, judge, parts};
+use super::order::Order;
 use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 use super::simulate::{Outcome, Setting, Sighting, meaning, simulate};
 use super::{Asked, Judgement, Observer, ProveError, Verdict, measure};
@@ -24,6 +25,8 @@ pub struct Wanted {
     pub slips: bool,
     /// Every deciding question under every fault, whether its walk comes there or not.
     pub matrix: bool,
+    /// The parts of the procedure in the best order instead of the written one.
+    pub best: bool,
 }
 
 /// Told now and then: what is being done, how much of it, of how much.
@@ -61,7 +64,8 @@ pub fn prove(
     let mut cases: Vec<Vec<usize>> = (0..faults.len()).map(|s| vec![s]).collect();
     cases.push(Vec::new());
     let mut outcomes: Vec<Option<Outcome>> = vec![None; cases.len()];
-    let setting = Setting { world, faults, cases: &cases, observer, slips: false };
+    let order = if wanted.best { Some(Order::new(world, faults, observer)?) } else { None };
+    let setting = Setting { world, faults, cases: &cases, observer, slips: false, order: order.as_ref() };
     simulate(&setting, &mut |case, outcome| outcomes[case] = Some(outcome))?;
     let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().collect();
     if outcomes.len() != cases.len() {
@@ -97,6 +101,7 @@ pub fn prove(
             ambiguous_with,
             steps: one.steps,
             minutes: one.minutes,
+            set_up_minutes: one.set_up,
             decided_by: decided_by(world, outcome),
         }
     };
@@ -107,6 +112,7 @@ pub fn prove(
         procedure: world.main.clone(),
         procedure_version: main.version,
         bike: world.bike.name.clone(),
+        order: if wanted.best { "best" } else { "written" },
         figures: measure(&counting, faults, |_| 1.0),
         by_likelihood: measure(&counting, faults, |f| f.likelihood),
         healthy: Healthy {
@@ -114,6 +120,7 @@ pub fn prove(
             right: healthy.reached.healthy,
             steps: healthy.steps,
             minutes: healthy.minutes,
+            set_up_minutes: healthy.set_up,
         },
         not_covered: (0..faults.len()).filter(|n| faults[*n].counts && !covered[*n]).count(),
         smallest_found: smallest_found(&judged, faults, &covered),
@@ -132,13 +139,13 @@ pub fn prove(
         proof.slips = Some(slips(&setting, progress)?);
     }
     if wanted.pairs {
-        proof.pairs = Some(pairs(world, faults, &counting, observer, progress)?);
+        proof.pairs = Some(pairs(&setting, &counting, progress)?);
     }
     Ok(Proved { proof, matrix })
 }
 
 /// Which faults the procedure is there to find.
-fn covered(world: &World, faults: &[Fault]) -> Result<Vec<bool>, ProveError> {
+pub(super) fn covered(world: &World, faults: &[Fault]) -> Result<Vec<bool>, ProveError> {
     let Some(covers) = &world.procedures[&world.main].covers else { return Ok(vec![true; faults.len()]) };
     let covers = render_names(covers, &Scope::new(world.bike_value.clone()))?;
     Ok(faults.iter().map(|fault| fault.is_one_of(&covers)).collect())
@@ -151,7 +158,7 @@ fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
         Verdict::Mended => format!("{}, after mending {}", outcome.reached.name(), fault.parts.join(" or ")),
         _ => outcome.reached.name(),
     };
-    Judgement { fault: number, end, verdict, steps: outcome.steps, minutes: outcome.minutes }
+    Judgement { fault: number, end, verdict, steps: outcome.steps, minutes: outcome.minutes, set_up: outcome.set_up }
 }
 
 /// Every answer on every way, once.
@@ -246,13 +253,8 @@ fn never_concluded<'o>(world: &World, outcomes: impl Iterator<Item = &'o Outcome
     all.filter(|c| !reached.contains(c)).map(|(p, c)| format!("{p}/{c}")).collect()
 }
 
-fn pairs(
-    world: &Arc<World>,
-    all: &[Fault],
-    counting: &[usize],
-    observer: &dyn Observer,
-    progress: Progress<'_>,
-) -> Result<Pairs, ProveError> {
+fn pairs(singles: &Setting<'_>, counting: &[usize], progress: Progress<'_>) -> Result<Pairs, ProveError> {
+    let all = singles.faults;
     let two = |n: usize| counting[n + 1..].iter().map(move |b| vec![counting[n], *b]);
     // Two severities of one fault are no pair.
     let one_place = |pair: &Vec<usize>| {
@@ -261,7 +263,7 @@ fn pairs(
     };
     let cases: Vec<Vec<usize>> = (0..counting.len()).flat_map(two).filter(|pair| !one_place(pair)).collect();
     let mut of = Pairs { pairs: cases.len(), found: 0, undecided: 0, missed: 0, wrong: 0, listed: Vec::new() };
-    let setting = Setting { world, faults: all, cases: &cases, observer, slips: false };
+    let setting = Setting { cases: &cases, ..*singles };
     let mut done = 0;
     progress("pairs of faults", done, cases.len());
     simulate(&setting, &mut |case, outcome| {

@@ -15,8 +15,11 @@ pub fn text(proof: &Proof) -> String {
     let (n, counting) = (proof.faults.len(), proof.faults.iter().filter(|f| f.counts).count());
     let _ = writeln!(
         out,
-        "{} (version {}) on {}: {n} faults, each alone. {counting} of them harm and are its own to find.",
-        proof.procedure, proof.procedure_version, proof.bike
+        "{} (version {}) on {}: {n} faults, each alone. {counting} of them harm and are its own to find.{}",
+        proof.procedure,
+        proof.procedure_version,
+        proof.bike,
+        if proof.order == "best" { " Its parts in the best order." } else { "" }
     );
     if counting == 0 {
         let _ =
@@ -32,7 +35,7 @@ pub fn text(proof: &Proof) -> String {
     let _ = writeln!(out);
     let _ = writeln!(out, "{:<44} {:>12} {:>14}", "", "each once", "by likelihood");
     type Figure = (&'static str, fn(&Figures) -> f64, bool);
-    let rows: [Figure; 8] = [
+    let rows: [Figure; 9] = [
         ("fault detection rate", |f| f.fault_detection_rate, true),
         ("fault isolation rate (one part)", |f| f.fault_isolation_rate, true),
         ("  at most two parts", |f| f.isolated_to_two, true),
@@ -41,6 +44,7 @@ pub fn text(proof: &Proof) -> String {
         ("mean ambiguity group, faults", |f| f.mean_ambiguity_group_faults, false),
         ("mean questions", |f| f.mean_steps, false),
         ("mean minutes", |f| f.mean_minutes, false),
+        ("  with changes of side and set-up", |f| f.mean_minutes_with_set_up, false),
     ];
     for (name, of, share) in rows {
         let show = |v: f64| if share { format!("{:.1} %", v * 100.0) } else { format!("{v:.2}") };

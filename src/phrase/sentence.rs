@@ -71,6 +71,7 @@ pub const SENTENCES: &[(&str, &[Given])] = &[
     ("key-off-heat", &[]),
     ("going-on", &[]),
     ("where", &[Text("title"), Text("step"), Text("side"), Number("answers")]),
+    ("next-part", &[Text("part")]),
     ("left", &[List("suspects"), Text("others"), Text("outside"), List("because")]),
     ("left-hardly", &[]),
     ("left-outside", &[]),

@@ -2,8 +2,8 @@
 
 use super::load::TARGET_WORDS;
 use super::{
-    Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Procedure, ReadingAsk, Route,
-    SignalWord, StateTemplate, Step, Target, Template,
+    Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Part, Procedure, ReadingAsk,
+    Route, SignalWord, StateTemplate, Step, Target, Template,
 };
 use crate::bike::{Engine, InstrumentKind, PointsAt};
 use crate::trade::{Quantity, Unit};
@@ -28,6 +28,7 @@ pub(super) fn decode(root: &Node) -> Procedure {
         start: target_at(root, "start"),
         cautions: root.dict("cautions").map(|(id, of)| caution(id, of)).collect(),
         loops: root.dict("loops").map(|(id, of)| each(id, of)).collect(),
+        parts: root.dict("parts").map(|(id, of)| part(id, of)).collect(),
         steps: root.dict("steps").map(|(id, of)| step(id, of)).collect(),
         conclusions: root.dict("conclusions").map(|(id, of)| conclusion(id, of)).collect(),
         escapes: root.dict("escapes").map(|(name, of)| (name.value, route(of))).collect(),
@@ -48,6 +49,10 @@ fn caution(id: Written<String>, of: &Node) -> Caution {
 
 fn each(id: Written<String>, of: &Node) -> Loop {
     Loop { id, over: of.text("over"), bind: of.text("bind"), first: of.text("first"), then: route_at(of, "then") }
+}
+
+fn part(id: Written<String>, of: &Node) -> Part {
+    Part { id, words: of.text("words"), first: target_at(of, "first"), needs: of.texts("needs") }
 }
 
 fn target(of: &Node) -> Target {

@@ -67,6 +67,7 @@ impl Reader {
     fn procedure(&mut self, procedure: &Procedure) {
         self.templates([&procedure.title].into_iter().chain(&procedure.opening).chain(&procedure.tools));
         self.templates(procedure.covers.iter().flatten());
+        self.templates(procedure.parts.iter().map(|part| &part.words));
         self.expressions(procedure.applies.as_ref());
         for caution in &procedure.cautions {
             self.templates([&caution.say, &caution.brief]);

@@ -20,7 +20,7 @@ pub use route::{choose, place as target_place};
 pub use scope::{Scope, Seen, render};
 pub use shape::PROCEDURE;
 pub use types::{
-    Ask, Band, Caution, Choice, Conclusion, Condition, Expression, Hazard, Loop, Meaning, Observe, Procedure,
+    Ask, Band, Caution, Choice, Conclusion, Condition, Expression, Hazard, Loop, Meaning, Observe, Part, Procedure,
     ReadingAsk, Route, SignalWord, StateTemplate, Step, Target, Template,
 };
 

@@ -31,6 +31,11 @@ pub static PROCEDURE: shape::Object = shape::Object {
         needed("start", Ref("target", &TARGET), "The first target."),
         optional("cautions", Dict(0, Id, &Object(&CAUTION)), "Cautions by id."),
         optional("loops", Dict(0, Id, &Object(&LOOP)), "Repetitions by id."),
+        optional(
+            "parts",
+            Dict(2, Id, &Object(&PART)),
+            "Parts that may be walked in another order than this one, the written one.",
+        ),
         needed("steps", Dict(1, Id, &Object(&STEP)), "Steps by id."),
         optional("conclusions", Dict(0, Id, &Object(&CONCLUSION)), "Conclusions by id."),
         optional("escapes", Object(&ESCAPES), "Where the escapes of any step lead."),
@@ -61,6 +66,19 @@ static LOOP: shape::Object = shape::Object {
         needed("bind", Text(Id), "The name of the item in templates and expressions."),
         needed("first", Text(Id), "The first step of every round."),
         needed("then", Ref("route", &ROUTE), "Where it leads after the last round."),
+    ],
+};
+
+static PART: shape::Object = shape::Object {
+    what: "a part",
+    fields: &[
+        needed("words", Text(Template), "How it is spoken of: the coils."),
+        needed("first", Ref("target", &TARGET), "The step, the loop or the call that it begins with."),
+        optional(
+            "needs",
+            List(0, MANY, &Text(Id)),
+            "The parts that must be over before it, by id; they stand before it.",
+        ),
     ],
 };
 

@@ -164,3 +164,27 @@ proptest! {
         let _ = render(&text(&t), &scope());
     }
 }
+
+#[test]
+fn parts_say_what_comes_before_and_what_may_come_after() {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/order/three-looks.yaml");
+    let looks = load(&file).unwrap();
+    let ids: Vec<&str> = looks.parts.iter().map(|part| part.id.as_str()).collect();
+    assert_eq!(ids, ["fuse", "cam", "leads", "end"]);
+    assert_eq!(looks.needed_before(2), [1].into());
+    // The last needs all others without saying so.
+    assert_eq!(looks.needed_before(3), [0, 1, 2].into());
+    // From the beginning: what needs nothing. From the leads, which needed the cam: the fuse and the end.
+    assert_eq!(looks.parts_after(None, 0), [0, 1]);
+    assert_eq!(looks.parts_after(Some(2), 3), [0, 3]);
+    assert_eq!(looks.parts_after(Some(0), 1), [1, 2, 3]);
+    // Back from the leads to the fuse: all from there on may come again whose needs stand before it.
+    assert_eq!(looks.parts_after(Some(2), 0), [0, 1]);
+    let to = |id: &str| Target::Step(text(id));
+    assert_eq!(looks.part_begun_by(&to("cam-look")), Some(1));
+    assert_eq!(looks.part_begun_by(&to("begin")), None);
+    let call = |then: &str| Target::Call { procedure: text("p"), then: Box::new(to(then)) };
+    let mut called = looks.clone();
+    called.parts[0].first = call("a");
+    assert_eq!((called.part_begun_by(&call("a")), called.part_begun_by(&call("b"))), (Some(0), None));
+}

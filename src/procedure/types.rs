@@ -3,7 +3,7 @@
 use crate::bike::{Engine, InstrumentKind, PointsAt};
 use crate::trade::{Quantity, Unit, names};
 use crate::written::{Place, Written};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A text in Jinja syntax, rendered for the bike and the loop at hand.
 pub type Template = Written<String>;
@@ -107,6 +107,33 @@ pub enum Target {
     Back(Place),
     /// A conclusion.
     Conclude(Written<String>),
+}
+
+impl Target {
+    /// Both lead to the same step, loop, or called procedure and then to the same, wherever they are written.
+    fn is_same_beginning(&self, other: &Target) -> bool {
+        match (self, other) {
+            (Target::Step(a), Target::Step(b)) | (Target::Each(a), Target::Each(b)) => a.value == b.value,
+            (Target::Call { procedure: a, then }, Target::Call { procedure: b, then: other }) => {
+                a.value == b.value && then.is_same_beginning(other)
+            }
+            _ => false,
+        }
+    }
+}
+
+/// A part of the procedure: what is walked from its beginning until a route leads to the beginning of another. In which order parts may
+/// come says `needs`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Part {
+    /// Its id.
+    pub id: Written<String>,
+    /// How it is spoken of: "the coils".
+    pub words: Template,
+    /// Where it begins: a step, a loop, or a called procedure and where it goes on.
+    pub first: Target,
+    /// The parts that must be over before it; all stand before it. The last part needs all others without saying so.
+    pub needs: Vec<Written<String>>,
 }
 
 /// One condition of a route.
@@ -351,6 +378,8 @@ pub struct Procedure {
     pub cautions: Vec<Caution>,
     /// Loops by id.
     pub loops: Vec<Loop>,
+    /// Parts that may be walked in another order than the written one, in the written one; mostly none.
+    pub parts: Vec<Part>,
     /// Steps, in the file's order.
     pub steps: Vec<Step>,
     /// Conclusions.
@@ -388,6 +417,34 @@ impl Procedure {
     /// The caution with this id.
     pub fn caution(&self, id: &str) -> Option<&Caution> {
         self.cautions.iter().find(|c| *c.id == id)
+    }
+    /// The part that begins at this target, by its number.
+    pub fn part_begun_by(&self, target: &Target) -> Option<usize> {
+        self.parts.iter().position(|part| part.first.is_same_beginning(target))
+    }
+    /// The parts that must be over before part `number`: those it names, those they need, and for the last one all others.
+    pub fn needed_before(&self, number: usize) -> BTreeSet<usize> {
+        if number + 1 == self.parts.len() {
+            return (0..number).collect();
+        }
+        let mut all = BTreeSet::new();
+        let mut waiting = vec![number];
+        while let Some(at) = waiting.pop() {
+            let needs = self.parts[at].needs.iter();
+            let named = needs.filter_map(|need| self.parts.iter().position(|part| part.id.value == need.value));
+            waiting.extend(named.filter(|part| all.insert(*part)));
+        }
+        all
+    }
+    /// The parts that may come in any order where a route leads from part `at` (none: from before the first) to the beginning of part
+    /// `written`: that one, and what is not surely over and can have its needs met.
+    pub fn parts_after(&self, at: Option<usize>, written: usize) -> Vec<usize> {
+        let may = |part: &usize| match at {
+            Some(at) if at < written => *part != at && !self.needed_before(at).contains(part),
+            Some(_) => *part > written && self.needed_before(*part).iter().all(|need| *need < written),
+            None => self.needed_before(*part).is_empty(),
+        };
+        (0..self.parts.len()).filter(|part| *part == written || may(part)).collect()
     }
     /// Every target that stands in the procedure, in no order that matters.
     pub fn targets(&self) -> Vec<&Target> {

@@ -223,7 +223,7 @@ impl Work {
                 review.suspects.push(Suspects { time: time.clone(), step, round, weighed });
             }
             Record::State { state, .. } => self.instrument = state.instrument,
-            Record::Controlled { .. } => {}
+            Record::Chosen { .. } | Record::Controlled { .. } => {}
         }
         review.events.push(Event { seq: entry.seq, time, mono_ms: entry.mono_ms, event, step, round, what });
     }

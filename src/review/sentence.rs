@@ -128,6 +128,11 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
             ("interrupted", (Some(step.clone()), None), format!("{what}{detail}"))
         }
         Record::Weighed { step, round, weighed } => ("weighed", at(step, round), left(weighed)),
+        Record::Chosen { step, written, chosen } => {
+            let instead = if *written == chosen.part { String::new() } else { format!(" instead of {written}") };
+            let why = format!("{:.2} bits in {:.1} minutes", chosen.bits, chosen.minutes);
+            ("chosen", (Some(step.clone()), None), format!("next part: {}{instead} ({why})", chosen.part))
+        }
         Record::Concluded { conclusion, round, cause, .. } => {
             ("concluded", (None, round.clone()), format!("concluded {conclusion}: {cause}"))
         }

@@ -32,7 +32,7 @@ pub use memory::{Disk, Fault, Keep, Memory};
 pub use pieces::{PIECE, Piece, Pieces};
 pub use record::{Now, Record};
 pub use storage::{PART, Storage, plain_name};
-pub use suspects::{Because, Doubtful, Suspect, Weighed};
+pub use suspects::{Because, Chosen, Doubtful, Suspect, Weighed};
 pub use writer::{Reply, Writer};
 
 /// What a session may hold at most, in bytes; more is neither written nor read.

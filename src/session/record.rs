@@ -1,6 +1,6 @@
 //! What the walker has written down. The walker emits these; the journal stores them; the review reads them.
 
-use super::Weighed;
+use super::{Chosen, Weighed};
 use crate::phrase::{Answer, Command, Escape, Reading};
 use crate::trade::{Quantity, Unit};
 use serde::{Deserialize, Serialize};
@@ -174,6 +174,15 @@ pub enum Record {
         round: Option<String>,
         /// The suspects.
         weighed: Weighed,
+    },
+    /// The part of the procedure that comes next, in best order.
+    Chosen {
+        /// The step that the part before ended with.
+        step: String,
+        /// The part that would come next in the written order.
+        written: String,
+        /// The one that comes.
+        chosen: Chosen,
     },
     /// The bike's state as agreed from here on, and what was changed, in words.
     State {

@@ -1,4 +1,4 @@
-//! What is left of everything that could be wrong, as it is told, written down and read again.
+//! What is left of everything that could be wrong, and which part of the procedure comes next, as it is told, written down and read again.
 
 use serde::{Deserialize, Serialize};
 
@@ -59,4 +59,15 @@ pub struct Doubtful {
     pub answer: String,
     /// Probability that it was a slip.
     pub weight: f64,
+}
+
+/// The part of the procedure that comes next, and why.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Chosen {
+    /// Its id.
+    pub part: String,
+    /// What it and the parts that it goes before tell, bits: how much less is unknown of what is at fault, on average.
+    pub bits: f64,
+    /// How long they take on average, minutes.
+    pub minutes: f64,
 }

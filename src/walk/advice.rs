@@ -1,16 +1,17 @@
-//! Advice: what an adviser is told and asked, and what the walker makes of it: "what is left", the check that does not fit, and what a
+//! Advice: what an adviser is told and asked, and what the walker makes of it (of the order of parts: `order.rs`): "what is left", the check that does not fit, and what a
 //! conclusion did not rule out.
 //!
 //! The walker asks for advice by an effect and gets it by an event, so that it stays pure and a replay takes what was written down.
 //! What was observed belongs to the position: "go back" takes it back.
 
 use super::event::{Effect, SayKind};
+use super::order::Crossing;
 use super::walker::{After, Frame, Phase, Walker};
 use crate::bike::{BikeState, StateNeed};
 use crate::circuit::Question;
 use crate::phrase::{Reading, ReadingKind};
 use crate::procedure::{self, Ask, Meaning, Route};
-use crate::session::{Record, Suspect, Weighed};
+use crate::session::{Chosen, Record, Suspect, Weighed};
 use crate::trade::Unit;
 use serde_json::json;
 use std::sync::Arc;
@@ -27,6 +28,9 @@ pub trait Advice {
 
     /// This will be asked next: what its answer needs may be computed beforehand.
     fn prepare(&mut self, next: &Check);
+
+    /// The part of the procedure that comes next at a crossing, after these answers. Asked in best order only.
+    fn choose(&mut self, crossing: &Crossing, observed: &[Arc<Observation>]) -> Chosen;
 }
 
 /// A check as it is made: where, and in which state of the bike.

@@ -22,7 +22,12 @@ impl Walker {
         let one = |t: &Template| {
             if self.mute { Ok(String::new()) } else { procedure::render(t, &scope).map_err(|d| d.to_string()) }
         };
-        let all = |ts: &[Template]| ts.iter().map(one).collect::<Result<Vec<String>, String>>();
+        // What comes out empty is left out.
+        let all = |ts: &[Template]| {
+            let mut texts = ts.iter().map(one).collect::<Result<Vec<String>, String>>()?;
+            texts.retain(|text| !text.trim().is_empty());
+            Ok::<_, String>(texts)
+        };
         let parts = || -> Result<_, String> {
             let mut cautions = Vec::new();
             for id in &conclusion.cautions {

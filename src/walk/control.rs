@@ -18,7 +18,12 @@ pub(super) fn command_works_in(command: Command, phase: &Phase) -> bool {
         Phase::SkipWhy | Phase::Noting => matches!(command, Command::Stop),
         Phase::StopConfirm => false,
         Phase::Offering => matches!(command, Command::Repeat | Command::Suspects | Command::Stop),
-        Phase::Idle | Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } | Phase::Over => false,
+        Phase::Idle
+        | Phase::Writing { .. }
+        | Phase::Weighing { .. }
+        | Phase::Choosing { .. }
+        | Phase::Closing { .. }
+        | Phase::Over => false,
         _ => true,
     }
 }

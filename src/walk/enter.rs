@@ -40,7 +40,9 @@ impl Walker {
                 Err(d) => return self.fault(&d.to_string()),
             }
         }
-        self.go(&procedure.start);
+        if !self.begins_with_part() {
+            self.go(&procedure.start);
+        }
     }
 
     /// Follows a route from the step at hand.
@@ -54,8 +56,16 @@ impl Walker {
         }
     }
 
-    /// Goes to a target.
+    /// Goes to a target; where that is another part, to the one that comes next.
     pub(super) fn go(&mut self, target: &Target) {
+        match self.crossed_into(target) {
+            Some(written) => self.cross(written),
+            None => self.lead_to(target),
+        }
+    }
+
+    /// Goes to a target as it is written.
+    pub(super) fn lead_to(&mut self, target: &Target) {
         match target {
             Target::Step(id) => self.enter(id, How::Onward),
             Target::Again(_) => {

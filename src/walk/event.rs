@@ -1,7 +1,7 @@
 //! What the walker is told and what it asks for.
 
 use crate::phrase::{Answer, Grammar, Verdict};
-use crate::session::{Record, Weighed};
+use crate::session::{Chosen, Record, Weighed};
 use serde::{Deserialize, Serialize};
 
 /// A key or a foot pedal.
@@ -53,6 +53,13 @@ pub enum Event {
         id: u64,
         /// What is left.
         weighed: Weighed,
+    },
+    /// The part that comes next, as was asked.
+    Chosen {
+        /// The id that [`Effect::Choose`] had.
+        id: u64,
+        /// Which.
+        chosen: Chosen,
     },
     /// A record could not be stored.
     RecordFailed {
@@ -189,6 +196,11 @@ pub enum Effect {
     },
     /// Say what is left after [`super::Walker::observed`]: [`Event::Weighed`] has to follow before anything else is told.
     Weigh {
+        /// Its id.
+        id: u64,
+    },
+    /// Say which part comes next at [`super::Walker::crossing`]: [`Event::Chosen`] has to follow before anything else is told.
+    Choose {
         /// Its id.
         id: u64,
     },

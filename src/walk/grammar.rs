@@ -164,7 +164,12 @@ impl Walker {
                 let useful = |c| matches!(c, Command::Repeat | Command::Suspects | Command::Stop);
                 grammar.phrases.extend(commands(&useful));
             }
-            Phase::Idle | Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } | Phase::Over => {}
+            Phase::Idle
+            | Phase::Writing { .. }
+            | Phase::Weighing { .. }
+            | Phase::Choosing { .. }
+            | Phase::Closing { .. }
+            | Phase::Over => {}
         }
         Ok((grammar, high))
     }

@@ -76,7 +76,11 @@ impl Walker {
         }
         if matches!(
             self.phase,
-            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } | Phase::Stuck { .. }
+            Phase::Writing { .. }
+                | Phase::Weighing { .. }
+                | Phase::Choosing { .. }
+                | Phase::Closing { .. }
+                | Phase::Stuck { .. }
         ) {
             self.heat_timer = true;
             self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms: HEAT_AGAIN_MS });
@@ -225,7 +229,7 @@ impl Walker {
         let waited = was_waiting.map_or(0, |since| self.now.mono_ms.saturating_sub(since));
         match self.phase {
             // A conclusion is being written; the walk goes on when it is.
-            Phase::Writing { .. } | Phase::Weighing { .. } => return,
+            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } => return,
             Phase::Stuck { .. } => {
                 self.sentence("storage-waits", json!({}), SayKind::Notice);
                 return self.listen_when_quiet();
@@ -266,7 +270,10 @@ impl Walker {
             Record::Interrupted { step: self.step_id(), what: "microphone-back".into(), detail: String::new() };
         self.note_down(record);
         self.sentence("mic-back", json!({}), SayKind::Notice);
-        if matches!(self.phase, Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. }) {
+        if matches!(
+            self.phase,
+            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } | Phase::Closing { .. }
+        ) {
             return;
         }
         self.repeat_last();
@@ -280,7 +287,11 @@ impl Walker {
         self.note_down(Record::Interrupted { step: self.step_id(), what: SENTENCE.into(), detail });
         match self.phase {
             // What is being written or closed goes on by itself; nobody is asked anything.
-            Phase::Idle | Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } => {
+            Phase::Idle
+            | Phase::Writing { .. }
+            | Phase::Weighing { .. }
+            | Phase::Choosing { .. }
+            | Phase::Closing { .. } => {
                 self.sentence(SENTENCE, json!({}), SayKind::Notice);
             }
             Phase::Waiting | Phase::Stuck { .. } => {
@@ -294,7 +305,14 @@ impl Walker {
 
     pub(super) fn pressed(&mut self, pedal: Pedal) {
         match (pedal, &self.phase) {
-            (_, Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Closing { .. } | Phase::Idle) => {}
+            (
+                _,
+                Phase::Writing { .. }
+                | Phase::Weighing { .. }
+                | Phase::Choosing { .. }
+                | Phase::Closing { .. }
+                | Phase::Idle,
+            ) => {}
             (Pedal::Listen, Phase::Waiting | Phase::Stuck { .. }) => self.command(Command::Resume),
             (Pedal::Listen, _) => {
                 // Whoever presses does not need to hear the rest.

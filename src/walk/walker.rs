@@ -2,6 +2,7 @@
 
 use super::advice::{Doubt, Observation};
 use super::event::{Effect, Event, SayKind, TimerKind, Tone};
+use super::order::{Ordered, Parts};
 use super::over::{Hearing, Over};
 use super::readings::Taken;
 use super::world::World;
@@ -51,6 +52,8 @@ pub(super) struct Position {
     pub observed: Vec<Arc<Observation>>,
     /// What was left after the last of them.
     pub weighed: Option<Arc<Weighed>>,
+    /// Where it is among the procedure's parts.
+    pub parts: Parts,
 }
 
 /// What the walker waits for.
@@ -72,6 +75,8 @@ pub(super) enum Phase {
     Writing { id: u64, then: Box<After> },
     /// Advice is being asked for; then `then`.
     Weighing { id: u64, then: Box<After> },
+    /// Which part comes next is being asked; `written` would in the written order.
+    Choosing { id: u64, written: usize },
     /// "Shall we make that check again?"
     Offering,
     /// Why is this check left out?
@@ -192,6 +197,8 @@ pub struct Walker {
     pub(super) doubts_told: BTreeSet<String>,
     /// The bike's state in which a check is made out of its turn, until it is agreed.
     pub(super) restoring: Option<BikeState>,
+    /// Its parts come in another order than the written one.
+    pub(super) ordered: Option<Ordered>,
     next_id: u64,
 }
 
@@ -211,6 +218,7 @@ impl Walker {
                 reading: None,
                 observed: Vec::new(),
                 weighed: None,
+                parts: Parts::default(),
             },
             history: Vec::new(),
             state: BikeState::default(),
@@ -252,6 +260,7 @@ impl Walker {
             doubt: None,
             doubts_told: BTreeSet::new(),
             restoring: None,
+            ordered: None,
             next_id: 0,
         }
     }
@@ -280,6 +289,7 @@ impl Walker {
             Event::PromptEnded { id, .. } => self.prompt_ended(id),
             Event::Recorded { id } => self.recorded(id),
             Event::Weighed { id, weighed } => self.weighed(id, weighed),
+            Event::Chosen { id, chosen } => self.chosen_part(id, chosen),
             Event::RecordFailed { id, why } => self.record_failed(id, &why),
             Event::Timer { timer } => self.timer(timer),
             Event::MicrophoneLost { why } => self.microphone_lost(&why),

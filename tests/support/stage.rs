@@ -41,6 +41,8 @@ pub struct Stage {
     pub walker: Walker,
     /// Who says what is left, in a walk with advice.
     pub adviser: Option<Adviser>,
+    /// Its parts come in the best order.
+    best: bool,
     pub now_ms: u64,
     /// All that was said, in order.
     pub said: Vec<(SayKind, String)>,
@@ -82,6 +84,24 @@ impl Stage {
         stage
     }
 
+    /// The same with its parts in the best order: the adviser has to be one for that.
+    #[allow(dead_code)]
+    pub fn in_best_order(world: Arc<World>, adviser: Adviser) -> Self {
+        let mut stage = Self::before(world);
+        stage.adviser = Some(adviser);
+        stage.best = true;
+        stage.walker = stage.walker.advised().in_best_order();
+        stage.give(Event::Begin);
+        stage
+    }
+
+    /// An adviser for the best order, by the shipped fault library.
+    #[allow(dead_code)]
+    pub fn ordering(world: &Arc<World>) -> Adviser {
+        let library = Library::load(&procedures().join("faults/ignition.yaml")).unwrap();
+        Adviser::start(world, library.clone()).unwrap().in_best_order(world, library).unwrap()
+    }
+
     /// A session taken up again after these events.
     pub fn taken_up(world: Arc<World>, events: &[(Event, Now)], repaired: bool) -> Self {
         let mut stage = Self::before(world);
@@ -113,6 +133,7 @@ impl Stage {
             world,
             walker,
             adviser: None,
+            best: false,
             now_ms: 0,
             said: Vec::new(),
             mark: 0,
@@ -171,6 +192,12 @@ impl Stage {
                         let weighed = adviser.weigh(&self.walker.observed());
                         queue.push_front(Event::Weighed { id, weighed });
                     }
+                    Effect::Choose { id } => {
+                        let adviser = self.adviser.as_mut().expect("only a walk in best order asks for it");
+                        let crossing = self.walker.crossing().expect("there is something to choose");
+                        let chosen = adviser.choose(&crossing, &self.walker.observed());
+                        queue.push_front(Event::Chosen { id, chosen });
+                    }
                     Effect::StartTimer { timer, ms } => {
                         self.timers.insert(timer, self.now_ms + ms);
                     }
@@ -223,6 +250,9 @@ impl Stage {
         let mut walker = Walker::new(self.world.clone());
         if self.adviser.is_some() {
             walker = walker.advised();
+        }
+        if self.best {
+            walker = walker.in_best_order();
         }
         let mut records = Vec::new();
         for (event, now) in &self.events {

@@ -1,0 +1,33 @@
+//! The order of a procedure's parts, as the command line takes it.
+
+use super::outcome::Failure;
+use crate::walk::World;
+
+/// In which order the parts of a procedure are walked.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, clap::ValueEnum)]
+pub enum Order {
+    /// As it is written
+    #[default]
+    Written,
+    /// At each end of a part the one that tells most per minute, of those that may come next
+    Best,
+}
+
+impl Order {
+    /// Whether the best order is wanted.
+    ///
+    /// # Errors
+    /// It is wanted of a procedure that has no parts.
+    pub fn is_best_for(self, world: &World) -> Result<bool, Failure> {
+        if self == Order::Written {
+            return Ok(false);
+        }
+        if world.procedures[&world.main].parts.is_empty() {
+            return Err(Failure::Input(format!(
+                "The procedure {} has no `parts`, so it can only be walked as it is written: leave --order out.",
+                world.main
+            )));
+        }
+        Ok(true)
+    }
+}

@@ -1,0 +1,305 @@
+//! The real walker, led from question to question under some faults, and forked where they would be answered differently.
+
+use super::set_up;
+use super::simulate::{Reached, Setting, Sighting, Slip, reading_name};
+use super::{Asked, ProveError, Seen};
+use crate::phrase::{Answer, Hypothesis, Reading, ReadingKind, Verdict};
+use crate::procedure::{Ask, render_names};
+use crate::session::{Chosen, Now, Record};
+use crate::walk::{Effect, Event, FINISHED, Walker};
+use std::collections::{BTreeSet, VecDeque};
+use std::sync::Arc;
+
+/// More questions than this mean that the walk goes in a circle.
+const MOST_QUESTIONS: usize = 600;
+/// More acknowledgements in a row than this, likewise.
+const MOST_ACKNOWLEDGED: usize = 50;
+
+/// One way, and the cases that take it.
+pub(super) struct Track {
+    pub walker: Walker,
+    listen: u64,
+    pub cases: Vec<usize>,
+    pub mended: BTreeSet<String>,
+    pub steps: usize,
+    /// Of the checks themselves.
+    pub minutes: f64,
+    /// Of changes of set-up between them.
+    pub set_up: f64,
+    pub last: Option<Arc<Sighting>>,
+    pub slip: Option<Slip>,
+}
+
+/// Where a way has come to.
+pub(super) enum Came {
+    /// A conclusion.
+    To(Reached),
+    /// The part at hand is over, and another has to be chosen.
+    Between,
+}
+
+/// What becomes of ways: told of each where it has come to, it may choose a part with which the way goes on.
+pub(super) type Ways<'w> = &'w mut dyn FnMut(&Track, Came) -> Result<Option<Chosen>, ProveError>;
+
+/// Leads a walker that has not begun through all cases, forking it where they would be answered differently.
+pub(super) fn lead(
+    of: &Setting<'_>,
+    mut walker: Walker,
+    cases: Vec<usize>,
+    by_value: &BTreeSet<String>,
+    ways: Ways<'_>,
+) -> Result<(), ProveError> {
+    let after = give(&mut walker, Event::Begin);
+    let first = Track {
+        walker,
+        listen: 0,
+        cases,
+        mended: BTreeSet::new(),
+        steps: 0,
+        minutes: 0.0,
+        set_up: 0.0,
+        last: None,
+        slip: None,
+    };
+    let mut open = Vec::new();
+    go_on(of, first, after, &mut open, ways)?;
+    while let Some(track) = open.pop() {
+        step(of, track, by_value, &mut open, ways)?;
+    }
+    Ok(())
+}
+
+/// What follows an answer: a conclusion, another part, or the next question.
+fn go_on(
+    of: &Setting<'_>,
+    mut track: Track,
+    mut after: After,
+    open: &mut Vec<Track>,
+    ways: Ways<'_>,
+) -> Result<(), ProveError> {
+    while let Some(id) = after.chooses.take() {
+        let Some(chosen) = ways(&track, Came::Between)? else { return Ok(()) };
+        after = give(&mut track.walker, Event::Chosen { id, chosen });
+    }
+    if let Some(reached) = after.reached {
+        return ways(&track, Came::To(reached)).map(drop);
+    }
+    if let Some(why) = after.failed {
+        let case = track.cases.first().map(|c| of.cases[*c].clone()).unwrap_or_default();
+        let fault = case.iter().map(|f| of.faults[*f].id.clone()).collect::<Vec<_>>().join(" with ");
+        let fault = if fault.is_empty() { "no fault".to_owned() } else { fault };
+        return Err(ProveError::Walk { step: track.walker.place().0.to_owned(), fault, why });
+    }
+    match after.listen {
+        Some(listen) => open.push(Track { listen, ..track }),
+        None => return Err(stuck(&track.walker, "nobody listens any more")),
+    }
+    Ok(())
+}
+
+fn stuck(walker: &Walker, why: &str) -> ProveError {
+    ProveError::Walk { step: walker.place().0.to_owned(), fault: "some fault".to_owned(), why: why.to_owned() }
+}
+
+/// Faults of a case that are still there.
+fn effective(of: &Setting<'_>, track: &Track, case: usize) -> Vec<usize> {
+    of.cases[case].iter().copied().filter(|f| !of.faults[*f].is_mended(&track.mended)).collect()
+}
+
+/// Puts the question at hand to every case of the track and forks where they differ.
+fn step(
+    of: &Setting<'_>,
+    mut track: Track,
+    by_value: &BTreeSet<String>,
+    open: &mut Vec<Track>,
+    ways: Ways<'_>,
+) -> Result<(), ProveError> {
+    for _ in 0..MOST_ACKNOWLEDGED {
+        if track.walker.is_asking() {
+            break;
+        }
+        match give(&mut track.walker, heard(track.listen, Answer::Done)).listen {
+            Some(listen) => track.listen = listen,
+            None => return Err(stuck(&track.walker, "a caution cannot be acknowledged")),
+        }
+    }
+    if track.steps >= MOST_QUESTIONS {
+        return Err(stuck(&track.walker, "the walk goes in a circle"));
+    }
+    let Some(asked) = Asked::by(&track.walker, of.world)? else {
+        return Err(stuck(&track.walker, "there is no such step"));
+    };
+    let asked = Arc::new(asked);
+    let step = asked.step();
+    track.mended.extend(asked.question.mends.iter().cloned());
+    track.steps += 1;
+    track.minutes += step.minutes;
+    track.set_up += track.last.as_ref().map_or(0.0, |before| set_up::minutes(&before.asked, &asked));
+    let exact = asked.unit().is_some() && reading_name(step).is_some_and(|n| by_value.contains(&n));
+    let mut groups: Vec<(Seen, Vec<usize>)> = Vec::new();
+    for case in std::mem::take(&mut track.cases) {
+        let seen = of.observer.seen(&effective(of, &track, case), &asked)?;
+        let same = |other: &Seen| match (seen, *other) {
+            (Seen::Value(a), Seen::Value(b)) if !exact => asked.band(a) == asked.band(b),
+            (a, b) => a == b,
+        };
+        match groups.iter_mut().find(|(other, _)| same(other)) {
+            Some((_, cases)) => cases.push(case),
+            None => groups.push((seen, vec![case])),
+        }
+    }
+    if let Some(slip) = &mut track.slip {
+        slip.repeated |= slip.place == asked.place();
+    }
+    if of.slips && track.slip.is_none() {
+        for (right, cases) in &groups {
+            for wrong in slips(&asked, *right) {
+                let mut other = fork(&mut track, cases.clone());
+                let (place, given) = (asked.place(), asked.name(wrong));
+                other.slip = Some(Slip { place, right: asked.name(*right), given, repeated: false });
+                answer(of, other, &asked, wrong, true, open, ways)?;
+            }
+        }
+    }
+    let Some((last, others)) = groups.split_last_mut() else { return Ok(()) };
+    for (seen, cases) in others {
+        let other = fork(&mut track, std::mem::take(cases));
+        answer(of, other, &asked, *seen, false, open, ways)?;
+    }
+    track.cases = std::mem::take(&mut last.1);
+    answer(of, track, &asked, last.0, false, open, ways)
+}
+
+fn fork(track: &mut Track, cases: Vec<usize>) -> Track {
+    Track {
+        walker: track.walker.fork(),
+        listen: track.listen,
+        cases,
+        mended: track.mended.clone(),
+        steps: track.steps,
+        minutes: track.minutes,
+        set_up: track.set_up,
+        last: track.last.clone(),
+        slip: track.slip.clone(),
+    }
+}
+
+#[allow(clippy::too_many_arguments)]
+fn answer(
+    of: &Setting<'_>,
+    mut track: Track,
+    asked: &Arc<Asked>,
+    seen: Seen,
+    slipped: bool,
+    open: &mut Vec<Track>,
+    ways: Ways<'_>,
+) -> Result<(), ProveError> {
+    let spoken = spoken(asked, seen);
+    track.last =
+        Some(Arc::new(Sighting { asked: asked.clone(), answer: asked.name(seen), slipped, before: track.last.take() }));
+    let mut after = give(&mut track.walker, heard(track.listen, spoken));
+    // "That cannot be: is that right?" of a value that no healthy bike shows.
+    for agreed in [Answer::Yes, Answer::Yes] {
+        if track.walker.is_questioning()
+            && let Some(listen) = after.listen
+        {
+            after = give(&mut track.walker, heard(listen, agreed));
+        }
+    }
+    // No answer: the check is left out, with a reason where one is asked for.
+    for _ in 0..3 {
+        if seen == Seen::Nothing
+            && let Some(listen) = after.listen
+            && track.walker.place().0 == asked.id
+            && after.reached.is_none()
+        {
+            after = give(&mut track.walker, heard(listen, Answer::Escape(crate::phrase::Escape::CannotReach)));
+        }
+    }
+    go_on(of, track, after, open, ways)
+}
+
+fn spoken(asked: &Asked, seen: Seen) -> Answer {
+    match (seen, asked.unit()) {
+        (Seen::Choice(at), _) => Answer::Choice(asked.choices()[at].id.value.clone()),
+        (Seen::Value(value), Some((unit, _))) => {
+            Answer::Reading(Reading { kind: ReadingKind::Plain, value, unit, said_unit: None })
+        }
+        (Seen::OverRange, Some((unit, _))) => {
+            Answer::Reading(Reading { kind: ReadingKind::OverRange, value: 0.0, unit, said_unit: None })
+        }
+        (Seen::Done, _) => match asked.step().ask {
+            Ask::Note(_) => Answer::Note(String::new()),
+            _ => Answer::Done,
+        },
+        _ => Answer::Escape(crate::phrase::Escape::CannotReach),
+    }
+}
+
+/// What people say wrongly: any other choice, or a number in the band beside the right one.
+fn slips(asked: &Asked, right: Seen) -> Vec<Seen> {
+    match right {
+        Seen::Choice(at) => (0..asked.choices().len()).filter(|n| *n != at).map(Seen::Choice).collect(),
+        Seen::Value(value) => {
+            let (at, (_, resolution)) = (asked.band(value), asked.unit().unwrap_or((crate::trade::Unit::One, 0.0)));
+            let bands = asked.question.limits();
+            let up = bands.get(at + 1).map(|band| Seen::Value(band.from));
+            let down = at.checked_sub(1).map(|n| Seen::Value(bands[n].below - resolution));
+            up.into_iter().chain(down).collect()
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn heard(listen: u64, answer: Answer) -> Event {
+    let heard = Hypothesis { answer, words: String::new(), probability: 1.0 };
+    Event::Heard { listen, verdict: Verdict::Accept { heard }, begin: 0, end: 0, clip: None }
+}
+
+#[derive(Default)]
+struct After {
+    listen: Option<u64>,
+    reached: Option<Reached>,
+    chooses: Option<u64>,
+    failed: Option<String>,
+}
+
+/// Gives an event and does at once all that it leads to.
+fn give(walker: &mut Walker, event: Event) -> After {
+    let now = Now { mono_ms: 0, wall: String::new() };
+    let mut after = After::default();
+    let mut queue = VecDeque::from([event]);
+    while let Some(event) = queue.pop_front() {
+        for effect in walker.handle(event, &now) {
+            match effect {
+                Effect::Say { id, .. } => queue.push_back(Event::PromptEnded { id, whole: true }),
+                Effect::Cut => queue.retain(|e| !matches!(e, Event::PromptEnded { .. })),
+                Effect::Listen { id, .. } => after.listen = Some(id),
+                Effect::Deaf => after.listen = None,
+                Effect::Choose { id } => after.chooses = Some(id),
+                Effect::Record { id, record, sync } => {
+                    if sync {
+                        queue.push_back(Event::Recorded { id });
+                    }
+                    if let Record::Concluded { procedure, conclusion, round, last: true, .. } = record {
+                        after.reached = Some(reached(walker, procedure, conclusion, round));
+                    }
+                }
+                Effect::Finish { code, why } if code != 0 => after.failed = Some(why),
+                _ => {}
+            }
+        }
+    }
+    after
+}
+
+fn reached(walker: &Walker, procedure: String, conclusion: String, round: Option<String>) -> Reached {
+    let scope = walker.scope();
+    let found = walker.world().procedures.get(&procedure).and_then(|p| p.conclusion(&conclusion));
+    let condemns = found.map(|c| &c.condemns[..]).unwrap_or_default();
+    // A template that does not come out has failed the walk before.
+    let condemns = render_names(condemns, &scope).unwrap_or_default();
+    // What only ends, and blames nothing, found nothing.
+    let healthy = found.map_or(conclusion == FINISHED, |c| c.healthy);
+    Reached { healthy, procedure, conclusion, round, condemns }
+}

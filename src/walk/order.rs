@@ -1,0 +1,172 @@
+//! The order of the parts of the procedure that is walked: as they are written, or the best that may come next.
+//!
+//! A route that leads from one part to the beginning of another is a crossing. In best order the walker asks there, by an effect, which
+//! of the parts that are not over, and whose needs are, comes next; it gets the choice by an event, so that it stays pure and a replay
+//! needs no circuit. What a part needs of the bike and its cautions are its steps' own and come with them. Where the walk is among the
+//! parts belongs to the position: "go back" takes it back.
+
+use super::event::{Effect, SayKind};
+use super::walker::{Phase, Walker};
+use super::world::World;
+use crate::procedure::{self, Procedure, Seen, Target};
+use crate::session::{Chosen, Record};
+use serde_json::json;
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+/// Where the walk is among the parts of its procedure; which are over is only kept in best order.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct Parts {
+    /// The part at hand.
+    pub at: Option<usize>,
+    /// Those that are over.
+    pub over: BTreeSet<usize>,
+}
+
+/// Why a walker goes through parts in other than the written order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Ordered {
+    /// The best part comes next.
+    Best,
+    /// This part alone is walked, to see what comes of it.
+    Only(usize),
+}
+
+/// Which part comes next?
+#[derive(Debug, Clone, PartialEq)]
+pub struct Crossing {
+    /// The part that comes next in the written order, where it may come; else the first that may.
+    pub written: usize,
+    /// The parts that may come next, in written order, by their numbers.
+    pub may_come: Vec<usize>,
+    /// The parts that are not over.
+    pub left: Vec<usize>,
+    /// What was seen so far.
+    pub seen: Seen,
+}
+
+impl Walker {
+    /// A walker that asks at every crossing which part comes next: [`Effect::Choose`] wants [`super::Event::Chosen`].
+    #[must_use]
+    pub fn in_best_order(mut self) -> Self {
+        self.ordered = Some(Ordered::Best);
+        self
+    }
+
+    /// A walker that nobody hears, which begins with one part of `world`'s main procedure and asks which comes next when that is over. Of what
+    /// was seen before it knows `seen`.
+    pub fn through_part(world: Arc<World>, part: usize, seen: Seen) -> Self {
+        let mut walker = Self::unheard(world);
+        walker.ordered = Some(Ordered::Only(part));
+        walker.at.seen = seen;
+        walker
+    }
+
+    /// The part at hand by its number.
+    pub fn part_at_hand(&self) -> Option<usize> {
+        self.at.parts.at
+    }
+
+    /// The id of the choice that is waited for.
+    pub fn waits_for_choice(&self) -> Option<u64> {
+        match self.phase {
+            Phase::Choosing { id, .. } => Some(id),
+            _ => None,
+        }
+    }
+
+    /// What is to be chosen, while a choice is waited for.
+    pub fn crossing(&self) -> Option<Crossing> {
+        let Phase::Choosing { written, .. } = self.phase else { return None };
+        let main = &self.world.procedures[&self.world.main];
+        let may_come = self.may_come(main);
+        let written = Some(written).filter(|part| may_come.contains(part)).or(may_come.first().copied())?;
+        let left = (0..main.parts.len()).filter(|part| !self.at.parts.over.contains(part)).collect();
+        Some(Crossing { written, may_come, left, seen: self.at.seen.clone() })
+    }
+
+    /// The parts that are not over and whose needs are.
+    fn may_come(&self, main: &Procedure) -> Vec<usize> {
+        let over = &self.at.parts.over;
+        let may = |part: &usize| !over.contains(part) && main.needed_before(*part).is_subset(over);
+        (0..main.parts.len()).filter(may).collect()
+    }
+
+    /// The first part of the walk, where it begins with one.
+    pub(super) fn begins_with_part(&mut self) -> bool {
+        let Some(Ordered::Only(part)) = self.ordered else { return false };
+        self.begin_part(part, part);
+        true
+    }
+
+    /// The part whose beginning a target is, where that is a crossing: not inside a called procedure, nor where an answer is doubted.
+    pub(super) fn crossed_into(&self, target: &Target) -> Option<usize> {
+        if self.at.frames.len() > 1 || !self.at.doubting.is_empty() {
+            return None;
+        }
+        self.world.procedures[&self.world.main].part_begun_by(target)
+    }
+
+    /// A route leads to the beginning of part `written`: the one at hand is over, or the walk goes back and what comes from there on
+    /// is to be walked again. All loops are left.
+    pub(super) fn cross(&mut self, written: usize) {
+        if self.ordered.is_none() {
+            return self.begin_part(written, written);
+        }
+        let parts = &mut self.at.parts;
+        match parts.at {
+            Some(at) if at < written => {
+                parts.over.insert(at);
+            }
+            _ => parts.over.retain(|part| *part < written),
+        }
+        parts.at = None;
+        let world = self.world.clone();
+        let may_come = self.may_come(&world.procedures[&world.main]);
+        match may_come.as_slice() {
+            // Nothing is left: the written way.
+            [] => self.begin_part(written, written),
+            [only] if self.ordered == Some(Ordered::Best) => self.begin_part(*only, written),
+            _ => {
+                let id = self.id();
+                self.out.push(Effect::Choose { id });
+                self.phase = Phase::Choosing { id, written };
+            }
+        }
+    }
+
+    /// The choice is here: it is written down, and the walk goes on with that part.
+    pub(super) fn chosen_part(&mut self, id: u64, chosen: Chosen) {
+        let Phase::Choosing { id: waited, written } = self.phase else { return };
+        if waited != id {
+            return;
+        }
+        let Some(crossing) = self.crossing() else { return };
+        let world = self.world.clone();
+        let parts = &world.procedures[&world.main].parts;
+        let named = crossing.may_come.iter().copied().find(|part| parts[*part].id.value == chosen.part);
+        let next = named.unwrap_or(crossing.written);
+        self.phase = Phase::Asking;
+        self.note_down(Record::Chosen {
+            step: self.step_id(),
+            written: parts[crossing.written].id.value.clone(),
+            chosen: Chosen { part: parts[next].id.value.clone(), ..chosen },
+        });
+        self.begin_part(next, written);
+    }
+
+    /// Goes to the beginning of a part; says so where the route at hand leads to another.
+    fn begin_part(&mut self, part: usize, written: usize) {
+        let world = self.world.clone();
+        let begun = &world.procedures[&world.main].parts[part];
+        if part != written {
+            match procedure::render(&begun.words, &self.scope()) {
+                Ok(words) => self.sentence("next-part", json!({ "part": words }), SayKind::Notice),
+                Err(d) => return self.fault(&d.to_string()),
+            }
+        }
+        self.at.parts.at = Some(part);
+        self.frame_mut().rounds.clear();
+        self.lead_to(&begun.first);
+    }
+}
