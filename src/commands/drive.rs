@@ -404,13 +404,10 @@ impl Driver {
         let open = self.listen.as_mut().filter(|l| l.id == listen && !l.settled);
         let Some((open, listener)) = open.zip(self.listener.as_mut()) else { return };
         open.pending -= 1;
-        let hypotheses = match result {
-            Ok(hypotheses) => hypotheses,
-            Err(why) => {
-                tracing::warn!(%why, "the recogniser failed on an utterance");
-                Hypotheses::default()
-            }
-        };
+        let hypotheses = result.unwrap_or_else(|why| {
+            tracing::warn!(%why, "the recogniser failed on an utterance");
+            Hypotheses::default()
+        });
         let verdict = listener.verdict(open, &hypotheses, &utterance);
         let sure = matches!(verdict, Verdict::Accept { .. });
         if !utterance.last && (!sure || hypotheses.may_go_on) {
