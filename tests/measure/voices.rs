@@ -25,6 +25,7 @@ pub struct Voice {
 pub enum Program {
     Espeak,
     Flite,
+    Festival,
     Neural,
 }
 
@@ -33,6 +34,9 @@ const fn espeak(name: &'static str, speed: u32) -> Voice {
 }
 const fn flite(name: &'static str) -> Voice {
     Voice { program: Program::Flite, name, speed: 0, pitch: 1.0 }
+}
+const fn festival(name: &'static str, pitch: f32) -> Voice {
+    Voice { program: Program::Festival, name, speed: 0, pitch }
 }
 const fn moved(name: &'static str, pitch: f32) -> Voice {
     Voice { program: Program::Flite, name, speed: 0, pitch }
@@ -53,6 +57,9 @@ pub const FOR_FITTING: &[Voice] = &[
     moved("slt", 1.12),
     moved("slt", 0.85),
     moved("kal16", 1.1),
+    festival("ked_diphone", 1.0),
+    festival("ked_diphone", 0.9),
+    festival("cmu_us_slt_arctic_hts", 1.07),
 ];
 
 /// Voices that results are reported on.
@@ -82,13 +89,15 @@ impl Voice {
         match self.program {
             Program::Espeak => have("espeak-ng"),
             Program::Flite => have("flite"),
+            // A voice that festival lacks is silent.
+            Program::Festival => have("festival") && !self.say("hello").is_empty(),
             Program::Neural => neural::there() && have("espeak-ng"),
         }
     }
 
     /// The half of `tests/measure/letters/train.py` that it belongs to; 0 where its accent is in none.
     pub fn group(&self) -> usize {
-        let second = ["en-gb-scotland", "en-gb-x-gbcwmd", "slt"];
+        let second = ["en-gb-scotland", "en-gb-x-gbcwmd", "slt", "cmu_us_slt_arctic_hts"];
         usize::from(second.iter().any(|name| self.name.split('+').next() == Some(*name)))
     }
 
@@ -97,6 +106,7 @@ impl Voice {
         let program = match self.program {
             Program::Espeak => "espeak",
             Program::Flite => "flite",
+            Program::Festival => "festival",
             Program::Neural => "neural",
         };
         match self.pitch {
@@ -134,8 +144,7 @@ impl Voice {
                 resample(&sound, (neural::RATE as f32 * self.pitch) as usize, SAMPLE_RATE)
             }
             Program::Flite => {
-                let who = (std::process::id(), std::thread::current().id());
-                let file = std::env::temp_dir().join(format!("probeside-say-{who:?}.wav"));
+                let file = scratch();
                 let mut command = Command::new("flite");
                 command.args(["-voice", self.name, "--setf", &format!("duration_stretch={}", self.pitch), "-t", words]);
                 let done = command.arg("-o").arg(&file).status().expect("flite runs");
@@ -144,6 +153,22 @@ impl Voice {
                 let _ = std::fs::remove_file(file);
                 resample(&sound, moved, SAMPLE_RATE)
             }
+            Program::Festival => {
+                let file = scratch();
+                let spoken = format!(
+                    "(begin (voice_{}) (Parameter.set 'Duration_Stretch {}) (utt.save.wave (utt.synth (Utterance Text \"{words}\")) \"{}\" 'riff))",
+                    self.name,
+                    self.pitch,
+                    file.display()
+                );
+                let done = Command::new("festival").args(["-b", &spoken]).output().expect("festival runs");
+                let Ok(bytes) = std::fs::read(&file) else {
+                    eprintln!("festival: {}", String::from_utf8_lossy(&done.stderr));
+                    return Vec::new();
+                };
+                let _ = std::fs::remove_file(file);
+                resample(&read_wav(&bytes), moved, SAMPLE_RATE)
+            }
             Program::Espeak => {
                 let mut command = Command::new("espeak-ng");
                 command.args(["-v", self.name, "-s", &self.speed.to_string(), "--stdout", words]);
@@ -151,6 +176,12 @@ impl Voice {
             }
         }
     }
+}
+
+/// A file of this thread's own.
+fn scratch() -> PathBuf {
+    let who = (std::process::id(), std::thread::current().id());
+    std::env::temp_dir().join(format!("probeside-say-{who:?}.wav").replace(['(', ')', ' ', '"'], ""))
 }
 
 /// A WAV file's sound: first channel, resampled to 16 kHz.

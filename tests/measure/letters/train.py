@@ -1,16 +1,18 @@
 """Trains the small network that spells what the speech model's encoder heard (`src/hear/letters.rs`), on a machine with a GPU.
 
 Everything it learns from is made here: phrases of the shipped procedures, numbers as they are said, and words of a word list, spoken by
-espeak-ng and flite in the development voices (tests/measure/voices.rs) with other pitches and speeds, in white, brown and humming noise,
-in small rooms. No test voice, test accent or test noise is used.
+espeak-ng and flite in the development voices (tests/measure/voices.rs) with other pitches and speeds, and by two voices of festival; a part
+of espeak-ng's in accents drawn at random, which nobody has: each changes some vowels and consonants for neighbours. In white, brown and
+humming noise, in small rooms. No test voice, test accent or test noise is used.
 
     python3 train.py make GIVEN EXAMPLES SECONDS TEXTS SCENES PROCESSES
-    python3 train.py train EXAMPLES OUT SECONDS
+    python3 train.py train EXAMPLES OUT SECONDS [WIDTH BLOCKS]
 
-GIVEN is a folder with bin/ (espeak-ng, flite), lib/ (their libraries), espeak-ng-data/, encoder_model.ort, words.txt and the procedures.
-TEXTS are spoken once each and put in SCENES scenes each, until the time is over. OUT gets one archive of weights for each of three
-trainings: `all`, and `first` and `second`, each of which leaves out the other's voices, so that what is fitted on the development voices
-can be fitted on voices that the network has not met.
+GIVEN is a folder with bin/ (espeak-ng, flite, festival), lib/ (their libraries), espeak-ng-data/, festival/ (its own files with the voices
+ked_diphone and cmu_us_slt_arctic_hts), encoder_model.ort, words.txt and the procedures. TEXTS are spoken once each and put in SCENES
+scenes each, until the time is over. OUT gets one archive of weights for each of three trainings: `all`, and `first` and `second`, each of
+which leaves out the other's voices, so that what is fitted on the development voices can be fitted on voices that the network has not met.
+With two cards `all` has one and the others share the other.
 """
 
 import io
@@ -30,8 +32,21 @@ LETTERS = " 'abcdefghijklmnopqrstuvwxyz"
 PAD = RATE // 5
 NOTHING = 0.03  # of the examples, without a voice
 VARIANTS = ["", "+m1", "+m2", "+m3", "+m4", "+m5", "+m6", "+f1", "+f2", "+f4", "+klatt", "+klatt3", "+Andy", "+croak", "+Annie", "+Gene", "+Lee", "+anikaRobot"]
-FIRST = {"espeak": ["en-us", "en-gb"], "flite": ["kal16"]}
-SECOND = {"espeak": ["en-gb-scotland", "en-gb-x-gbcwmd"], "flite": ["slt"]}
+FIRST = {"espeak": ["en-us", "en-gb"], "flite": ["kal16"], "festival": ["ked_diphone"]}
+SECOND = {"espeak": ["en-gb-scotland", "en-gb-x-gbcwmd"], "flite": ["slt"], "festival": ["cmu_us_slt_arctic_hts"]}
+WEIGHT = {"espeak": 3, "flite": 3, "festival": 2}
+ACCENTED = 0.5  # of what espeak-ng says
+# Sounds by espeak-ng's names and what an accent may make of them; the longest name that fits is meant.
+NEIGHBOURS = {
+    "aI": ["OI", "aI", "eI", "A:"], "eI": ["aI", "E", "e@"], "oU": ["O:", "aU", "0", "u:"], "aU": ["oU", "a", "A:"], "OI": ["aI", "oU"],
+    "i:": ["I", "eI"], "I": ["i:", "E", "@"], "E": ["I", "a", "eI"], "a": ["E", "A:", "V"], "A:": ["a", "O:"], "A@": ["a", "A:", "O:", "a r"],
+    "V": ["U", "a", "0"], "0": ["A:", "O:", "V"], "O:": ["0", "oU", "A:"], "O@": ["O:", "oU", "O: r", "0"], "o@": ["O:", "oU", "O: r", "U"],
+    "3:": ["E", "V", "3: r", "O:"], "u:": ["U", "i:", "oU"], "U": ["u:", "V"], "e@": ["E", "E r", "3:"], "i@": ["i:", "i: r"], "@": ["V", "E", "I"],
+    "3": ["V", "E r", "a"], "T": ["t", "f", "s"], "D": ["d", "z", "v"], "w": ["v", "w"], "v": ["w", "f", "b"], "z": ["s"], "h": ["", "h"], "r": ["l", "w"],
+    "N": ["N g", "n"], "S": ["s", "tS"], "tS": ["S", "t s"], "dZ": ["Z", "j", "tS"], "t#": ["t", "d", ""], "l": ["U", "r", "l"], "j": ["", "dZ"],
+    "p": ["b"], "t": ["d", "t"], "k": ["g"], "b": ["p"], "d": ["t"], "g": ["k"], "m": ["m"], "n": ["n"], "f": ["f"], "s": ["s"], "Z": ["S"],
+}
+CHANGED = 0.13  # chance that an accent changes a sound
 
 
 # ------------------------------------------------------------------------------------------------------------- texts
@@ -152,13 +167,64 @@ def stretched(sound, ratio):
     return np.interp(at, np.arange(len(sound)), sound).astype(np.float32)
 
 
+def accented(sounds, random):
+    """Sounds by espeak-ng's names in an accent drawn at random: the same sound changes in the same way wherever it stands."""
+    change = {}
+    for name, others in NEIGHBOURS.items():
+        if random.random() < CHANGED:
+            change[name] = others[int(random.integers(0, len(others)))].replace(" ", "")
+    names = sorted(NEIGHBOURS, key=len, reverse=True)
+    out, at = "", 0
+    while at < len(sounds):
+        name = next((n for n in names if sounds.startswith(n, at)), sounds[at])
+        out += change.get(name, name)
+        at += len(name)
+    if random.random() < 0.2:
+        out = out.replace("'", "") if random.random() < 0.5 else re.sub("[',]", "", out, count=1)
+    return out
+
+
+class Festival:
+    """A festival that is kept running, since it takes long to start."""
+
+    def __init__(self, given, voice):
+        env = dict(os.environ, LD_LIBRARY_PATH=f"{given}/lib")
+        command = [f"{given}/bin/festival", "--libdir", f"{given}/festival", "--pipe"]
+        self.child = subprocess.Popen(command, env=env, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+        self.tell(f"(voice_{voice})")
+
+    def tell(self, line):
+        self.child.stdin.write(line + '\n(format stderr "ready\\n")\n')  # what it prints elsewhere is held back
+        self.child.stdin.flush()
+        while "ready" not in (answer := self.child.stderr.readline()):
+            if not answer:
+                raise OSError("festival ended")
+
+    def say(self, text, stretch, file):
+        self.tell(f"(Parameter.set 'Duration_Stretch {stretch:.2f})")
+        self.tell(f"(utt.save.wave (utt.synth (Utterance Text \"{text}\")) \"{file}\" 'riff)")
+
+
+running = {}
+
+
 def speak(given, who, text, random, scratch):
     env = dict(os.environ, LD_LIBRARY_PATH=f"{given}/lib", ESPEAK_DATA_PATH=str(given))
     if who[0] == "espeak":
         name = who[1] + VARIANTS[int(random.integers(0, len(VARIANTS)))]
+        if random.random() < ACCENTED:
+            sounds = subprocess.run([f"{given}/bin/espeak-ng", "-v", who[1], "-q", "-x", text], env=env, capture_output=True, check=True, text=True)
+            text = "[[" + accented(" ".join(sounds.stdout.split()), random) + "]]"
         command = [f"{given}/bin/espeak-ng", "-v", name, "-s", str(int(random.integers(125, 190))), "-p", str(int(random.integers(25, 76))), "--stdout", text]
         sound, rate = read_wav(subprocess.run(command, env=env, capture_output=True, check=True).stdout)
-        pitch = random.uniform(0.92, 1.09)
+        pitch = random.uniform(0.9, 1.12)
+    elif who[0] == "festival":
+        if who[1] not in running:
+            running[who[1]] = Festival(given, who[1])
+        running[who[1]].say(text, random.uniform(0.8, 1.2), scratch)
+        sound, rate = read_wav(Path(scratch).read_bytes())
+        os.remove(scratch)
+        pitch = random.uniform(0.82, 1.16)
     else:
         command = [f"{given}/bin/flite", "-voice", who[1], "--setf", f"duration_stretch={random.uniform(0.85, 1.2):.2f}", "-t", text, "-o", scratch]
         subprocess.run(command, env=env, capture_output=True)
@@ -240,7 +306,7 @@ def work(job):
     encoder = onnxruntime.InferenceSession(f"{given}/encoder_model.ort", options, providers=["CPUExecutionProvider"])
     random = np.random.default_rng(seed)
     whos = [(program, name) for group in (FIRST, SECOND) for program, names in group.items() for name in names]
-    weights = np.array([2 if w[0] == "espeak" else 4 for w in whos], float)
+    weights = np.array([WEIGHT[w[0]] for w in whos], float)
     frames, said, groups = [], [], []
     for text in lines:
         if time.time() > deadline:
@@ -250,6 +316,7 @@ def work(job):
             voice = speak(given, whos[at], text, random, f"/tmp/say-{seed}.wav")
         except (subprocess.CalledProcessError, OSError, ValueError) as error:
             print("not said:", whos[at], text, error, flush=True)
+            running.pop(whos[at][1], None)
             continue
         if not 1600 < len(voice) < RATE * 5:
             continue
@@ -271,7 +338,7 @@ def work(job):
 # ---------------------------------------------------------------------------------------------------------- training
 
 
-def network():
+def network(width, blocks):
     import torch
     from torch import nn
 
@@ -290,8 +357,9 @@ def network():
             return x + self.drop(self.down(self.drop(torch.relu(self.up(y)))))
 
     class Speller(nn.Module):
-        def __init__(self, width=256, wide=640, blocks=5, reach=9, drop=0.12):
+        def __init__(self, reach=9, drop=0.12):
             super().__init__()
+            wide = width * 5 // 2
             self.first = nn.LayerNorm(288)
             self.into = nn.Linear(288, width)
             self.drop = nn.Dropout(drop)
@@ -308,14 +376,14 @@ def network():
     return Speller()
 
 
-def train(name, data, kept, out, seconds):
+def train(name, data, kept, out, seconds, size):
     """`kept`: which examples are learnt from; the others are what it is tried on."""
     import torch
 
     torch.manual_seed(7)
     torch.set_float32_matmul_precision("high")
     frames, starts, lengths, labels, label_lengths = data
-    model = network().cuda()
+    model = network(*size).cuda()
     print(name, sum(p.numel() for p in model.parameters()), "numbers", int(kept.sum()), "examples", flush=True)
     index = torch.nonzero(kept).flatten()
     others = torch.nonzero(~kept).flatten()[:4000]
@@ -385,9 +453,11 @@ def make(given, into, seconds, count, scenes, size):
     print(made, "examples after", f"{time.time() - begun:.0f} s", flush=True)
 
 
-def train_all(examples, out, seconds):
+def train_some(examples, out, seconds, size, card, shares):
+    """The trainings of `shares`, one after the other, on one card."""
     import torch
 
+    torch.cuda.set_device(card)
     begun = time.time()
     parts = [np.load(path) for path in sorted(Path(examples).glob("*.npz"))]
     frames = [torch.from_numpy(np.load(path)).cuda() for path in sorted(Path(examples).glob("*.frames.npy"))]
@@ -402,13 +472,33 @@ def train_all(examples, out, seconds):
     groups = torch.from_numpy(groups).cuda()
     print("on the card after", f"{time.time() - begun:.0f} s", tuple(frames.shape), len(said), "examples", flush=True)
     left = seconds - (time.time() - begun) - 10
-    for name, kept, share in [("all", groups >= 0, 0.4), ("first", groups == 0, 0.3), ("second", groups == 1, 0.3)]:
-        train(name, data, kept, out, left * share)
+    kept = {"all": groups >= 0, "first": groups == 0, "second": groups == 1}
+    for name, share in shares:
+        train(name, data, kept[name], out, left * share, size)
+
+
+def train_all(examples, out, seconds, size):
+    import torch
+
+    os.makedirs(out, exist_ok=True)
+    if torch.cuda.device_count() > 1:
+        jobs = [(0, [("all", 1)]), (1, [("first", 0.5), ("second", 0.5)])]
+    else:
+        jobs = [(0, [("all", 0.4), ("first", 0.3), ("second", 0.3)])]
+    start = multiprocessing.get_context("spawn")
+    running = [start.Process(target=train_some, args=(examples, out, seconds, size, *job)) for job in jobs]
+    for process in running:
+        process.start()
+    for process in running:
+        process.join()
+    if any(process.exitcode for process in running):
+        sys.exit("a training failed; its own words are above")
 
 
 if __name__ == "__main__":
     job, source, target, seconds, *numbers = sys.argv[1:]
+    numbers = [int(x) for x in numbers]
     if job == "make":
-        make(source, target, float(seconds), *(int(x) for x in numbers))
+        make(source, target, float(seconds), *numbers)
     else:
-        train_all(source, target, float(seconds))
+        train_all(source, target, float(seconds), numbers or [256, 5])
