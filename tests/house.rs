@@ -1,7 +1,7 @@
 //! The house keeps its shape: rooms import in one direction only, every file says what it owns and stays short, and no real
 //! maker's name is anywhere in it.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -140,11 +140,20 @@ fn raw_string(rest: &[char]) -> usize {
 
 /// The names that a path's prefix (`crate::`, `super::super::`) is followed by: one, or each head of a `{...}` group.
 fn heads(after: &str) -> Vec<String> {
+    let head = |path: &String| path.split('/').next().unwrap_or_default().to_owned();
+    let mut heads: Vec<String> = spread("", after).iter().map(head).collect();
+    heads.dedup();
+    heads
+}
+
+/// The paths behind `base`, groups spread out: `a::{b, c::D}` behind `room` gives `room/a/b` and `room/a/c/D`.
+fn spread(base: &str, after: &str) -> Vec<String> {
     let after = after.trim_start();
-    let word =
-        |text: &str| text.trim_start().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>();
     let Some(group) = after.strip_prefix('{') else {
-        return vec![if after.starts_with('*') { "*".to_owned() } else { word(after) }];
+        let end = after.find(|c: char| !c.is_alphanumeric() && c != '_' && c != '*').unwrap_or(after.len());
+        let path = format!("{base}/{}", &after[..end]).trim_start_matches('/').to_owned();
+        let more = after[end..].trim_start().strip_prefix("::");
+        return more.map_or_else(|| vec![path.clone()], |more| spread(&path, more));
     };
     let (mut depth, mut items, mut item) = (1, Vec::new(), String::new());
     for c in group.chars() {
@@ -159,7 +168,7 @@ fn heads(after: &str) -> Vec<String> {
         if c == ',' && depth == 1 { items.push(std::mem::take(&mut item)) } else { item.push(c) }
     }
     items.push(item);
-    items.iter().filter(|item| !item.trim().is_empty()).map(|item| word(item)).collect()
+    items.iter().filter(|item| !item.trim().is_empty()).flat_map(|item| spread(base, item)).collect()
 }
 
 /// What is wrong with one file's imports; `path` is the file's place under `src/`, such as `walk/mod.rs`.
@@ -219,6 +228,60 @@ fn sources() -> Vec<(String, String)> {
 fn rooms_see_only_the_rooms_below_them() {
     let wrong: Vec<_> = sources().iter().flat_map(|(path, source)| wrong_imports(path, source)).collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// The module that a path leads to: as deep as modules go, then to where that module has the next name from.
+fn leads_to(path: &str, modules: &BTreeMap<String, String>) -> Option<String> {
+    let mut parts = path.match_indices('/').map(|(at, _)| &path[..at]).chain([path]);
+    let module = parts.rfind(|part| modules.contains_key(*part))?;
+    let Some(name) = path[module.len()..].split('/').nth(1) else { return Some(module.to_owned()) };
+    let mut given = modules[module].split("use ").skip(1).flat_map(|text| spread(module, text));
+    let is_it = |(of, last): (&str, &str)| last == name && of != module && modules.contains_key(of);
+    given
+        .find(|one| one.rsplit_once('/').is_some_and(is_it))
+        .map_or(Some(module.to_owned()), |one| leads_to(&one, modules))
+}
+
+/// The modules of its room that a module uses. What it only gives on to others (`pub use`) it does not use.
+fn uses(module: &str, modules: &BTreeMap<String, String>) -> BTreeSet<String> {
+    let own = modules[module].split(';').filter(|text| !text.contains("pub use ") && !text.contains(") use "));
+    let code = own.collect::<Vec<_>>().join(";");
+    let children = modules.keys().filter_map(|one| one.strip_prefix(module)?.strip_prefix('/'));
+    let mut paths = Vec::new();
+    for head in ["crate", "super"].into_iter().chain(children) {
+        for (at, _) in code.match_indices(&format!("{head}::")) {
+            let (mut base, mut after) = (if head == "crate" { "" } else { module }, &code[at..]);
+            while let Some(more) = after.strip_prefix("super::") {
+                (base, after) = (base.rsplit_once('/').unwrap_or_default().0, more);
+            }
+            let whole = !code[..at].ends_with(|c: char| c.is_alphanumeric() || c == '_' || c == ':');
+            paths.extend(spread(base, after).into_iter().filter(|_| whole));
+        }
+    }
+    let room = |of: &str| of.split('/').nth(1).map(str::to_owned);
+    let used = paths.iter().filter_map(|path| leads_to(path, modules));
+    used.filter(|one| one != module && room(one) == room(module)).collect()
+}
+
+/// The modules that use each other in a circle; tests at the end of a file may use what they like.
+fn circles<S: AsRef<str>>(sources: &[(S, S)]) -> Vec<String> {
+    let module = |path: &str| format!("crate/{}", path.trim_end_matches(".rs").trim_end_matches("/mod"));
+    let code = |text: &str| code_only(text).split("mod tests {").next().unwrap_or_default().to_owned();
+    let modules = sources.iter().map(|(path, text)| (module(path.as_ref()), code(text.as_ref()))).collect();
+    let used: BTreeMap<_, _> = BTreeMap::keys(&modules).map(|module| (module, uses(module, &modules))).collect();
+    let comes_back = |module: &&String| {
+        let (mut known, mut open) = (BTreeSet::new(), vec![*module]);
+        while let Some(next) = open.pop() {
+            open.extend(used[next].iter().filter(|one| known.insert(*one)));
+        }
+        known.contains(module)
+    };
+    modules.keys().filter(comes_back).cloned().collect()
+}
+
+#[test]
+fn the_files_of_a_room_use_each_other_in_no_circle() {
+    assert_eq!(circles(&sources()), Vec::<String>::new());
 }
 
 #[test]
@@ -328,6 +391,11 @@ fn the_scans_can_fail() {
     ] {
         assert_eq!(wrong_imports("bike/profile.rs", good), Vec::<String>::new(), "{good}");
     }
+    let files = [("bike/mod.rs", "pub use oil::{A, Oil};"), ("bike/oil.rs", "use super::{tank::{Tank}};")];
+    let with = |tank| circles(&[files[0], files[1], ("bike/tank.rs", tank)]);
+    assert_eq!(with("use crate::bike::Oil;"), ["crate/bike/oil", "crate/bike/tank"]);
+    assert_eq!(with("mod tests { use super::super::Oil;"), Vec::<String>::new());
+    assert_eq!(circles(&[("bike/mod.rs", "oil::f()"), ("bike/oil.rs", "super::g()")]).len(), 2);
     let invented = BTreeSet::from([sum("quillbrook")]);
     let found = banned_words("a fine bike\nthe QUILLBROOK-250's left_points", &invented);
     assert_eq!(found, [(2, "QUILLBROOK".to_owned())]);

@@ -15,6 +15,7 @@ mod ear_sides;
 mod ear_words;
 mod explore;
 mod feed;
+mod findings;
 mod flow;
 mod frame;
 mod healthy;
@@ -26,43 +27,20 @@ mod renders;
 mod seen;
 mod sources;
 mod states;
+mod surroundings;
 mod targets;
 mod tools;
 mod units;
 mod walks;
 mod way_out;
 
+pub use surroundings::{Reserved, Surroundings};
+
 use crate::bike::{Bike, Words, as_value};
-use crate::circuit::faults::Library;
 use crate::procedure::{Procedure, Scope, Step};
-use crate::written::{Diagnostic, Place};
-use std::collections::BTreeSet;
+use crate::written::Diagnostic;
+use findings::Findings;
 use std::rc::Rc;
-
-/// A phrase that means something at any step, so that no answer may use it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Reserved {
-    /// Lower-case words separated by single spaces.
-    pub words: String,
-    /// What it is: "the command `back`", "the escape `flickers`", "yes".
-    pub meaning: String,
-    /// It is listened for at any moment; yes and no only while a confirmation is pending, so that an answer may begin with them.
-    pub always: bool,
-}
-
-/// What a procedure is checked against.
-pub struct Surroundings<'a> {
-    /// The bikes it is tried with; those that its `applies` leaves out are passed over.
-    pub bikes: &'a [Bike],
-    /// Finds a called procedure by its id; none when there is no such file or it does not load.
-    pub called: &'a dyn Fn(&str) -> Option<Rc<Procedure>>,
-    /// Phrases that are taken.
-    pub reserved: &'a [Reserved],
-    /// How parts are named aloud.
-    pub words: &'a dyn Words,
-    /// What can go wrong and what can be looked at; without it, what a healthy bike answers is not computed.
-    pub faults: Option<&'a Library>,
-}
 
 /// All that is wrong with `procedure`, in the file's order. Findings in a called procedure are not repeated here.
 pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagnostic> {
@@ -141,28 +119,4 @@ pub fn stops<'p>(procedures: Vec<&'p Procedure>, bike: &'p Bike, words: &dyn Wor
         scope: node.scope.clone(),
     };
     walks.nodes.iter().filter(|node| !node.left_out).map(stop).collect()
-}
-
-/// Findings, each kept once: the same check at the same place for another bike or another round adds nothing.
-#[derive(Default)]
-struct Findings {
-    found: Vec<Diagnostic>,
-    told: BTreeSet<(Place, String)>,
-}
-
-impl Findings {
-    fn add(&mut self, finding: Diagnostic) {
-        if self.told.insert((finding.place.clone(), finding.check.clone())) {
-            self.found.push(finding);
-        }
-    }
-
-    fn has_errors(&self) -> bool {
-        self.found.iter().any(|finding| finding.severity == crate::written::Severity::Error)
-    }
-
-    fn sorted(mut self) -> Vec<Diagnostic> {
-        self.found.sort();
-        self.found
-    }
 }

@@ -1,10 +1,9 @@
 //! Changes laid over a healthy bike's wiring: what a fault does to it.
 
-use super::wiring::{Branch, BranchKind, Wiring};
-use super::{CircuitError, Figures, Name, battery};
+use super::{CircuitError, Figures, battery};
 use crate::bike::{Bike, PointsAt};
 
-/// One change. Branches go by the ids that [`Wiring`] lists.
+/// One change. Branches go by the ids that [`Wiring`](super::Wiring) lists.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Alteration {
     /// The branch no longer conducts.
@@ -170,40 +169,6 @@ impl Alteration {
             Alteration::PointsGap { set, millimetre } => *entry(&mut figures.points_gap, "points", set)? = *millimetre,
             Alteration::Dwell { set, degrees } => entry(&mut figures.timing, "points", set)?.closed = *degrees,
             Alteration::PlugGap { plug, millimetre } => *entry(&mut figures.plug_gap, "plug", plug)? = *millimetre,
-            _ => {}
-        }
-        Ok(())
-    }
-
-    /// Changes the branches, where it is about them.
-    pub(super) fn on_wiring(&self, wiring: &mut Wiring) -> Result<(), CircuitError> {
-        match self {
-            Alteration::Open { branch } => wiring.branch_mut(branch)?.kind = BranchKind::Open,
-            Alteration::Ohm { branch, ohm } => wiring.branch_mut(branch)?.kind = BranchKind::Ohm(*ohm),
-            Alteration::Series { branch, ohm } => {
-                let b = wiring.branch_mut(branch)?;
-                let (id, inner) = (Name::from(format!("{} (series)", b.id)), Name::from(format!("{} (inside)", b.id)));
-                let end = std::mem::replace(&mut b.b, inner.clone());
-                let part = b.part.clone();
-                wiring.branches.push(Branch { id, part, a: inner, b: end, kind: BranchKind::Ohm(*ohm), parted: false });
-            }
-            Alteration::Leak { condenser, ohm } => {
-                let branch = wiring.branch_mut(&format!("condenser-{condenser}"))?;
-                if let BranchKind::Capacitor { leak_ohm, .. } = &mut branch.kind {
-                    *leak_ohm = *ohm;
-                }
-            }
-            Alteration::Join { a, b, ohm } => {
-                wiring.terminal(a)?;
-                wiring.terminal(b)?;
-                let id = format!("{a} and {b}");
-                wiring.push(&id, &id, a, b, BranchKind::Ohm(*ohm));
-            }
-            Alteration::Swap { first, second } => {
-                let end = wiring.branch_mut(first)?.b.clone();
-                let other = std::mem::replace(&mut wiring.branch_mut(second)?.b, end);
-                wiring.branch_mut(first)?.b = other;
-            }
             _ => {}
         }
         Ok(())

@@ -7,7 +7,7 @@
 
 use super::faults::{Fault, Library, Shown};
 use super::instruments::{Case, Model, NotValid, Observation, Strength};
-use super::transient::resistance;
+use super::resistance::resistance;
 use super::{Branch, BranchKind, CircuitError, Glow};
 use crate::bike::{Bike, BikeState, Engine, InstrumentKind, PointsAt};
 use crate::procedure::{Ask, Observe, ReadingAsk, Scope, Step, evaluate_number, render, render_names};

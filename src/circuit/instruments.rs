@@ -1,7 +1,7 @@
 //! What an instrument shows when it is held to the bike.
 
 use super::network::Kind;
-use super::transient::resistance;
+use super::resistance::resistance;
 use super::wiring::{Names, Wiring};
 use super::{Alteration, CircuitError, Figures, Lamp, Name};
 use crate::bike::{Bike, BikeState, Instrument, InstrumentKind};

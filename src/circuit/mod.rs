@@ -13,6 +13,7 @@ mod instruments;
 mod lamp;
 mod name;
 mod network;
+mod resistance;
 mod solve;
 mod spark;
 mod spice;

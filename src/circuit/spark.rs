@@ -4,6 +4,7 @@
 //! other plug. Every part of the circle has to be whole, and the voltage has to suffice for every gap in it.
 
 use super::instruments::{Model, Strength};
+use super::resistance::resistance;
 use super::transient::{self, Break, passes};
 use super::wiring::{Branch, GROUND, Wiring};
 use super::{CircuitError, Figures, Name};
@@ -132,7 +133,7 @@ impl Model<'_> {
     fn leak_past(&self, at_rest: &Wiring, lead: &Lead, terminal: &str) -> Result<Option<(f64, f64)>, CircuitError> {
         let two = self.bike.coils.iter().any(|c| *c.id == lead.coil && c.plugs.len() > 1);
         let Some(coil) = at_rest.figures.coils.get(&lead.coil).filter(|_| two) else { return Ok(None) };
-        let ohm = transient::resistance(at_rest, terminal, GROUND, Branch::is_winding)?;
+        let ohm = resistance(at_rest, terminal, GROUND, Branch::is_winding)?;
         Ok(ohm.filter(|ohm| *ohm < PAST_OHM).map(|ohm| (ohm, coil.ratio)))
     }
 

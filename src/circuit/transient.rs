@@ -3,7 +3,7 @@
 //!
 //! Rise and ringing of a plain primary are closed forms; with a leak across the secondary the first swing is integrated.
 
-use super::network::{Kind, Network};
+pub use super::resistance::resistance;
 use super::wiring::{BranchKind, GROUND, Wiring};
 use super::{CircuitError, Model};
 pub use crate::trade::coil::{rise, stored_energy};
@@ -139,45 +139,10 @@ fn condensers(open: &Wiring, coil: &str) -> (f64, f64) {
     sum
 }
 
-/// Resistance between two terminals with every source's voltage at zero, ohm; `None` when nothing conducts between them.
-///
-/// # Errors
-/// Those of [`Network::operating_point`].
-pub fn resistance(
-    wiring: &Wiring,
-    a: &str,
-    b: &str,
-    without: impl Fn(&super::Branch) -> bool,
-) -> Result<Option<f64>, CircuitError> {
-    let mut network = Network::sized(GROUND, wiring.branches.len() + 1);
-    for branch in wiring.branches.iter().filter(|b| !without(b)) {
-        let (from, to) = (network.node_named(&branch.a), network.node_named(&branch.b));
-        let kind = match (&branch.kind, branch.ohm()) {
-            (BranchKind::Emf(_), _) if !branch.parted => Kind::Voltage(0.0),
-            // A meter's small current leaves a filament cold.
-            (BranchKind::Lamp(lamp), Some(_)) => Kind::Resistor(lamp.ohm(0.0)),
-            (_, Some(ohm)) => Kind::Resistor(ohm),
-            _ => continue,
-        };
-        network.add_named(branch.id.clone(), from, to, kind)?;
-    }
-    let (Some(a), Some(b)) = (network.find(a), network.find(b)) else { return Ok(None) };
-    if a == b {
-        return Ok(Some(0.0));
-    }
-    let probe = 1e-3;
-    network.add("meter", b, a, Kind::Current(probe))?;
-    match network.operating_point() {
-        Ok(point) => Ok(point.voltage(a, b).map(|v| v / probe)),
-        Err(CircuitError::NoReturn { .. }) => Ok(None),
-        Err(error) => Err(error),
-    }
-}
-
 /// The break of a coil's primary between two wirings, one with its circuit closed for `seconds`, one with it open.
 ///
 /// # Errors
-/// Those of [`Network::operating_point`].
+/// Those of [`Network::operating_point`](super::Network::operating_point).
 pub fn at_break(closed: &Wiring, open: &Wiring, coil: &str, seconds: f64) -> Result<Break, CircuitError> {
     let unknown = || CircuitError::Unknown { what: "coil", name: coil.to_owned() };
     let figures = closed.figures.coils.get(coil).ok_or_else(unknown)?;
@@ -226,7 +191,7 @@ impl Model<'_> {
     /// as they stand at that crank angle; `seconds` is how long a set stays closed, by its id.
     ///
     /// # Errors
-    /// Those of `Wiring::new` and [`Network::operating_point`].
+    /// Those of `Wiring::new` and [`Network::operating_point`](super::Network::operating_point).
     pub fn breaks(
         &self,
         state: &crate::bike::BikeState,

@@ -134,7 +134,7 @@ impl Wiring {
         let mut wiring = laying.wiring;
         wiring.fitted(bike, state)?;
         for change in changes {
-            change.on_wiring(&mut wiring)?;
+            wiring.alter(change)?;
         }
         wiring.part(bike, state)?;
         Ok(wiring)
@@ -173,6 +173,40 @@ impl Wiring {
     pub(super) fn push(&mut self, id: &str, part: &str, a: &str, b: &str, kind: BranchKind) {
         let [id, part, a, b] = [id, part, a, b].map(Name::from);
         self.branches.push(Branch { id, part, a, b, kind, parted: false });
+    }
+
+    /// Lays a change over the branches, where it is about them.
+    fn alter(&mut self, by: &Alteration) -> Result<(), CircuitError> {
+        match by {
+            Alteration::Open { branch } => self.branch_mut(branch)?.kind = BranchKind::Open,
+            Alteration::Ohm { branch, ohm } => self.branch_mut(branch)?.kind = BranchKind::Ohm(*ohm),
+            Alteration::Series { branch, ohm } => {
+                let b = self.branch_mut(branch)?;
+                let (id, inner) = (Name::from(format!("{} (series)", b.id)), Name::from(format!("{} (inside)", b.id)));
+                let end = std::mem::replace(&mut b.b, inner.clone());
+                let part = b.part.clone();
+                self.branches.push(Branch { id, part, a: inner, b: end, kind: BranchKind::Ohm(*ohm), parted: false });
+            }
+            Alteration::Leak { condenser, ohm } => {
+                let branch = self.branch_mut(&format!("condenser-{condenser}"))?;
+                if let BranchKind::Capacitor { leak_ohm, .. } = &mut branch.kind {
+                    *leak_ohm = *ohm;
+                }
+            }
+            Alteration::Join { a, b, ohm } => {
+                self.terminal(a)?;
+                self.terminal(b)?;
+                let id = format!("{a} and {b}");
+                self.push(&id, &id, a, b, BranchKind::Ohm(*ohm));
+            }
+            Alteration::Swap { first, second } => {
+                let end = self.branch_mut(first)?.b.clone();
+                let other = std::mem::replace(&mut self.branch_mut(second)?.b, end);
+                self.branch_mut(first)?.b = other;
+            }
+            _ => {}
+        }
+        Ok(())
     }
 
     fn fitted(&mut self, bike: &Bike, state: &BikeState) -> Result<(), CircuitError> {

@@ -3,7 +3,7 @@
 //! it was given for.
 
 use super::outcome::{Failure, Outcome};
-use super::say;
+use super::say::say;
 use crate::session::{Entry, Folder, Journal, Kind, Opened, Remark};
 use std::path::PathBuf;
 

@@ -1,8 +1,8 @@
 //! What `probeside shop` does.
 
 use super::outcome::{Failure, Outcome};
-use super::say;
-use super::shop::{Add, Args, Find, Serve, Show, What};
+use super::say::say;
+use super::shop_args::{Add, Args, Find, Serve, Show, What};
 use crate::hear::models::user_data;
 use crate::review::{gather, plain, text};
 use crate::session::Clock;

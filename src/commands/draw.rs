@@ -1,6 +1,7 @@
 //! `probeside draw`: the tree of a procedure as a picture.
 
 use super::outcome::{Failure, Outcome};
+use super::say::say;
 use super::{file, load};
 use crate::bike;
 use crate::phrase::Vocabulary;
@@ -28,7 +29,7 @@ pub fn run(args: &Args) -> Outcome {
     let value = bike.map(|bike| bike::as_value(&bike, Vocabulary::english()));
     let picture = draw::svg(draw::tree(&procedure, value.as_ref()));
     if args.svg.as_os_str() == "-" {
-        super::say(&picture);
+        say(&picture);
         return Ok(0);
     }
     file::write(&args.svg, picture.as_bytes()).map_err(Failure::Input)?;

@@ -3,6 +3,7 @@
 use super::engine::{unheard, unvoiced};
 use super::load;
 use super::outcome::{Failure, Outcome};
+use super::say::say;
 use crate::hear::takes::{TakeFault, examine, grammar_of, phrase_of};
 use crate::hear::{self, ActivitySettings, EarEvent, Ears, Mic, PersonalVoice, Recogniser, Take};
 use crate::phrase::{Answer, Grammar};
@@ -60,7 +61,7 @@ pub fn run(args: &Args) -> Outcome {
         if !gone {
             return Err(Failure::Input(format!("There is no voice of \"{}\" to forget.", args.name)));
         }
-        super::say(&format!("The voice of {} is deleted.\n", args.name));
+        say(&format!("The voice of {} is deleted.\n", args.name));
         return Ok(0);
     }
     let phrases = if args.from.is_some() { Vec::new() } else { phrases(args)? };
@@ -84,7 +85,7 @@ pub fn run(args: &Args) -> Outcome {
         Some(folder) => learning.files(folder)?,
         None => learning.live(&phrases, args.takes as usize)?,
     };
-    super::say(&format!(
+    say(&format!(
         "{} takes of {} phrases are kept in {}.\nUse them with: --voice-of \"{}\". Nothing of them leaves this machine; \
          'probeside enrol \"{}\" --forget' deletes them.\n",
         learning.kept,
@@ -216,7 +217,7 @@ impl Learning {
         let (to, mut from) = unbounded_channel();
         let mut mic = Mic::start(to, ActivitySettings::default()).map_err(|e| Failure::Lacks(e.to_string()))?;
         let grammar = grammar_of(phrases);
-        super::say(&format!(
+        say(&format!(
             "{} phrases, {takes} takes of each. Speak as you would at the bike, after each line. Ctrl-C ends it; what was learnt is kept.\n",
             phrases.len()
         ));
@@ -225,7 +226,7 @@ impl Learning {
             let mut kept: Vec<Take> = Vec::new();
             let mut tries = 0;
             while kept.len() < takes && tries < MOST_TRIES {
-                super::say(&format!("{:>3} of {}  {words}  ({} of {takes})\n", at + 1, phrases.len(), kept.len() + 1));
+                say(&format!("{:>3} of {}  {words}  ({} of {takes})\n", at + 1, phrases.len(), kept.len() + 1));
                 let Some(sound) = next(&mut mic, &mut from) else {
                     silences += 1;
                     tries += 1;
@@ -246,12 +247,12 @@ impl Learning {
                     }
                     Err(fault) => {
                         tries += 1;
-                        super::say(&format!("          not kept: {fault}. Once more:\n"));
+                        say(&format!("          not kept: {fault}. Once more:\n"));
                     }
                 }
             }
             if kept.is_empty() {
-                super::say(&format!("          \"{words}\" is left as it is.\n"));
+                say(&format!("          \"{words}\" is left as it is.\n"));
                 code = 1;
             }
             self.keep(words, kept)?;

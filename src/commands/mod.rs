@@ -30,7 +30,9 @@ mod power_bench;
 mod prove;
 mod reckon;
 mod rehearse;
+mod say;
 mod shop;
+mod shop_args;
 mod soundcheck;
 mod story;
 mod walk;
@@ -110,6 +112,7 @@ pub fn run(cli: Cli) -> u8 {
         }
     }
 }
+
 /// The check, with the words of the built-in vocabulary.
 fn checked(args: &check::CheckArgs) -> Outcome {
     let words = crate::phrase::Vocabulary::english();
@@ -127,12 +130,4 @@ fn checked(args: &check::CheckArgs) -> Outcome {
     let spoken = check::Spoken { reserved, words, vocabulary: &vocabulary };
     check::run(args, &spoken, &mut std::io::stdout().lock())
         .map_err(|e| Failure::Input(format!("The output is gone: {e}.")))
-}
-
-/// Prints to standard output; a reader that has gone away is no fault.
-fn say(text: &str) {
-    use std::io::Write;
-    let mut out = std::io::stdout().lock();
-    // Nothing can be done for a reader that went away.
-    let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
 }

@@ -3,7 +3,7 @@
 use super::load;
 use super::order::Order;
 use super::outcome::{Failure, Outcome};
-use super::say;
+use super::say::say;
 use crate::circuit::faults::Library;
 use crate::diagnose::{self, Bench, Wanted};
 use std::io::{IsTerminal, Write};

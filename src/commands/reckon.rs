@@ -1,6 +1,7 @@
 //! `probeside reckon`: the trade's sums on their own, listed, explained and done.
 
-use super::{Failure, Outcome, say};
+use super::say::say;
+use super::{Failure, Outcome};
 use crate::trade::{Input, Reckoned, Refusal, Sum, sum, sums};
 use serde_json::{Map, Value, json};
 use std::fmt::Write;

@@ -3,6 +3,7 @@
 use super::engine::{EngineArgs, unheard};
 use super::load;
 use super::outcome::{Failure, Outcome};
+use super::say::say;
 use crate::rehearse::{Cast, Counts, Head, Pair, Rehearsal, RehearseError, Report, stages, usual_cast};
 use crate::speak::{Espeak, SpeakError};
 use std::fmt::Write;
@@ -106,9 +107,9 @@ pub fn run(args: &Args) -> Outcome {
     let ipa = Espeak::new(world.vocabulary.language());
     let report = Report::new(&head, &rehearsal, &trials, &|phrase| ipa.phonemes(phrase).ok());
     if args.json {
-        super::say(&format!("{}\n", serde_json::to_string_pretty(&report).unwrap_or_default()));
+        say(&format!("{}\n", serde_json::to_string_pretty(&report).unwrap_or_default()));
     } else {
-        super::say(&printed(&report));
+        say(&printed(&report));
     }
     Ok(u8::from(!report.sound))
 }

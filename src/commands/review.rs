@@ -1,6 +1,7 @@
 //! `probeside review`: what a session's journal says.
 
-use super::{file, say};
+use super::file;
+use super::say::say;
 use crate::review::{csv, customer, gather, page, plain, text, vtt, whole};
 use crate::session::{DIGEST_FILE, Folder, JOURNAL_FILE, LOCK, PART};
 use std::path::{Path, PathBuf};

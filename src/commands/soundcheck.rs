@@ -8,6 +8,7 @@
 use super::engine::{EngineArgs, unheard};
 use super::mouth::PROMPT_VOICE;
 use super::outcome::{Failure, Outcome};
+use super::say::say;
 use crate::hear::checkup::{self, decibels};
 use crate::hear::{self, ActivitySettings, EarEvent, Ears, Mic, RATE, Recogniser};
 use crate::phrase::{Answer, Command, Grammar, Stakes, Verdict, Vocabulary, decide};
@@ -102,9 +103,9 @@ impl Sheet {
                 Standing::Missing => "missing  ",
                 Standing::NotTried => "not tried",
             };
-            super::say(&format!("{mark}  {words}\n"));
+            say(&format!("{mark}  {words}\n"));
             if let Some(advice) = &advice {
-                super::say(&format!("           {advice}\n"));
+                say(&format!("           {advice}\n"));
             }
         }
         let value = value.map(|(value, unit)| ((value * 10.0).round() / 10.0, unit));
@@ -154,7 +155,7 @@ pub fn run(args: &Args) -> Outcome {
         let object = serde_json::json!({
             "schema": "probeside.soundcheck", "version": 1, "ready": !sheet.missing(), "lines": sheet.lines,
         });
-        super::say(&format!("{object:#}\n"));
+        say(&format!("{object:#}\n"));
     }
     let missing: Vec<&str> =
         sheet.lines.iter().filter(|l| l.verdict == Standing::Missing).filter_map(|l| l.advice.as_deref()).collect();

@@ -1,6 +1,6 @@
 //! `probeside verify`: is a session complete and unaltered?
 
-use super::say;
+use super::say::say;
 use crate::review::{plain, verify};
 use crate::session::Folder;
 use std::path::PathBuf;

@@ -6,45 +6,16 @@
 use super::advice_bayes::{Evidence, believe, evidence_for};
 use super::advice_table::Table;
 use super::order_thread::OrderThread;
+use super::weights::{
+    ABOUT, AGAIN, DECIMALS, DOUBTFUL, LEFT, MISHEARD, MOST_SUSPECTS, OUTSIDE, OUTSIDE_LEAST, OUTSIDE_SHOWS,
+    READING_SPREAD, REASONS, SLIP, STEP, STEP_SPREAD,
+};
 use crate::circuit::Expected;
 use crate::circuit::faults::{Fault, Library};
 use crate::session::{Because, Chosen, Doubtful, Suspect, Weighed};
 use crate::walk::{Advice, Check, Crossing, Observation, Saw, World};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
-
-/// Chance that somebody looks wrong, touches paint or says the wrong word (common practice, no source; for reading a dial in a control room
-/// 0.003 is quoted: Swain and Guttmann, NUREG/CR-1278, from memory; a probe on greasy metal is worse).
-pub const SLIP: f64 = 0.01;
-/// Chance that an accepted answer was misheard and not asked back: 11 of 2,334 test trials were, at most 0.8 % (95 %), rounded up.
-pub const MISHEARD: f64 = 0.01;
-/// A check that was made again with the same result is a slip this many times less often: the two errors are not independent
-/// (a tenth is a usual share of common causes; IEC 61508-6, from memory).
-const AGAIN: f64 = 0.1;
-/// Prior of everything outside the library (chosen, no source).
-pub const OUTSIDE: f64 = 0.1;
-/// A fault outside the library shows something that no healthy bike shows at this share of the checks (chosen, no source).
-const OUTSIDE_SHOWS: f64 = 0.1;
-/// Nothing inside the library makes the outside lighter than this.
-const OUTSIDE_LEAST: f64 = 0.01;
-/// A fault is weighed in degrees that are at most this many times apart; each stands for all between its neighbours.
-const STEP: f64 = 2.0;
-/// So a reading that the fault changes has at least this spread, as a share of it: half a step, a factor of 1.41, is two of them.
-const STEP_SPREAD: f64 = 0.2;
-/// Least spread of a reading, as a share of it: meter, leads and temperature (common practice, no source).
-const READING_SPREAD: f64 = 0.05;
-/// "About twelve" has this many times the spread.
-const ABOUT: f64 = 3.0;
-/// A suspect that weighs this much counts as left.
-const LEFT: f64 = 0.01;
-/// Most suspects that are written down.
-const MOST_SUSPECTS: usize = 8;
-/// Answers that are named as reasons, and the least weight of evidence that is one (a factor of two).
-const REASONS: (usize, f64) = (2, 0.3);
-/// Less likely a slip than this, and an answer is not called doubtful.
-const DOUBTFUL: f64 = 0.2;
-/// Decimals of what is written down.
-const DECIMALS: f64 = 1e4;
 
 /// Says what is left of a bike's faults.
 pub struct Adviser {

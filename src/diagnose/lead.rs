@@ -1,12 +1,14 @@
 //! The real walker, led from question to question under some faults, and forked where they would be answered differently.
 
+use super::looked_at::reading_name;
+use super::outcome::{Reached, Sighting, Slip};
 use super::set_up;
-use super::simulate::{Reached, Setting, Sighting, Slip, reading_name};
-use super::{Asked, ProveError, Seen};
+use super::{Asked, Observer, ProveError, Seen};
+use crate::circuit::faults::Fault;
 use crate::phrase::{Answer, Hypothesis, Reading, ReadingKind, Verdict};
 use crate::procedure::{Ask, render_names};
 use crate::session::{Chosen, Now, Record};
-use crate::walk::{Effect, Event, FINISHED, Walker};
+use crate::walk::{Effect, Event, FINISHED, Walker, World};
 use std::collections::{BTreeSet, VecDeque};
 use std::sync::Arc;
 
@@ -14,6 +16,18 @@ use std::sync::Arc;
 const MOST_QUESTIONS: usize = 600;
 /// More acknowledgements in a row than this, likewise.
 const MOST_ACKNOWLEDGED: usize = 50;
+
+/// What a walker is led under.
+pub(super) struct Led<'a> {
+    pub world: &'a Arc<World>,
+    /// All faults that there are.
+    pub faults: &'a [Fault],
+    /// The cases: numbers of faults, ascending.
+    pub cases: &'a [Vec<usize>],
+    pub observer: &'a dyn Observer,
+    /// With one wrong observation somewhere, in every way, instead of without.
+    pub slips: bool,
+}
 
 /// One way, and the cases that take it.
 pub(super) struct Track {
@@ -43,7 +57,7 @@ pub(super) type Ways<'w> = &'w mut dyn FnMut(&Track, Came) -> Result<Option<Chos
 
 /// Leads a walker that has not begun through all cases, forking it where they would be answered differently.
 pub(super) fn lead(
-    of: &Setting<'_>,
+    of: &Led<'_>,
     mut walker: Walker,
     cases: Vec<usize>,
     by_value: &BTreeSet<String>,
@@ -71,7 +85,7 @@ pub(super) fn lead(
 
 /// What follows an answer: a conclusion, another part, or the next question.
 fn go_on(
-    of: &Setting<'_>,
+    of: &Led<'_>,
     mut track: Track,
     mut after: After,
     open: &mut Vec<Track>,
@@ -102,13 +116,13 @@ fn stuck(walker: &Walker, why: &str) -> ProveError {
 }
 
 /// Faults of a case that are still there.
-fn effective(of: &Setting<'_>, track: &Track, case: usize) -> Vec<usize> {
+fn effective(of: &Led<'_>, track: &Track, case: usize) -> Vec<usize> {
     of.cases[case].iter().copied().filter(|f| !of.faults[*f].is_mended(&track.mended)).collect()
 }
 
 /// Puts the question at hand to every case of the track and forks where they differ.
 fn step(
-    of: &Setting<'_>,
+    of: &Led<'_>,
     mut track: Track,
     by_value: &BTreeSet<String>,
     open: &mut Vec<Track>,
@@ -186,7 +200,7 @@ fn fork(track: &mut Track, cases: Vec<usize>) -> Track {
 
 #[allow(clippy::too_many_arguments)]
 fn answer(
-    of: &Setting<'_>,
+    of: &Led<'_>,
     mut track: Track,
     asked: &Arc<Asked>,
     seen: Seen,

@@ -8,59 +8,30 @@ mod advice_bayes;
 mod advice_table;
 mod asked;
 mod bench;
+mod covered;
+mod error;
 mod lead;
+mod looked_at;
 mod measure;
 mod order;
 mod order_thread;
+mod outcome;
 mod proof;
 mod prove;
 mod set_up;
 mod simulate;
 mod table;
+mod weights;
 
-pub use advice::{Adviser, MISHEARD, OUTSIDE, SLIP};
+pub use advice::Adviser;
 pub use asked::{Asked, Seen};
 pub use bench::{Bench, Observer};
+pub use error::ProveError;
 pub use measure::{Figures, Judgement, Verdict, judge, measure};
 pub use order::Order;
+pub use outcome::{Outcome, Reached, Sighting, Slip};
 pub use proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 pub use prove::{Progress, Proved, Row, Wanted, prove};
-pub use simulate::{Outcome, Reached, Setting, Sighting, Slip, simulate};
+pub use simulate::{Setting, simulate};
 pub use table::{d_matrix_csv, every_fault, text};
-
-use crate::circuit::CircuitError;
-use crate::written::Diagnostic;
-
-/// Why nothing can be proved.
-#[derive(Debug, thiserror::Error)]
-pub enum ProveError {
-    /// The procedure and the circuit do not fit together at a step.
-    #[error("at the step `{step}` under {fault}: {why}")]
-    Circuit {
-        /// The step.
-        step: String,
-        /// The fault.
-        fault: String,
-        /// Why.
-        why: CircuitError,
-    },
-    /// Something of the procedure does not come out for this bike.
-    #[error("{0}")]
-    Written(Box<Diagnostic>),
-    /// The walk cannot go on.
-    #[error("at the step `{step}` under {fault}: {why}")]
-    Walk {
-        /// The step.
-        step: String,
-        /// The fault.
-        fault: String,
-        /// Why.
-        why: String,
-    },
-}
-
-impl From<Diagnostic> for ProveError {
-    fn from(of: Diagnostic) -> Self {
-        Self::Written(Box::new(of))
-    }
-}
+pub use weights::{MISHEARD, OUTSIDE, SLIP};

@@ -7,11 +7,10 @@
 //! needs is taken together with those of them that are not over, and the best such chain begins: a check that tells little by itself must
 //! not bar the way to a better one.
 
-use super::advice::OUTSIDE;
-use super::lead::{Came, lead};
-use super::prove::covered;
-use super::simulate::{Setting, readings_used};
-use super::{Asked, Observer, ProveError};
+use super::covered::covered;
+use super::lead::{Came, Led, lead};
+use super::looked_at::{readings_used, seen_used};
+use super::{Asked, OUTSIDE, Observer, ProveError};
 use crate::circuit::faults::Fault;
 use crate::procedure::Seen;
 use crate::session::Chosen;
@@ -72,7 +71,7 @@ impl<'a> Order<'a> {
             weights,
             cases,
             by_value: readings_used(world),
-            names: super::simulate::seen_used(world),
+            names: seen_used(world),
             foreseen: Mutex::default(),
         })
     }
@@ -183,14 +182,8 @@ impl<'a> Order<'a> {
             return Ok(known.clone());
         }
         let walker = Walker::through_part(self.world.clone(), part, deciding);
-        let of = Setting {
-            world: self.world,
-            faults: self.faults,
-            cases: &self.cases,
-            observer: self.observer,
-            slips: false,
-            order: None,
-        };
+        let of =
+            Led { world: self.world, faults: self.faults, cases: &self.cases, observer: self.observer, slips: false };
         let healthy = self.faults.len();
         let cases = (0..=healthy).filter(|case| *case == healthy || self.weights[*case] > 0.0).collect();
         let mut ends = vec![End::default(); healthy + 1];

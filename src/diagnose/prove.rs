@@ -1,12 +1,13 @@
 //! A proof from beginning to end: every fault alone, then pairs and slips where they are asked for.
 
+use super::covered::covered;
 use super::measure::{groups, judge, parts};
-use super::order::Order;
+use super::outcome::{Outcome, Sighting};
 use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
-use super::simulate::{Outcome, Setting, Sighting, meaning, simulate};
-use super::{Asked, Judgement, Observer, ProveError, Verdict, measure};
+use super::simulate::{Setting, simulate};
+use super::{Asked, Judgement, Observer, Order, ProveError, Verdict, measure};
 use crate::circuit::faults::Fault;
-use crate::procedure::{Meaning, Scope, render_names};
+use crate::procedure::{Ask, Meaning};
 use crate::walk::World;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -144,13 +145,6 @@ pub fn prove(
     Ok(Proved { proof, matrix })
 }
 
-/// Which faults the procedure is there to find.
-pub(super) fn covered(world: &World, faults: &[Fault]) -> Result<Vec<bool>, ProveError> {
-    let Some(covers) = &world.procedures[&world.main].covers else { return Ok(vec![true; faults.len()]) };
-    let covers = render_names(covers, &Scope::new(world.bike_value.clone()))?;
-    Ok(faults.iter().map(|fault| fault.is_one_of(&covers)).collect())
-}
-
 fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
     let verdict = judge(&[fault], outcome);
     let end = match verdict {
@@ -190,6 +184,20 @@ fn decided_by(world: &World, outcome: &Outcome) -> String {
         at = one.before.as_deref();
     }
     String::new()
+}
+
+/// What the answer of a sighting means, by the procedure.
+fn meaning(world: &World, sighting: &Sighting) -> Meaning {
+    let step = world.procedures.get(&sighting.asked.procedure).and_then(|p| p.step(&sighting.asked.id));
+    match step.map(|s| &s.ask) {
+        Some(Ask::Choice(choices) | Ask::Watch { choices, .. }) => {
+            choices.iter().find(|c| *c.id == sighting.answer).map_or(Meaning::Neither, |c| c.means)
+        }
+        Some(Ask::Reading(reading)) => {
+            reading.bands.iter().find(|b| *b.id == sighting.answer).map_or(Meaning::Bad, |b| b.means)
+        }
+        _ => Meaning::Neither,
+    }
 }
 
 fn smallest_found(judged: &[Judgement], faults: &[Fault], covered: &[bool]) -> Vec<Smallest> {

@@ -3,81 +3,14 @@
 //! All cases set out together; wherever they would answer differently the walker is forked, so that each way is walked once
 //! however many faults take it.
 
-use super::lead::{Came, Track, lead};
-use super::order::Order;
-use super::{Asked, Observer, ProveError};
+use super::lead::{Came, Led, Track, lead};
+use super::looked_at::readings_used;
+use super::{Asked, Observer, Order, Outcome, ProveError};
 use crate::circuit::faults::Fault;
-use crate::procedure::{Ask, Expression, Meaning, Procedure, Route, Step, expression};
 use crate::walk::{Walker, World};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, mpsc};
-
-/// One answer on a way.
-pub struct Sighting {
-    /// What was asked, in the state it was asked in.
-    pub asked: Arc<Asked>,
-    /// What was answered, by its short name.
-    pub answer: String,
-    /// The answer was a wrong one.
-    pub slipped: bool,
-    /// The sighting before.
-    pub before: Option<Arc<Sighting>>,
-}
-
-/// A wrong observation: what was there and what was said.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Slip {
-    /// `points-turn left`.
-    pub place: String,
-    /// The right answer.
-    pub right: String,
-    /// The one given.
-    pub given: String,
-    /// The same question was put again later, and answered rightly.
-    pub repeated: bool,
-}
-
-/// How a walk ended.
-#[derive(Debug, Clone)]
-pub struct Reached {
-    /// Procedure.
-    pub procedure: String,
-    /// Conclusion.
-    pub conclusion: String,
-    /// Round.
-    pub round: Option<String>,
-    /// What it condemns.
-    pub condemns: Vec<String>,
-    /// It says that nothing is wrong.
-    pub healthy: bool,
-}
-
-impl Reached {
-    /// The conclusion with its round: `coil-bad left`.
-    pub fn name(&self) -> String {
-        self.round.as_ref().map_or_else(|| self.conclusion.clone(), |r| format!("{} {r}", self.conclusion))
-    }
-}
-
-/// What came of one case.
-#[derive(Clone)]
-pub struct Outcome {
-    /// How it ended.
-    pub reached: Reached,
-    /// What was mended on the way, as the procedure's steps say.
-    pub mended: BTreeSet<String>,
-    /// Questions asked.
-    pub steps: usize,
-    /// Working minutes.
-    pub minutes: f64,
-    /// Minutes for changes of side, of plugs and switches, and of the instrument between them.
-    pub set_up: f64,
-    /// The last answer; the others hang on it.
-    pub last: Option<Arc<Sighting>>,
-    /// The wrong observation, if there was one.
-    pub slip: Option<Slip>,
-}
 
 /// What is simulated.
 pub struct Setting<'a> {
@@ -93,6 +26,13 @@ pub struct Setting<'a> {
     pub slips: bool,
     /// The parts of the procedure come in this order instead of the written one.
     pub order: Option<&'a Order<'a>>,
+}
+
+impl Setting<'_> {
+    fn led(&self) -> Led<'_> {
+        let Self { world, faults, cases, observer, slips, .. } = *self;
+        Led { world, faults, cases, observer, slips }
+    }
 }
 
 /// Fewest cases that are walked together: what they share of the way is walked once.
@@ -160,7 +100,7 @@ fn walk(
 ) -> Result<(), ProveError> {
     let walker = Walker::unheard(of.world.clone());
     let walker = if of.order.is_some() { walker.in_best_order() } else { walker };
-    lead(of, walker, cases, by_value, &mut |track, came| match came {
+    lead(&of.led(), walker, cases, by_value, &mut |track, came| match came {
         Came::To(reached) => {
             for case in &track.cases {
                 let (reached, mended) = (reached.clone(), track.mended.clone());
@@ -187,61 +127,4 @@ fn answers(track: &Track) -> Vec<(&Asked, &str)> {
     }
     all.reverse();
     all
-}
-
-pub(super) fn reading_name(step: &Step) -> Option<String> {
-    match &step.ask {
-        Ask::Reading(reading) => Some(reading.name.value.replace('-', "_")),
-        _ => None,
-    }
-}
-
-/// Names of readings that a route or a limit looks at by their value: for them two values in one band are not the same.
-pub(super) fn readings_used(world: &World) -> BTreeSet<String> {
-    let names = seen_used(world);
-    let steps = world.procedures.values().flat_map(|p| &p.steps);
-    let readings: BTreeSet<String> = steps.filter_map(reading_name).collect();
-    let used = |reading: &&String| names.iter().any(|n| n == *reading || n.starts_with(&format!("{reading}_")));
-    readings.iter().filter(used).cloned().collect()
-}
-
-/// Names of `seen` that any expression looks at.
-pub(super) fn seen_used(world: &World) -> BTreeSet<String> {
-    let all = world.procedures.values().flat_map(expressions).flat_map(expression::names);
-    all.filter_map(|name| name.path.strip_prefix("seen.").map(str::to_owned)).collect()
-}
-
-/// Every expression of a procedure.
-fn expressions(procedure: &Procedure) -> Vec<&Expression> {
-    let mut all: Vec<&Expression> = procedure.loops.iter().map(|l| &l.over).collect();
-    let mut routes: Vec<&Route> = procedure.loops.iter().map(|l| &l.then).collect();
-    for step in &procedure.steps {
-        all.extend(&step.when);
-        routes.extend(step.otherwise.iter().chain([&step.untested]));
-        match &step.ask {
-            Ask::Choice(choices) | Ask::Watch { choices, .. } => routes.extend(choices.iter().map(|c| &c.go)),
-            Ask::Reading(reading) => {
-                all.extend([&reading.low, &reading.high]);
-                all.extend(reading.bands.iter().flat_map(|band| band.from.iter().chain(&band.below)));
-                routes.extend(reading.bands.iter().map(|band| &band.go).chain(&reading.over_range));
-            }
-            Ask::Done(to) | Ask::Note(to) => routes.push(to),
-        }
-    }
-    all.extend(routes.into_iter().flat_map(|r| &r.0).filter_map(|c| c.when.as_ref()));
-    all
-}
-
-/// What the answer of a sighting means, by the procedure.
-pub(super) fn meaning(world: &World, sighting: &Sighting) -> Meaning {
-    let step = world.procedures.get(&sighting.asked.procedure).and_then(|p| p.step(&sighting.asked.id));
-    match step.map(|s| &s.ask) {
-        Some(Ask::Choice(choices) | Ask::Watch { choices, .. }) => {
-            choices.iter().find(|c| *c.id == sighting.answer).map_or(Meaning::Neither, |c| c.means)
-        }
-        Some(Ask::Reading(reading)) => {
-            reading.bands.iter().find(|b| *b.id == sighting.answer).map_or(Meaning::Bad, |b| b.means)
-        }
-        _ => Meaning::Neither,
-    }
 }

@@ -3,7 +3,7 @@
 //! Rows advance by one token together, so they are always equally long and comparable. A row's score is the sum of
 //! log p(token | sound) - w log p(token | noise). The free transcript rides along as one more row of the same batch.
 
-use super::engine::HearError;
+use super::HearError;
 use super::expand::{Expanded, Part, Spelling};
 use super::network::{Frames, Network};
 use super::prior::Prior;

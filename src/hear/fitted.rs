@@ -1,7 +1,7 @@
 //! Coefficients of the logistic models, written by `tests/measure/hearing.rs fit`: 1651 trials of 10 development
 //! voices, strangers weighted to 0.2 of all, features scaled by mean and spread.
 
-use super::score::FEATURES;
+use super::features::FEATURES;
 
 /// Mean of each feature: margin, fillers, to free, letters, letters ahead, per token, adjusted, similar, pace, noise, answers, views agree.
 pub const MEAN: [f32; FEATURES] =

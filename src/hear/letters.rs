@@ -5,7 +5,7 @@
 //! its letters are in this order, whatever the frames at which they fall (connectionist temporal classification, Graves and others 2006).
 //! It sees the same frames as the decoder and errs elsewhere: it knows nothing of what is usually said, and hears short words.
 
-use super::engine::HearError;
+use super::HearError;
 use super::network::{Frames, runtime};
 use ort::session::Session;
 use ort::session::builder::GraphOptimizationLevel;

@@ -17,7 +17,9 @@ mod ears;
 mod engine;
 mod expand;
 mod favour;
+mod features;
 mod fitted;
+mod hear_error;
 mod letters;
 mod level;
 #[cfg(feature = "sound")]
@@ -39,6 +41,7 @@ mod pedal;
 mod personal;
 mod played;
 mod prior;
+mod recogniser;
 mod remembered;
 pub mod resample;
 #[cfg(feature = "sound")]
@@ -50,6 +53,7 @@ mod tokenizer;
 mod trie;
 mod typed;
 mod views;
+mod voice_error;
 #[cfg(feature = "vosk")]
 mod vosk;
 mod wav;
@@ -58,7 +62,9 @@ pub use activity::{Activity, ActivitySettings, Voiced};
 #[cfg(feature = "sound")]
 pub use duplex::{Duplex, EchoState};
 pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, Utterance};
-pub use engine::{DEFAULT_ENGINE, ENGINES, HearError, Recogniser, SAMPLE_RATE, Wanted, open, open_for};
+pub use engine::{DEFAULT_ENGINE, ENGINES, Wanted, open, open_for};
+pub use features::{FEATURE_NAMES, FEATURES};
+pub use hear_error::HearError;
 pub use level::{active_level, signal_to_noise};
 pub use mic::Mic;
 #[cfg(feature = "sound")]
@@ -67,11 +73,13 @@ pub use mic_error::MicError;
 pub use moonshine::Moonshine;
 pub use nearness::Nearness;
 pub use pedal::Pedal;
-pub use personal::{PersonalVoice, Shape, Take, VOICES_VARIABLE, VoiceError, file_of, forget, names, voice_of};
+pub use personal::{PersonalVoice, Shape, Take, VOICES_VARIABLE, file_of, forget, names, voice_of};
 pub use played::{PlayedTo, Reference, reference};
-pub use score::{Evidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
+pub use recogniser::{Recogniser, SAMPLE_RATE};
+pub use score::{Evidence, Spelled, shaped};
 pub use script::{Given, Script};
 pub use typed::Typed;
+pub use voice_error::VoiceError;
 #[cfg(feature = "vosk")]
 pub use vosk::Vosk;
 pub(crate) use wav::decode as decode_wav;

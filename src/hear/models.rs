@@ -3,7 +3,7 @@
 //! In this order: the folder named by `PROBESIDE_MODELS`; `models/cache` beside the program or any folder above it;
 //! `models/cache` of the source tree; `probeside/models` in the user's data folder.
 
-use super::engine::HearError;
+use super::HearError;
 use std::path::{Path, PathBuf};
 
 /// Environment variable that names the folder of models.

@@ -1,7 +1,6 @@
 //! The default recogniser: the Moonshine tiny English model, searched against the grammar.
 
 use super::decode::{self, Ended, Found};
-use super::engine::{DEFAULT_ENGINE, HearError, Recogniser, SAMPLE_RATE};
 use super::expand::{self, Expanded, Part};
 use super::favour;
 use super::level;
@@ -14,11 +13,14 @@ use super::remembered::Place;
 use super::score::{self, Evidence, Spelled, Weighed};
 use super::tokenizer::Tokenizer;
 use super::views::Networks;
+use super::{HearError, Recogniser, SAMPLE_RATE};
 use crate::phrase::number::NumberWords;
 use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis, NumberSlot, Phrase, Vocabulary};
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
+/// The name it is chosen by.
+pub const MOONSHINE: &str = "moonshine";
 /// Phrase trees kept, and number trees (some megabytes each); a walk comes back to the same few.
 const KEPT_PHRASES: usize = 24;
 const KEPT_NUMBERS: usize = 2;
@@ -198,7 +200,7 @@ fn judged(weighed: Option<Weighed>, expanded: &Expanded, free: String, grammar: 
 
 impl Recogniser for Moonshine {
     fn name(&self) -> &str {
-        DEFAULT_ENGINE
+        MOONSHINE
     }
 
     fn hear(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Hypotheses, HearError> {

@@ -4,7 +4,7 @@
 //! keys and values of the frames; these are laid out once per row and never change, while a row's own keys and values are
 //! gathered from its parent at every step. The decoder's attention mask is as long as the sound in samples, not in frames.
 
-use super::engine::HearError;
+use super::HearError;
 use super::models::Models;
 use super::personal::Shape;
 use super::tokenizer::{BEGIN, Token};

@@ -4,6 +4,7 @@
 //! A voice's file is a line of JSON (name, model, and of each take its words and number of frames), then the frames as signed
 //! bytes, and the SHA-256 of all that. It never leaves the machine.
 
+use super::voice_error::{LONGEST_NAME, VoiceError};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
@@ -18,7 +19,6 @@ const SUM: usize = 32;
 const MOST_BYTES: u64 = 256 * 1024 * 1024;
 const MOST_TAKES: usize = 20_000;
 const MOST_FRAMES: usize = 1_000;
-const LONGEST_NAME: usize = 48;
 const END: &str = "voice";
 /// Largest byte of a frame.
 const FULL: f32 = 127.0;
@@ -111,47 +111,6 @@ struct Header {
     model: String,
     size: usize,
     takes: Vec<(String, usize)>,
-}
-
-/// Why a voice cannot be used.
-#[derive(Debug, thiserror::Error)]
-pub enum VoiceError {
-    /// A name without letters and digits, or too long a one.
-    #[error(
-        "\"{0}\" cannot be the name of a voice: use letters, digits, spaces and -, at most {LONGEST_NAME} of them, and at least one letter or digit."
-    )]
-    BadName(String),
-    /// No such voice.
-    #[error("There is no voice of \"{name}\" in {folder}. {known}Learn it with: probeside enrol \"{name}\"")]
-    Unknown {
-        /// Whose.
-        name: String,
-        /// Where it was looked for.
-        folder: String,
-        /// Those that are there, as a sentence, or nothing.
-        known: String,
-    },
-    /// No place to keep voices in.
-    #[error("This user has no data folder to keep voices in; name one with PROBESIDE_VOICES.")]
-    NoFolder,
-    /// The file cannot be read or written.
-    #[error("{}: this voice cannot be {what}: {why}.", .path.display())]
-    File {
-        /// The file.
-        path: PathBuf,
-        /// "read", "kept" or "deleted".
-        what: &'static str,
-        /// What the system said.
-        why: std::io::Error,
-    },
-    /// The file is no voice, damaged, or of another recogniser.
-    #[error("{}: {why}. Learn the voice again with: probeside enrol", .path.display())]
-    Damaged {
-        /// The file.
-        path: PathBuf,
-        /// What is wrong.
-        why: String,
-    },
 }
 
 impl PersonalVoice {

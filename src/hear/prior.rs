@@ -3,11 +3,10 @@
 //! The model prefers some words whatever the sound; that preference is measured once per beginning of a phrase on a fixed
 //! stretch of noise, remembered, and taken off the score of the real sound.
 
-use super::engine::{HearError, SAMPLE_RATE};
 use super::network::{Frames, Network};
-use super::remembered::Place;
+use super::remembered::{Known, Place};
 use super::tokenizer::Token;
-use std::collections::HashMap;
+use super::{HearError, SAMPLE_RATE};
 
 /// Length of the noise: a typical answer's.
 const NOISE_SECONDS: f32 = 1.2;
@@ -15,9 +14,6 @@ const NOISE_SECONDS: f32 = 1.2;
 const NOISE_LEVEL: f32 = 0.01;
 /// Beginnings remembered before all are forgotten; about 100 MB.
 const MOST_REMEMBERED: usize = 400_000;
-
-/// Log probabilities of tokens by beginning.
-pub type Known = HashMap<Vec<Token>, HashMap<Token, f32>>;
 
 /// The remembered preference.
 pub struct Prior {

@@ -3,9 +3,9 @@
 //! The file is a line that names the format, the model's size and time of change, the beginnings with their tokens' log
 //! probabilities, and the SHA-256 of all that.
 
-use super::prior::Known;
 use super::tokenizer::Token;
 use sha2::{Digest, Sha256};
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
@@ -15,6 +15,9 @@ const FILE: &str = "noise-preference";
 /// Beginnings kept at most, the shortest ones: some megabytes.
 const MOST_KEPT: usize = 60_000;
 const SUM: usize = 32;
+
+/// Log probabilities of tokens by beginning.
+pub type Known = HashMap<Vec<Token>, HashMap<Token, f32>>;
 
 /// Where the preference of a model is kept, and which model it is of.
 pub struct Place {

@@ -5,27 +5,11 @@
 
 use super::decode::{Ended, Found};
 use super::expand::{Expanded, Owner, Spelling};
+use super::features::FEATURES;
 use super::fitted::{MEAN, RIGHT, SPREAD, STRANGER};
 use crate::phrase::{Answer, Hypotheses, Hypothesis};
 use std::collections::HashMap;
 
-/// How many features there are.
-pub const FEATURES: usize = 12;
-/// Their names, in order.
-pub const FEATURE_NAMES: [&str; FEATURES] = [
-    "margin",
-    "fillers",
-    "to free",
-    "letters",
-    "letters ahead",
-    "per token",
-    "adjusted",
-    "similar",
-    "pace",
-    "noise",
-    "answers",
-    "views agree",
-];
 /// Answers handed on at most.
 const MOST_ANSWERS: usize = 5;
 /// An utterance, with the silence around it, is no longer than this when its words are said slowly: so many seconds and so many more a
@@ -57,7 +41,7 @@ pub struct Spelled {
 /// What hypotheses were judged by, for measuring and fitting.
 #[derive(Debug, Clone, Default)]
 pub struct Evidence {
-    /// See [`FEATURE_NAMES`]; none when no spelling of the grammar was reached.
+    /// See [`FEATURE_NAMES`](super::FEATURE_NAMES); none when no spelling of the grammar was reached.
     pub features: Option<[f32; FEATURES]>,
     /// Log probability of the free transcript.
     pub free_plain: f32,

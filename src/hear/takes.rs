@@ -2,8 +2,8 @@
 
 use super::activity::speech_in;
 use super::checkup;
-use super::engine::{HearError, Recogniser};
 use super::personal::Take;
+use super::{HearError, Recogniser};
 use crate::phrase::{Answer, Grammar, Phrase, Stakes, Verdict, decide};
 
 /// Active speech level below which a take is too quiet, in decibels of full scale.

@@ -4,7 +4,7 @@
 //! U+2581 stands for a space. Ids 3 to 258 are single bytes for text that no piece covers; 95 byte strings occur twice, as
 //! such a byte and as a piece proper, and of equal pieces the highest id is the one the model was trained to say.
 
-use super::engine::HearError;
+use super::HearError;
 use std::collections::HashMap;
 use std::path::Path;
 

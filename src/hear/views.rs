@@ -6,7 +6,6 @@
 //! the best guess was wrong on 8.6 % as said and on 5.7 % so.
 
 use super::decode::{self, Ended, Found};
-use super::engine::{HearError, SAMPLE_RATE};
 use super::expand::{Expanded, Owner, Spelling};
 use super::letters::{Letters, Speller};
 use super::level;
@@ -14,6 +13,7 @@ use super::models::Models;
 use super::network::{Frames, Network};
 use super::prior::Prior;
 use super::resample::resample;
+use super::{HearError, SAMPLE_RATE};
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Mutex;

@@ -4,9 +4,9 @@
 //! The library takes a grammar as a word bigram, drops words that the model does not know, and dies of quotation marks. So every
 //! word is looked up first, only letters go over, and a result counts only when it is one of the phrases as a whole.
 
-use super::engine::{HearError, Recogniser};
 use super::models;
 use super::wav::to_16_bit;
+use super::{HearError, Recogniser};
 use crate::phrase::number::{self, NumberWords};
 use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis, Vocabulary, normalise};
 use serde_json::{Value, json};

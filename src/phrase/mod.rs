@@ -1,6 +1,7 @@
 //! What may be said: grammars, spoken numbers and units, commands; text to answers and answers to words.
 
 mod answer;
+mod built_in;
 mod grammar;
 pub mod number;
 mod policy;
@@ -14,9 +15,10 @@ pub mod words;
 mod writing;
 
 pub use answer::{Answer, Command, Escape, Hypotheses, Hypothesis, Reading, ReadingKind, Stakes, Verdict};
+pub use built_in::ENGLISH;
 pub use grammar::{Grammar, NumberSlot, Phrase};
 pub use policy::{decide, verdict, verdict_far, verdict_over};
 pub use sentence::{Given, SENTENCES, SentenceError};
 pub use typed::understand;
-pub use vocabulary::{ENGLISH, Vocabulary};
+pub use vocabulary::Vocabulary;
 pub use words::normalise;

@@ -9,21 +9,13 @@ use super::words::normalise;
 use super::writing::Writing;
 use crate::bike::{InstrumentKind, PointsAt, Side};
 use crate::trade::{Quantity, Unit};
-use crate::written::{Diagnostic, Place, Written};
+use crate::written::{Place, Written};
 use std::collections::BTreeMap;
-use std::sync::LazyLock;
 
 /// Texts by name.
 pub(super) type Names = BTreeMap<String, String>;
 /// Phrases with the places they are written at; the first is the one that is taught.
 pub(super) type Phrases = Vec<Written<String>>;
-
-/// The built-in English vocabulary file.
-pub const ENGLISH: &str = include_str!("../../procedures/vocabulary/en.yaml");
-
-static BUILT_IN: LazyLock<Vocabulary> = LazyLock::new(|| {
-    Vocabulary::from_yaml(ENGLISH, "procedures/vocabulary/en.yaml").expect("a test loads the built-in vocabulary")
-});
 
 /// The words of one language.
 ///
@@ -60,19 +52,6 @@ pub struct Vocabulary {
 }
 
 impl Vocabulary {
-    /// The built-in English words, loaded once.
-    pub fn english() -> &'static Vocabulary {
-        &BUILT_IN
-    }
-
-    /// Decodes a vocabulary file; `file` is its name in messages.
-    ///
-    /// # Errors
-    /// Every missing key by name, templates that cannot be filled in, phrases that mean two things, unknown keys; each with its place.
-    pub fn from_yaml(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnostic>> {
-        super::vocabulary_file::decode(text, file)
-    }
-
     /// The language tag: `en`.
     pub fn language(&self) -> &str {
         &self.language

@@ -339,7 +339,7 @@ fn upper(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::vocabulary::ENGLISH;
+    use super::super::built_in::ENGLISH;
     use super::*;
 
     fn found(from: &str, to: &str) -> Vec<Diagnostic> {

@@ -1,6 +1,5 @@
 //! Turns the tree of a procedure, once its shape was checked, into the types.
 
-use super::load::TARGET_WORDS;
 use super::{
     Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Part, Procedure, ReadingAsk,
     Route, SignalWord, StateTemplate, Step, Target, Template,
@@ -9,6 +8,9 @@ use crate::bike::{Engine, InstrumentKind, PointsAt};
 use crate::trade::{Quantity, Unit};
 use crate::written::Written;
 use crate::written::tree::Node;
+
+/// Words that stand for a target and so cannot be a step's id.
+pub(super) const TARGET_WORDS: [&str; 4] = ["next", "again", "back", "return"];
 
 /// Working time of a step that names none, second.
 const USUAL_TIME: f64 = 40.0;

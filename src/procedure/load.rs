@@ -1,15 +1,12 @@
 //! Reads a procedure from its YAML file, with everything that can be said of the file alone: fields, types, the syntax of
 //! templates and expressions, routes that end. What it names and where it leads is for `check`.
 
-use super::decode::decode;
+use super::decode::{TARGET_WORDS, decode};
 use super::shape::PROCEDURE;
 use super::{Ask, Procedure, Route, StateTemplate, Step, Template, expression};
 use crate::written::tree::{self, Node};
 use crate::written::{Diagnostic, read_text, template};
 use std::path::Path;
-
-/// Words that stand for a target and so cannot be a step's id.
-pub(super) const TARGET_WORDS: [&str; 4] = ["next", "again", "back", "return"];
 
 /// Reads the procedure in `path`.
 ///

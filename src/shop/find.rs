@@ -1,20 +1,17 @@
 //! Finding sessions, and taking out what is kept of one.
 
-use super::put::Failed;
+use super::packed::{Failed, journal_of, unpack};
 use super::query::Value;
 use super::shelf::Shelf;
 use super::taken::{Archived, folded, mark_named};
 use super::visits::{Read, Visit};
 use super::{Archive, Query, ShopError, limits};
 use crate::session::{JOURNAL_FILE, limits as session_limits, sha256_hex};
-use flate2::Compression;
-use flate2::read::{ZlibDecoder, ZlibEncoder};
 use serde::Serialize;
 use sqlx::any::{AnyArguments, AnyRow};
 use sqlx::query::Query as Statement;
-use sqlx::{Any, AnyConnection, Row};
+use sqlx::{Any, Row};
 use std::collections::BTreeMap;
-use std::io::Read as _;
 
 /// Columns of [`Archived`].
 const COLUMNS: &str = "mark, id, verified, fault, digest, short, entries, began, ended, began_ms, finished, bike, mileage, complaint, \
@@ -189,45 +186,4 @@ fn archived(row: &AnyRow) -> Result<Archived, sqlx::Error> {
         outside: row.try_get("outside")?,
         added: row.try_get("added")?,
     })
-}
-
-/// The journal as it was taken; one that has another hash is refused.
-pub(super) async fn journal_of(connection: &mut AnyConnection, mark: i64, id: &str) -> Result<Vec<u8>, Failed> {
-    let sql = "SELECT journal.packed, session.journal_sha256 FROM journal JOIN session ON session.mark = journal.session \
-        WHERE journal.session = $1";
-    let row = sqlx::query(sql).bind(mark).fetch_optional(connection).await?;
-    let damaged = || Failed::Shop(ShopError::Damaged { session: id.to_owned(), why: "its journal".to_owned() });
-    let row = row.ok_or_else(damaged)?;
-    let (packed, wanted): (Vec<u8>, String) = (row.try_get("packed")?, row.try_get("journal_sha256")?);
-    unpack(&packed, session_limits::JOURNAL).filter(|bytes| sha256_hex(bytes) == wanted).ok_or_else(damaged)
-}
-
-/// Deflates (RFC 1950).
-pub(super) fn pack(bytes: &[u8]) -> Vec<u8> {
-    let mut packed = Vec::new();
-    // Reading from and writing to memory does not fail.
-    let _ = ZlibEncoder::new(bytes, Compression::default()).read_to_end(&mut packed);
-    packed
-}
-
-/// The other way, unless it is damaged or would be larger than `limit`.
-fn unpack(packed: &[u8], limit: u64) -> Option<Vec<u8>> {
-    let mut bytes = Vec::new();
-    ZlibDecoder::new(packed).take(limit + 1).read_to_end(&mut bytes).ok()?;
-    (bytes.len() as u64 <= limit).then_some(bytes)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_is_packed_comes_back_and_never_larger_than_allowed() {
-        let zeros = vec![0u8; 1 << 20];
-        let packed = pack(&zeros);
-        assert!(packed.len() < 4096);
-        assert_eq!(unpack(&packed, 1 << 20).as_deref(), Some(&zeros[..]));
-        assert_eq!(unpack(&packed, (1 << 20) - 1), None, "a small packet that swells is refused");
-        assert_eq!(unpack(&packed[..packed.len() / 2], 1 << 20), None);
-    }
 }

@@ -12,6 +12,7 @@ mod chart;
 mod error;
 mod find;
 mod guard;
+mod packed;
 mod pages;
 mod put;
 mod query;

@@ -1,7 +1,7 @@
 //! Putting a session in: once, or in the place of an earlier state of itself, as a whole or not at all.
 
 use super::archive::failed;
-use super::find::{journal_of, pack};
+use super::packed::{Failed, journal_of, pack};
 use super::taken::Archived;
 use super::{Archive, ShopError, Taken};
 use crate::session::chain;
@@ -117,18 +117,6 @@ fn differs(stored: &Stored, place: &str) -> ShopError {
 /// The hash of the last of this many lines.
 fn line(hashes: &[String], entries: i64) -> Option<&String> {
     usize::try_from(entries).ok()?.checked_sub(1).and_then(|at| hashes.get(at))
-}
-
-/// Why putting in failed, the database's own words kept apart.
-pub(super) enum Failed {
-    Sql(sqlx::Error),
-    Shop(ShopError),
-}
-
-impl From<sqlx::Error> for Failed {
-    fn from(error: sqlx::Error) -> Self {
-        Self::Sql(error)
-    }
 }
 
 struct Stored {

@@ -2,7 +2,7 @@
 //! the user's stands in that text.
 
 use super::ShopError;
-use super::taken::{folded, mark_name, mark_named};
+use super::taken::{day_number, folded, mark_name, mark_named};
 use jiff::civil::Date;
 
 /// The fields that a search may have, each with what is said about it.
@@ -213,11 +213,6 @@ fn containing(word: &str) -> Value {
     }
     pattern.push('%');
     Value::Text(pattern)
-}
-
-/// A day as a number that sorts: 20261125.
-pub(super) fn day_number(day: Date) -> i64 {
-    i64::from(day.year()) * 10_000 + i64::from(day.month()) * 100 + i64::from(day.day())
 }
 
 /// Begin of that day in UTC, milliseconds since 1970.

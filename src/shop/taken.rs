@@ -229,7 +229,12 @@ fn copies(shelf: &mut Shelf, review: &Review) -> Result<Vec<(StoredCopy, Vec<u8>
 fn moment(time: &str) -> Option<(i64, i64)> {
     let at: jiff::Timestamp = time.parse().ok()?;
     let day: jiff::civil::Date = time.get(..10)?.parse().ok()?;
-    (day.year() > 0).then(|| (at.as_millisecond(), super::query::day_number(day)))
+    (day.year() > 0).then(|| (at.as_millisecond(), day_number(day)))
+}
+
+/// A day as a number that sorts: 20261125.
+pub(super) fn day_number(day: jiff::civil::Date) -> i64 {
+    i64::from(day.year()) * 10_000 + i64::from(day.month()) * 100 + i64::from(day.day())
 }
 
 /// Cut to at most this many bytes, between two characters, without spaces around it.

@@ -2,7 +2,7 @@
 //! audio callback touches. A prompt is over when the callback has been asked for all samples that the device holds back.
 //! Without a device, prompts are printed until it is back.
 
-use super::device::{Line, Told};
+use super::device::{Line, MUTE, Watch};
 use super::printed::spoken_samples;
 use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
 use super::tones::tone_samples;
@@ -21,8 +21,6 @@ use std::time::{Duration, Instant};
 const TICK: Duration = Duration::from_millis(5);
 /// A lost loudspeaker is tried again this often.
 const RETRY: Duration = Duration::from_secs(1);
-/// A loudspeaker that asks for no sample for this long is lost.
-const MUTE: Duration = Duration::from_millis(1500);
 
 /// A mouth that sounds.
 #[derive(Debug)]
@@ -282,25 +280,5 @@ impl Player {
                 self.tell(MouthEvent::Back);
             }
         }
-    }
-}
-
-/// Notices a device that asks for nothing any more.
-pub(super) struct Watch {
-    asked: u64,
-    since: Instant,
-}
-
-impl Watch {
-    pub(super) fn new(told: &Told) -> Self {
-        Self { asked: told.asked.load(Ordering::Acquire), since: Instant::now() }
-    }
-
-    pub(super) fn is_lost(&mut self, told: &Told) -> bool {
-        let asked = told.asked.load(Ordering::Acquire);
-        if asked != self.asked {
-            (self.asked, self.since) = (asked, Instant::now());
-        }
-        told.gone.load(Ordering::Relaxed) || self.since.elapsed() > MUTE
     }
 }

@@ -1,6 +1,5 @@
 //! The opened loudspeaker: a ring that the audio callback empties, and what the callback tells about it.
 
-use super::aloud::Watch;
 use crate::hear::PlayedTo;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, FromSample, OutputCallbackInfo, SampleFormat, SizedSample, StreamConfig};
@@ -17,6 +16,8 @@ const CALLBACKS_PER_SECOND: u32 = 50;
 const FADE_FRAMES: usize = 144;
 /// The device's word about its own delay is believed up to this.
 const MOST_DELAY_US: u64 = 2_000_000;
+/// A loudspeaker that asks for no sample for this long is lost.
+pub(super) const MUTE: Duration = Duration::from_millis(1500);
 
 /// What the callbacks tell the player.
 #[derive(Debug, Default)]
@@ -32,6 +33,26 @@ pub(super) struct Told {
     /// The player wants the ring emptied; the callback answers with the same number.
     silence_wanted: AtomicU64,
     silence_made: AtomicU64,
+}
+
+/// Notices a device that asks for nothing any more.
+pub(super) struct Watch {
+    asked: u64,
+    since: Instant,
+}
+
+impl Watch {
+    pub(super) fn new(told: &Told) -> Self {
+        Self { asked: told.asked.load(Ordering::Acquire), since: Instant::now() }
+    }
+
+    pub(super) fn is_lost(&mut self, told: &Told) -> bool {
+        let asked = told.asked.load(Ordering::Acquire);
+        if asked != self.asked {
+            (self.asked, self.since) = (asked, Instant::now());
+        }
+        told.gone.load(Ordering::Relaxed) || self.since.elapsed() > MUTE
+    }
 }
 
 /// An opened loudspeaker.

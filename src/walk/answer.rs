@@ -3,7 +3,8 @@
 use super::control::command_works_in;
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind, Tone};
-use super::walker::{After, Frame, Phase, Walker};
+use super::memory::{After, Frame, Phase};
+use super::walker::Walker;
 use crate::phrase::{Answer, Escape, Hypothesis, Verdict};
 use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
 use crate::session::Record;

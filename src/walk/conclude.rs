@@ -1,7 +1,8 @@
 //! Conclusions: what is wrong, what to do, what was ruled out and what was not, what to check again, what to put back.
 
 use super::event::SayKind;
-use super::walker::{After, Phase, Walker};
+use super::memory::{After, Phase};
+use super::walker::Walker;
 use crate::bike::{BikeState, Change, StateNeed};
 use crate::procedure::{self, Step, Template};
 use crate::session::Record;

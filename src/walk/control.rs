@@ -2,7 +2,8 @@
 
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind};
-use super::walker::{After, Detail, Phase, Walker};
+use super::memory::{After, Detail, Phase};
+use super::walker::Walker;
 use crate::phrase::{Answer, Command, ReadingKind};
 use crate::procedure::{self, Ask, Meaning};
 use crate::session::Record;

@@ -1,8 +1,8 @@
 //! Entering a step: following routes, cautions first, then what to change on the bike, then the question.
 
 use super::event::{Effect, SayKind, TimerKind};
-use super::over::Hearing;
-use super::walker::{Detail, Frame, Phase, Round, Walker};
+use super::memory::{Detail, Frame, Hearing, Phase, Round};
+use super::walker::Walker;
 use crate::bike::{Change, PointsAt};
 use crate::procedure::{self, Ask, Route, Target};
 use crate::session::Record;

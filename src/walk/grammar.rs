@@ -2,7 +2,8 @@
 
 use super::answer::choices;
 use super::event::{Effect, TimerKind, Tone};
-use super::walker::{Phase, Walker};
+use super::memory::Phase;
+use super::walker::Walker;
 use super::world::World;
 use crate::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase, normalise};
 use crate::procedure::{self, Ask, Procedure, ReadingAsk, Route, Scope, SignalWord, Step, Target};

@@ -6,31 +6,13 @@
 //! parts belongs to the position: "go back" takes it back.
 
 use super::event::{Effect, SayKind};
-use super::walker::{Phase, Walker};
+use super::memory::{Ordered, Phase};
+use super::walker::Walker;
 use super::world::World;
 use crate::procedure::{self, Procedure, Seen, Target};
 use crate::session::{Chosen, Record};
 use serde_json::json;
-use std::collections::BTreeSet;
 use std::sync::Arc;
-
-/// Where the walk is among the parts of its procedure; which are over is only kept in best order.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(super) struct Parts {
-    /// The part at hand.
-    pub at: Option<usize>,
-    /// Those that are over.
-    pub over: BTreeSet<usize>,
-}
-
-/// Why a walker goes through parts in other than the written order.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Ordered {
-    /// The best part comes next.
-    Best,
-    /// This part alone is walked, to see what comes of it.
-    Only(usize),
-}
 
 /// Which part comes next?
 #[derive(Debug, Clone, PartialEq)]

@@ -2,7 +2,8 @@
 //! it is sure; else the question is said again. Cautions, answers said back, questions about what was heard and changes to the bike are
 //! heard out: nothing that hangs on them can be answered before they have been said, and only "stop" and "hold on" count meanwhile.
 
-use super::event::{Effect, SayKind, Tone};
+use super::event::{Effect, Tone};
+use super::memory::{Hearing, Over};
 use super::walker::Walker;
 use crate::phrase::{Answer, Command, Verdict};
 use crate::session::Record;
@@ -11,34 +12,6 @@ use crate::session::Record;
 const MOST_IN_VAIN: u32 = 2;
 /// What counts over a prompt that is heard out.
 const SILENCING: [Answer; 2] = [Answer::Command(Command::Stop), Answer::Command(Command::Pause)];
-
-/// Whether a prompt may be spoken over.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Hearing {
-    /// It is cut when somebody begins to speak.
-    Cut,
-    /// It is heard out.
-    Whole,
-}
-
-impl Hearing {
-    /// Of what is said for this reason.
-    pub(super) fn of(kind: SayKind) -> Self {
-        match kind {
-            SayKind::Caution | SayKind::Echo | SayKind::Question => Self::Whole,
-            SayKind::Prompt | SayKind::Notice | SayKind::Conclusion => Self::Cut,
-        }
-    }
-}
-
-/// What is listened for over a prompt.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Over {
-    /// Only what silences it.
-    Silencing,
-    /// Whatever the question allows.
-    Answer,
-}
 
 impl Walker {
     /// Prompts may be spoken over.

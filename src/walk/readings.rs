@@ -1,27 +1,13 @@
 //! Readings: plausibility, bands, read-back, and amending one later.
 
 use super::event::{SayKind, Tone};
-use super::walker::{After, Frame, Phase, Walker};
+use super::memory::{After, Frame, Phase, Taken, round_of};
+use super::walker::Walker;
 use crate::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind};
 use crate::procedure::{self, Ask, Band, Meaning, ReadingAsk, Scope, Step};
 use crate::session::Record;
 use crate::trade::Unit;
 use serde_json::{Value, json};
-
-/// A reading as it was taken.
-#[derive(Debug, Clone)]
-pub(super) struct Taken {
-    pub number: u32,
-    pub name: String,
-    pub step: String,
-    pub frames: Vec<Frame>,
-    pub unit: Unit,
-    pub resolution: f64,
-    pub reading: Reading,
-    pub band: Option<usize>,
-    /// How many positions "go back" knew when it was taken.
-    pub history: usize,
-}
 
 impl Walker {
     /// What templates and expressions see at another place of this walk.
@@ -269,9 +255,4 @@ fn good_limits(ask: &ReadingAsk, scope: &Scope) -> (Option<f64>, Option<f64>) {
     let good: Vec<&Band> = ask.bands.iter().filter(|b| b.means == Meaning::Good).collect();
     let number = |e: &Option<procedure::Expression>| e.as_ref().and_then(|e| procedure::evaluate_number(e, scope).ok());
     (good.first().and_then(|b| number(&b.from)), good.last().and_then(|b| number(&b.below)))
-}
-
-pub(super) fn round_of(frames: &[Frame]) -> Option<String> {
-    let round = frames.iter().rev().find_map(|f| f.rounds.last())?;
-    round.items[round.at].get("id").and_then(Value::as_str).map(str::to_owned)
 }

@@ -2,7 +2,8 @@
 
 use super::enter::How;
 use super::event::{SayKind, Tone};
-use super::walker::{After, Phase, Walker};
+use super::memory::{After, Phase};
+use super::walker::Walker;
 use crate::phrase::{NumberSlot, Reading, ReadingKind};
 use crate::session::Record;
 use crate::trade::{Input, Sum, Unit, sum};

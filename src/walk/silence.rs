@@ -2,7 +2,8 @@
 
 use super::enter::How;
 use super::event::{Effect, Pedal, SayKind, TimerKind, Tone};
-use super::walker::{After, Phase, Walker};
+use super::memory::{After, Phase, Taken};
+use super::walker::Walker;
 use crate::bike::{BikeState, InstrumentKind, StateNeed};
 use crate::phrase::Command;
 use crate::procedure::Ask;
@@ -171,7 +172,7 @@ impl Walker {
     /// After hours a battery is not what it was: the check of it that was made is made again, then the walk goes on.
     fn battery_again(&mut self) -> bool {
         let world = self.world.clone();
-        let at_battery = |taken: &&super::readings::Taken| {
+        let at_battery = |taken: &&Taken| {
             let frame = taken.frames.last().expect("the stack of calls is never empty");
             let step = world.procedures[&frame.procedure].step(&taken.step);
             step.is_some_and(|s| {

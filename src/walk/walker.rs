@@ -1,132 +1,17 @@
-//! The walker's memory and the one door into it.
+//! The walker and the one door into it.
 
-use super::advice::{Doubt, Observation};
 use super::event::{Effect, Event, SayKind, TimerKind, Tone};
-use super::order::{Ordered, Parts};
-use super::over::{Hearing, Over};
-use super::readings::Taken;
+use super::memory::{After, Detail, Doubt, Frame, Hearing, Ordered, Over, Parts, Phase, Position, Taken};
+use super::observation::Observation;
 use super::world::World;
 use crate::bike::BikeState;
-use crate::phrase::{Answer, Command, Hypothesis};
-use crate::procedure::{self, Procedure, Scope, Seen, Step, Target, Template};
+use crate::phrase::{Answer, Command};
+use crate::procedure::{self, Procedure, Scope, Seen, Step, Template};
 use crate::session::{Now, Record, Weighed};
-use crate::trade::Sum;
 use crate::written::Diagnostic;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
-
-/// One round of a loop that the walk is in.
-#[derive(Debug, Clone)]
-pub(super) struct Round {
-    /// Loop id.
-    pub each: String,
-    /// Name of the item in templates.
-    pub bind: String,
-    /// All items; those who walk the same loop share them.
-    pub items: Arc<[Arc<Value>]>,
-    /// The one at hand.
-    pub at: usize,
-}
-
-/// One procedure on the stack of calls.
-#[derive(Debug, Clone)]
-pub(super) struct Frame {
-    pub procedure: String,
-    pub rounds: Vec<Round>,
-    pub step: String,
-    /// In the calling frame: where to go on when the called procedure is over.
-    pub then: Option<Target>,
-}
-
-/// Where the walk is, whole: what "go back" goes back to.
-#[derive(Debug, Clone)]
-pub(super) struct Position {
-    pub frames: Vec<Frame>,
-    pub seen: Seen,
-    /// Doubted steps that a `back` returns to, innermost last.
-    pub doubting: Vec<Vec<Frame>>,
-    /// Number of the reading that was taken here, if one was.
-    pub reading: Option<u32>,
-    /// Answers that tell something, where advice is asked for.
-    pub observed: Vec<Arc<Observation>>,
-    /// What was left after the last of them.
-    pub weighed: Option<Arc<Weighed>>,
-    /// Where it is among the procedure's parts.
-    pub parts: Parts,
-}
-
-/// What the walker waits for.
-#[derive(Debug, Clone)]
-pub(super) enum Phase {
-    /// Nothing has begun.
-    Idle,
-    /// A caution has to be acknowledged; the others follow.
-    Caution { now: String, rest: Vec<String> },
-    /// A difference in the bike's state has to be confirmed.
-    Restate,
-    /// The step's question is open.
-    Asking,
-    /// "Did you say ...?"
-    Confirming { heard: Hypothesis, clip: Option<String> },
-    /// A number that no bike could show: "is that right?"
-    Doubting { answer: Answer, words: String, confidence: f64, clip: Option<String> },
-    /// A record is being written; then `then`.
-    Writing { id: u64, then: Box<After> },
-    /// Advice is being asked for; then `then`.
-    Weighing { id: u64, then: Box<After> },
-    /// Which part comes next is being asked; `written` would in the written order.
-    Choosing { id: u64, written: usize },
-    /// "Shall we make that check again?"
-    Offering,
-    /// Why is this check left out?
-    SkipWhy,
-    /// A note is open; what comes after it.
-    Noting,
-    /// A sum's inputs are asked for; those given so far.
-    Reckoning { sum: &'static Sum, given: Vec<f64> },
-    /// The last reading is being amended.
-    Correcting { index: usize },
-    /// Paused by the person, by heat, or in standby.
-    Waiting,
-    /// "Shall I end the walk?"
-    StopConfirm,
-    /// Storage failed; what is to be written again.
-    Stuck { record: Box<Record>, then: Box<After> },
-    /// The last words are being said.
-    Closing { code: u8, why: String },
-    /// Over.
-    Over,
-}
-
-/// What follows once a record is on disk.
-#[derive(Debug, Clone)]
-pub(super) enum After {
-    /// A choice of the step was taken.
-    Chosen { choice: usize, echo: String },
-    /// A reading was taken.
-    Read { taken: Box<Taken>, amends: bool },
-    /// The step was acknowledged or its note taken.
-    Done,
-    /// A conclusion was reached.
-    Concluded { lines: Vec<String>, last: bool },
-    /// The check is left out.
-    LeftOut,
-    /// A note beside the step was kept.
-    NoteKept,
-    /// A sum was done; what is said.
-    Reckoned { said: String },
-    /// The walk was stopped.
-    Stopped,
-}
-
-/// How much is said.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Detail {
-    Short,
-    Normal,
-    Long,
-}
 
 /// The walker.
 #[derive(Clone)]

@@ -118,7 +118,7 @@ fn fit(cases: Vec<Case>) {
     let mut text = format!(
         "//! Coefficients of the logistic models, written by `tests/measure/hearing.rs fit`: {} trials of {voices} development\n\
          //! voices, strangers weighted to {STRANGERS} of all, features scaled by mean and spread.\n\n\
-         use super::score::FEATURES;\n",
+         use super::features::FEATURES;\n",
         cases.len(),
     );
     let list = |numbers: &[f64]| numbers.iter().map(|x| format!("{x:.4}")).collect::<Vec<_>>().join(", ");

@@ -17,7 +17,9 @@ use super::super::vocabulary::Vocabulary;
 use super::super::words::normalise;
 use super::decimal::Decimal;
 use super::lexicon::{Sense, Token};
-use super::{NumberWords, decimals_of, settle, whole};
+use super::number_words::NumberWords;
+use super::settle::{decimals_of, settle};
+use super::whole;
 use crate::trade::{Quantity, Unit};
 
 /// Words in a number at most; "minus one thousand two hundred and thirty four point five six seven millivolts" has 13.

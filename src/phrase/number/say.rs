@@ -1,7 +1,8 @@
 //! Values into words: in full with the unit, and digit by digit.
 
 use super::super::answer::{Reading, ReadingKind};
-use super::{NumberWords, settle};
+use super::number_words::NumberWords;
+use super::settle::settle;
 use crate::trade::Unit;
 
 /// Digits after the point at most, so that no float noise is spoken.

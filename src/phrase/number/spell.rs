@@ -3,8 +3,10 @@
 
 use super::super::answer::Reading;
 use super::super::grammar::NumberSlot;
+use super::number_words::NumberWords;
+use super::read::readings;
 use super::say::figures;
-use super::{NumberWords, decimals_of, readings};
+use super::settle::decimals_of;
 use std::collections::HashSet;
 
 /// Strings that a number may give at most; rare forms are left out beyond it.

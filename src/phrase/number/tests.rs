@@ -1,7 +1,9 @@
 //! Numbers both ways: what mechanics say, and every value of many kinds of slot.
 
+use super::settle::settle;
 use super::*;
-use crate::phrase::{ReadingKind, Vocabulary};
+use crate::phrase::{NumberSlot, Reading, ReadingKind, Vocabulary};
+use crate::trade::Unit;
 use proptest::prelude::*;
 use std::collections::HashMap;
 

@@ -1,6 +1,7 @@
 //! What the customer's page says, gathered from a review.
 
 use super::checks::shown;
+use super::titles::page_title;
 use crate::review::{Reading, Review};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -40,7 +41,7 @@ pub fn context(review: &Review) -> Value {
         .collect();
     let cautions = review.cautions.len();
     json!({
-        "title": super::title(review, "for the customer"),
+        "title": page_title(review, "for the customer"),
         "session": review.session,
         "digest": review.chain.digest.short,
         "whole": review.chain.state == "whole",

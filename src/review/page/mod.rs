@@ -80,7 +80,7 @@ pub fn page_in(review: &Review, storage: &mut dyn Storage, around: Around<'_>) -
     let readings: Vec<&checks::Given> =
         checks.iter().flat_map(|c| &c.answers).filter(|a| a.reading.is_some()).collect();
     let mut context = json!({
-        "title": title(review, "what was found"), "review": review, "checks": checks, "ways": ways, "feeds": feeds, "unsure": unsure, "repeats": repeats,
+        "title": titles::page_title(review, "what was found"), "review": review, "checks": checks, "ways": ways, "feeds": feeds, "unsure": unsure, "repeats": repeats,
         "suspects": suspects::suspects(review), "corrections": corrections, "readings": readings, "around": around,
         "whole": pieces_in_words(review),
     });
@@ -96,12 +96,6 @@ pub fn customer(review: &Review) -> Result<String, Error> {
     let mut context = customer::context(review);
     titles::Titles::of(review).put_into(&mut context);
     dressed(CUSTOMER, context, "'none'")
-}
-
-/// The title of a page about one session: bike, day and what the page is.
-fn title(review: &Review, what: &str) -> String {
-    let day: String = review.session.began.chars().take("2026-11-25".len()).collect();
-    format!("{}, {day}: {what}", review.session.job.bike)
 }
 
 fn style() -> String {

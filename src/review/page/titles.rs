@@ -1,4 +1,4 @@
-//! What a step is called on a page: the question that was asked there, in short. Ids stay in the page for machines, as `data-step`.
+//! What a page is called, and what a step on it: the question that was asked there, in short. Ids stay in the page for machines, as `data-step`.
 
 use crate::review::Review;
 use serde_json::Value;
@@ -6,6 +6,12 @@ use std::collections::BTreeMap;
 
 /// Longest title, characters.
 const LONGEST: usize = 60;
+
+/// The title of a page about one session: bike, day and what the page is.
+pub fn page_title(review: &Review, what: &str) -> String {
+    let day: String = review.session.began.chars().take("2026-11-25".len()).collect();
+    format!("{}, {day}: {what}", review.session.job.bike)
+}
 
 /// Titles of steps by step and round.
 pub struct Titles<'a>(BTreeMap<(&'a str, Option<&'a str>), &'a str>);

@@ -1,12 +1,13 @@
 //! Sums of the spark: current at the break, energy, the kilovolts offered and needed, what high speed takes away, ringing.
 
+use super::timing::dwell_time;
 use crate::trade::coil::{ringing_hertz, rise, stored_energy};
 use crate::trade::measure::{
     Ampere, Bar, Celsius, Count, CrankSpeed, Kilohertz, Kilovolt, Measure, Microfarad, Millihenry, Millijoule,
     Millimetre, Millisecond, Nanofarad, Ohm, Percent, Volt,
 };
 use crate::trade::sum::sum;
-use crate::trade::{Sum, gap, sums};
+use crate::trade::{Sum, gap};
 use std::f64::consts::TAU;
 
 /// From a thousandth.
@@ -105,9 +106,8 @@ pub(super) static SUMS: [Sum; 12] = [
         formula "lost = 1 - (1 - exp(-t R / L))^2, t the dwell time"; source RISE;
         help "Energy goes with the square of the current.";
         {
-            let given = [dwell.value(), speed.value(), lobes.value(), crank_turns.value()];
-            let time = sums::sum("dwell-time").and_then(|sum| sum.reckon(&given)).map_err(|why| why.to_string())?;
-            let filled = 1.0 - (-(Millisecond(time) / (inductance / resistance))).exp();
+            let time = dwell_time(dwell, speed, lobes, crank_turns)?;
+            let filled = 1.0 - (-(time / (inductance / resistance))).exp();
             Ok(Percent::from_share(1.0 - filled * filled))
         }
     },

@@ -1,10 +1,11 @@
 //! Sums of battery and generator: state of charge, what the ignition draws, and whether the balance is even.
 
+use super::timing::dwell_time;
 use crate::trade::measure::{
-    Ampere, AmpereHour, Celsius, Count, CrankSpeed, Hour, Measure, Millihenry, Millisecond, Ohm, Percent, Volt,
+    Ampere, AmpereHour, Celsius, Count, CrankSpeed, Hour, Measure, Millihenry, Ohm, Percent, Volt,
 };
 use crate::trade::sum::sum;
-use crate::trade::{Sum, battery, sums};
+use crate::trade::{Sum, battery};
 
 /// More than this at rest is a battery that still holds the charger's voltage, volt per cell (common practice, no source).
 const SURFACE_CHARGE_CELL_VOLT: f64 = 2.2;
@@ -37,9 +38,8 @@ pub(super) static SUMS: [Sum; 5] = [
         formula "I = dwell U / R (1 - (T / t) (1 - exp(-t / T))), T = L / R, t the dwell time"; source "mean of the rise of current (any textbook of circuits)";
         help "For one coil on its own points. Add them up for charge-balance.";
         {
-            let given = [dwell.value(), speed.value(), lobes.value(), crank_turns.value()];
-            let time = sums::sum("dwell-time").and_then(|sum| sum.reckon(&given)).map_err(|why| why.to_string())?;
-            let filled = Millisecond(time) / (inductance / resistance);
+            let time = dwell_time(dwell, speed, lobes, crank_turns)?;
+            let filled = time / (inductance / resistance);
             let mean = if filled < 1e-6 { filled / 2.0 } else { 1.0 - (1.0 - (-filled).exp()) / filled };
             Ok(voltage / resistance * (dwell.share() * mean))
         }

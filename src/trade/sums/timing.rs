@@ -48,6 +48,18 @@ fn throw(stroke: Millimetre, rod: Millimetre) -> Result<(f64, f64), String> {
     Ok((radius, rod.value()))
 }
 
+/// Time for which the points are closed before each spark, as the sum `dwell-time` has it.
+pub(super) fn dwell_time(
+    share: Percent,
+    speed: CrankSpeed,
+    lobes: Count,
+    crank_turns: Count,
+) -> Result<Millisecond, String> {
+    let sum = SUMS.iter().find(|sum| sum.name == "dwell-time").expect("the sum stands in this table");
+    let given = [share.value(), speed.value(), lobes.value(), crank_turns.value()];
+    sum.reckon(&given).map(Millisecond).map_err(|why| why.to_string())
+}
+
 pub(super) static SUMS: [Sum; 15] = [
     sum! {"dwell", "dwell as a share of the time, from degrees of the points cam";
         closed_angle: CamDegree [0.0, 360.0] => "For how many degrees of the points cam are the points closed?",

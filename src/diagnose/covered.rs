@@ -1,0 +1,13 @@
+//! Which faults a procedure says that it is there to find.
+
+use super::ProveError;
+use crate::circuit::faults::Fault;
+use crate::procedure::{Scope, render_names};
+use crate::walk::World;
+
+/// Of every fault, whether the main procedure is there to find it; without a list it is there for all.
+pub(super) fn covered(world: &World, faults: &[Fault]) -> Result<Vec<bool>, ProveError> {
+    let Some(covers) = &world.procedures[&world.main].covers else { return Ok(vec![true; faults.len()]) };
+    let covers = render_names(covers, &Scope::new(world.bike_value.clone()))?;
+    Ok(faults.iter().map(|fault| fault.is_one_of(&covers)).collect())
+}

@@ -1,0 +1,34 @@
+//! Every weight that advice and the best order reckon with, and where it comes from.
+
+/// Chance that somebody looks wrong, touches paint or says the wrong word (common practice, no source; for reading a dial in a control room
+/// 0.003 is quoted: Swain and Guttmann, NUREG/CR-1278, from memory; a probe on greasy metal is worse).
+pub const SLIP: f64 = 0.01;
+/// Chance that an accepted answer was misheard and not asked back: 11 of 2,334 test trials were, at most 0.8 % (95 %), rounded up.
+pub const MISHEARD: f64 = 0.01;
+/// A check that was made again with the same result is a slip this many times less often: the two errors are not independent
+/// (a tenth is a usual share of common causes; IEC 61508-6, from memory).
+pub(super) const AGAIN: f64 = 0.1;
+/// Prior of everything outside the library (chosen, no source).
+pub const OUTSIDE: f64 = 0.1;
+/// A fault outside the library shows something that no healthy bike shows at this share of the checks (chosen, no source).
+pub(super) const OUTSIDE_SHOWS: f64 = 0.1;
+/// Nothing inside the library makes the outside lighter than this.
+pub(super) const OUTSIDE_LEAST: f64 = 0.01;
+/// A fault is weighed in degrees that are at most this many times apart; each stands for all between its neighbours.
+pub(super) const STEP: f64 = 2.0;
+/// So a reading that the fault changes has at least this spread, as a share of it: half a step, a factor of 1.41, is two of them.
+pub(super) const STEP_SPREAD: f64 = 0.2;
+/// Least spread of a reading, as a share of it: meter, leads and temperature (common practice, no source).
+pub(super) const READING_SPREAD: f64 = 0.05;
+/// "About twelve" has this many times the spread.
+pub(super) const ABOUT: f64 = 3.0;
+/// A suspect that weighs this much counts as left.
+pub(super) const LEFT: f64 = 0.01;
+/// Most suspects that are written down.
+pub(super) const MOST_SUSPECTS: usize = 8;
+/// Answers that are named as reasons, and the least weight of evidence that is one (a factor of two).
+pub(super) const REASONS: (usize, f64) = (2, 0.3);
+/// Less likely a slip than this, and an answer is not called doubtful.
+pub(super) const DOUBTFUL: f64 = 0.2;
+/// Decimals of what is written down.
+pub(super) const DECIMALS: f64 = 1e4;

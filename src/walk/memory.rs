@@ -1,0 +1,214 @@
+//! What the walker remembers: where it is, what it waits for, what was read, and what it does next.
+
+use super::event::SayKind;
+use super::observation::Observation;
+use crate::bike::BikeState;
+use crate::phrase::{Answer, Hypothesis, Reading};
+use crate::procedure::{Meaning, Route, Seen, Target};
+use crate::session::{Record, Weighed};
+use crate::trade::{Sum, Unit};
+use serde_json::Value;
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+/// One round of a loop that the walk is in.
+#[derive(Debug, Clone)]
+pub(super) struct Round {
+    /// Loop id.
+    pub each: String,
+    /// Name of the item in templates.
+    pub bind: String,
+    /// All items; those who walk the same loop share them.
+    pub items: Arc<[Arc<Value>]>,
+    /// The one at hand.
+    pub at: usize,
+}
+
+/// One procedure on the stack of calls.
+#[derive(Debug, Clone)]
+pub(super) struct Frame {
+    pub procedure: String,
+    pub rounds: Vec<Round>,
+    pub step: String,
+    /// In the calling frame: where to go on when the called procedure is over.
+    pub then: Option<Target>,
+}
+
+/// Where the walk is, whole: what "go back" goes back to.
+#[derive(Debug, Clone)]
+pub(super) struct Position {
+    pub frames: Vec<Frame>,
+    pub seen: Seen,
+    /// Doubted steps that a `back` returns to, innermost last.
+    pub doubting: Vec<Vec<Frame>>,
+    /// Number of the reading that was taken here, if one was.
+    pub reading: Option<u32>,
+    /// Answers that tell something, where advice is asked for.
+    pub observed: Vec<Arc<Observation>>,
+    /// What was left after the last of them.
+    pub weighed: Option<Arc<Weighed>>,
+    /// Where it is among the procedure's parts.
+    pub parts: Parts,
+}
+
+/// What the walker waits for.
+#[derive(Debug, Clone)]
+pub(super) enum Phase {
+    /// Nothing has begun.
+    Idle,
+    /// A caution has to be acknowledged; the others follow.
+    Caution { now: String, rest: Vec<String> },
+    /// A difference in the bike's state has to be confirmed.
+    Restate,
+    /// The step's question is open.
+    Asking,
+    /// "Did you say ...?"
+    Confirming { heard: Hypothesis, clip: Option<String> },
+    /// A number that no bike could show: "is that right?"
+    Doubting { answer: Answer, words: String, confidence: f64, clip: Option<String> },
+    /// A record is being written; then `then`.
+    Writing { id: u64, then: Box<After> },
+    /// Advice is being asked for; then `then`.
+    Weighing { id: u64, then: Box<After> },
+    /// Which part comes next is being asked; `written` would in the written order.
+    Choosing { id: u64, written: usize },
+    /// "Shall we make that check again?"
+    Offering,
+    /// Why is this check left out?
+    SkipWhy,
+    /// A note is open; what comes after it.
+    Noting,
+    /// A sum's inputs are asked for; those given so far.
+    Reckoning { sum: &'static Sum, given: Vec<f64> },
+    /// The last reading is being amended.
+    Correcting { index: usize },
+    /// Paused by the person, by heat, or in standby.
+    Waiting,
+    /// "Shall I end the walk?"
+    StopConfirm,
+    /// Storage failed; what is to be written again.
+    Stuck { record: Box<Record>, then: Box<After> },
+    /// The last words are being said.
+    Closing { code: u8, why: String },
+    /// Over.
+    Over,
+}
+
+/// What follows once a record is on disk.
+#[derive(Debug, Clone)]
+pub(super) enum After {
+    /// A choice of the step was taken.
+    Chosen { choice: usize, echo: String },
+    /// A reading was taken.
+    Read { taken: Box<Taken>, amends: bool },
+    /// The step was acknowledged or its note taken.
+    Done,
+    /// A conclusion was reached.
+    Concluded { lines: Vec<String>, last: bool },
+    /// The check is left out.
+    LeftOut,
+    /// A note beside the step was kept.
+    NoteKept,
+    /// A sum was done; what is said.
+    Reckoned { said: String },
+    /// The walk was stopped.
+    Stopped,
+}
+
+/// How much is said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Detail {
+    Short,
+    Normal,
+    Long,
+}
+
+/// A reading as it was taken.
+#[derive(Debug, Clone)]
+pub(super) struct Taken {
+    pub number: u32,
+    pub name: String,
+    pub step: String,
+    pub frames: Vec<Frame>,
+    pub unit: Unit,
+    pub resolution: f64,
+    pub reading: Reading,
+    pub band: Option<usize>,
+    /// How many positions "go back" knew when it was taken.
+    pub history: usize,
+}
+
+/// Where the walk is among the parts of its procedure; which are over is only kept in best order.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct Parts {
+    /// The part at hand.
+    pub at: Option<usize>,
+    /// Those that are over.
+    pub over: BTreeSet<usize>,
+}
+
+/// Why a walker goes through parts in other than the written order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Ordered {
+    /// The best part comes next.
+    Best,
+    /// This part alone is walked, to see what comes of it.
+    Only(usize),
+}
+
+/// Whether a prompt may be spoken over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Hearing {
+    /// It is cut when somebody begins to speak.
+    Cut,
+    /// It is heard out.
+    Whole,
+}
+
+impl Hearing {
+    /// Of what is said for this reason.
+    pub(super) fn of(kind: SayKind) -> Self {
+        match kind {
+            SayKind::Caution | SayKind::Echo | SayKind::Question => Self::Whole,
+            SayKind::Prompt | SayKind::Notice | SayKind::Conclusion => Self::Cut,
+        }
+    }
+}
+
+/// What is listened for over a prompt.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Over {
+    /// Only what silences it.
+    Silencing,
+    /// Whatever the question allows.
+    Answer,
+}
+
+/// Where an answer would have led when something came between.
+#[derive(Debug, Clone)]
+pub(super) struct Pending {
+    pub answer: String,
+    pub go: Route,
+    pub means: Meaning,
+}
+
+/// A check that is offered for repeating, or is being repeated.
+#[derive(Debug, Clone)]
+pub(super) struct Doubt {
+    /// Where the walk would go on.
+    pub pending: Pending,
+    /// The position of the doubtful check among those that "go back" knows.
+    pub history: usize,
+    /// The bike's state at that check.
+    pub state: BikeState,
+    /// What was answered there.
+    pub was: String,
+    /// Set while it is repeated: the whole position at the moment of the offer, and the bike's state then.
+    pub saved: Option<Box<(Position, BikeState)>>,
+}
+
+/// The round of the innermost loop.
+pub(super) fn round_of(frames: &[Frame]) -> Option<String> {
+    let round = frames.iter().rev().find_map(|f| f.rounds.last())?;
+    round.items[round.at].get("id").and_then(Value::as_str).map(str::to_owned)
+}
