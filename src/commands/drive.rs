@@ -328,6 +328,7 @@ impl Driver {
                     self.give(Event::SpeechBegan);
                 }
             }
+            EarEvent::Pausing(utterance) => Listener::begin(&mut self.listener, &self.listen, &utterance),
             EarEvent::Utterance(utterance) => self.utterance(utterance),
             EarEvent::Sound(sound) => self.sound(&sound),
             EarEvent::Typed(line) => match self.listen {
@@ -376,7 +377,7 @@ impl Driver {
 
     fn utterance(&mut self, utterance: Utterance) {
         let Some(listen) = &mut self.listen else { return };
-        let Some(listener) = &self.listener else { return };
+        let Some(listener) = &mut self.listener else { return };
         if listen.settled {
             return;
         }
@@ -394,7 +395,7 @@ impl Driver {
             self.clock.count(utterance.end - utterance.begin, RATE);
         }
         listen.pending += 1;
-        if !listener.hear(listen.id, utterance, listen.grammar.clone()) {
+        if !listener.hear(listen, utterance) {
             self.give(Event::Stop { why: "the recogniser stopped".into() });
         }
     }

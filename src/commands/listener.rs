@@ -3,6 +3,7 @@
 use crate::hear::{Nearness, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict};
 use crate::walk::Event;
+use std::collections::VecDeque;
 use std::sync::{Arc, mpsc};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
@@ -11,12 +12,25 @@ enum Job {
     /// An answer will be listened for with this grammar soon.
     Prepare(Grammar),
     Hear {
-        listen: u64,
-        utterance: Utterance,
+        number: u64,
+        sound: Arc<[f32]>,
         grammar: Arc<Grammar>,
     },
     /// No more jobs come.
     End,
+}
+
+type Understood = Result<Hypotheses, String>;
+
+/// Sound that was given to the recogniser. The same sound comes up to three times: while the voice pauses, after a short silence and
+/// after a long one.
+struct Given {
+    number: u64,
+    listen: u64,
+    sound: Arc<[f32]>,
+    understood: Option<Understood>,
+    /// Utterances of this sound that an answer is owed for, and since when.
+    owed: Vec<(Utterance, Instant)>,
 }
 
 /// The listen that is open.
@@ -57,8 +71,8 @@ pub struct Decoded {
     /// The listen that it was for.
     pub listen: u64,
     pub utterance: Utterance,
-    pub result: Result<Hypotheses, String>,
-    /// Time of computing.
+    pub result: Understood,
+    /// Time from the asking.
     pub took: Duration,
 }
 
@@ -67,7 +81,7 @@ pub struct Decoded {
 pub struct Delay {
     /// Silence after the voice before the sound was handed over.
     pub waited: Duration,
-    /// Computing until the verdict.
+    /// Computing until the verdict, as far as it was not done during the silence.
     pub computed: Duration,
 }
 
@@ -76,7 +90,12 @@ pub struct Listener {
     jobs: mpsc::Sender<Job>,
     /// None once it was waited for.
     thread: Option<std::thread::JoinHandle<()>>,
-    decoded: UnboundedReceiver<Decoded>,
+    understood: UnboundedReceiver<(u64, Understood)>,
+    /// The latest sound, and others that an answer is owed for.
+    given: Vec<Given>,
+    /// How many were given.
+    count: u64,
+    ready: VecDeque<Decoded>,
     prepared: Option<Grammar>,
     nearness: Nearness,
 }
@@ -84,11 +103,10 @@ pub struct Listener {
 impl Listener {
     /// Starts the thread.
     pub fn start(mut recogniser: Box<dyn Recogniser>) -> Self {
-        let (to, decoded) = unbounded_channel();
+        let (to, understood) = unbounded_channel();
         let (jobs, from) = mpsc::channel::<Job>();
         let thread = std::thread::spawn(move || {
             for job in from {
-                let began = Instant::now();
                 match job {
                     Job::End => return,
                     Job::Prepare(grammar) => {
@@ -96,16 +114,25 @@ impl Listener {
                             tracing::warn!(%why, "the recogniser could not prepare");
                         }
                     }
-                    Job::Hear { listen, utterance, grammar } => {
-                        let result = recogniser.hear(&utterance.sound, &grammar).map_err(|e| e.to_string());
-                        if to.send(Decoded { listen, utterance, result, took: began.elapsed() }).is_err() {
+                    Job::Hear { number, sound, grammar } => {
+                        let result = recogniser.hear(&sound, &grammar).map_err(|e| e.to_string());
+                        if to.send((number, result)).is_err() {
                             return;
                         }
                     }
                 }
             }
         });
-        Listener { jobs, thread: Some(thread), decoded, prepared: None, nearness: Nearness::default() }
+        Listener {
+            jobs,
+            thread: Some(thread),
+            understood,
+            given: Vec::new(),
+            count: 0,
+            ready: VecDeque::new(),
+            prepared: None,
+            nearness: Nearness::default(),
+        }
     }
 
     /// Does beforehand what can be done for an answer, once for each grammar.
@@ -117,9 +144,55 @@ impl Listener {
         }
     }
 
+    /// Begins to understand what will be an utterance of the listen unless the voice goes on.
+    pub fn begin(listener: &mut Option<Self>, listen: &Option<OpenListen>, utterance: &Utterance) {
+        if let (Some(listener), Some(listen)) = (listener, listen)
+            && !listen.settled
+            && !(listen.over && utterance.is_own_voice())
+        {
+            // A thread that is gone is noticed when an utterance is given to it.
+            let _ = listener.give(listen, &utterance.sound);
+        }
+    }
+
     /// Hands an utterance over; false when the thread is gone.
-    pub fn hear(&self, listen: u64, utterance: Utterance, grammar: Arc<Grammar>) -> bool {
-        self.jobs.send(Job::Hear { listen, utterance, grammar }).is_ok()
+    pub fn hear(&mut self, listen: &OpenListen, utterance: Utterance) -> bool {
+        let Some(at) = self.give(listen, &utterance.sound) else { return false };
+        let given = &mut self.given[at];
+        match given.understood.clone() {
+            Some(result) => {
+                self.ready.push_back(Decoded { listen: listen.id, utterance, result, took: Duration::ZERO });
+            }
+            None => given.owed.push((utterance, Instant::now())),
+        }
+        true
+    }
+
+    /// The place of the sound among what was given, to where it goes if it is new. None when the thread is gone.
+    fn give(&mut self, listen: &OpenListen, sound: &Arc<[f32]>) -> Option<usize> {
+        let same = |g: &Given| g.listen == listen.id && g.sound == *sound;
+        if let Some(at) = self.given.iter().position(same) {
+            return Some(at);
+        }
+        self.given.retain(|g| !g.owed.is_empty());
+        let number = self.count;
+        self.count += 1;
+        let job = Job::Hear { number, sound: sound.clone(), grammar: listen.grammar.clone() };
+        self.jobs.send(job).ok()?;
+        let (sound, owed) = (sound.clone(), Vec::new());
+        self.given.push(Given { number, listen: listen.id, sound, understood: None, owed });
+        Some(self.given.len() - 1)
+    }
+
+    /// Sound was understood: whoever waited for it gets it.
+    fn take(&mut self, number: u64, result: Understood) {
+        // What is not waited for any more was superseded.
+        let Some(given) = self.given.iter_mut().find(|g| g.number == number) else { return };
+        for (utterance, since) in given.owed.drain(..) {
+            let (listen, result) = (given.listen, result.clone());
+            self.ready.push_back(Decoded { listen, utterance, result, took: since.elapsed() });
+        }
+        given.understood = Some(result);
     }
 
     /// What is done with an utterance of a listen. How loud the person at work is, is learnt from what is taken.
@@ -139,9 +212,13 @@ impl Listener {
 
     /// The next utterance that was understood or not; never, without a listener.
     pub async fn decoded(listener: &mut Option<Self>) -> Option<Decoded> {
-        match listener {
-            Some(listener) => listener.decoded.recv().await,
-            None => std::future::pending().await,
+        let Some(listener) = listener else { return std::future::pending().await };
+        loop {
+            if let Some(decoded) = listener.ready.pop_front() {
+                return Some(decoded);
+            }
+            let (number, result) = listener.understood.recv().await?;
+            listener.take(number, result);
         }
     }
 }
@@ -149,11 +226,86 @@ impl Listener {
 impl Drop for Listener {
     /// Waits for what is being understood: the program must not end under a network that still computes.
     fn drop(&mut self) {
-        self.decoded.close();
+        self.understood.close();
         // A thread that is gone need not be told.
         let _ = self.jobs.send(Job::End);
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::hear::HearError;
+    use std::sync::atomic::{AtomicU32, Ordering};
+
+    /// Hears how many samples there were, and counts how often it is asked.
+    struct Counting(Arc<AtomicU32>);
+
+    impl Recogniser for Counting {
+        fn name(&self) -> &str {
+            "counting"
+        }
+
+        fn hear(&mut self, sound: &[f32], _: &Grammar) -> Result<Hypotheses, HearError> {
+            self.0.fetch_add(1, Ordering::Relaxed);
+            Ok(Hypotheses { free: Some(sound.len().to_string()), ..Hypotheses::default() })
+        }
+
+        fn transcribe(&mut self, _: &[f32]) -> Result<String, HearError> {
+            Ok(String::new())
+        }
+    }
+
+    fn utterance(samples: usize, last: bool) -> Utterance {
+        let sound = vec![0.5; samples].into();
+        Utterance { begin: 0, end: samples as u64, sound, waited: 0, last, likeness: None }
+    }
+
+    #[tokio::test]
+    async fn the_same_sound_is_understood_once_and_every_utterance_of_it_gets_the_answer() {
+        let asked = Arc::new(AtomicU32::new(0));
+        let mut listener = Some(Listener::start(Box::new(Counting(asked.clone()))));
+        let mut listens = [1, 2].map(|id| Some(OpenListen::new(id, Grammar::default(), Vec::new(), false)));
+        let mut heard = Vec::new();
+        // It pauses and goes on; pauses, is handed over early and again at its end; then the same sound at another listen.
+        for (listen, samples, last) in
+            [(0, 100, None), (0, 200, None), (0, 200, Some(false)), (0, 200, Some(true)), (1, 200, Some(true))]
+        {
+            let utterance = utterance(samples, last == Some(true));
+            match last {
+                None => Listener::begin(&mut listener, &listens[listen], &utterance),
+                Some(_) => {
+                    let open = listens[listen].as_ref().expect("open");
+                    assert!(listener.as_mut().expect("there").hear(open, utterance));
+                    let decoded = Listener::decoded(&mut listener).await.expect("an answer");
+                    heard.push((decoded.listen, decoded.utterance.last, decoded.result.expect("heard").free));
+                }
+            }
+        }
+        let words = || Some("200".to_owned());
+        assert_eq!(heard, [(1, false, words()), (1, true, words()), (2, true, words())]);
+        assert_eq!(asked.load(Ordering::Relaxed), 3);
+        // At a listen that is settled nothing is begun.
+        listens[1].as_mut().expect("open").settled = true;
+        Listener::begin(&mut listener, &listens[1], &utterance(300, false));
+        drop(listener);
+        assert_eq!(asked.load(Ordering::Relaxed), 3);
+    }
+
+    #[tokio::test]
+    async fn an_utterance_that_is_owed_an_answer_gets_it_also_when_the_voice_has_gone_on() {
+        let mut listener = Some(Listener::start(Box::new(Counting(Arc::default()))));
+        let listen = Some(OpenListen::new(7, Grammar::default(), Vec::new(), false));
+        let open = listen.as_ref().expect("open");
+        assert!(listener.as_mut().expect("there").hear(open, utterance(100, false)));
+        Listener::begin(&mut listener, &listen, &utterance(300, false));
+        assert!(listener.as_mut().expect("there").hear(open, utterance(300, true)));
+        for samples in ["100", "300"] {
+            let decoded = Listener::decoded(&mut listener).await.expect("an answer");
+            assert_eq!(decoded.result.expect("heard").free.as_deref(), Some(samples));
         }
     }
 }

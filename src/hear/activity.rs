@@ -20,11 +20,14 @@ pub const fn samples(ms: u64) -> u64 {
 pub struct ActivitySettings {
     /// Sound kept from before the first frame of voice, so that a soft first consonant is not lost.
     pub pre_roll: u64,
+    /// Silence after which an utterance is told beforehand, so that it can be understood while the rest of the silence is waited for.
+    pub first_silence: u64,
     /// Silence after which an utterance is handed over early.
     pub short_silence: u64,
     /// Silence after which an utterance is over.
     pub long_silence: u64,
-    /// Sound kept after the last frame of voice.
+    /// Sound kept after the last frame of voice; no more than the first silence, so that what is told beforehand has the same sound as
+    /// what is handed over.
     pub tail: u64,
     /// Less voice than this is a click.
     pub least_voice: u64,
@@ -36,9 +39,10 @@ impl Default for ActivitySettings {
     fn default() -> Self {
         Self {
             pre_roll: samples(250),
+            first_silence: samples(192),
             short_silence: samples(250),
             long_silence: samples(800),
-            tail: samples(250),
+            tail: samples(192),
             least_voice: samples(80),
             longest: samples(20_000),
         }
@@ -53,6 +57,8 @@ pub enum Voiced {
         /// First sample of voice at [`RATE`].
         at: u64,
     },
+    /// Speech that pauses: what will be handed over unless it goes on.
+    Pausing(Utterance),
     /// Speech followed by silence.
     Utterance(Utterance),
 }
@@ -103,7 +109,8 @@ struct Open {
     again: Again,
     sound: Vec<f32>,
     began_told: bool,
-    /// `voice_end` of the early version already handed over.
+    /// `voice_end` of the version already told beforehand, and of the early one already handed over.
+    told: Option<u64>,
     handed: Option<u64>,
 }
 
@@ -212,6 +219,7 @@ impl Open {
             again: Again::default(),
             sound: self.sound.split_off(self.sound.len() - keep),
             began_told: false,
+            told: None,
             handed: None,
         };
         (self.voice_end, self.voiced) = (voice_begin - pause, self.voiced - voiced);
@@ -353,6 +361,7 @@ impl Activity {
                 again: Again::default(),
                 sound: before,
                 began_told: false,
+                told: None,
                 handed: None,
             });
         }
@@ -409,6 +418,10 @@ impl Activity {
             self.before = open.sound.drain(tail..).collect();
             return None;
         }
+        if enough && silence >= self.settings.first_silence && open.told != Some(open.voice_end) {
+            open.told = Some(open.voice_end);
+            out.push(Voiced::Pausing(self.cut_out(&open, false)));
+        }
         let too_long = open.sound.len() as u64 >= self.settings.longest;
         if enough && (silence >= self.settings.long_silence || too_long) {
             self.hand_over(&open, true, out);
@@ -423,17 +436,22 @@ impl Activity {
     }
 
     fn hand_over(&self, open: &Open, last: bool, out: &mut Vec<Voiced>) {
+        out.push(Voiced::Utterance(self.cut_out(open, last)));
+    }
+
+    fn cut_out(&self, open: &Open, last: bool) -> Utterance {
         let length = (open.voice_end + self.settings.tail - open.begin).min(open.sound.len() as u64);
-        out.push(Voiced::Utterance(Utterance {
+        Utterance {
             begin: open.begin,
             end: open.begin + length,
             sound: open.sound[..length as usize].into(),
             waited: self.position - open.voice_end,
             last,
             likeness: None,
-        }));
+        }
     }
 }
+
 /// The stretch of a whole sound at [`RATE`] from its first voice to its last, or nothing where nobody speaks.
 pub fn speech_in(sound: &[f32]) -> Option<&[f32]> {
     let mut activity = Activity::new(ActivitySettings::default());
@@ -444,7 +462,7 @@ pub fn speech_in(sound: &[f32]) -> Option<&[f32]> {
     activity.finish(&mut found);
     let ends = found.iter().filter_map(|f| match f {
         Voiced::Utterance(u) => Some((u.begin, u.end)),
-        Voiced::Began { .. } => None,
+        Voiced::Began { .. } | Voiced::Pausing(_) => None,
     });
     let (begin, end) = ends.fold(None, |all: Option<(u64, u64)>, (begin, end)| {
         Some(all.map_or((begin, end), |(b, e)| (b.min(begin), e.max(end))))

@@ -199,6 +199,13 @@ impl Duplex {
         for event in found {
             match event {
                 Voiced::Began { at } => self.held = Some(at),
+                Voiced::Pausing(mut utterance) => {
+                    self.complete(&mut utterance);
+                    self.tell_beginning(sounds, out);
+                    if self.held.is_none() {
+                        out.push(Voiced::Pausing(utterance));
+                    }
+                }
                 Voiced::Utterance(mut utterance) => {
                     self.complete(&mut utterance);
                     self.tell_beginning(sounds, out);

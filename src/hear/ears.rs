@@ -60,6 +60,8 @@ pub enum EarEvent {
         /// Sample position at [`RATE`] since the source's start.
         at: u64,
     },
+    /// A voice pauses: the utterance that comes next unless the voice goes on, with the same sound.
+    Pausing(Utterance),
     /// A voice fell silent.
     Utterance(Utterance),
     /// Everything that was heard since the last of these, speech or not, after [`Ears::keep_all`]: mono sound at [`RATE`], -1 to 1.

@@ -90,6 +90,7 @@ impl Feed {
 pub(super) fn tell(to: &EarSender, event: Voiced) {
     let _ = to.send(match event {
         Voiced::Began { at } => EarEvent::Began { at },
+        Voiced::Pausing(utterance) => EarEvent::Pausing(utterance),
         Voiced::Utterance(utterance) => EarEvent::Utterance(utterance),
     });
 }

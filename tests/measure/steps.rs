@@ -13,7 +13,7 @@ const COMMANDS: &[(Command, &[&str])] = &[
     (Command::Resume, &["carry on"]),
     (Command::Correct, &["correct that"]),
     (Command::LastReading, &["last reading"]),
-    (Command::Where, &["where am i"]),
+    (Command::Where, &["which step is this"]),
     (Command::Note, &["take a note"]),
     (Command::Shorter, &["less talk"]),
     (Command::Longer, &["more detail"]),

@@ -163,7 +163,7 @@ impl Bench {
                         heard.cut = Some(begin + STEP);
                         ends = ends.min(begin + CUT_AFTER);
                     }
-                    Voiced::Began { .. } => {}
+                    Voiced::Began { .. } | Voiced::Pausing(_) => {}
                     Voiced::Utterance(utterance) if utterance.last => heard.utterances.push(utterance),
                     Voiced::Utterance(_) => {}
                 }
