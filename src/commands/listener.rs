@@ -1,6 +1,6 @@
 //! The recogniser's thread: what has to be understood goes in, what became of it comes out.
 
-use crate::hear::{Nearness, Recogniser, Utterance};
+use crate::hear::{Nearness, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict};
 use crate::walk::Event;
 use std::collections::VecDeque;
@@ -22,8 +22,12 @@ enum Job {
 
 type Understood = Result<Hypotheses, String>;
 
-/// Sound that was given to the recogniser. The same sound comes up to three times: while the voice pauses, after a short silence and
-/// after a long one.
+/// An utterance handed over after the short silence may have so many samples of silence more than the same one had when its voice paused,
+/// and counts as understood by then; with more voice it is a quarter of a second longer at least. One at its end is understood whole.
+const MORE_SILENCE: usize = RATE as usize / 1000 * 64;
+
+/// Sound that was given to the recogniser. The same comes up to three times: while the voice pauses, after a short silence and after a
+/// long one.
 struct Given {
     number: u64,
     listen: u64,
@@ -151,13 +155,14 @@ impl Listener {
             && !(listen.over && utterance.is_own_voice())
         {
             // A thread that is gone is noticed when an utterance is given to it.
-            let _ = listener.give(listen, &utterance.sound);
+            let _ = listener.give(listen, &utterance.sound, 0);
         }
     }
 
     /// Hands an utterance over; false when the thread is gone.
     pub fn hear(&mut self, listen: &OpenListen, utterance: Utterance) -> bool {
-        let Some(at) = self.give(listen, &utterance.sound) else { return false };
+        let more = if utterance.last { 0 } else { MORE_SILENCE };
+        let Some(at) = self.give(listen, &utterance.sound, more) else { return false };
         let given = &mut self.given[at];
         match given.understood.clone() {
             Some(result) => {
@@ -168,9 +173,11 @@ impl Listener {
         true
     }
 
-    /// The place of the sound among what was given, to where it goes if it is new. None when the thread is gone.
-    fn give(&mut self, listen: &OpenListen, sound: &Arc<[f32]>) -> Option<usize> {
-        let same = |g: &Given| g.listen == listen.id && g.sound == *sound;
+    /// The place of the sound, or of one that lacks `more` of its samples at most, among what was given, to where it goes if it is new. None when
+    /// the thread is gone.
+    fn give(&mut self, listen: &OpenListen, sound: &Arc<[f32]>, more: usize) -> Option<usize> {
+        let same =
+            |g: &Given| g.listen == listen.id && sound.starts_with(&g.sound) && sound.len() - g.sound.len() <= more;
         if let Some(at) = self.given.iter().position(same) {
             return Some(at);
         }
@@ -265,34 +272,38 @@ mod tests {
     }
 
     #[tokio::test]
-    async fn the_same_sound_is_understood_once_and_every_utterance_of_it_gets_the_answer() {
+    async fn the_same_sound_is_understood_once_and_at_its_end_whole() {
         let asked = Arc::new(AtomicU32::new(0));
         let mut listener = Some(Listener::start(Box::new(Counting(asked.clone()))));
         let mut listens = [1, 2].map(|id| Some(OpenListen::new(id, Grammar::default(), Vec::new(), false)));
         let mut heard = Vec::new();
-        // It pauses and goes on; pauses, is handed over early and again at its end; then the same sound at another listen.
-        for (listen, samples, last) in
-            [(0, 100, None), (0, 200, None), (0, 200, Some(false)), (0, 200, Some(true)), (1, 200, Some(true))]
-        {
+        // It pauses and goes on; pauses and is handed over early, and again at its end; then the same sound at another listen.
+        for (listen, samples, last) in [
+            (0, 5_000, None),
+            (0, 9_000, None),
+            (0, 9_900, Some(false)),
+            (0, 9_900, Some(true)),
+            (1, 9_900, Some(true)),
+        ] {
             let utterance = utterance(samples, last == Some(true));
-            match last {
-                None => Listener::begin(&mut listener, &listens[listen], &utterance),
-                Some(_) => {
-                    let open = listens[listen].as_ref().expect("open");
-                    assert!(listener.as_mut().expect("there").hear(open, utterance));
-                    let decoded = Listener::decoded(&mut listener).await.expect("an answer");
-                    heard.push((decoded.listen, decoded.utterance.last, decoded.result.expect("heard").free));
-                }
+            if last.is_some() {
+                let open = listens[listen].as_ref().expect("open");
+                assert!(listener.as_mut().expect("there").hear(open, utterance));
+                let decoded = Listener::decoded(&mut listener).await.expect("an answer");
+                heard.push((decoded.listen, decoded.utterance.last, decoded.result.expect("heard").free));
+            } else {
+                Listener::begin(&mut listener, &listens[listen], &utterance);
             }
         }
-        let words = || Some("200".to_owned());
-        assert_eq!(heard, [(1, false, words()), (1, true, words()), (2, true, words())]);
-        assert_eq!(asked.load(Ordering::Relaxed), 3);
-        // At a listen that is settled nothing is begun.
+        let words = |samples: u32| Some(samples.to_string());
+        assert_eq!(heard, [(1, false, words(9_000)), (1, true, words(9_900)), (2, true, words(9_900))]);
+        assert_eq!(asked.load(Ordering::Relaxed), 4);
+        // What was begun is not begun again, and at a listen that is settled nothing is.
+        Listener::begin(&mut listener, &listens[1], &utterance(9_900, false));
         listens[1].as_mut().expect("open").settled = true;
         Listener::begin(&mut listener, &listens[1], &utterance(300, false));
         drop(listener);
-        assert_eq!(asked.load(Ordering::Relaxed), 3);
+        assert_eq!(asked.load(Ordering::Relaxed), 4);
     }
 
     #[tokio::test]

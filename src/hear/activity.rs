@@ -26,8 +26,7 @@ pub struct ActivitySettings {
     pub short_silence: u64,
     /// Silence after which an utterance is over.
     pub long_silence: u64,
-    /// Sound kept after the last frame of voice; no more than the first silence, so that what is told beforehand has the same sound as
-    /// what is handed over.
+    /// Sound kept after the last frame of voice.
     pub tail: u64,
     /// Less voice than this is a click.
     pub least_voice: u64,
@@ -42,7 +41,7 @@ impl Default for ActivitySettings {
             first_silence: samples(192),
             short_silence: samples(250),
             long_silence: samples(800),
-            tail: samples(192),
+            tail: samples(250),
             least_voice: samples(80),
             longest: samples(20_000),
         }

@@ -60,7 +60,7 @@ pub enum EarEvent {
         /// Sample position at [`RATE`] since the source's start.
         at: u64,
     },
-    /// A voice pauses: the utterance that comes next unless the voice goes on, with the same sound.
+    /// A voice pauses: the utterance that comes next unless the voice goes on, which has some silence more.
     Pausing(Utterance),
     /// A voice fell silent.
     Utterance(Utterance),
