@@ -412,7 +412,6 @@ impl Driver {
         let verdict = listener.verdict(open, &hypotheses, &utterance);
         let sure = matches!(verdict, Verdict::Accept { .. });
         if !utterance.last && (!sure || hypotheses.may_go_on) {
-            Listener::begin(&mut self.listener, &self.listen, &utterance);
             self.ears.wait_longer();
             return;
         }

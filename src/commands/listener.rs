@@ -22,8 +22,8 @@ enum Job {
 
 type Understood = Result<Hypotheses, String>;
 
-/// An utterance handed over after the short silence may have so many samples of silence more than the same one had when its voice paused,
-/// and counts as understood by then; with more voice it is a quarter of a second longer at least. One at its end is understood whole.
+/// An utterance that has no more than so many samples of silence more than what was understood while its voice paused is not understood
+/// again; with more voice in it, it is a quarter of a second longer at least.
 const MORE_SILENCE: usize = RATE as usize / 1000 * 64;
 
 /// Sound that was given to the recogniser. The same comes up to three times: while the voice pauses, after a short silence and after a
@@ -161,8 +161,7 @@ impl Listener {
 
     /// Hands an utterance over; false when the thread is gone.
     pub fn hear(&mut self, listen: &OpenListen, utterance: Utterance) -> bool {
-        let more = if utterance.last { 0 } else { MORE_SILENCE };
-        let Some(at) = self.give(listen, &utterance.sound, more) else { return false };
+        let Some(at) = self.give(listen, &utterance.sound, MORE_SILENCE) else { return false };
         let given = &mut self.given[at];
         match given.understood.clone() {
             Some(result) => {
@@ -202,7 +201,8 @@ impl Listener {
         given.understood = Some(result);
     }
 
-    /// What is done with an utterance of a listen. How loud the person at work is, is learnt from what is taken.
+    /// What is done with an utterance of a listen. How loud the person at work is, is learnt from what is taken; what is not, and comes
+    /// again at its end, is understood with all its silence meanwhile.
     pub fn verdict(&mut self, listen: &OpenListen, hypotheses: &Hypotheses, utterance: &Utterance) -> Verdict {
         let is_far = self.nearness.is_far(&utterance.sound);
         let verdict = match (listen.over, is_far) {
@@ -213,6 +213,10 @@ impl Listener {
         tracing::debug!(is_far, ?verdict, "judged");
         if !listen.over && matches!(verdict, Verdict::Accept { .. }) {
             self.nearness.answered(&utterance.sound);
+        }
+        if !utterance.last && !matches!(verdict, Verdict::Accept { .. }) {
+            // A thread that is gone is noticed when the next utterance is given to it.
+            let _ = self.give(listen, &utterance.sound, 0);
         }
         verdict
     }
@@ -272,31 +276,40 @@ mod tests {
     }
 
     #[tokio::test]
-    async fn the_same_sound_is_understood_once_and_at_its_end_whole() {
+    async fn the_same_sound_is_understood_once_and_what_is_not_taken_again_with_all_its_silence() {
         let asked = Arc::new(AtomicU32::new(0));
         let mut listener = Some(Listener::start(Box::new(Counting(asked.clone()))));
         let mut listens = [1, 2].map(|id| Some(OpenListen::new(id, Grammar::default(), Vec::new(), false)));
         let mut heard = Vec::new();
-        // It pauses and goes on; pauses and is handed over early, and again at its end; then the same sound at another listen.
+        // It pauses and goes on; pauses, is handed over early and at its end; is not taken and handed over at its end; then the same sound
+        // at another listen.
         for (listen, samples, last) in [
             (0, 5_000, None),
             (0, 9_000, None),
             (0, 9_900, Some(false)),
             (0, 9_900, Some(true)),
+            (0, 9_900, None),
+            (0, 9_900, Some(true)),
             (1, 9_900, Some(true)),
         ] {
             let utterance = utterance(samples, last == Some(true));
-            if last.is_some() {
-                let open = listens[listen].as_ref().expect("open");
-                assert!(listener.as_mut().expect("there").hear(open, utterance));
-                let decoded = Listener::decoded(&mut listener).await.expect("an answer");
-                heard.push((decoded.listen, decoded.utterance.last, decoded.result.expect("heard").free));
-            } else {
-                Listener::begin(&mut listener, &listens[listen], &utterance);
+            let open = listens[listen].as_ref().expect("open");
+            let there = listener.as_mut().expect("there");
+            match last {
+                None if heard.len() == 2 => {
+                    let verdict = there.verdict(open, &Hypotheses::default(), &utterance);
+                    assert!(matches!(verdict, Verdict::Reject { .. }));
+                }
+                None => Listener::begin(&mut listener, &listens[listen], &utterance),
+                Some(_) => {
+                    assert!(there.hear(open, utterance));
+                    let decoded = Listener::decoded(&mut listener).await.expect("an answer");
+                    heard.push((decoded.listen, decoded.result.expect("heard").free));
+                }
             }
         }
         let words = |samples: u32| Some(samples.to_string());
-        assert_eq!(heard, [(1, false, words(9_000)), (1, true, words(9_900)), (2, true, words(9_900))]);
+        assert_eq!(heard, [(1, words(9_000)), (1, words(9_000)), (1, words(9_900)), (2, words(9_900))]);
         assert_eq!(asked.load(Ordering::Relaxed), 4);
         // What was begun is not begun again, and at a listen that is settled nothing is.
         Listener::begin(&mut listener, &listens[1], &utterance(9_900, false));
@@ -312,9 +325,9 @@ mod tests {
         let listen = Some(OpenListen::new(7, Grammar::default(), Vec::new(), false));
         let open = listen.as_ref().expect("open");
         assert!(listener.as_mut().expect("there").hear(open, utterance(100, false)));
-        Listener::begin(&mut listener, &listen, &utterance(300, false));
-        assert!(listener.as_mut().expect("there").hear(open, utterance(300, true)));
-        for samples in ["100", "300"] {
+        Listener::begin(&mut listener, &listen, &utterance(9_000, false));
+        assert!(listener.as_mut().expect("there").hear(open, utterance(9_000, true)));
+        for samples in ["100", "9000"] {
             let decoded = Listener::decoded(&mut listener).await.expect("an answer");
             assert_eq!(decoded.result.expect("heard").free.as_deref(), Some(samples));
         }
