@@ -37,7 +37,7 @@ pub struct ActivitySettings {
 impl Default for ActivitySettings {
     fn default() -> Self {
         Self {
-            pre_roll: samples(250),
+            pre_roll: samples(400),
             first_silence: samples(192),
             short_silence: samples(250),
             long_silence: samples(800),

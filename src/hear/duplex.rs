@@ -26,7 +26,7 @@ const STANDS_OUT: f32 = 10.0;
 /// What the canceller takes off is followed by this share per step: 2 s.
 const FOLLOWS: f32 = 1.0 / 128.0;
 /// Of the sound before the first frame of voice, so much is surely not voice: what is kept there, less 80 ms.
-const BEFORE_VOICE: usize = samples(250 - 80) as usize;
+const BEFORE_VOICE: usize = samples(400 - 80) as usize;
 /// Sound that is kept for the recogniser: the longest utterance and some more.
 const KEPT: usize = RATE as usize * 24;
 

@@ -5,6 +5,7 @@
 //! - `develop`, `test` `[SHARE [MINUTES]]`: the tables, of the development or the test voices, noises and strangers
 //! - `rivals [SHARE [MINUTES [SOUNDS]]]`: the test, then side by side with two other ways of hearing
 //! - `harder [SHARE]`: the test voices two metres away, in a bare garage, over an engine, shouted, breathless
+//! - `found`, `develop-found` `[SHARE [MINUTES]]`: the trials of `test` and `develop` as the voice activity cuts them out of longer sound
 //! - `suppressed [SHARE]`: the trials of `test` after noise suppression
 //! - `learnt [SHARE]`: every test voice learnt from three takes, beside the same without it
 //! - `chatter MINUTES [SEED]`: a radio around a waiting step; `PROBESIDE_TELL=1` tells what became of every true answer
@@ -19,6 +20,7 @@ mod chatter;
 mod digits;
 mod fit;
 mod folder;
+mod found;
 mod learnt;
 mod neural;
 mod noises;
@@ -50,9 +52,11 @@ fn main() {
         "refit" => fit::write_again(&trials::saved(Side::Fitting)),
         "test" => report::print(&trials::run(Side::Testing, share, minutes)),
         "suppressed" => {
-            let trials = trials::run_treated(Side::Testing, share, minutes, suppressed::suppress);
+            let trials = trials::run_treated(Side::Testing, share, minutes, suppressed::SUPPRESSED);
             report::print(&trials);
         }
+        "found" => report::print(&trials::run_treated(Side::Testing, share, minutes, found::FOUND)),
+        "develop-found" => report::print(&trials::run_treated(Side::Fitting, share, minutes, found::FOUND)),
         "learnt" => learnt::run(share),
         "harder" => report::print(&trials::run(Side::Harder, share, minutes)),
         "develop" => report::print(&trials::run(Side::Fitting, share, minutes)),
@@ -75,7 +79,7 @@ fn main() {
         "listens" => shipped::listens().iter().for_each(|l| println!("{} {}", l.place, l.is_number())),
         "say" => trials::show(&rest.join(" ")),
         _ => eprintln!(
-            "one of: fit, refit, develop, test, rivals, harder, learnt, suppressed, chatter, folder, digits, say, listens; see the head of tests/measure/hearing.rs"
+            "one of: fit, refit, develop, test, found, develop-found, rivals, harder, learnt, suppressed, chatter, folder, digits, say, listens; see the head of tests/measure/hearing.rs"
         ),
     }
 }

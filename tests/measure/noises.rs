@@ -218,20 +218,20 @@ pub struct Scene {
     pub level: f32,
 }
 
-/// Puts a voice into a scene, with 0.15 to 0.35 s around it as an end-of-speech detector leaves it.
-pub fn place(voice: &[f32], scene: Scene, random: &mut Random) -> Vec<f32> {
+/// Puts a voice into a scene, with 0.15 to 0.35 s around it as an end-of-speech detector leaves it, and so many samples more.
+pub fn place(voice: &[f32], scene: Scene, more: usize, random: &mut Random) -> Vec<f32> {
     let level = p56::measure(voice, SAMPLE_RATE as f64).active as f32;
-    put(voice, 1.0 / level.max(1e-9), scene, random)
+    put(voice, 1.0 / level.max(1e-9), scene, more, random)
 }
 
 /// Puts a sound of unit root mean square into a scene.
-pub fn set(sound: &[f32], scene: Scene, random: &mut Random) -> Vec<f32> {
-    put(sound, 1.0, scene, random)
+pub fn set(sound: &[f32], scene: Scene, more: usize, random: &mut Random) -> Vec<f32> {
+    put(sound, 1.0, scene, more, random)
 }
 
-fn put(sound: &[f32], scale: f32, scene: Scene, random: &mut Random) -> Vec<f32> {
-    let before = 2_400 + random.below(3_200);
-    let after = 2_400 + random.below(3_200);
+fn put(sound: &[f32], scale: f32, scene: Scene, more: usize, random: &mut Random) -> Vec<f32> {
+    let before = more + 2_400 + random.below(3_200);
+    let after = more + 2_400 + random.below(3_200);
     let gain = 10f32.powf(scene.level / 20.0) * scale;
     let mut out = vec![0.0; before];
     out.extend(sound.iter().map(|x| x * gain));

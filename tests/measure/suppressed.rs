@@ -1,5 +1,6 @@
 //! Noise suppression before the recogniser, tried: a recurrent network of 48 kHz frames (`nnnoiseless`, a port of RNNoise).
 
+use crate::trials::Treatment;
 use nnnoiseless::DenoiseState;
 use probeside::hear::SAMPLE_RATE;
 use probeside::hear::resample::resample;
@@ -8,8 +9,11 @@ const RATE: u32 = 48_000;
 /// The network works on sixteen-bit figures.
 const SCALE: f32 = 32_767.0;
 
+/// What [`suppress`] does, as a treatment of trials.
+pub const SUPPRESSED: Treatment = Treatment { more: 0, treat: suppress };
+
 /// The sound without what the network takes for noise; as long as it was.
-pub fn suppress(sound: Vec<f32>) -> Vec<f32> {
+fn suppress(sound: Vec<f32>) -> Vec<f32> {
     let wide: Vec<f32> = resample(&sound, SAMPLE_RATE as u32, RATE).iter().map(|x| x * SCALE).collect();
     let mut state = DenoiseState::new();
     let mut out = Vec::with_capacity(wide.len() + DenoiseState::FRAME_SIZE);

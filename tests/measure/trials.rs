@@ -90,7 +90,7 @@ pub struct Trial {
 
 /// How to have the sound of a trial once more.
 pub enum Again {
-    Made { words: String, voice: Voice, scene: Scene, way: Way, seed: u64, alone: Option<Sound> },
+    Made { words: String, voice: Voice, scene: Scene, way: Way, seed: u64, alone: Option<Sound>, more: usize },
     File(PathBuf),
 }
 
@@ -98,11 +98,11 @@ impl Again {
     pub fn sound(&self) -> Vec<f32> {
         match self {
             Again::File(path) => probeside::hear::read_wav(path).unwrap_or_default(),
-            Again::Made { words, voice, scene, way, seed, alone } => {
+            Again::Made { words, voice, scene, way, seed, alone, more } => {
                 let mut random = Random::new(*seed);
                 match alone {
-                    Some(sound) => set(&sound.make(&mut random), *scene, &mut random),
-                    None => place(&way.of(voice.say(words), &mut random), *scene, &mut random),
+                    Some(sound) => set(&sound.make(&mut random), *scene, *more, &mut random),
+                    None => place(&way.of(voice.say(words), &mut random), *scene, *more, &mut random),
                 }
             }
         }
@@ -249,11 +249,19 @@ fn networks(side: Side) -> Vec<Option<PathBuf>> {
 ///
 /// After so many minutes no more are begun; steps are taken in a random order, so that what was done is a fair sample.
 pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
-    run_treated(side, amount, minutes, |sound| sound)
+    run_treated(side, amount, minutes, Treatment { more: 0, treat: |sound| sound })
+}
+
+/// What is done to every sound before it is heard.
+#[derive(Clone, Copy)]
+pub struct Treatment {
+    /// Samples of the scene around the voice that it wants beside the usual ones.
+    pub more: usize,
+    pub treat: fn(Vec<f32>) -> Vec<f32>,
 }
 
 /// The same with something done to every sound before it is heard.
-pub fn run_treated(side: Side, amount: f64, minutes: f64, treat: fn(Vec<f32>) -> Vec<f32>) -> Vec<Trial> {
+pub fn run_treated(side: Side, amount: f64, minutes: f64, treatment: Treatment) -> Vec<Trial> {
     let listens = shipped::listens();
     let mut plans = plans(side, &listens, amount);
     eprintln!("{} listens of the shipped procedures; {} trials", listens.len(), plans.len());
@@ -279,7 +287,7 @@ pub fn run_treated(side: Side, amount: f64, minutes: f64, treat: fn(Vec<f32>) ->
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     let Some(plan) = plans.get(at).filter(|_| Instant::now() < until) else { break };
                     let engine = &mut engines[plan.voice.group() % networks(side).len()];
-                    let trial = one(plan, &listens[plan.listening], engine, treat);
+                    let trial = one(plan, &listens[plan.listening], engine, treatment);
                     done.lock().expect("no thread fails").push((at, trial));
                     if at.is_multiple_of(200) {
                         eprintln!("{at} of {}", plans.len());
@@ -295,11 +303,12 @@ pub fn run_treated(side: Side, amount: f64, minutes: f64, treat: fn(Vec<f32>) ->
     trials
 }
 
-fn one(plan: &Plan, listening: &Listening, engine: &mut Moonshine, treat: fn(Vec<f32>) -> Vec<f32>) -> Trial {
+fn one(plan: &Plan, listening: &Listening, engine: &mut Moonshine, treatment: Treatment) -> Trial {
     let alone = if let Kind::NoVoice(sound) = plan.kind { Some(sound) } else { None };
     let (scene, way) = (plan.scene, plan.way);
-    let again = Again::Made { words: plan.words.clone(), voice: plan.voice, scene, way, seed: plan.seed, alone };
-    let sound = treat(again.sound());
+    let (words, more) = (plan.words.clone(), treatment.more);
+    let again = Again::Made { words, voice: plan.voice, scene, way, seed: plan.seed, alone, more };
+    let sound = (treatment.treat)(again.sound());
     let (kind, words) = (plan.kind.clone(), plan.words.clone());
     heard_as(engine, listening, kind, words, (&sound, again)).in_scene(
         plan.voice.label(),
@@ -394,7 +403,7 @@ pub fn show(words: &str) {
     for voice in voices::FOR_FITTING.iter().filter(|v| v.is_there()) {
         for snr in [None, Some(10.0)] {
             let scene = Scene { noise: Noise::Rumble, snr, level: -26.0 };
-            let sound = place(&voice.say(words), scene, &mut Random::new(5));
+            let sound = place(&voice.say(words), scene, 0, &mut Random::new(5));
             let begun = Instant::now();
             let (heard, evidence) = engine.measure(&sound, &at.grammar).expect("it hears");
             let ms = begun.elapsed().as_secs_f64() * 1e3;
