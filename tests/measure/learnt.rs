@@ -99,7 +99,7 @@ pub fn run(amount: f64) {
                     let noise = [Noise::Pink, Noise::Workshop][random.below(2)];
                     let scene = Scene { noise, snr: Some(SNR), level: -26.0 };
                     let seed = random.next();
-                    let sound = place(&said(voice, &words, TESTED_AS[n % 2]), scene, 0, &mut Random::new(seed));
+                    let sound = place(&said(voice, &words, TESTED_AS[n % 2]), scene, &mut Random::new(seed));
                     for (engine, all) in engines.iter_mut().zip([without, with]) {
                         // The sound as it is; `again` would make it in the voice's usual speed.
                         let (words, voice) = (words.clone(), *voice);

@@ -218,8 +218,13 @@ pub struct Scene {
     pub level: f32,
 }
 
-/// Puts a voice into a scene, with 0.15 to 0.35 s around it as an end-of-speech detector leaves it, and so many samples more.
-pub fn place(voice: &[f32], scene: Scene, more: usize, random: &mut Random) -> Vec<f32> {
+/// Puts a voice into a scene, with 0.15 to 0.35 s around it as an end-of-speech detector leaves it.
+pub fn place(voice: &[f32], scene: Scene, random: &mut Random) -> Vec<f32> {
+    place_amid(voice, scene, 0, random)
+}
+
+/// The same with so many samples more before and after it.
+pub fn place_amid(voice: &[f32], scene: Scene, more: usize, random: &mut Random) -> Vec<f32> {
     let level = p56::measure(voice, SAMPLE_RATE as f64).active as f32;
     put(voice, 1.0 / level.max(1e-9), scene, more, random)
 }

@@ -1,6 +1,6 @@
 //! Trials: voices in scenes against the shipped steps, and what was understood.
 
-use crate::noises::{self, Noise, Random, Scene, Sound, place, set};
+use crate::noises::{self, Noise, Random, Scene, Sound, place, place_amid, set};
 use crate::sayings::{Numbers, belongs, same};
 use crate::shipped::{self, Listening};
 use crate::strangers;
@@ -102,7 +102,7 @@ impl Again {
                 let mut random = Random::new(*seed);
                 match alone {
                     Some(sound) => set(&sound.make(&mut random), *scene, *more, &mut random),
-                    None => place(&way.of(voice.say(words), &mut random), *scene, *more, &mut random),
+                    None => place_amid(&way.of(voice.say(words), &mut random), *scene, *more, &mut random),
                 }
             }
         }
@@ -403,7 +403,7 @@ pub fn show(words: &str) {
     for voice in voices::FOR_FITTING.iter().filter(|v| v.is_there()) {
         for snr in [None, Some(10.0)] {
             let scene = Scene { noise: Noise::Rumble, snr, level: -26.0 };
-            let sound = place(&voice.say(words), scene, 0, &mut Random::new(5));
+            let sound = place(&voice.say(words), scene, &mut Random::new(5));
             let begun = Instant::now();
             let (heard, evidence) = engine.measure(&sound, &at.grammar).expect("it hears");
             let ms = begun.elapsed().as_secs_f64() * 1e3;
