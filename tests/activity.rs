@@ -34,13 +34,24 @@ fn speech(text: &str) -> Option<Vec<f32>> {
     }
 }
 
+fn cutting(settings: ActivitySettings) -> Activity {
+    Activity::new(settings).expect("the voice detector")
+}
+
 fn rms(sound: &[f32]) -> f32 {
     (sound.iter().map(|s| s * s).sum::<f32>() / sound.len().max(1) as f32).sqrt()
 }
 
+/// The first and the last sample above a twentieth of the peak: espeak-ng pads with silence.
+fn loud(answer: &[f32]) -> (usize, usize) {
+    let level = answer.iter().fold(0.0_f32, |m, s| m.max(s.abs())) * 0.05;
+    let first = answer.iter().position(|s| s.abs() > level).expect("sound");
+    (first, answer.iter().rposition(|s| s.abs() > level).expect("sound"))
+}
+
 fn voiced(sound: &[f32]) -> Vec<Voiced> {
     let mut found = Vec::new();
-    let mut activity = Activity::new(ActivitySettings::default());
+    let mut activity = cutting(ActivitySettings::default());
     activity.push(sound, &mut found);
     activity.finish(&mut found);
     found
@@ -88,12 +99,7 @@ const ANSWERS: [&str; 12] = [
 #[test]
 fn every_answer_is_cut_whole_at_every_level_and_in_steady_noise() {
     let Some(answers) = ANSWERS.iter().map(|a| speech(a)).collect::<Option<Vec<_>>>() else { return };
-    let loud = |answer: &Vec<f32>| {
-        let level = answer.iter().fold(0.0_f32, |m, s| m.max(s.abs())) * 0.05;
-        let first = answer.iter().position(|s| s.abs() > level).expect("sound");
-        (first, answer.iter().rposition(|s| s.abs() > level).expect("sound"))
-    };
-    let answers_at: Vec<(usize, usize)> = answers.iter().map(loud).collect();
+    let answers_at: Vec<(usize, usize)> = answers.iter().map(|a| loud(a)).collect();
     let mut missed = Vec::new();
     let mut asked = 0;
     for level_db in [-15.0, -26.0, -40.0, -52.0] {
@@ -104,7 +110,7 @@ fn every_answer_is_cut_whole_at_every_level_and_in_steady_noise() {
             let mut extra = heard.len();
             for ((begin, end), answer) in places.iter().zip(ANSWERS) {
                 asked += 1;
-                // espeak-ng pads with silence: from the first to the last loud sample must lie inside one utterance.
+                // From the first to the last loud sample must lie inside one utterance.
                 let clean = &answers_at[places.iter().position(|p| p.0 == *begin).expect("a place")];
                 let (from, to) = (begin + clean.0, begin + clean.1);
                 assert!(to <= *end);
@@ -170,9 +176,12 @@ fn an_early_version_comes_first_and_a_pause_within_an_answer_makes_one_longer_ve
     // Each is told beforehand, with less silence.
     let told = found.iter().filter_map(|v| if let Voiced::Pausing(u) = v { Some(u) } else { None });
     let told: Vec<&Utterance> = told.collect();
-    assert_eq!(told.len(), 2);
-    for (told, early) in told.into_iter().zip(&utterances) {
-        assert!(early.sound.starts_with(&told.sound) && early.end - told.end < u64::from(RATE) / 15);
+    // A pause that is shorter than those is told, too, and nothing comes of it.
+    assert!(told.len() == 2 || told.len() == 3, "{told:?}");
+    for early in &utterances[..2] {
+        let before = |told: &&&Utterance| told.end <= early.end && early.end - told.end < u64::from(RATE) / 15;
+        let told = told.iter().find(before).expect("it is told beforehand");
+        assert!(early.sound.starts_with(&told.sound));
     }
     assert!(utterances[1].sound == utterances[2].sound);
     let settings = ActivitySettings::default();
@@ -186,14 +195,14 @@ fn the_same_sound_in_any_pieces_is_cut_the_same_and_endless_speech_is_cut_at_the
     let Some(speech) = speech("one two three four five six seven eight nine ten eleven twelve") else { return };
     let whole_found = voiced(&speech);
     let mut found = Vec::new();
-    let mut activity = Activity::new(ActivitySettings::default());
+    let mut activity = cutting(ActivitySettings::default());
     for piece in speech.chunks(97) {
         activity.push(piece, &mut found);
     }
     activity.finish(&mut found);
     assert_eq!(found, whole_found);
     let settings = ActivitySettings { longest: 16_000, ..ActivitySettings::default() };
-    let mut activity = Activity::new(settings);
+    let mut activity = cutting(settings);
     let mut cut = Vec::new();
     activity.push(&speech, &mut cut);
     activity.finish(&mut cut);
@@ -218,7 +227,7 @@ fn each_listen_to_a_file_hears_its_next_utterance_at_once_and_then_its_end() {
     let path = folder.path().join("answers.wav");
     write_wav(&path, &sound, RATE).unwrap();
     let (to, mut from) = unbounded_channel();
-    let mut ears = WavEars::new(to, &path).unwrap();
+    let mut ears = WavEars::new(to, cutting(ActivitySettings::default()), &path).unwrap();
     assert!(from.try_recv().is_err(), "nothing is heard before a listen");
     for (n, (begin, end)) in places.into_iter().enumerate() {
         ears.open();
@@ -243,7 +252,7 @@ fn a_script_answers_each_listen_with_what_it_is_given() {
     let mut given =
         vec![Given::Sound(answer), Given::Sound(silent), Given::Nothing, Given::Text("done".into())].into_iter();
     let (to, mut from) = unbounded_channel();
-    let mut ears = Script::new(to, move || given.next().unwrap_or(Given::End));
+    let mut ears = Script::new(to, cutting(ActivitySettings::default()), move || given.next().unwrap_or(Given::End));
     ears.open();
     let heard = utterance(&mut from);
     assert!(heard.sound.len() > 4_000);
@@ -287,6 +296,33 @@ fn whoever_is_nearer_is_heard_apart() {
         let last = heard.last().expect("one");
         assert!(last.end as usize >= end, "{} and {end}", last.end);
         assert_eq!(last.begin as usize + RATE as usize / 2 >= begin, utterances == 2, "{} and {begin}", last.begin);
+    }
+}
+
+/// Answers beside an engine that fires nine times a second: each is cut out whole, and not with the engine for the rest of it.
+#[test]
+fn an_answer_beside_an_engine_is_cut_where_it_ends() {
+    let Some(answers) = ANSWERS.iter().map(|a| speech(a)).collect::<Option<Vec<_>>>() else { return };
+    for snr in [20.0, 10.0, 5.0] {
+        let (mut sound, places) = scene(&answers, 0.05, 60.0);
+        let mut noise = Noise(13);
+        let beat = RATE as usize / 9;
+        let mut engine: Vec<f32> =
+            (0..sound.len()).map(|n| noise.next(1.0) * (-12.0 * (n % beat) as f32 / beat as f32).exp()).collect();
+        let gain = 0.05 / 10.0_f32.powf(snr / 20.0) / rms(&engine);
+        engine.iter_mut().zip(&mut sound).for_each(|(e, s)| *s += *e * gain);
+        let found = voiced(&sound);
+        let heard = whole(&found);
+        let bounds: Vec<_> = heard.iter().map(|u| (u.begin, u.end)).collect();
+        println!("{snr} dB over an engine: {} of {} answers", heard.len(), places.len());
+        assert_eq!(heard.len(), places.len(), "{bounds:?} and {places:?} at {snr} dB");
+        for ((answer, (begin, _)), heard) in answers.iter().zip(&places).zip(heard) {
+            let (first, last) = loud(answer);
+            let (first, last) = (begin + first, begin + last);
+            let whole = heard.begin as usize <= first && last <= heard.end as usize;
+            assert!(whole, "{:?} and {:?} at {snr} dB", (heard.begin, heard.end), (first, last));
+            assert!(heard.sound.len() < last - first + RATE as usize, "{bounds:?} and {places:?} at {snr} dB");
+        }
     }
 }
 

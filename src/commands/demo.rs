@@ -9,7 +9,7 @@ use super::moment::Moment;
 use super::outcome::{Failure, Outcome};
 use super::story::Story;
 use super::walk::{End, Session, new_folder};
-use crate::hear::Script;
+use crate::hear::{Activity, ActivitySettings, Script};
 use crate::session::{Folder, Job};
 use crate::speak::Espeak;
 use std::cell::RefCell;
@@ -64,7 +64,8 @@ pub fn run(args: &Args) -> Outcome {
     let show = args.say == "printed";
     let mut mechanic = Mechanic::new(story, voice, vocabulary, moment.clone(), show);
     let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
-    let ears = Box::new(Script::new(to_ears, move || mechanic.speak()));
+    let activity = Activity::new(ActivitySettings::default()).map_err(|e| Failure::Lacks(e.to_string()))?;
+    let ears = Box::new(Script::new(to_ears, activity, move || mechanic.speak()));
     let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
     let mouth = super::mouth::open_mouth(&args.say, to_mouth, None)?;
     let end = session.drive(ears, from_ears, mouth, from_mouth, Some(engine), Some(moment))?;

@@ -5,7 +5,7 @@ use super::load;
 use super::outcome::{Failure, Outcome};
 use super::say::say;
 use crate::hear::takes::{TakeFault, examine, grammar_of, phrase_of};
-use crate::hear::{self, ActivitySettings, EarEvent, Ears, Mic, PersonalVoice, Recogniser, Take};
+use crate::hear::{self, Activity, ActivitySettings, EarEvent, Ears, Mic, PersonalVoice, Recogniser, Take};
 use crate::phrase::{Answer, Grammar};
 use crate::rehearse::stages;
 use std::collections::BTreeMap;
@@ -215,7 +215,8 @@ impl Learning {
     /// Asks for every phrase at the microphone; 1 when one could not be learnt.
     fn live(&mut self, phrases: &[String], takes: usize) -> Outcome {
         let (to, mut from) = unbounded_channel();
-        let mut mic = Mic::start(to, ActivitySettings::default()).map_err(|e| Failure::Lacks(e.to_string()))?;
+        let activity = Activity::new(ActivitySettings::default()).map_err(|e| Failure::Lacks(e.to_string()))?;
+        let mut mic = Mic::start(to, activity).map_err(|e| Failure::Lacks(e.to_string()))?;
         let grammar = grammar_of(phrases);
         say(&format!(
             "{} phrases, {takes} takes of each. Speak as you would at the bike, after each line. Ctrl-C ends it; what was learnt is kept.\n",

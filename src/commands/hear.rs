@@ -59,7 +59,7 @@ fn one(
     as_json: bool,
 ) -> Result<(), Failure> {
     let began = Instant::now();
-    let spoken = hear::activity::speech_in(sound);
+    let spoken = hear::activity::speech_in(sound).map_err(|e| Failure::Lacks(e.to_string()))?;
     let hypotheses = match &spoken {
         Some(speech) => engine.hear(speech, grammar).map_err(|e| match e.is_machine() {
             true => Failure::Lacks(e.to_string()),

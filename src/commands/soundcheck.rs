@@ -10,7 +10,7 @@ use super::mouth::PROMPT_VOICE;
 use super::outcome::{Failure, Outcome};
 use super::say::say;
 use crate::hear::checkup::{self, decibels};
-use crate::hear::{self, ActivitySettings, EarEvent, Ears, Mic, RATE, Recogniser};
+use crate::hear::{self, Activity, ActivitySettings, EarEvent, Ears, Mic, RATE, Recogniser};
 use crate::phrase::{Answer, Command, Grammar, Stakes, Verdict, Vocabulary, decide};
 use crate::speak::{Aloud, Espeak, Mouth, MouthEvent, Pcm, Say, SpeakError, Voice};
 use std::time::{Duration, Instant};
@@ -145,10 +145,11 @@ pub fn run(args: &Args) -> Outcome {
         decisions(engine.as_mut(), &mut sheet);
     }
     let (to, from) = unbounded_channel();
-    match Mic::start(to, ActivitySettings::default()) {
+    let activity = Activity::new(ActivitySettings::default()).map_err(|e| e.to_string());
+    match activity.and_then(|activity| Mic::start(to, activity).map_err(|e| e.to_string())) {
         Ok(mic) => microphone(mic, from, engine, args, &mut sheet),
         Err(why) => {
-            sheet.line("microphone", "There is no microphone.".into(), None, Some((Standing::Missing, why.to_string())))
+            sheet.line("microphone", "There is no microphone.".into(), None, Some((Standing::Missing, why)))
         }
     }
     if args.json {

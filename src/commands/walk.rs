@@ -340,20 +340,27 @@ impl Session {
             "typed" => None,
             _ => Some(engine.open(self.world.vocabulary.language())?),
         };
+        let activity = || {
+            let settings = hear::ActivitySettings::default();
+            hear::Activity::new(settings).map_err(|e| Failure::Lacks(e.to_string()))
+        };
         let mut pedal = None;
         let (heard, played) = self.bargein.then(hear::reference).unzip();
         let ears: Box<dyn Ears> = match hear {
             "typed" => Box::new(hear::Typed::from_stdin(to_ears)),
             "mic" => {
                 pedal = hear::Pedal::start(to_ears.clone());
-                let settings = hear::ActivitySettings::default();
+                let activity = activity()?;
                 let mic = match played {
-                    Some(played) => hear::Mic::start_over(to_ears, settings, played),
-                    None => hear::Mic::start(to_ears, settings),
+                    Some(played) => hear::Mic::start_over(to_ears, activity, played),
+                    None => hear::Mic::start(to_ears, activity),
                 };
                 Box::new(mic.map_err(|e| Failure::Lacks(e.to_string()))?)
             }
-            file => Box::new(hear::WavEars::new(to_ears, Path::new(file)).map_err(|e| Failure::Input(e.to_string()))?),
+            file => {
+                let ears = hear::WavEars::new(to_ears, activity()?, Path::new(file));
+                Box::new(ears.map_err(|e| Failure::Input(e.to_string()))?)
+            }
         };
         let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
         let mouth = open_mouth(say, to_mouth, heard)?;

@@ -1,13 +1,14 @@
 //! Voice activity and end of speech: a stream of 16 kHz mono samples in, beginnings of speech and whole utterances out.
 //!
 //! It counts samples and reads no clock, so a file runs through it faster than real time with the same result. A frame is
-//! voice when the `earshot` network says so and the frame stands out of a noise floor that follows the room.
+//! voice when the [`Detector`] says so and the frame stands out of a noise floor that follows the room.
 
+use super::HearError;
+use super::detector::Detector;
 use super::ears::{RATE, Utterance};
-use earshot::Detector;
 use std::collections::VecDeque;
 
-/// Samples per decision: the network's fixed frame, 16 ms.
+/// Samples per decision, 16 ms: half a step of the detector.
 pub const FRAME: usize = 256;
 
 /// Samples in a number of milliseconds at [`RATE`].
@@ -90,7 +91,7 @@ const LEAST_POWER: f32 = 3.2e-8;
 const BOOST_TO: f32 = 0.02;
 const MOST_BOOST: f32 = 20.0;
 /// The floor falls to a quieter frame by this share, and rises by the other, per frame.
-const FLOOR_FALLS: f32 = 0.2;
+const FLOOR_FALLS: f32 = 0.1;
 const FLOOR_RISES: f32 = 0.01;
 const FLOOR_RISES_IN_SPEECH: f32 = 0.001;
 
@@ -230,7 +231,7 @@ impl Open {
 /// A streaming segmenter.
 pub struct Activity {
     settings: ActivitySettings,
-    detector: Box<Detector>,
+    detector: Detector,
     partial: Vec<f32>,
     /// Samples decided on so far.
     position: u64,
@@ -251,10 +252,13 @@ impl std::fmt::Debug for Activity {
 
 impl Activity {
     /// A segmenter at sample 0.
-    pub fn new(settings: ActivitySettings) -> Self {
-        Self {
+    ///
+    /// # Errors
+    /// When the voice detector's files are not on this machine or cannot be used.
+    pub fn new(settings: ActivitySettings) -> Result<Self, HearError> {
+        Ok(Self {
             settings,
-            detector: Detector::default_boxed(),
+            detector: Detector::load()?,
             partial: Vec::with_capacity(FRAME),
             position: 0,
             before: VecDeque::new(),
@@ -262,7 +266,12 @@ impl Activity {
             floor_unknown: false,
             bar: Bar::Usual,
             open: None,
-        }
+        })
+    }
+
+    /// How it cuts.
+    pub fn settings(&self) -> &ActivitySettings {
+        &self.settings
     }
 
     /// Samples decided on so far, at [`RATE`].
@@ -332,7 +341,7 @@ impl Activity {
         let power = clean.iter().map(|s| s * s).sum::<f32>() / FRAME as f32;
         let gain = (BOOST_TO / self.floor.sqrt().max(1e-9)).clamp(1.0, MOST_BOOST);
         let boosted: Vec<f32> = clean.iter().map(|s| (s * gain).clamp(-1.0, 1.0)).collect();
-        let score = self.detector.predict_f32(&boosted);
+        let score = self.detector.score(&boosted);
         let pausing = self.open.as_ref().is_some_and(|o| self.position - o.voice_end >= self.settings.short_silence);
         let speaking = self.open.as_ref().is_some_and(|o| self.position - o.sure_end < CARRIES);
         let (score_needed, above_floor) = match self.bar {
@@ -452,8 +461,11 @@ impl Activity {
 }
 
 /// The stretch of a whole sound at [`RATE`] from its first voice to its last, or nothing where nobody speaks.
-pub fn speech_in(sound: &[f32]) -> Option<&[f32]> {
-    let mut activity = Activity::new(ActivitySettings::default());
+///
+/// # Errors
+/// As [`Activity::new`].
+pub fn speech_in(sound: &[f32]) -> Result<Option<&[f32]>, HearError> {
+    let mut activity = Activity::new(ActivitySettings::default())?;
     let mut found = Vec::new();
     for frame in sound.chunks(FRAME) {
         activity.push(frame, &mut found);
@@ -463,9 +475,9 @@ pub fn speech_in(sound: &[f32]) -> Option<&[f32]> {
         Voiced::Utterance(u) => Some((u.begin, u.end)),
         Voiced::Began { .. } | Voiced::Pausing(_) => None,
     });
-    let (begin, end) = ends.fold(None, |all: Option<(u64, u64)>, (begin, end)| {
-        Some(all.map_or((begin, end), |(b, e)| (b.min(begin), e.max(end))))
-    })?;
-    let end = (end as usize).min(sound.len());
-    Some(&sound[(begin as usize).min(end)..end])
+    let whole = ends.reduce(|(b, e), (begin, end)| (b.min(begin), e.max(end)));
+    Ok(whole.map(|(begin, end)| {
+        let end = (end as usize).min(sound.len());
+        &sound[(begin as usize).min(end)..end]
+    }))
 }

@@ -2,7 +2,7 @@
 //! of the echo, and the beginning of speech is told only when the way of the echo is known, the voice is clearly louder than what the
 //! canceller usually leaves, and it is not like what is played. Samples in, findings out; no device, no clock.
 
-use super::activity::{Activity, ActivitySettings, Bar, Voiced, samples};
+use super::activity::{Activity, Bar, Voiced, samples};
 use super::canceller::{Cancelled, Canceller, STEP};
 use super::delay::{DelayFinder, Echo, LONGEST};
 use super::ears::{OWN_VOICE, RATE, Utterance};
@@ -82,8 +82,7 @@ fn power(sound: &[f32]) -> f32 {
 
 impl Duplex {
     /// An ear that knows nothing of the room yet.
-    pub fn new(settings: ActivitySettings) -> Self {
-        let mut activity = Activity::new(settings);
+    pub fn new(mut activity: Activity) -> Self {
         activity.wait_for_floor();
         Self {
             canceller: Canceller::new(),

@@ -60,7 +60,7 @@ pub enum EarEvent {
         /// Sample position at [`RATE`] since the source's start.
         at: u64,
     },
-    /// A voice pauses: the utterance that comes next unless the voice goes on, which has some silence more.
+    /// A voice pauses: the utterance that comes next unless the voice goes on, which has some silence more. Only of live sources.
     Pausing(Utterance),
     /// A voice fell silent.
     Utterance(Utterance),

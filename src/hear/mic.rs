@@ -2,7 +2,7 @@
 //! looks for speech, over what is being played where it is told what that is. A microphone that is lost is said to be, and tried
 //! again every second until it is back.
 
-use super::activity::{Activity, ActivitySettings, Voiced, samples};
+use super::activity::{Activity, Voiced, samples};
 use super::duplex::Duplex;
 use super::ears::{EarEvent, EarSender, Ears, RATE};
 use super::mic_error::MicError;
@@ -89,19 +89,19 @@ impl Mic {
     ///
     /// # Errors
     /// When no microphone opens now; a microphone lost later is told through `to` and comes back by itself.
-    pub fn start(to: EarSender, settings: ActivitySettings) -> Result<Self, MicError> {
-        Self::start_with(to, settings, None)
+    pub fn start(to: EarSender, activity: Activity) -> Result<Self, MicError> {
+        Self::start_with(to, activity, None)
     }
 
     /// As [`Mic::start`], hearing over what is being played: that is taken out of what is heard.
     ///
     /// # Errors
     /// As [`Mic::start`].
-    pub fn start_over(to: EarSender, settings: ActivitySettings, played: Reference) -> Result<Self, MicError> {
-        Self::start_with(to, settings, Some(played))
+    pub fn start_over(to: EarSender, activity: Activity, played: Reference) -> Result<Self, MicError> {
+        Self::start_with(to, activity, Some(played))
     }
 
-    fn start_with(to: EarSender, settings: ActivitySettings, played: Option<Reference>) -> Result<Self, MicError> {
+    fn start_with(to: EarSender, activity: Activity, played: Option<Reference>) -> Result<Self, MicError> {
         let (orders, ordered) = mpsc::channel();
         let (ready, readied) = mpsc::channel();
         let levels = Arc::new(Levels::default());
@@ -118,8 +118,8 @@ impl Mic {
             };
             let _ = ready.send(Ok((line.rate, line.channels)));
             let ear = match played {
-                Some(played) => Ear::Over(Box::new((Pairing::new(played), Duplex::new(settings)))),
-                None => Ear::Alone(Box::new(Activity::new(settings))),
+                Some(played) => Ear::Over(Box::new((Pairing::new(played), Duplex::new(activity)))),
+                None => Ear::Alone(Box::new(activity)),
             };
             Worker { to, ordered, ear, levels: shown, tape: written, open: false, all: false, deaf: 0 }.run(line);
         });

@@ -9,6 +9,7 @@ pub mod activity;
 mod canceller;
 pub mod checkup;
 mod decode;
+mod detector;
 #[cfg(feature = "sound")]
 mod delay;
 #[cfg(feature = "sound")]

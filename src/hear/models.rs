@@ -12,6 +12,8 @@ pub const MODELS_VARIABLE: &str = "PROBESIDE_MODELS";
 const MODEL_FOLDER: &str = "moonshine-tiny-en";
 /// Folder of the runtime library inside the folder of models.
 const RUNTIME_FOLDER: &str = "onnxruntime";
+/// The voice detector's network inside the folder of models.
+const DETECTOR: &str = "silero-vad/silero_vad_16k_sequence.onnx";
 /// The model's files.
 const MODEL_FILES: [&str; 3] = ["encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin"];
 
@@ -22,6 +24,25 @@ pub struct Models {
     pub runtime: PathBuf,
     /// The folder with the model's files.
     pub folder: PathBuf,
+}
+
+/// The voice detector's files, both there.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DetectorFiles {
+    /// The runtime library.
+    pub runtime: PathBuf,
+    /// The network.
+    pub network: PathBuf,
+}
+
+/// Looks for the voice detector's files; the error is as that of [`find`].
+pub fn find_detector() -> Result<DetectorFiles, HearError> {
+    let places = places();
+    let whole = places.iter().find_map(|place| {
+        let (runtime, network) = (runtime_in(&place.join(RUNTIME_FOLDER))?, place.join(DETECTOR));
+        network.is_file().then_some(DetectorFiles { runtime, network })
+    });
+    whole.ok_or_else(|| missing(&places))
 }
 
 /// Looks for the default recogniser's files; the error names every folder that was looked in and the command that mends it.
@@ -53,9 +74,12 @@ fn find_in(places: &[PathBuf]) -> Result<Models, HearError> {
         let runtime = runtime_in(&place.join(RUNTIME_FOLDER))?;
         MODEL_FILES.iter().all(|f| folder.join(f).is_file()).then_some(Models { runtime, folder })
     });
-    whole.ok_or_else(|| HearError::ModelMissing {
-        looked: places.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", "),
-    })
+    whole.ok_or_else(|| missing(places))
+}
+
+fn missing(places: &[PathBuf]) -> HearError {
+    let looked: Vec<String> = places.iter().map(|p| p.display().to_string()).collect();
+    HearError::ModelMissing { looked: looked.join(", ") }
 }
 
 /// Folders that may hold models, the likeliest first.

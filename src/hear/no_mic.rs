@@ -1,6 +1,6 @@
 //! The microphone of a build without sound: it says so.
 
-use super::activity::ActivitySettings;
+use super::activity::Activity;
 use super::ears::{EarSender, Ears};
 use super::mic_error::MicError;
 use super::played::Reference;
@@ -14,7 +14,7 @@ impl Mic {
     ///
     /// # Errors
     /// Always.
-    pub fn start(_to: EarSender, _settings: ActivitySettings) -> Result<Self, MicError> {
+    pub fn start(_to: EarSender, _activity: Activity) -> Result<Self, MicError> {
         Err(MicError::NotBuilt)
     }
 
@@ -22,7 +22,7 @@ impl Mic {
     ///
     /// # Errors
     /// Always.
-    pub fn start_over(_to: EarSender, _settings: ActivitySettings, _played: Reference) -> Result<Self, MicError> {
+    pub fn start_over(_to: EarSender, _activity: Activity, _played: Reference) -> Result<Self, MicError> {
         Err(MicError::NotBuilt)
     }
 

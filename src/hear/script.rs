@@ -1,7 +1,7 @@
 //! Answers given on demand: to every listen a callback's sound, which goes through the same voice activity as a
 //! microphone's, or its text. The WAV file source is built on the same feed.
 
-use super::activity::{Activity, ActivitySettings, FRAME, Voiced};
+use super::activity::{Activity, FRAME, Voiced};
 use super::ears::{EarEvent, EarSender, Ears, PedalKey};
 
 /// What a script answers to one listen.
@@ -31,8 +31,8 @@ pub(super) struct Feed {
 }
 
 impl Feed {
-    pub(super) fn new(settings: ActivitySettings) -> Self {
-        Self { activity: Activity::new(settings), sound: Vec::new(), at: 0, finished: true, all: false }
+    pub(super) fn new(activity: Activity) -> Self {
+        Self { activity, sound: Vec::new(), at: 0, finished: true, all: false }
     }
 
     /// More sound, after what is there already.
@@ -63,7 +63,10 @@ impl Feed {
             let mut whole = false;
             for event in found.drain(..) {
                 whole |= matches!(event, Voiced::Utterance(_));
-                tell(to, event);
+                // No silence is waited for here that the understanding could begin in.
+                if !matches!(event, Voiced::Pausing(_)) {
+                    tell(to, event);
+                }
             }
             if whole {
                 return true;
@@ -98,12 +101,14 @@ pub(super) fn tell(to: &EarSender, event: Voiced) {
 /// Ears that ask a callback for an answer whenever they are opened.
 ///
 /// ```
-/// use probeside::hear::{EarEvent, Ears, Given, Script};
+/// use probeside::hear::{Activity, ActivitySettings, EarEvent, Ears, Given, Script};
 /// let (to, mut from) = tokio::sync::mpsc::unbounded_channel();
 /// let mut lines = vec!["light on", "done"].into_iter();
-/// let mut ears = Script::new(to, move || lines.next().map_or(Given::End, |l| Given::Text(l.into())));
+/// let activity = Activity::new(ActivitySettings::default())?;
+/// let mut ears = Script::new(to, activity, move || lines.next().map_or(Given::End, |l| Given::Text(l.into())));
 /// ears.open();
 /// assert_eq!(from.try_recv(), Ok(EarEvent::Typed("light on".into())));
+/// # Ok::<(), probeside::hear::HearError>(())
 /// ```
 pub struct Script {
     to: EarSender,
@@ -119,8 +124,8 @@ impl std::fmt::Debug for Script {
 
 impl Script {
     /// Ears that ask `next` once for each listen.
-    pub fn new(to: EarSender, next: impl FnMut() -> Given + 'static) -> Self {
-        Self { to, next: Box::new(next), feed: Feed::new(ActivitySettings::default()) }
+    pub fn new(to: EarSender, activity: Activity, next: impl FnMut() -> Given + 'static) -> Self {
+        Self { to, next: Box::new(next), feed: Feed::new(activity) }
     }
 }
 

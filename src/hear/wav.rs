@@ -1,6 +1,6 @@
 //! WAV files in and out, and a WAV file as a source of answers: every listen hears its next utterance at once.
 
-use super::activity::ActivitySettings;
+use super::activity::Activity;
 use super::ears::{EarEvent, EarSender, Ears, RATE};
 use super::resample::{RATES, mix_down, resample};
 use super::script::Feed;
@@ -159,13 +159,13 @@ impl WavEars {
     ///
     /// # Errors
     /// As [`read_wav`].
-    pub fn new(to: EarSender, path: &Path) -> Result<Self, WavError> {
-        Ok(Self::of_sound(to, &read_wav(path)?))
+    pub fn new(to: EarSender, activity: Activity, path: &Path) -> Result<Self, WavError> {
+        Ok(Self::of_sound(to, activity, &read_wav(path)?))
     }
 
     /// Answers out of mono sound at 16 kHz.
-    pub fn of_sound(to: EarSender, sound: &[f32]) -> Self {
-        let mut feed = Feed::new(ActivitySettings::default());
+    pub fn of_sound(to: EarSender, activity: Activity, sound: &[f32]) -> Self {
+        let mut feed = Feed::new(activity);
         feed.add(sound);
         Self { to, feed }
     }

@@ -163,7 +163,7 @@ fn round(
     let noise = Noise::Workshop.make(sound.len(), random);
     sound.iter_mut().zip(noise).for_each(|(x, n)| *x = (*x + n * level).clamp(-1.0, 1.0));
 
-    let mut activity = Activity::new(ActivitySettings::default());
+    let mut activity = Activity::new(ActivitySettings::default()).expect("the voice detector");
     let mut found = Vec::new();
     activity.push(&sound, &mut found);
     activity.finish(&mut found);

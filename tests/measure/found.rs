@@ -1,8 +1,12 @@
 //! Trials as a walk hears them: the sound goes on for two seconds before and after the voice, and what is heard is what the voice
-//! activity cuts out of it.
+//! activity cuts out of it. And how well it cuts, by itself.
 
-use crate::trials::Treatment;
-use probeside::hear::{Activity, ActivitySettings, SAMPLE_RATE, Voiced};
+use crate::bounds::share;
+use crate::trials::{self, Side, Treatment};
+use probeside::hear::{Activity, ActivitySettings, SAMPLE_RATE, Utterance, Voiced};
+use std::collections::BTreeMap;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Samples of the scene around the voice.
 const AROUND: usize = 2 * SAMPLE_RATE;
@@ -10,16 +14,124 @@ const AROUND: usize = 2 * SAMPLE_RATE;
 /// What [`find`] does, as a treatment of trials.
 pub const FOUND: Treatment = Treatment { more: AROUND, treat: find };
 
+/// All utterances, early versions too, each with the sample it was handed over at.
+fn utterances(sound: &[f32]) -> Vec<(u64, Utterance)> {
+    let mut activity = Activity::new(ActivitySettings::default()).expect("the voice detector");
+    let mut found = Vec::new();
+    let mut out = Vec::new();
+    let mut take = |activity: &Activity, found: &mut Vec<Voiced>| {
+        for voiced in found.drain(..) {
+            if let Voiced::Utterance(utterance) = voiced {
+                out.push((activity.position(), utterance));
+            }
+        }
+    };
+    for piece in sound.chunks(SAMPLE_RATE / 100) {
+        activity.push(piece, &mut found);
+        take(&activity, &mut found);
+    }
+    activity.finish(&mut found);
+    take(&activity, &mut found);
+    out
+}
+
 /// The first whole utterance in the middle of the sound; nothing where none is found.
 fn find(sound: Vec<f32>) -> Vec<f32> {
-    let mut activity = Activity::new(ActivitySettings::default());
-    let mut found = Vec::new();
-    activity.push(&sound, &mut found);
-    activity.finish(&mut found);
-    let utterances = found.into_iter().filter_map(|f| match f {
-        Voiced::Utterance(u) if u.last => Some(u),
-        _ => None,
-    });
-    let mut middle = utterances.filter(|u| u.end as usize > AROUND && (u.begin as usize) < sound.len() - AROUND);
+    let whole = utterances(&sound).into_iter().map(|(_, u)| u).filter(|u| u.last);
+    let mut middle = whole.filter(|u| u.end as usize > AROUND && (u.begin as usize) < sound.len() - AROUND);
     middle.next().map_or_else(Vec::new, |u| u.sound.to_vec())
+}
+
+/// First and one past the last 20 ms that are less than 30 dB below the loudest.
+fn extent(sound: &[f32]) -> Option<(usize, usize)> {
+    const FRAME: usize = SAMPLE_RATE / 50;
+    let power = |f: &[f32]| f.iter().map(|x| x * x).sum::<f32>();
+    let powers: Vec<f32> = sound.chunks(FRAME).map(power).collect();
+    let bar = powers.iter().fold(0.0f32, |m, &p| m.max(p)) * 1e-3;
+    let first = powers.iter().position(|&p| p > bar)?;
+    let last = powers.iter().rposition(|&p| p > bar)?;
+    Some((first * FRAME, (last + 1) * FRAME))
+}
+
+/// What became of one voice.
+#[derive(Default)]
+struct Cut {
+    voices: usize,
+    /// One utterance holds all but a tenth of a second of it, and at most a second beside it.
+    good: usize,
+    /// It holds all, and more than a second beside.
+    long: usize,
+    /// It holds a part.
+    short: usize,
+    /// Nothing holds any.
+    lost: usize,
+    /// Utterances that hold none of it.
+    beside: usize,
+    /// From its end until the first version that holds all is handed over, milliseconds.
+    waits: Vec<f64>,
+}
+
+impl Cut {
+    fn count(&mut self, sound: &[f32], (from, to): (usize, usize)) {
+        const LITTLE: usize = SAMPLE_RATE / 10;
+        let found = utterances(sound);
+        let holds = |u: &Utterance| u.begin as usize <= from + LITTLE && u.end as usize + LITTLE >= to;
+        let touches = |u: &Utterance| (u.begin as usize) < to && u.end as usize > from;
+        let whole: Vec<&Utterance> = found.iter().map(|(_, u)| u).filter(|u| u.last).collect();
+        self.voices += 1;
+        self.beside += whole.iter().filter(|u| !touches(u)).count();
+        match whole.iter().find(|u| holds(u)) {
+            Some(u) if u.sound.len() <= to - from + SAMPLE_RATE => self.good += 1,
+            Some(_) => self.long += 1,
+            None if whole.iter().any(|u| touches(u)) => self.short += 1,
+            None => self.lost += 1,
+        }
+        if let Some((at, _)) = found.iter().find(|(_, u)| holds(u)) {
+            self.waits.push((*at as f64 - to as f64) / SAMPLE_RATE as f64 * 1e3);
+        }
+    }
+
+    fn print(&mut self, name: &str) {
+        self.waits.sort_by(f64::total_cmp);
+        let at = |q: f64| self.waits.get((self.waits.len() as f64 * q) as usize).copied().unwrap_or(f64::NAN);
+        println!(
+            "{name:20} good {}  long {} short {} lost {} of {}, beside {}; after {:.0} ms, 95 % {:.0}",
+            share(self.good, self.voices),
+            self.long,
+            self.short,
+            self.lost,
+            self.voices,
+            self.beside,
+            at(0.5),
+            at(0.95)
+        );
+    }
+}
+
+/// How well the voices of one side are cut out of their scenes, by noise and level.
+pub fn cut(side: Side, amount: f64) {
+    let all: Vec<_> = trials::sounds(side, amount, AROUND).into_iter().filter(|(kind, ..)| kind.is_allowed()).collect();
+    let cuts: Mutex<BTreeMap<String, Cut>> = Mutex::default();
+    let next = AtomicUsize::new(0);
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(2, usize::from) {
+            scope.spawn(|| {
+                while let Some((_, scene, again)) = all.get(next.fetch_add(1, Ordering::Relaxed)) {
+                    let sound = again.sound();
+                    let Some(at) = again.without_noise().and_then(|a| extent(&a.sound())) else { continue };
+                    let name = match scene.snr {
+                        None => "clean".to_owned(),
+                        Some(snr) => format!("{:?} {snr:02} dB", scene.noise),
+                    };
+                    let mut cuts = cuts.lock().expect("no thread fails");
+                    for name in [name, "all".to_owned()] {
+                        cuts.entry(name).or_default().count(&sound, at);
+                    }
+                }
+            });
+        }
+    });
+    for (name, cut) in &mut cuts.into_inner().expect("no thread failed") {
+        cut.print(name);
+    }
 }

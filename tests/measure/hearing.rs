@@ -5,7 +5,9 @@
 //! - `develop`, `test` `[SHARE [MINUTES]]`: the tables, of the development or the test voices, noises and strangers
 //! - `rivals [SHARE [MINUTES [SOUNDS]]]`: the test, then side by side with two other ways of hearing
 //! - `harder [SHARE]`: the test voices two metres away, in a bare garage, over an engine, shouted, breathless
-//! - `found`, `develop-found` `[SHARE [MINUTES]]`: the trials of `test` and `develop` as the voice activity cuts them out of longer sound
+//! - `found`, `develop-found` `[SHARE [MINUTES]]`: the trials of `test`, and of the development voices in noises that come in bursts, as the
+//!   voice activity cuts them out of longer sound
+//! - `cut`, `develop-cut` `[SHARE]`: the same sounds, how well they are cut out, without understanding them
 //! - `suppressed [SHARE]`: the trials of `test` after noise suppression
 //! - `learnt [SHARE]`: every test voice learnt from three takes, beside the same without it
 //! - `chatter MINUTES [SEED]`: a radio around a waiting step; `PROBESIDE_TELL=1` tells what became of every true answer
@@ -56,7 +58,9 @@ fn main() {
             report::print(&trials);
         }
         "found" => report::print(&trials::run_treated(Side::Testing, share, minutes, found::FOUND)),
-        "develop-found" => report::print(&trials::run_treated(Side::Fitting, share, minutes, found::FOUND)),
+        "develop-found" => report::print(&trials::run_treated(Side::InBursts, share, minutes, found::FOUND)),
+        "cut" => found::cut(Side::Testing, share),
+        "develop-cut" => found::cut(Side::InBursts, share),
         "learnt" => learnt::run(share),
         "harder" => report::print(&trials::run(Side::Harder, share, minutes)),
         "develop" => report::print(&trials::run(Side::Fitting, share, minutes)),

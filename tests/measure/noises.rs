@@ -34,6 +34,10 @@ pub enum Noise {
     Hum,
     /// Brown noise, traffic behind a door.
     Rumble,
+    /// An engine of two cylinders that fire unevenly, through the pipe that they share.
+    Twin,
+    /// An air wrench: eleven blows a second on steel, and air.
+    Wrench,
     /// A single-cylinder engine ticking over.
     Engine,
     /// Hiss that swells and falls, a compressor.
@@ -43,6 +47,8 @@ pub enum Noise {
 }
 
 pub const FOR_FITTING: &[Noise] = &[Noise::White, Noise::Rumble, Noise::Hum];
+/// Noises that come in bursts, for the development of what cuts an utterance out of them.
+pub const IN_BURSTS: &[Noise] = &[Noise::White, Noise::Rumble, Noise::Twin, Noise::Wrench];
 pub const FOR_TESTING: &[Noise] = &[Noise::Pink, Noise::Workshop, Noise::Engine, Noise::Compressor];
 
 /// Sounds that are no voice and stand alone.
@@ -153,6 +159,7 @@ impl Noise {
         let rate = SAMPLE_RATE as f32;
         let start = random.below(100_000) as f32;
         let mut state = [0.0f32; 4];
+        let mut rings = [Ring::new(210.0, 60.0), Ring::new(1_700.0, 140.0)];
         if self == Noise::Workshop {
             let mut out = Noise::Compressor.make(count, random);
             let engine = Noise::Engine.make(count, random);
@@ -186,6 +193,19 @@ impl Noise {
                     Noise::Rumble => {
                         state[0] = 0.985 * state[0] + white;
                         state[0] + 0.3 * white
+                    }
+                    Noise::Twin => {
+                        // One fires, the other a third of a turn later, nine times a second.
+                        let beat = (t * 9.0) % 1.0;
+                        let beat = if beat < 0.37 { beat } else { beat - 0.37 };
+                        let puff = white * (-beat * 14.0).exp();
+                        rings[0].push(puff) * 0.3 + puff + 0.08 * white
+                    }
+                    Noise::Wrench => {
+                        let beat = (t * 11.0) % 1.0;
+                        let blow = if beat < 0.03 { white } else { 0.0 };
+                        state[0] = 0.7 * (state[0] + white) - 0.3 * state[0];
+                        rings[1].push(blow) + 0.12 * state[0]
                     }
                     Noise::Engine => {
                         let beat = (t * 13.0) % 1.0;

@@ -19,6 +19,8 @@ use std::time::Instant;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Side {
     Fitting,
+    /// The development voices in noises that come in bursts.
+    InBursts,
     Testing,
     /// The test's, from further away, over an engine, shouted.
     Harder,
@@ -64,6 +66,14 @@ struct Plan {
     seed: u64,
 }
 
+impl Plan {
+    fn again(&self, more: usize) -> Again {
+        let alone = if let Kind::NoVoice(sound) = self.kind { Some(sound) } else { None };
+        let (words, voice, scene, way, seed) = (self.words.clone(), self.voice, self.scene, self.way, self.seed);
+        Again::Made { words, voice, scene, way, seed, alone, more }
+    }
+}
+
 /// One trial and its outcome.
 pub struct Trial {
     pub place: String,
@@ -95,6 +105,13 @@ pub enum Again {
 }
 
 impl Again {
+    /// The same voice at the same place with hardly any noise, of a trial that is made.
+    pub fn without_noise(&self) -> Option<Self> {
+        let Again::Made { words, voice, scene, way, seed, alone, more } = self else { return None };
+        let (words, scene) = (words.clone(), Scene { snr: None, ..*scene });
+        Some(Again::Made { words, voice: *voice, scene, way: *way, seed: *seed, alone: *alone, more: *more })
+    }
+
     pub fn sound(&self) -> Vec<f32> {
         match self {
             Again::File(path) => probeside::hear::read_wav(path).unwrap_or_default(),
@@ -169,16 +186,17 @@ const HARDER: [Case; 5] = [
 
 fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
     let (all, sounds, talk) = match side {
-        Side::Fitting => (voices::FOR_FITTING, noises::SOUNDS_FOR_FITTING, strangers::FOR_FITTING),
+        Side::Fitting | Side::InBursts => (voices::FOR_FITTING, noises::SOUNDS_FOR_FITTING, strangers::FOR_FITTING),
         _ => (voices::FOR_TESTING, noises::SOUNDS_FOR_TESTING, strangers::FOR_TESTING),
     };
     let usual = |noises| RATIOS.map(|snr| Case { way: Way::AtTheMicrophone, snr, noises }).to_vec();
     let cases = match side {
         Side::Fitting => usual(noises::FOR_FITTING),
+        Side::InBursts => usual(noises::IN_BURSTS),
         Side::Testing => usual(noises::FOR_TESTING),
         Side::Harder => HARDER.to_vec(),
     };
-    let mut random = Random::new(if side == Side::Fitting { 11 } else { 23 });
+    let mut random = Random::new(if matches!(side, Side::Fitting | Side::InBursts) { 11 } else { 23 });
     let closed: Vec<usize> = (0..listens.len()).filter(|&i| !listens[i].grammar.note).collect();
     let asked: Vec<usize> = closed.iter().copied().filter(|&i| listens[i].is_number()).collect();
     let mut numbers: HashMap<String, Numbers> = HashMap::new();
@@ -230,12 +248,18 @@ fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
     out
 }
 
+/// What is said by one side in its scenes, by itself: the kind, the noise, and how to have the sound with so many more samples around it.
+pub fn sounds(side: Side, amount: f64, more: usize) -> Vec<(Kind, Scene, Again)> {
+    let of = |plan: Plan| (plan.kind.clone(), plan.scene, plan.again(more));
+    plans(side, &shipped::listens(), amount).into_iter().map(of).collect()
+}
+
 /// The networks that spell: for testing the shipped one; for fitting, by the group of the voice, one that was trained without that group,
 /// so that what is fitted is fitted on voices that the network has not met. `PROBESIDE_LETTERS` names their folder.
 fn networks(side: Side) -> Vec<Option<PathBuf>> {
     match side {
         Side::Testing | Side::Harder => vec![None],
-        Side::Fitting => {
+        Side::Fitting | Side::InBursts => {
             let folder = std::env::var_os("PROBESIDE_LETTERS").map(PathBuf::from);
             let folder =
                 folder.expect("PROBESIDE_LETTERS names the folder of first.onnx and second.onnx; see DEVELOPERS.md");
@@ -304,10 +328,8 @@ pub fn run_treated(side: Side, amount: f64, minutes: f64, treatment: Treatment) 
 }
 
 fn one(plan: &Plan, listening: &Listening, engine: &mut Moonshine, treatment: Treatment) -> Trial {
-    let alone = if let Kind::NoVoice(sound) = plan.kind { Some(sound) } else { None };
     let (scene, way) = (plan.scene, plan.way);
-    let (words, more) = (plan.words.clone(), treatment.more);
-    let again = Again::Made { words, voice: plan.voice, scene, way, seed: plan.seed, alone, more };
+    let again = plan.again(treatment.more);
     let sound = (treatment.treat)(again.sound());
     let (kind, words) = (plan.kind.clone(), plan.words.clone());
     heard_as(engine, listening, kind, words, (&sound, again)).in_scene(
