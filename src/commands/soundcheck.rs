@@ -148,9 +148,7 @@ pub fn run(args: &Args) -> Outcome {
     let activity = Activity::new(ActivitySettings::default()).map_err(|e| e.to_string());
     match activity.and_then(|activity| Mic::start(to, activity).map_err(|e| e.to_string())) {
         Ok(mic) => microphone(mic, from, engine, args, &mut sheet),
-        Err(why) => {
-            sheet.line("microphone", "There is no microphone.".into(), None, Some((Standing::Missing, why)))
-        }
+        Err(why) => sheet.line("microphone", "There is no microphone.".into(), None, Some((Standing::Missing, why))),
     }
     if args.json {
         let object = serde_json::json!({

@@ -72,22 +72,20 @@ pub enum Bar {
     OverPrompt,
 }
 
-/// The network's score from which a frame starts speech, and from which it carries speech on. Tried on synthetic speech.
+/// The detector's score from which a frame starts speech, and from which it carries speech on: what its makers advise.
 const SCORE_BEGINS: f32 = 0.5;
 const SCORE_CARRIES: f32 = 0.35;
 /// A frame of voice is at least this much above the noise floor, in power: 5 dB to begin, 2.5 dB to carry on.
-const ABOVE_FLOOR_BEGINS: f32 = 3.2;
-const ABOVE_FLOOR_CARRIES: f32 = 1.8;
+const ABOVE_FLOOR: (f32, f32) = (3.2, 1.8);
 /// Frames that only carry speech on do so for this long after one that would begin it: noise after speech is otherwise taken for more of it,
 /// frame by frame, until the next speech.
 const CARRIES: u64 = samples(200);
-/// Over a prompt: the score, 7 dB and 3 dB above the floor, and the voice there has to be before speech is said to begin.
-const SCORE_OVER_PROMPT: (f32, f32) = (0.65, 0.4);
+/// Over a prompt: 7 dB and 3 dB above the floor, and the voice there has to be before speech is said to begin.
 const ABOVE_FLOOR_OVER_PROMPT: (f32, f32) = (5.0, 2.0);
-const LEAST_VOICE_OVER_PROMPT: u64 = samples(128);
+const LEAST_VOICE_OVER_PROMPT: u64 = samples(96);
 /// Mean square below which nothing is voice: -75 dB of full scale, under the quietest speech a microphone would give.
 const LEAST_POWER: f32 = 3.2e-8;
-/// The network is surer of louder speech: a room quieter than this root mean square is made louder for it, up to so many times.
+/// The detector is surer of louder speech: a room quieter than this root mean square is made louder for it, up to so many times.
 const BOOST_TO: f32 = 0.02;
 const MOST_BOOST: f32 = 20.0;
 /// The floor falls to a quieter frame by this share, and rises by the other, per frame.
@@ -344,13 +342,13 @@ impl Activity {
         let score = self.detector.score(&boosted);
         let pausing = self.open.as_ref().is_some_and(|o| self.position - o.voice_end >= self.settings.short_silence);
         let speaking = self.open.as_ref().is_some_and(|o| self.position - o.sure_end < CARRIES);
-        let (score_needed, above_floor) = match self.bar {
-            Bar::Usual => ((SCORE_BEGINS, SCORE_CARRIES), (ABOVE_FLOOR_BEGINS, ABOVE_FLOOR_CARRIES)),
-            Bar::OverPrompt => (SCORE_OVER_PROMPT, ABOVE_FLOOR_OVER_PROMPT),
+        let above_floor = match self.bar {
+            Bar::Usual => ABOVE_FLOOR,
+            Bar::OverPrompt => ABOVE_FLOOR_OVER_PROMPT,
         };
         let passes = |score_needed, above| power > LEAST_POWER && score >= score_needed && power > self.floor * above;
-        let sure = passes(score_needed.0, above_floor.0);
-        let voice = sure || (speaking && passes(score_needed.1, above_floor.1));
+        let sure = passes(SCORE_BEGINS, above_floor.0);
+        let voice = sure || (speaking && passes(SCORE_CARRIES, above_floor.1));
         match self.bar {
             Bar::Usual => self.follow_floor(power, speaking, voice),
             Bar::OverPrompt => {}

@@ -75,7 +75,9 @@ impl Detector {
                 && let Err(error) = self.step()
             {
                 if !self.failed {
-                    tracing::error!("the voice detector failed, so whatever is louder than the room counts as voice: {error}");
+                    tracing::error!(
+                        "the voice detector failed, so whatever is louder than the room counts as voice: {error}"
+                    );
                 }
                 (self.failed, self.score) = (true, 1.0);
                 self.window.drain(..STEP);

@@ -9,9 +9,9 @@ pub mod activity;
 mod canceller;
 pub mod checkup;
 mod decode;
-mod detector;
 #[cfg(feature = "sound")]
 mod delay;
+mod detector;
 #[cfg(feature = "sound")]
 mod duplex;
 mod ears;
