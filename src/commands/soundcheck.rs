@@ -145,10 +145,28 @@ pub fn run(args: &Args) -> Outcome {
         decisions(engine.as_mut(), &mut sheet);
     }
     let (to, from) = unbounded_channel();
-    let activity = Activity::new(ActivitySettings::default()).map_err(|e| e.to_string());
-    match activity.and_then(|activity| Mic::start(to, activity).map_err(|e| e.to_string())) {
-        Ok(mic) => microphone(mic, from, engine, args, &mut sheet),
-        Err(why) => sheet.line("microphone", "There is no microphone.".into(), None, Some((Standing::Missing, why))),
+    let activity = match Activity::new(ActivitySettings::default()) {
+        Ok(activity) => Some(activity),
+        Err(why) => {
+            let fault = (Standing::Missing, why.to_string());
+            sheet.line("voice detector", "There is no voice detector.".into(), None, Some(fault));
+            None
+        }
+    };
+    let mic = match activity {
+        Some(activity) => Mic::start(to, activity).map(Some),
+        None => Mic::try_out().map(|()| None),
+    };
+    match mic {
+        Ok(Some(mic)) => microphone(mic, from, engine, args, &mut sheet),
+        Ok(None) => {
+            let fault = (Standing::NotTried, "It needs the voice detector.".into());
+            sheet.line("microphone", "The microphone opens, and was not listened to.".into(), None, Some(fault));
+        }
+        Err(why) => {
+            let fault = (Standing::Missing, why.to_string());
+            sheet.line("microphone", "There is no microphone.".into(), None, Some(fault));
+        }
     }
     if args.json {
         let object = serde_json::json!({

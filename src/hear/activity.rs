@@ -1,7 +1,7 @@
 //! Voice activity and end of speech: a stream of 16 kHz mono samples in, beginnings of speech and whole utterances out.
 //!
 //! It counts samples and reads no clock, so a file runs through it faster than real time with the same result. A frame is
-//! voice when the [`Detector`] says so and the frame stands out of a noise floor that follows the room.
+//! voice when the detector (the Silero network) says so and the frame stands out of a noise floor that follows the room.
 
 use super::HearError;
 use super::detector::Detector;

@@ -85,6 +85,17 @@ pub struct Mic {
 }
 
 impl Mic {
+    /// Opens the system's default microphone and closes it again.
+    ///
+    /// # Errors
+    /// When no microphone opens now.
+    pub fn try_out() -> Result<(), MicError> {
+        // In a thread of its own, as in a walk: the sound system keeps things by thread.
+        let tried = std::thread::spawn(|| Line::open().map(drop)).join();
+        let ended = |_| Err(String::from("the sound system ended the thread"));
+        tried.unwrap_or_else(ended).map_err(|why| MicError::NoMicrophone { why })
+    }
+
     /// Opens the system's default microphone, closed to speech at first.
     ///
     /// # Errors

@@ -14,6 +14,14 @@ impl Mic {
     ///
     /// # Errors
     /// Always.
+    pub fn try_out() -> Result<(), MicError> {
+        Err(MicError::NotBuilt)
+    }
+
+    /// Always the error that says which build has a microphone.
+    ///
+    /// # Errors
+    /// Always.
     pub fn start(_to: EarSender, _activity: Activity) -> Result<Self, MicError> {
         Err(MicError::NotBuilt)
     }
