@@ -267,11 +267,6 @@ impl Activity {
         })
     }
 
-    /// How it cuts.
-    pub fn settings(&self) -> &ActivitySettings {
-        &self.settings
-    }
-
     /// Samples decided on so far, at [`RATE`].
     pub fn position(&self) -> u64 {
         self.position

@@ -106,3 +106,29 @@ impl Detector {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The share of steps that are rather voice than not.
+    fn voiced(sound: &[f32]) -> f32 {
+        let mut detector = Detector::load().expect("models/setup was run");
+        let steps = sound.chunks_exact(STEP).filter(|step| detector.score(step) >= 0.5).count();
+        steps as f32 / (sound.len() / STEP) as f32
+    }
+
+    #[test]
+    fn a_recorded_reader_is_voice_and_bursts_of_noise_are_not() {
+        let models = models::find().expect("models/setup was run");
+        let read = crate::hear::read_wav(&models.folder.join("two_cities.wav")).expect("a recording");
+        assert!(voiced(&read) > 0.7, "{}", voiced(&read));
+        let mut random = fastrand::Rng::with_seed(5);
+        // Nine bursts a second, at the reader's level.
+        let level = (read.iter().map(|x| x * x).sum::<f32>() / read.len() as f32).sqrt();
+        let beat = 16_000 / 9;
+        let burst = |n: usize| 4.0 * level * (-9.0 * (n % beat) as f32 / beat as f32).exp();
+        let noise: Vec<f32> = (0..160_000).map(|n| burst(n) * (random.f32() * 2.0 - 1.0)).collect();
+        assert!(voiced(&noise) < 0.01, "{}", voiced(&noise));
+    }
+}
