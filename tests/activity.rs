@@ -34,8 +34,8 @@ fn speech(text: &str) -> Option<Vec<f32>> {
     }
 }
 
-fn cutting(settings: ActivitySettings) -> Activity {
-    Activity::new(settings).expect("the voice detector")
+fn usual() -> Activity {
+    Activity::usual().expect("the voice detector")
 }
 
 fn rms(sound: &[f32]) -> f32 {
@@ -51,7 +51,7 @@ fn loud(answer: &[f32]) -> (usize, usize) {
 
 fn voiced(sound: &[f32]) -> Vec<Voiced> {
     let mut found = Vec::new();
-    let mut activity = cutting(ActivitySettings::default());
+    let mut activity = usual();
     activity.push(sound, &mut found);
     activity.finish(&mut found);
     found
@@ -195,14 +195,14 @@ fn the_same_sound_in_any_pieces_is_cut_the_same_and_endless_speech_is_cut_at_the
     let Some(speech) = speech("one two three four five six seven eight nine ten eleven twelve") else { return };
     let whole_found = voiced(&speech);
     let mut found = Vec::new();
-    let mut activity = cutting(ActivitySettings::default());
+    let mut activity = usual();
     for piece in speech.chunks(97) {
         activity.push(piece, &mut found);
     }
     activity.finish(&mut found);
     assert_eq!(found, whole_found);
     let settings = ActivitySettings { longest: 16_000, ..ActivitySettings::default() };
-    let mut activity = cutting(settings);
+    let mut activity = Activity::new(settings).expect("the voice detector");
     let mut cut = Vec::new();
     activity.push(&speech, &mut cut);
     activity.finish(&mut cut);
@@ -227,7 +227,7 @@ fn each_listen_to_a_file_hears_its_next_utterance_at_once_and_then_its_end() {
     let path = folder.path().join("answers.wav");
     write_wav(&path, &sound, RATE).unwrap();
     let (to, mut from) = unbounded_channel();
-    let mut ears = WavEars::new(to, cutting(ActivitySettings::default()), &path).unwrap();
+    let mut ears = WavEars::new(to, usual(), &path).unwrap();
     assert!(from.try_recv().is_err(), "nothing is heard before a listen");
     for (n, (begin, end)) in places.into_iter().enumerate() {
         ears.open();
@@ -252,7 +252,7 @@ fn a_script_answers_each_listen_with_what_it_is_given() {
     let mut given =
         vec![Given::Sound(answer), Given::Sound(silent), Given::Nothing, Given::Text("done".into())].into_iter();
     let (to, mut from) = unbounded_channel();
-    let mut ears = Script::new(to, cutting(ActivitySettings::default()), move || given.next().unwrap_or(Given::End));
+    let mut ears = Script::new(to, usual(), move || given.next().unwrap_or(Given::End));
     ears.open();
     let heard = utterance(&mut from);
     assert!(heard.sound.len() > 4_000);

@@ -16,6 +16,8 @@ mod p56;
 mod sayings;
 #[path = "measure/shipped.rs"]
 mod shipped;
+#[path = "measure/spread.rs"]
+mod spread;
 #[path = "support/stage.rs"]
 #[allow(dead_code)]
 mod stage;

@@ -6,15 +6,11 @@
 mod sound_loop;
 
 use probeside::hear::resample::resample;
-use probeside::hear::{Activity, ActivitySettings, EarEvent, Ears, Mic, RATE, Utterance, read_wav_as_is, write_wav};
+use probeside::hear::{Activity, EarEvent, Ears, Mic, RATE, Utterance, read_wav_as_is, write_wav};
 use probeside::speak::{Aloud, Espeak, Mouth, MouthEvent, Pcm, Say, Tone, Voice, tone_samples};
 use sound_loop::SoundLoop;
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
-
-fn activity() -> Activity {
-    Activity::new(ActivitySettings::default()).expect("the voice detector")
-}
 
 /// Long enough for a busy machine; nothing is measured against it.
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -85,7 +81,7 @@ fn sound_goes_in_and_out_through_a_real_server() {
     let error = {
         sound.kill_server();
         let (to, _from) = unbounded_channel();
-        Mic::start(to, activity()).expect_err("no server, no microphone")
+        Mic::start(to, Activity::usual().expect("the voice detector")).expect_err("no server, no microphone")
     };
     assert!(error.to_string().contains("--hear typed"), "{error}");
     let (to, _from) = unbounded_channel();
@@ -107,7 +103,7 @@ fn utterances(from: &mut UnboundedReceiver<EarEvent>, last: bool, quiet: Duratio
 
 fn microphone_cuts_utterances(sound: &SoundLoop) {
     let (to, mut from) = unbounded_channel();
-    let mut mic = Mic::start(to, activity()).expect("a microphone");
+    let mut mic = Mic::start(to, Activity::usual().expect("the voice detector")).expect("a microphone");
     println!("microphone: {:?} (samples a second, channels)", mic.format());
     let phrases = ["light on", "twelve point four volts", "stays dark on the left"];
     let mut all = vec![0.0; 22_050 / 2];
@@ -138,7 +134,7 @@ fn microphone_cuts_utterances(sound: &SoundLoop) {
 
 fn closed_ears_hear_nothing(sound: &SoundLoop) {
     let (to, mut from) = unbounded_channel();
-    let mut mic = Mic::start(to, activity()).expect("a microphone");
+    let mut mic = Mic::start(to, Activity::usual().expect("the voice detector")).expect("a microphone");
     let wav = sound.file("closed.wav");
     let said = speech("nobody listens to this");
     write_wav(&wav, &said.samples, said.rate).unwrap();
@@ -222,7 +218,7 @@ fn a_cut_is_silent_soon(sound: &SoundLoop) {
 
 fn lost_and_back(sound: &mut SoundLoop) {
     let (to, mut ears) = unbounded_channel();
-    let mut mic = Mic::start(to, activity()).expect("a microphone");
+    let mut mic = Mic::start(to, Activity::usual().expect("the voice detector")).expect("a microphone");
     let (to, mut mouth_events) = unbounded_channel();
     let printed = tempfile::NamedTempFile::new().unwrap();
     let mut mouth =

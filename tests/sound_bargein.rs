@@ -8,17 +8,13 @@
 #[path = "support/sound_loop.rs"]
 mod sound_loop;
 
-use probeside::hear::{Activity, ActivitySettings, EarEvent, Ears, Mic, Utterance, reference, write_wav};
+use probeside::hear::{Activity, EarEvent, Ears, Mic, Utterance, reference, write_wav};
 use probeside::phrase::{Answer, Grammar, Phrase, Verdict, verdict_over};
 use probeside::speak::{Aloud, Espeak, Flite, Mouth, MouthEvent, Say, Voice};
 use sound_loop::SoundLoop;
 use std::process::Command;
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
-
-fn activity() -> Activity {
-    Activity::new(ActivitySettings::default()).expect("the voice detector")
-}
 
 /// Said alone: the echo is found and learnt from in the first two.
 const ALONE: [&str; 4] = [
@@ -131,7 +127,7 @@ fn a_prompt_does_not_cut_itself_and_an_answer_over_it_stops_it() {
     assert!(quieter.is_ok_and(|s| s.success()), "the loop's volume can be set");
     let (played, heard) = reference();
     let (to, ears) = unbounded_channel();
-    let mut mic = Mic::start_over(to, activity(), heard).expect("a microphone");
+    let mut mic = Mic::start_over(to, Activity::usual().expect("the voice detector"), heard).expect("a microphone");
     let (to, said) = unbounded_channel();
     let mouth = Aloud::start_heard(to, Box::new(Espeak::new("en-gb")), played).expect("a loudspeaker");
     let phrase = |words: &&str| Phrase { words: (*words).into(), answer: Answer::Choice((*words).into()) };

@@ -1,7 +1,7 @@
 //! `probeside demo`: the whole job with no microphone. An invented mechanic works on an invented bike with a known fault; the
 //! mechanic's answers are synthesised, heard by the real recogniser, walked, journalled and reported.
 
-use super::engine::EngineArgs;
+use super::engine::{EngineArgs, unheard};
 use super::keep::KeepSound;
 use super::load;
 use super::mechanic::Mechanic;
@@ -9,7 +9,7 @@ use super::moment::Moment;
 use super::outcome::{Failure, Outcome};
 use super::story::Story;
 use super::walk::{End, Session, new_folder};
-use crate::hear::{Activity, ActivitySettings, Script};
+use crate::hear::{Activity, Script};
 use crate::session::{Folder, Job};
 use crate::speak::Espeak;
 use std::cell::RefCell;
@@ -64,7 +64,7 @@ pub fn run(args: &Args) -> Outcome {
     let show = args.say == "printed";
     let mut mechanic = Mechanic::new(story, voice, vocabulary, moment.clone(), show);
     let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
-    let activity = Activity::new(ActivitySettings::default()).map_err(|e| Failure::Lacks(e.to_string()))?;
+    let activity = Activity::usual().map_err(unheard)?;
     let ears = Box::new(Script::new(to_ears, activity, move || mechanic.speak()));
     let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
     let mouth = super::mouth::open_mouth(&args.say, to_mouth, None)?;

@@ -5,7 +5,7 @@ use super::load;
 use super::outcome::{Failure, Outcome};
 use super::say::say;
 use crate::hear::takes::{TakeFault, examine, grammar_of, phrase_of};
-use crate::hear::{self, Activity, ActivitySettings, EarEvent, Ears, Mic, PersonalVoice, Recogniser, Take};
+use crate::hear::{self, Activity, EarEvent, Ears, Mic, PersonalVoice, Recogniser, Take};
 use crate::phrase::{Answer, Grammar};
 use crate::rehearse::stages;
 use std::collections::BTreeMap;
@@ -80,7 +80,8 @@ pub fn run(args: &Args) -> Outcome {
             args.name
         )));
     }
-    let mut learning = Learning { engine, voice, file, kept: 0, phrases: 0 };
+    let mut learning =
+        Learning { activity: Activity::usual().map_err(unheard)?, engine, voice, file, kept: 0, phrases: 0 };
     let code = match &args.from {
         Some(folder) => learning.files(folder)?,
         None => learning.live(&phrases, args.takes as usize)?,
@@ -132,6 +133,7 @@ fn phrases(args: &Args) -> Result<Vec<String>, Failure> {
 }
 
 struct Learning {
+    activity: Activity,
     engine: Box<dyn Recogniser>,
     voice: PersonalVoice,
     file: PathBuf,
@@ -159,7 +161,7 @@ impl Learning {
         others: &[Take],
         grammar: &Grammar,
     ) -> Result<Result<Take, TakeFault>, Failure> {
-        examine(self.engine.as_mut(), sound, words, others, grammar)
+        examine(&mut self.activity, self.engine.as_mut(), sound, words, others, grammar)
             .map_err(|e| Failure::Input(format!("\"{words}\": {e}")))
     }
 
@@ -215,8 +217,7 @@ impl Learning {
     /// Asks for every phrase at the microphone; 1 when one could not be learnt.
     fn live(&mut self, phrases: &[String], takes: usize) -> Outcome {
         let (to, mut from) = unbounded_channel();
-        let activity = Activity::new(ActivitySettings::default()).map_err(|e| Failure::Lacks(e.to_string()))?;
-        let mut mic = Mic::start(to, activity).map_err(|e| Failure::Lacks(e.to_string()))?;
+        let mut mic = Mic::start(to, Activity::usual().map_err(unheard)?).map_err(|e| Failure::Lacks(e.to_string()))?;
         let grammar = grammar_of(phrases);
         say(&format!(
             "{} phrases, {takes} takes of each. Speak as you would at the bike, after each line. Ctrl-C ends it; what was learnt is kept.\n",

@@ -1,9 +1,9 @@
 //! `probeside hear`: what would be understood of sound files, and how surely.
 
-use super::engine::EngineArgs;
+use super::engine::{EngineArgs, unheard};
 use super::load;
 use super::outcome::{Failure, Outcome};
-use crate::hear;
+use crate::hear::{self, Activity};
 use crate::phrase::{self, Answer, Grammar, NumberSlot, Phrase, ReadingKind, Stakes, Verdict, Vocabulary, normalise};
 use crate::trade::{Quantity, Unit};
 use serde_json::json;
@@ -38,10 +38,11 @@ pub fn run(args: &Args) -> Outcome {
     let grammar = expected(&args.expect, &vocabulary)?;
     let mut engine = args.engine.open(vocabulary.language())?;
     engine.use_words(&vocabulary, &[]);
+    let mut activity = Activity::usual().map_err(unheard)?;
     let mut code = 0;
     for file in &args.files {
         match hear::read_wav(file) {
-            Ok(sound) => one(file, &sound, &grammar, engine.as_mut(), args.json)?,
+            Ok(sound) => one(file, &sound, &mut activity, &grammar, engine.as_mut(), args.json)?,
             Err(why) => {
                 eprintln!("{why}");
                 code = 1;
@@ -54,13 +55,13 @@ pub fn run(args: &Args) -> Outcome {
 fn one(
     file: &Path,
     sound: &[f32],
+    activity: &mut Activity,
     grammar: &Grammar,
     engine: &mut dyn hear::Recogniser,
     as_json: bool,
 ) -> Result<(), Failure> {
     let began = Instant::now();
-    let spoken = hear::activity::speech_in(sound).map_err(|e| Failure::Lacks(e.to_string()))?;
-    let hypotheses = match &spoken {
+    let hypotheses = match activity.speech_in(sound) {
         Some(speech) => engine.hear(speech, grammar).map_err(|e| match e.is_machine() {
             true => Failure::Lacks(e.to_string()),
             false => Failure::Input(format!("{}: {e}", file.display())),

@@ -10,7 +10,7 @@ use super::mouth::PROMPT_VOICE;
 use super::outcome::{Failure, Outcome};
 use super::say::say;
 use crate::hear::checkup::{self, decibels};
-use crate::hear::{self, Activity, ActivitySettings, EarEvent, Ears, Mic, RATE, Recogniser};
+use crate::hear::{self, Activity, EarEvent, Ears, Mic, RATE, Recogniser};
 use crate::phrase::{Answer, Command, Grammar, Stakes, Verdict, Vocabulary, decide};
 use crate::speak::{Aloud, Espeak, Mouth, MouthEvent, Pcm, Say, SpeakError, Voice};
 use std::time::{Duration, Instant};
@@ -145,11 +145,11 @@ pub fn run(args: &Args) -> Outcome {
         decisions(engine.as_mut(), &mut sheet);
     }
     let (to, from) = unbounded_channel();
-    let activity = match Activity::new(ActivitySettings::default()) {
+    let activity = match Activity::usual() {
         Ok(activity) => Some(activity),
         Err(why) => {
             let fault = (Standing::Missing, why.to_string());
-            sheet.line("voice detector", "There is no voice detector.".into(), None, Some(fault));
+            sheet.line("voice-detector", "There is no voice detector.".into(), None, Some(fault));
             None
         }
     };

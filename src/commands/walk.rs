@@ -2,7 +2,7 @@
 
 use super::advise::{self, adviser, walker};
 use super::drive::{Driver, Sources};
-use super::engine::EngineArgs;
+use super::engine::{EngineArgs, unheard};
 use super::keep::KeepSound;
 use super::load::{self, Loaded};
 use super::moment::Moment;
@@ -340,10 +340,7 @@ impl Session {
             "typed" => None,
             _ => Some(engine.open(self.world.vocabulary.language())?),
         };
-        let activity = || {
-            let settings = hear::ActivitySettings::default();
-            hear::Activity::new(settings).map_err(|e| Failure::Lacks(e.to_string()))
-        };
+        let activity = || hear::Activity::usual().map_err(unheard);
         let mut pedal = None;
         let (heard, played) = self.bargein.then(hear::reference).unzip();
         let ears: Box<dyn Ears> = match hear {

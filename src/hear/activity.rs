@@ -267,6 +267,21 @@ impl Activity {
         })
     }
 
+    /// As [`Activity::new`], with the usual settings.
+    ///
+    /// # Errors
+    /// As [`Activity::new`].
+    pub fn usual() -> Result<Self, HearError> {
+        Self::new(ActivitySettings::default())
+    }
+
+    /// What comes next is another sound, from sample 0.
+    fn restart(&mut self) {
+        self.forget();
+        self.detector.restart();
+        (self.position, self.floor, self.floor_unknown, self.bar) = (0, 0.0, false, Bar::Usual);
+    }
+
     /// Samples decided on so far, at [`RATE`].
     pub fn position(&self) -> u64 {
         self.position
@@ -320,6 +335,22 @@ impl Activity {
         {
             self.hand_over(&open, true, out);
         }
+    }
+
+    /// The stretch of a whole sound at [`RATE`] from its first voice to its last, or nothing where nobody speaks. It is a sound by itself:
+    /// nothing of what was pushed before counts, and positions begin at 0.
+    pub fn speech_in<'s>(&mut self, sound: &'s [f32]) -> Option<&'s [f32]> {
+        self.restart();
+        let mut found = Vec::new();
+        self.push(sound, &mut found);
+        self.finish(&mut found);
+        let ends = found.iter().filter_map(|f| match f {
+            Voiced::Utterance(u) => Some((u.begin, u.end)),
+            Voiced::Began { .. } | Voiced::Pausing(_) => None,
+        });
+        let (begin, end) = ends.reduce(|(b, e), (begin, end)| (b.min(begin), e.max(end)))?;
+        let end = (end as usize).min(sound.len());
+        Some(&sound[(begin as usize).min(end)..end])
     }
 
     /// Drops the utterance under way and the sound before it: the next utterance starts after this point.
@@ -451,26 +482,4 @@ impl Activity {
             likeness: None,
         }
     }
-}
-
-/// The stretch of a whole sound at [`RATE`] from its first voice to its last, or nothing where nobody speaks.
-///
-/// # Errors
-/// As [`Activity::new`].
-pub fn speech_in(sound: &[f32]) -> Result<Option<&[f32]>, HearError> {
-    let mut activity = Activity::new(ActivitySettings::default())?;
-    let mut found = Vec::new();
-    for frame in sound.chunks(FRAME) {
-        activity.push(frame, &mut found);
-    }
-    activity.finish(&mut found);
-    let ends = found.iter().filter_map(|f| match f {
-        Voiced::Utterance(u) => Some((u.begin, u.end)),
-        Voiced::Began { .. } | Voiced::Pausing(_) => None,
-    });
-    let whole = ends.reduce(|(b, e), (begin, end)| (b.min(begin), e.max(end)));
-    Ok(whole.map(|(begin, end)| {
-        let end = (end as usize).min(sound.len());
-        &sound[(begin as usize).min(end)..end]
-    }))
 }

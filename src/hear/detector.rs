@@ -5,9 +5,8 @@
 
 use super::HearError;
 use super::models::{self, DetectorFiles};
-use super::network::runtime;
+use super::network::open_small;
 use ort::session::Session;
-use ort::session::builder::GraphOptimizationLevel;
 use ort::value::TensorRef;
 
 /// Samples of one step of the network, and of the sound before it that it sees again.
@@ -41,28 +40,29 @@ impl Detector {
     /// # Errors
     /// When it or the runtime is not on this machine, or cannot be used.
     pub fn load() -> Result<Self, HearError> {
-        let DetectorFiles { runtime: library, network } = models::find_detector()?;
-        let environment = runtime(&library)?;
-        let open = || -> Result<Session, ort::Error> {
-            Session::builder(&environment)?
-                .with_optimization_level(GraphOptimizationLevel::All)?
-                .with_intra_threads(1)?
-                .with_intra_op_spinning(false)?
-                .commit_from_file(&network)
-        };
-        let session = open().map_err(|e| HearError::damaged(&network, e))?;
+        let DetectorFiles { runtime, network } = models::find_detector()?;
+        let bytes = std::fs::read(&network).map_err(|e| HearError::damaged(&network, e))?;
         let mut detector = Detector {
-            session,
+            session: open_small(&runtime, &network, &bytes)?,
             hidden: vec![0.0; MEMORY],
             cell: vec![0.0; MEMORY],
-            window: vec![0.0; SEEN_AGAIN],
+            window: vec![0.0; SEEN_AGAIN + STEP],
             score: 0.0,
             failed: false,
         };
         // Another network under this name is told now, and not in the middle of a walk.
-        detector.window.resize(SEEN_AGAIN + STEP, 0.0);
         detector.step().map_err(|e| HearError::damaged(&network, e))?;
-        Ok(Detector { hidden: vec![0.0; MEMORY], cell: vec![0.0; MEMORY], score: 0.0, ..detector })
+        detector.restart();
+        Ok(detector)
+    }
+
+    /// What comes next is another stream of sound.
+    pub fn restart(&mut self) {
+        self.hidden.fill(0.0);
+        self.cell.fill(0.0);
+        self.window.clear();
+        self.window.resize(SEEN_AGAIN, 0.0);
+        self.score = 0.0;
     }
 
     /// Takes the next sound of the stream, 16 kHz, and says how surely the latest whole step is voice, 0 to 1.

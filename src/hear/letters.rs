@@ -6,9 +6,8 @@
 //! It sees the same frames as the decoder and errs elsewhere: it knows nothing of what is usually said, and hears short words.
 
 use super::HearError;
-use super::network::{Frames, runtime};
+use super::network::{Frames, open_small};
 use ort::session::Session;
-use ort::session::builder::GraphOptimizationLevel;
 use ort::value::TensorRef;
 use std::path::Path;
 
@@ -38,17 +37,8 @@ impl Speller {
     /// Loads the shipped network, or another of the same shape for measuring. `library` is the runtime's file.
     pub fn load(library: &Path, other: Option<&Path>) -> Result<Self, HearError> {
         let place = other.unwrap_or(Path::new("models/letters-en.onnx"));
-        let environment = runtime(library)?;
         let read = other.map(std::fs::read).transpose().map_err(|e| HearError::damaged(place, e))?;
-        let open = || -> Result<Session, ort::Error> {
-            Session::builder(&environment)?
-                .with_optimization_level(GraphOptimizationLevel::All)?
-                .with_intra_threads(1)?
-                .with_intra_op_spinning(false)?
-                .with_memory_pattern(false)?
-                .commit_from_memory(read.as_deref().unwrap_or(NETWORK))
-        };
-        Ok(Speller(open().map_err(|e| HearError::damaged(place, e))?))
+        Ok(Speller(open_small(library, place, read.as_deref().unwrap_or(NETWORK))?))
     }
 
     /// What the frames spell.

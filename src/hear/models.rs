@@ -37,12 +37,10 @@ pub struct DetectorFiles {
 
 /// Looks for the voice detector's files; the error is as that of [`find`].
 pub fn find_detector() -> Result<DetectorFiles, HearError> {
-    let places = places();
-    let whole = places.iter().find_map(|place| {
+    first_whole(&places(), |place| {
         let (runtime, network) = (runtime_in(&place.join(RUNTIME_FOLDER))?, place.join(DETECTOR));
         network.is_file().then_some(DetectorFiles { runtime, network })
-    });
-    whole.ok_or_else(|| missing(&places))
+    })
 }
 
 /// Looks for the default recogniser's files; the error names every folder that was looked in and the command that mends it.
@@ -69,17 +67,18 @@ pub(super) fn beginning(name: &str) -> Option<PathBuf> {
 }
 
 fn find_in(places: &[PathBuf]) -> Result<Models, HearError> {
-    let whole = places.iter().find_map(|place| {
+    first_whole(places, |place| {
         let folder = place.join(MODEL_FOLDER);
         let runtime = runtime_in(&place.join(RUNTIME_FOLDER))?;
         MODEL_FILES.iter().all(|f| folder.join(f).is_file()).then_some(Models { runtime, folder })
-    });
-    whole.ok_or_else(|| missing(places))
+    })
 }
 
-fn missing(places: &[PathBuf]) -> HearError {
-    let looked: Vec<String> = places.iter().map(|p| p.display().to_string()).collect();
-    HearError::ModelMissing { looked: looked.join(", ") }
+/// What the first place that has all of it gives; the error names every place.
+fn first_whole<T>(places: &[PathBuf], whole: impl Fn(&Path) -> Option<T>) -> Result<T, HearError> {
+    places.iter().find_map(|place| whole(place)).ok_or_else(|| HearError::ModelMissing {
+        looked: places.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", "),
+    })
 }
 
 /// Folders that may hold models, the likeliest first.

@@ -85,7 +85,7 @@ pub struct Shared {
 }
 
 /// Loads the runtime once.
-pub fn runtime(path: &Path) -> Result<ort::environment::Environment, HearError> {
+fn runtime(path: &Path) -> Result<ort::environment::Environment, HearError> {
     let mut loaded = RUNTIME.lock().unwrap_or_else(PoisonError::into_inner);
     if let Some(environment) = loaded.as_ref() {
         return Ok(environment.clone());
@@ -94,6 +94,20 @@ pub fn runtime(path: &Path) -> Result<ort::environment::Environment, HearError> 
     let environment = builder.with_telemetry(false).build().map_err(|e| HearError::damaged(path, e))?;
     *loaded = Some(environment.clone());
     Ok(environment)
+}
+
+/// Opens a small network on one thread, from its bytes; `place` is what errors name. `library` is the runtime's file.
+pub fn open_small(library: &Path, place: &Path, bytes: &[u8]) -> Result<Session, HearError> {
+    let environment = runtime(library)?;
+    let open = || -> Result<Session, ort::Error> {
+        Session::builder(&environment)?
+            .with_optimization_level(GraphOptimizationLevel::All)?
+            .with_intra_threads(1)?
+            .with_intra_op_spinning(false)?
+            .with_memory_pattern(false)?
+            .commit_from_memory(bytes)
+    };
+    open().map_err(|e| HearError::damaged(place, e))
 }
 
 impl Frames {

@@ -101,10 +101,10 @@ pub(super) fn tell(to: &EarSender, event: Voiced) {
 /// Ears that ask a callback for an answer whenever they are opened.
 ///
 /// ```
-/// use probeside::hear::{Activity, ActivitySettings, EarEvent, Ears, Given, Script};
+/// use probeside::hear::{Activity, EarEvent, Ears, Given, Script};
 /// let (to, mut from) = tokio::sync::mpsc::unbounded_channel();
 /// let mut lines = vec!["light on", "done"].into_iter();
-/// let activity = Activity::new(ActivitySettings::default())?;
+/// let activity = Activity::usual()?;
 /// let mut ears = Script::new(to, activity, move || lines.next().map_or(Given::End, |l| Given::Text(l.into())));
 /// ears.open();
 /// assert_eq!(from.try_recv(), Ok(EarEvent::Typed("light on".into())));

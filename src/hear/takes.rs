@@ -1,6 +1,6 @@
 //! Whether a recorded take of a phrase is fit to be kept: loud enough, not clipped, and that phrase.
 
-use super::activity::speech_in;
+use super::activity::Activity;
 use super::checkup;
 use super::personal::Take;
 use super::{HearError, Recogniser};
@@ -45,18 +45,19 @@ pub fn grammar_of(phrases: &[String]) -> Grammar {
     Grammar { phrases: phrases.iter().map(phrase).collect(), ..Grammar::default() }
 }
 
-/// Looks at a take of `words`; `others` are the takes of the same words so far, `grammar` holds all phrases that are learnt.
+/// Looks at a take of `words`, which `activity` cuts out; `others` are the takes of the same words so far, `grammar` holds all phrases that are learnt.
 ///
 /// # Errors
 /// When the recogniser fails or cannot learn voices.
 pub fn examine(
+    activity: &mut Activity,
     engine: &mut dyn Recogniser,
     sound: &[f32],
     words: &str,
     others: &[Take],
     grammar: &Grammar,
 ) -> Result<Result<Take, TakeFault>, HearError> {
-    let Some(sound) = speech_in(sound)? else { return Ok(Err(TakeFault::Silent)) };
+    let Some(sound) = activity.speech_in(sound) else { return Ok(Err(TakeFault::Silent)) };
     let speech = checkup::speech(sound);
     if speech.level_db < QUIETEST_DB {
         return Ok(Err(TakeFault::Quiet(speech.level_db)));
@@ -129,7 +130,8 @@ mod tests {
 
     fn look(sound: &[f32], heard: &'static str, others: &[Take]) -> Result<Take, TakeFault> {
         let grammar = grammar_of(&["light on".into(), "stays dark".into()]);
-        examine(&mut Told(heard), sound, "light on", others, &grammar).expect("it hears")
+        let mut activity = Activity::usual().expect("models/setup was run");
+        examine(&mut activity, &mut Told(heard), sound, "light on", others, &grammar).expect("it hears")
     }
 
     #[test]

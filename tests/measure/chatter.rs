@@ -7,12 +7,12 @@ use crate::noises::{Noise, Random};
 use crate::p56;
 use crate::sayings::belongs;
 use crate::shipped::{self, Listening};
+use crate::spread::spread;
 use crate::strangers;
 use crate::voices::{self, Voice};
-use probeside::hear::{Activity, ActivitySettings, Moonshine, Nearness, Recogniser, SAMPLE_RATE, Voiced};
+use probeside::hear::{Activity, Moonshine, Nearness, Recogniser, SAMPLE_RATE, Voiced};
 use probeside::phrase::{Answer, Verdict, Vocabulary, verdict, verdict_far};
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// A true answer comes so often.
 const ANSWER_EVERY_S: usize = 120;
@@ -71,26 +71,19 @@ pub fn run_shared(minutes: f64, seed: u64) -> Outcome {
     let voices: Vec<_> = voices::FOR_TESTING.iter().filter(|v| v.is_there()).copied().collect();
     let listens: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
     let elsewhere = shipped::elsewhere();
-    let shares = (minutes / SHARE_MINUTES).ceil() as usize;
-    let (next, all) = (AtomicUsize::new(0), Mutex::new(Outcome::default()));
-    std::thread::scope(|scope| {
-        for _ in 0..std::thread::available_parallelism().map_or(2, usize::from).min(shares) {
-            scope.spawn(|| {
-                let mut engine = Moonshine::open().expect("the model");
-                engine.use_words(Vocabulary::english(), &elsewhere);
-                loop {
-                    let at = next.fetch_add(1, Ordering::Relaxed);
-                    if at >= shares {
-                        return;
-                    }
-                    let length = (minutes - at as f64 * SHARE_MINUTES).min(SHARE_MINUTES);
-                    let mut random = Random::new(seed + at as u64);
-                    let outcome = run(&mut engine, &listens, &voices, length, &mut random);
-                    eprintln!("share {at}: {outcome:?}");
-                    all.lock().expect("no thread fails").add(outcome);
-                }
-            });
-        }
+    let begin = || {
+        let mut engine = Moonshine::open().expect("the model");
+        engine.use_words(Vocabulary::english(), &elsewhere);
+        engine
+    };
+    let all = Mutex::new(Outcome::default());
+    spread((minutes / SHARE_MINUTES).ceil() as usize, begin, |engine, at| {
+        let length = (minutes - at as f64 * SHARE_MINUTES).min(SHARE_MINUTES);
+        let mut random = Random::new(seed + at as u64);
+        let outcome = run(engine, &listens, &voices, length, &mut random);
+        eprintln!("share {at}: {outcome:?}");
+        all.lock().expect("no thread fails").add(outcome);
+        true
     });
     all.into_inner().expect("no thread failed")
 }
@@ -163,7 +156,7 @@ fn round(
     let noise = Noise::Workshop.make(sound.len(), random);
     sound.iter_mut().zip(noise).for_each(|(x, n)| *x = (*x + n * level).clamp(-1.0, 1.0));
 
-    let mut activity = Activity::new(ActivitySettings::default()).expect("the voice detector");
+    let mut activity = Activity::usual().expect("the voice detector");
     let mut found = Vec::new();
     activity.push(&sound, &mut found);
     activity.finish(&mut found);

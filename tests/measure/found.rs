@@ -2,11 +2,11 @@
 //! activity cuts out of it. And how well it cuts, by itself.
 
 use crate::bounds::share;
+use crate::spread::spread;
 use crate::trials::{self, Side, Treatment};
-use probeside::hear::{Activity, ActivitySettings, SAMPLE_RATE, Utterance, Voiced};
+use probeside::hear::{Activity, SAMPLE_RATE, Utterance, Voiced};
 use std::collections::BTreeMap;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Samples of the scene around the voice.
 const AROUND: usize = 2 * SAMPLE_RATE;
@@ -16,7 +16,7 @@ pub const FOUND: Treatment = Treatment { more: AROUND, treat: find };
 
 /// All utterances, early versions too, each with the sample it was handed over at.
 fn utterances(sound: &[f32]) -> Vec<(u64, Utterance)> {
-    let mut activity = Activity::new(ActivitySettings::default()).expect("the voice detector");
+    let mut activity = Activity::usual().expect("the voice detector");
     let mut found = Vec::new();
     let mut out = Vec::new();
     let mut take = |activity: &Activity, found: &mut Vec<Voiced>| {
@@ -72,9 +72,9 @@ struct Cut {
 }
 
 impl Cut {
-    fn count(&mut self, sound: &[f32], (from, to): (usize, usize)) {
+    /// Counts a voice that lies there, of whose scene all this was cut out.
+    fn count(&mut self, found: &[(u64, Utterance)], (from, to): (usize, usize)) {
         const LITTLE: usize = SAMPLE_RATE / 10;
-        let found = utterances(sound);
         let holds = |u: &Utterance| u.begin as usize <= from + LITTLE && u.end as usize + LITTLE >= to;
         let touches = |u: &Utterance| (u.begin as usize) < to && u.end as usize > from;
         let whole: Vec<&Utterance> = found.iter().map(|(_, u)| u).filter(|u| u.last).collect();
@@ -112,25 +112,24 @@ impl Cut {
 pub fn cut(side: Side, amount: f64) {
     let all: Vec<_> = trials::sounds(side, amount, AROUND).into_iter().filter(|(kind, ..)| kind.is_allowed()).collect();
     let cuts: Mutex<BTreeMap<String, Cut>> = Mutex::default();
-    let next = AtomicUsize::new(0);
-    std::thread::scope(|scope| {
-        for _ in 0..std::thread::available_parallelism().map_or(2, usize::from) {
-            scope.spawn(|| {
-                while let Some((_, scene, again)) = all.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    let sound = again.sound();
-                    let Some(at) = again.without_noise().and_then(|a| extent(&a.sound())) else { continue };
-                    let name = match scene.snr {
-                        None => "clean".to_owned(),
-                        Some(snr) => format!("{:?} {snr:02} dB", scene.noise),
-                    };
-                    let mut cuts = cuts.lock().expect("no thread fails");
-                    for name in [name, "all".to_owned()] {
-                        cuts.entry(name).or_default().count(&sound, at);
-                    }
-                }
-            });
-        }
-    });
+    spread(
+        all.len(),
+        || (),
+        |(), at| {
+            let (_, scene, again) = &all[at];
+            let Some(place) = again.without_noise().and_then(|a| extent(&a.sound())) else { return true };
+            let name = match scene.snr {
+                None => "clean".to_owned(),
+                Some(snr) => format!("{:?} {snr:02} dB", scene.noise),
+            };
+            let found = utterances(&again.sound());
+            let mut cuts = cuts.lock().expect("no thread fails");
+            for name in [name, "all".to_owned()] {
+                cuts.entry(name).or_default().count(&found, place);
+            }
+            true
+        },
+    );
     for (name, cut) in &mut cuts.into_inner().expect("no thread failed") {
         cut.print(name);
     }

@@ -31,6 +31,7 @@ mod report;
 mod rivals;
 mod sayings;
 mod shipped;
+mod spread;
 #[path = "../support/stage.rs"]
 #[allow(dead_code)]
 mod stage;

@@ -204,7 +204,7 @@ impl Noise {
                     Noise::Wrench => {
                         let beat = (t * 11.0) % 1.0;
                         let blow = if beat < 0.03 { white } else { 0.0 };
-                        state[0] = 0.7 * (state[0] + white) - 0.3 * state[0];
+                        state[0] = 0.4 * state[0] + 0.7 * white;
                         rings[1].push(blow) + 0.12 * state[0]
                     }
                     Noise::Engine => {

@@ -3,6 +3,7 @@
 use crate::noises::{self, Noise, Random, Scene, Sound, place, place_amid, set};
 use crate::sayings::{Numbers, belongs, same};
 use crate::shipped::{self, Listening};
+use crate::spread::spread;
 use crate::strangers;
 use crate::voices::{self, Voice};
 use crate::ways::Way;
@@ -11,7 +12,6 @@ use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary
 use std::collections::HashMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
@@ -293,32 +293,25 @@ pub fn run_treated(side: Side, amount: f64, minutes: f64, treatment: Treatment) 
     let order: Vec<u64> = (0..listens.len() as u64).map(|i| Random::new(i + 77).next()).collect();
     plans.sort_by_key(|p| order[p.listening]);
     let until = Instant::now() + std::time::Duration::from_secs_f64(minutes * 60.0);
-    let next = AtomicUsize::new(0);
     let elsewhere = shipped::elsewhere();
+    let begin = || {
+        let open = |letters: &Option<PathBuf>| {
+            let mut engine = Moonshine::open_with(letters.as_deref()).expect("the model");
+            engine.use_words(Vocabulary::english(), &elsewhere);
+            engine
+        };
+        networks(side).iter().map(open).collect::<Vec<_>>()
+    };
     let done: Mutex<Vec<(usize, Trial)>> = Mutex::default();
-    std::thread::scope(|scope| {
-        for _ in 0..std::thread::available_parallelism().map_or(2, usize::from) {
-            scope.spawn(|| {
-                let mut engines: Vec<Moonshine> = networks(side)
-                    .iter()
-                    .map(|letters| {
-                        let mut engine = Moonshine::open_with(letters.as_deref()).expect("the model");
-                        engine.use_words(Vocabulary::english(), &elsewhere);
-                        engine
-                    })
-                    .collect();
-                loop {
-                    let at = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(plan) = plans.get(at).filter(|_| Instant::now() < until) else { break };
-                    let engine = &mut engines[plan.voice.group() % networks(side).len()];
-                    let trial = one(plan, &listens[plan.listening], engine, treatment);
-                    done.lock().expect("no thread fails").push((at, trial));
-                    if at.is_multiple_of(200) {
-                        eprintln!("{at} of {}", plans.len());
-                    }
-                }
-            });
+    spread(plans.len(), begin, |engines, at| {
+        let plan = &plans[at];
+        let engine = plan.voice.group() % engines.len();
+        let trial = one(plan, &listens[plan.listening], &mut engines[engine], treatment);
+        done.lock().expect("no thread fails").push((at, trial));
+        if at.is_multiple_of(200) {
+            eprintln!("{at} of {}", plans.len());
         }
+        Instant::now() < until
     });
     let mut done = done.into_inner().expect("no thread failed");
     done.sort_by_key(|(at, _)| *at);

@@ -2,7 +2,7 @@
 //! together with the room's noise and somebody's answer. All through the code of the live microphone, [`Duplex`].
 #![allow(dead_code, reason = "not every user of it looks at everything")]
 
-use probeside::hear::{Activity, ActivitySettings, Duplex, EchoState, RATE, Utterance, Voiced};
+use probeside::hear::{Activity, Duplex, EchoState, RATE, Utterance, Voiced};
 
 /// Samples handed over at a time: 10 ms.
 const STEP: usize = RATE as usize / 100;
@@ -84,7 +84,7 @@ impl Bench {
         let room = room(&mut random, way);
         let ahead = way.delay_ms * RATE as usize / 1000 + RATE as usize;
         Self {
-            duplex: Duplex::new(Activity::new(ActivitySettings::default()).expect("the voice detector")),
+            duplex: Duplex::new(Activity::usual().expect("the voice detector")),
             way,
             room,
             random,
