@@ -300,6 +300,7 @@ fn whoever_is_nearer_is_heard_apart() {
 }
 
 /// Answers beside an engine that fires nine times a second: each is cut out whole, and not with the engine for the rest of it.
+/// The engine is invented, bursts of noise that die away; espeak-ng speaks. That an answer is to be cut so is common practice, no source.
 #[test]
 fn an_answer_beside_an_engine_is_cut_where_it_ends() {
     let Some(answers) = ANSWERS.iter().map(|a| speech(a)).collect::<Option<Vec<_>>>() else { return };

@@ -118,6 +118,7 @@ mod tests {
         steps as f32 / (sound.len() / STEP) as f32
     }
 
+    /// The recording is somebody else's and comes with the speech model; the bursts are invented.
     #[test]
     fn a_recorded_reader_is_voice_and_bursts_of_noise_are_not() {
         let models = models::find().expect("models/setup was run");
