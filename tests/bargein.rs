@@ -68,6 +68,22 @@ fn prompts_alone_do_not_cut_themselves_and_answers_over_them_do() {
 }
 
 #[test]
+fn a_prompt_in_which_sound_is_lost_does_not_cut_itself() {
+    let mut espeak = Espeak::new("en-gb");
+    let prompts: Option<Vec<Vec<f32>>> = PROMPTS.iter().map(|text| said(&mut espeak, text)).collect();
+    let Some(prompts) = prompts else { return };
+    for (lost_ms, level_db) in [(20, -6.0), (50, -12.0)] {
+        let way = Way { level_db, delay_ms: 200, rt60_s: 0.3, drift_ppm: 0.0, lost_ms };
+        let mut bench = Bench::new(way, SEED);
+        // In every third of them some is lost.
+        let turns: Vec<usize> =
+            (0..15).filter(|n| bench.turn(&prompts[n % prompts.len()], &[], 0).cut.is_some()).collect();
+        println!("{way:?}: prompts cut {turns:?}");
+        assert!(turns.is_empty(), "{way:?}: prompts {turns:?} cut themselves");
+    }
+}
+
+#[test]
 fn with_headphones_an_answer_cuts_a_prompt_too() {
     let (mut espeak, mut flite) = (Espeak::new("en-gb"), Flite::new("rms"));
     let prompts: Option<Vec<Vec<f32>>> = PROMPTS.iter().map(|text| said(&mut espeak, text)).collect();

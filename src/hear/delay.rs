@@ -19,11 +19,16 @@ const FADES: f32 = 0.85;
 const HERTZ: (f32, f32) = (200.0, 4_000.0);
 /// A peak this many times the root mean square of all lags is an echo. Of noise the highest of a second's lags is at 4 to 5.
 const SURE: f32 = 9.0;
+/// Of one comparison's lags near a delay that is known, so high a peak will do.
+const FAIRLY_SURE: f32 = 5.0;
 /// Peaks nearer than this are the same, in samples: 4 ms.
 const SAME: usize = RATE as usize / 250;
-/// The delay and how it drifts follow the peaks by these shares (an alpha-beta filter). A peak is of sound this old, in samples.
-const FOLLOWS: (f64, f64) = (0.3, 0.03);
+/// What is compared was heard so long ago on the mean, in samples.
 const OLD: f64 = 1.5 * RATE as f64;
+/// A peak counts this much less with each that comes after it: what went before 8 s of sound hardly counts.
+const PEAK_FADES: f64 = 0.97;
+/// Few peaks tell little of the drift: it is held to nought as by so many samples squared of them, one peak a second off the mean.
+const HELD: f64 = RATE as f64 * RATE as f64;
 /// Clocks differ by at most this: 300 millionths.
 const MOST_DRIFT: f64 = 3e-4;
 /// Where nothing is found in so many comparisons, nothing comes back.
@@ -51,11 +56,36 @@ pub(super) struct DelayFinder {
     peak: Option<usize>,
     without: u32,
     pub(super) found: Echo,
-    /// The delay to a part of a sample, and by how much it grows per sample: two devices have two clocks.
+    /// Samples taken so far.
+    now: f64,
+    way: Line,
+}
+
+/// The delays of the latest peaks over time, with a straight line through them: two devices have two clocks.
+#[derive(Default)]
+struct Line {
+    weight: f64,
+    /// Means of time and delay, in samples; squares of the times off their mean, and products of times and delays off theirs.
+    at: f64,
     delay: f64,
-    drift: f64,
-    /// Samples since the last peak.
-    since_peak: f64,
+    squares: f64,
+    products: f64,
+}
+
+impl Line {
+    fn add(&mut self, at: f64, delay: f64) {
+        self.weight = self.weight * PEAK_FADES + 1.0;
+        let (off_at, off_delay) = (at - self.at, delay - self.delay);
+        self.at += off_at / self.weight;
+        self.delay += off_delay / self.weight;
+        self.squares = self.squares * PEAK_FADES + off_at * (at - self.at);
+        self.products = self.products * PEAK_FADES + off_at * (delay - self.delay);
+    }
+
+    fn delay(&self, at: f64) -> f64 {
+        let drift = (self.products / (self.squares + HELD)).clamp(-MOST_DRIFT, MOST_DRIFT);
+        (self.delay + drift * (at - self.at)).clamp(0.0, LONGEST as f64)
+    }
 }
 
 impl DelayFinder {
@@ -69,9 +99,8 @@ impl DelayFinder {
             peak: None,
             without: 0,
             found: Echo::Unknown,
-            delay: 0.0,
-            drift: 0.0,
-            since_peak: 0.0,
+            now: 0.0,
+            way: Line::default(),
         }
     }
 
@@ -81,7 +110,7 @@ impl DelayFinder {
         self.heard.iter_mut().for_each(|s| *s = 0.0);
         self.peak = None;
         if let Echo::After(delay) = self.found {
-            self.delay -= later as f64;
+            self.way.delay -= later as f64;
             self.found = match usize::try_from((delay as i64).saturating_sub(later)) {
                 Ok(delay) if delay < LONGEST => Echo::After(delay),
                 _ => Echo::Unknown,
@@ -96,8 +125,7 @@ impl DelayFinder {
             ring.extend(new);
         }
         self.since += heard.len();
-        self.since_peak += heard.len() as f64;
-        self.delay = (self.delay + self.drift * heard.len() as f64).clamp(0.0, LONGEST as f64);
+        self.now += heard.len() as f64;
         if self.since < EVERY {
             return false;
         }
@@ -113,14 +141,13 @@ impl DelayFinder {
             return false;
         }
         let mut heard: Vec<f32> = self.heard.iter().copied().collect();
-        let new = self.cross_of(&mut heard, &mut played);
-        for (all, new) in self.cross.iter_mut().zip(new) {
+        let mut new = self.cross_of(&mut heard, &mut played);
+        for (all, new) in self.cross.iter_mut().zip(&new) {
             *all = *all * FADES + new;
         }
         let lags = self.transform.sound(&mut self.cross.clone());
-        let mean = (lags[..LONGEST].iter().map(|s| s * s).sum::<f32>() / LONGEST as f32).sqrt();
-        let best = (0..LONGEST).max_by(|a, b| lags[*a].abs().total_cmp(&lags[*b].abs()));
-        let best = best.filter(|at| lags[*at].abs() > SURE * mean.max(1e-12));
+        let mean = rms(&lags[..LONGEST]);
+        let best = highest(&lags, 0..LONGEST).filter(|at| lags[*at].abs() > SURE * mean.max(1e-12));
         tracing::trace!(?best, sure = best.map(|at| lags[at].abs() / mean), "echo");
         let before = std::mem::replace(&mut self.peak, best);
         let found = match (best, before) {
@@ -130,29 +157,27 @@ impl DelayFinder {
             (None, _) => self.found,
         };
         self.without = if best.is_some() { 0 } else { self.without + 1 };
+        let at = self.now - OLD;
         let moved = match (found, self.found) {
-            (Echo::After(now), Echo::After(_)) => (now as f64 - self.delay).abs() > SAME as f64,
+            (Echo::After(now), Echo::After(_)) => (now as f64 - self.way.delay(at)).abs() > SAME as f64,
             (now, then) => now != then,
         };
-        if let (Echo::After(at), Some(_)) = (found, best) {
-            self.follow(between(&lags, at), moved);
+        if moved {
+            self.way = Line::default();
+        }
+        if let (Echo::After(near), Some(_)) = (found, best) {
+            // Where it is now is told by the latest comparison alone: the others are older.
+            let lags = self.transform.sound(&mut new);
+            let around = near.saturating_sub(SAME)..(near + SAME).min(LONGEST);
+            if let Some(peak) = highest(&lags, around).filter(|p| lags[*p].abs() > FAIRLY_SURE * rms(&lags[..LONGEST]))
+            {
+                self.way.add(at, between(&lags, peak));
+            } else if moved {
+                self.way.add(at, near as f64);
+            }
         }
         self.found = found;
         moved
-    }
-
-    /// How far the highest lag stands above all between what was played lately and a stretch that ends now, at whatever delay: what is
-    /// left of an echo whose delay has just jumped stands out, somebody's voice does not.
-    pub(super) fn stands_out(&self, sound: &[f32]) -> f32 {
-        let sound = &sound[sound.len().saturating_sub(WIDTH - LONGEST)..];
-        let mut here = vec![0.0; WIDTH - sound.len()];
-        here.extend_from_slice(sound);
-        let mut there: Vec<f32> = self.played.iter().copied().collect();
-        there[..WIDTH - LONGEST - sound.len()].fill(0.0);
-        let mut cross = self.cross_of(&mut here, &mut there);
-        let lags = self.transform.sound(&mut cross);
-        let mean = (lags[..LONGEST].iter().map(|s| s * s).sum::<f32>() / LONGEST as f32).sqrt();
-        lags[..LONGEST].iter().fold(0.0, |most: f32, lag| most.max(lag.abs())) / mean.max(1e-12)
     }
 
     /// Every frequency's phase between two sounds, weighed alike.
@@ -170,22 +195,19 @@ impl DelayFinder {
         cross
     }
 
-    /// Follows a peak, or begins anew with it.
-    fn follow(&mut self, peak: f64, anew: bool) {
-        let since = std::mem::take(&mut self.since_peak).max(EVERY as f64);
-        if anew {
-            (self.delay, self.drift) = (peak, 0.0);
-            return;
-        }
-        let off = peak - (self.delay - self.drift * OLD);
-        self.delay += FOLLOWS.0 * off;
-        self.drift = (self.drift + FOLLOWS.1 * off / since).clamp(-MOST_DRIFT, MOST_DRIFT);
-    }
-
     /// The delay to a part of a sample.
     pub(super) fn delay(&self) -> f64 {
-        self.delay
+        self.way.delay(self.now)
     }
+}
+
+fn rms(lags: &[f32]) -> f32 {
+    (lags.iter().map(|s| s * s).sum::<f32>() / lags.len().max(1) as f32).sqrt()
+}
+
+/// The highest of some lags, up or down.
+fn highest(lags: &[f32], of: std::ops::Range<usize>) -> Option<usize> {
+    of.max_by(|a, b| lags[*a].abs().total_cmp(&lags[*b].abs()))
 }
 
 /// Where the peak at or beside `at` is, by the parabola through three points.
@@ -197,4 +219,52 @@ fn between(lags: &[f32], at: usize) -> f64 {
     let (a, b, c) = (point(at - 1), point(at), point(at + 1));
     let bend = a - 2.0 * b + c;
     at as f64 + if bend < 0.0 { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    const SEED: u64 = 20_261_128;
+
+    /// Sound that can be asked for between samples, in stretches of 1.2 s with pauses of 0.4 s.
+    struct Sound(Vec<(f64, f64)>);
+
+    impl Sound {
+        fn at(&self, sample: f64) -> f32 {
+            let seconds = sample / f64::from(RATE);
+            if seconds < 0.0 || seconds % 1.6 > 1.2 {
+                return 0.0;
+            }
+            self.0.iter().map(|(hertz, phase)| (TAU * hertz * seconds + phase).sin() as f32 * 0.02).sum()
+        }
+    }
+
+    #[test]
+    fn the_delay_is_followed_while_clocks_drift_and_through_a_pause() {
+        println!("seed {SEED}");
+        let mut random = fastrand::Rng::with_seed(SEED);
+        let sound = Sound((0..150).map(|_| (200.0 + 3_800.0 * random.f64(), TAU * random.f64())).collect());
+        for drift in [0.0, 25e-6, -60e-6] {
+            let delay = |sample: f64| 1_200.0 + drift * sample;
+            let mut finder = DelayFinder::new();
+            let mut off = Vec::new();
+            for step in 0..20 * RATE as usize / 160 {
+                let times = (0..160).map(|n| (step * 160 + n) as f64);
+                // The last 3 s are silent.
+                let part = if step < 17 * RATE as usize / 160 { 1.0 } else { 0.0 };
+                let played: Vec<f32> = times.clone().map(|t| part * sound.at(t)).collect();
+                let heard: Vec<f32> =
+                    times.map(|t| sound.at(t - delay(t)) * 0.25 + 0.002 * (random.f32() - 0.5)).collect();
+                finder.push(&heard, &played);
+                if step >= 10 * RATE as usize / 160 {
+                    off.push((finder.delay() - delay(finder.now)).abs());
+                }
+            }
+            let most = off.iter().copied().fold(0.0, f64::max);
+            println!("drift {drift}: at most {most:.2} samples off");
+            assert!(most < 0.25, "drift {drift}: {most}");
+        }
+    }
 }

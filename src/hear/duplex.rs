@@ -20,13 +20,28 @@ const BESIDE: usize = 8;
 const LEARNING: u32 = 156;
 /// A voice over a prompt is at least this many times what may be left of the echo, in power, on the mean over its steps.
 const ABOVE_LEFT: f32 = 2.0;
-/// From this on a stretch is what was played, at whatever delay (on the bench of `tests/support/echo_bench.rs`: answers 5 to 10, what is
-/// left after a delay that jumped 9 to 44).
-const STANDS_OUT: f32 = 10.0;
+/// Looked at is what sounded so long at most: a rest of the echo that was taken for the beginning of speech must not hide a voice
+/// that comes after it.
+const LOOKED_AT: u64 = samples(480);
+/// What is looked at has at least this share of the power that the loudest such stretch had since the speech began: what follows a rest of
+/// the echo and is softer is more of it.
+const STILL_LOUD: f32 = 0.5;
+/// Where the canceller takes less than this share of the echo that it knows off what is heard, and what is left is less than so many times
+/// that echo, in power, the delay has jumped or the room has changed. Of a voice over an echo rightly known it takes about all of the echo
+/// off; a voice much louder than the echo cannot be what is left of it.
+const TAKES_OFF: f32 = 0.5;
+const MUCH_LOUDER: f32 = 6.0;
+/// A canceller that knows the way leaves less than this share of the echo's power.
+const WELL_LEFT: f32 = 0.1;
 /// What the canceller takes off is followed by this share per step: 2 s.
 const FOLLOWS: f32 = 1.0 / 128.0;
-/// Of the sound before the first frame of voice, so much is surely not voice: what is kept there, less 80 ms.
+/// Sound that is kept from before the first frame of voice, and of it so much as is surely not voice: all but 80 ms.
+const PRE_ROLL: u64 = samples(400);
 const BEFORE_VOICE: usize = samples(400 - 80) as usize;
+/// An utterance that ends less than this after the voice began is not the voice's.
+const LEAST_VOICE: u64 = samples(80);
+/// The voice is told from the rest of an echo at most so long after the latter was over.
+const OWED_FOR: u64 = samples(500);
 /// Sound that is kept for the recogniser: the longest utterance and some more.
 const KEPT: usize = RATE as usize * 24;
 
@@ -56,8 +71,8 @@ pub struct Duplex {
     /// What came in with the echo taken out and nothing suppressed, the latest [`KEPT`] samples: what the recogniser gets.
     left: VecDeque<f32>,
     left_before: [f32; STEP],
-    /// Mean squares of the voice and of what may be left of the echo, of the latest steps.
-    levels: VecDeque<(f32, f32)>,
+    /// How loud the latest steps were.
+    levels: VecDeque<Levels>,
     /// An echo may have been in the step before.
     sounded: bool,
     /// Samples since something audible was played.
@@ -68,11 +83,44 @@ pub struct Duplex {
     learnt: u32,
     /// Where the speech under way began, while its beginning has not been told.
     held: Option<u64>,
+    /// An utterance whose beginning was told and that was over when the voice began: handed over at this sample unless the voice is, since
+    /// whoever was told of a beginning waits for what was said.
+    owed: Option<(Utterance, u64)>,
+    /// The most power that a stretch of it had that was looked at.
+    loudest: f32,
+    /// Where the voice began in the speech under way, which the rest of an echo may have begun.
+    voice_from: u64,
 }
 
 impl std::fmt::Debug for Duplex {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Duplex").field("activity", &self.activity).field("since", &self.since).finish_non_exhaustive()
+    }
+}
+
+/// Mean squares of a step, or sums of them.
+#[derive(Debug, Clone, Copy, Default)]
+struct Levels {
+    /// The voice, and what may be left of the echo in it.
+    voice: f32,
+    expected: f32,
+    /// What was heard, what the canceller left of it, and the echo that it took out.
+    heard: f32,
+    left: f32,
+    echo: f32,
+}
+
+impl std::ops::Add for Levels {
+    type Output = Self;
+
+    fn add(self, other: Self) -> Self {
+        Self {
+            voice: self.voice + other.voice,
+            expected: self.expected + other.expected,
+            heard: self.heard + other.heard,
+            left: self.left + other.left,
+            echo: self.echo + other.echo,
+        }
     }
 }
 
@@ -101,6 +149,9 @@ impl Duplex {
             echoing: (0.0, 0.0),
             learnt: 0,
             held: None,
+            owed: None,
+            loudest: 0.0,
+            voice_from: 0,
         }
     }
 
@@ -133,6 +184,11 @@ impl Duplex {
 
     /// Drops the utterance under way and the sound before it.
     pub fn forget(&mut self) {
+        self.owed = None;
+        self.forget_held();
+    }
+
+    fn forget_held(&mut self) {
         self.activity.forget();
         self.held = None;
     }
@@ -181,7 +237,7 @@ impl Duplex {
         let sounds = self.sounds();
         if self.sounded && !sounds && self.held.is_some() {
             // It began over a prompt and was not told from it.
-            self.forget();
+            self.forget_held();
         }
         self.sounded = sounds;
         let (cancelled, suppressed) = self.cancel(&near, sounds);
@@ -197,34 +253,40 @@ impl Duplex {
         self.activity.push(&suppressed, &mut found);
         for event in found {
             match event {
-                Voiced::Began { at } => self.held = Some(at),
+                Voiced::Began { at } => (self.held, self.loudest) = (Some(at), 0.0),
                 Voiced::Pausing(mut utterance) => {
-                    self.complete(&mut utterance);
-                    self.tell_beginning(sounds, out);
-                    if self.held.is_none() {
+                    self.tell_ended(sounds, out);
+                    if self.held.is_none() && self.complete(&mut utterance) {
                         out.push(Voiced::Pausing(utterance));
                     }
                 }
                 Voiced::Utterance(mut utterance) => {
-                    self.complete(&mut utterance);
-                    self.tell_beginning(sounds, out);
+                    self.tell_ended(sounds, out);
                     let dropped = self.held.is_some();
                     if utterance.last {
                         self.held = None;
                     }
-                    if !dropped {
+                    if dropped {
+                        continue;
+                    }
+                    if self.complete(&mut utterance) {
                         out.push(Voiced::Utterance(utterance));
+                    } else if utterance.last {
+                        self.owed = Some((utterance, self.activity.position() + OWED_FOR));
                     }
                 }
             }
         }
         self.tell_beginning(sounds, out);
+        if let Some((utterance, _)) = self.owed.take_if(|owed| owed.1 < self.activity.position()) {
+            out.push(Voiced::Utterance(utterance));
+        }
     }
 
     /// Takes the echo out, as far as it is known; what is left, and that one step late with the rest of the echo suppressed.
     fn cancel(&mut self, near: &[f32; STEP], sounds: bool) -> (Cancelled, [f32; STEP]) {
         let Echo::After(_) = self.finder.found else {
-            self.note_levels(power(near), 0.0);
+            self.note_levels(Levels { voice: power(near), ..Levels::default() });
             FRAMES_OF_SILENCE.iter().for_each(|frame| self.played.push(frame));
             return (Cancelled { left: *near, echo: [0.0; STEP] }, self.left_before);
         };
@@ -238,7 +300,13 @@ impl Duplex {
             self.echoing.1 += FOLLOWS * (power(&cancelled.left) - self.echoing.1);
         }
         let looked_at = self.residual.step(&cancelled.left, &cancelled.echo, echoes);
-        self.note_levels(looked_at.voice, looked_at.expected);
+        self.note_levels(Levels {
+            voice: looked_at.voice,
+            expected: looked_at.expected,
+            heard: power(near),
+            left: power(&cancelled.left),
+            echo: power(&cancelled.echo),
+        });
         let sound = if sounds { looked_at.sound } else { self.left_before };
         (cancelled, sound)
     }
@@ -259,16 +327,27 @@ impl Duplex {
         })
     }
 
-    fn note_levels(&mut self, voice: f32, expected: f32) {
-        self.levels.push_back((voice, expected));
-        self.levels.drain(..self.levels.len().saturating_sub(KEPT / STEP));
+    fn note_levels(&mut self, levels: Levels) {
+        self.levels.push_back(levels);
+        self.levels.drain(..self.levels.len().saturating_sub(LOOKED_AT as usize / STEP));
+    }
+
+    /// Tells the beginning of speech that pauses or is over. Over a prompt it would have been told before if it was a voice's: what counts
+    /// now came after it.
+    fn tell_ended(&mut self, sounds: bool, out: &mut Vec<Voiced>) {
+        if !sounds {
+            self.tell_beginning(sounds, out);
+        }
     }
 
     /// Tells that speech began, if it did and is somebody's.
     fn tell_beginning(&mut self, sounds: bool, out: &mut Vec<Voiced>) {
-        let Some(at) = self.held else { return };
+        let Some(began) = self.held else { return };
+        let at = if sounds { began.max(self.activity.position().saturating_sub(LOOKED_AT)) } else { began };
         if !sounds || self.is_a_voice(at) {
             self.held = None;
+            self.owed = None;
+            self.voice_from = at;
             out.push(Voiced::Began { at });
         }
     }
@@ -280,34 +359,47 @@ impl Duplex {
         }
         let ago = (self.activity.position() - at) as usize;
         let steps = (ago / STEP).min(self.levels.len());
-        let (voice, expected) = self
-            .levels
-            .range(self.levels.len() - steps..)
-            .fold((0.0, 0.0), |(voice, expected), step| (voice + step.0, expected + step.1));
+        let levels = self.levels.range(self.levels.len() - steps..).fold(Levels::default(), |sum, step| sum + *step);
+        self.loudest = self.loudest.max(levels.voice);
+        if levels.voice < (ABOVE_LEFT * levels.expected).max(STILL_LOUD * self.loudest) {
+            return false;
+        }
         let begin = self.left.len().saturating_sub(ago);
         let sound: Vec<f32> = self.left.range(begin..).copied().collect();
         let likeness = self.played.likeness(&sound, sound.len() + STEP);
-        tracing::trace!(voice, expected, ?likeness, "over a prompt");
-        if voice < ABOVE_LEFT * expected || likeness.is_some_and(|likeness| likeness >= OWN_VOICE) {
+        tracing::trace!(?levels, ?likeness, "over a prompt");
+        // Too short to be compared, it has to be well above what a canceller leaves.
+        let like_played = likeness.map_or(levels.left < WELL_LEFT * levels.echo, |likeness| likeness >= OWN_VOICE);
+        if like_played {
             return false;
         }
-        let is_echo = self.finder.stands_out(&sound) >= STANDS_OUT;
+        let taken_off = levels.heard - levels.left;
+        let is_echo = taken_off < TAKES_OFF * levels.echo && levels.left < MUCH_LOUDER * levels.echo;
         if is_echo {
-            // The delay has jumped, or the room has changed: nothing counts until that is learnt.
+            // Nothing counts until the way is learnt again.
             self.learnt = 0;
         }
         !is_echo
     }
 
-    /// Gives an utterance the sound that nothing is suppressed in, and its likeness to what was played.
-    fn complete(&self, utterance: &mut Utterance) {
+    /// Cuts off what was before the voice, gives an utterance the sound that nothing is suppressed in, and its likeness to what was played.
+    /// False where it was over when the voice began.
+    fn complete(&self, utterance: &mut Utterance) -> bool {
+        let is_voice = utterance.begin + utterance.sound.len() as u64 > self.voice_from + LEAST_VOICE;
+        let early = self.voice_from.saturating_sub(PRE_ROLL + utterance.begin) as usize;
+        let early = early.min(utterance.sound.len());
+        if early > 0 {
+            utterance.sound = utterance.sound[early..].into();
+            utterance.begin += early as u64;
+        }
         let ago = (self.activity.position() - utterance.begin) as usize;
-        let Some(begin) = self.left.len().checked_sub(ago) else { return };
+        let Some(begin) = self.left.len().checked_sub(ago) else { return is_voice };
         let whole: Vec<f32> = self.left.range(begin..begin + utterance.sound.len()).copied().collect();
         utterance.likeness = self.played.likeness(&whole, ago + STEP);
         // Before the voice only what is left of the prompt would be heard: there the suppressed sound stays.
         let quiet = utterance.sound.len().min(BEFORE_VOICE);
         utterance.sound = utterance.sound[..quiet].iter().chain(&whole[quiet..]).copied().collect();
+        is_voice
     }
 }
 
