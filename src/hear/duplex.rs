@@ -395,9 +395,9 @@ impl Duplex {
         let ago = (self.activity.position() - utterance.begin) as usize;
         let Some(begin) = self.left.len().checked_sub(ago) else { return is_voice };
         let whole: Vec<f32> = self.left.range(begin..begin + utterance.sound.len()).copied().collect();
-        utterance.likeness = self.played.likeness(&whole, ago + STEP);
-        // Before the voice only what is left of the prompt would be heard: there the suppressed sound stays.
+        // Before the voice only what is left of the prompt would be heard: there the suppressed sound stays, and nothing is compared.
         let quiet = utterance.sound.len().min(BEFORE_VOICE);
+        utterance.likeness = self.played.likeness(&whole[quiet..], ago - quiet + STEP);
         utterance.sound = utterance.sound[..quiet].iter().chain(&whole[quiet..]).copied().collect();
         is_voice
     }
