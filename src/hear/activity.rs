@@ -6,6 +6,7 @@
 use super::HearError;
 use super::detector::Detector;
 use super::ears::{RATE, Utterance};
+use super::level::power;
 use std::collections::VecDeque;
 
 /// Samples per decision, 16 ms: half a step of the detector.
@@ -275,6 +276,12 @@ impl Activity {
         Self::new(ActivitySettings::default())
     }
 
+    /// How it cuts speech out of sound.
+    #[cfg(feature = "sound")]
+    pub(super) fn settings(&self) -> &ActivitySettings {
+        &self.settings
+    }
+
     /// What comes next is another sound, from sample 0.
     fn restart(&mut self) {
         self.forget();
@@ -362,7 +369,7 @@ impl Activity {
 
     fn frame(&mut self, frame: &[f32], out: &mut Vec<Voiced>) {
         let clean: Vec<f32> = frame.iter().map(|s| if s.is_finite() { s.clamp(-1.0, 1.0) } else { 0.0 }).collect();
-        let power = clean.iter().map(|s| s * s).sum::<f32>() / FRAME as f32;
+        let power = power(&clean);
         let gain = (BOOST_TO / self.floor.sqrt().max(1e-9)).clamp(1.0, MOST_BOOST);
         let boosted: Vec<f32> = clean.iter().map(|s| (s * gain).clamp(-1.0, 1.0)).collect();
         let score = self.detector.score(&boosted);

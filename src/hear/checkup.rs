@@ -2,7 +2,7 @@
 //! is clipped, and how strongly the loudspeaker comes back into it.
 
 use super::ears::RATE;
-use super::level::active_level;
+use super::level::{active_level, rms};
 
 /// Samples from this on are taken to be at the end of the scale; resampling leaves a clipped peak a little short of it.
 const FULL: f32 = 0.97;
@@ -50,10 +50,6 @@ pub struct Echo {
 /// Amplitude as decibels of full scale.
 pub fn decibels(amplitude: f32) -> f32 {
     if amplitude > 0.0 { (20.0 * amplitude.log10()).max(LOWEST_DB) } else { LOWEST_DB }
-}
-
-fn rms(sound: &[f32]) -> f32 {
-    (sound.iter().map(|x| x * x).sum::<f32>() / sound.len().max(1) as f32).sqrt()
 }
 
 /// Looks at a stretch in which nobody speaks.

@@ -109,6 +109,7 @@ impl Detector {
 
 #[cfg(test)]
 mod tests {
+    use super::super::level::rms;
     use super::*;
 
     /// The share of steps that are rather voice than not.
@@ -126,7 +127,7 @@ mod tests {
         assert!(voiced(&read) > 0.7, "{}", voiced(&read));
         let mut random = fastrand::Rng::with_seed(5);
         // Nine bursts a second, at the reader's level.
-        let level = (read.iter().map(|x| x * x).sum::<f32>() / read.len() as f32).sqrt();
+        let level = rms(&read);
         let beat = 16_000 / 9;
         let burst = |n: usize| 4.0 * level * (-9.0 * (n % beat) as f32 / beat as f32).exp();
         let noise: Vec<f32> = (0..160_000).map(|n| burst(n) * (random.f32() * 2.0 - 1.0)).collect();

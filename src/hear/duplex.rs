@@ -2,10 +2,11 @@
 //! of the echo, and the beginning of speech is told only when the way of the echo is known, the voice is clearly louder than what the
 //! canceller usually leaves, and it is not like what is played. Samples in, findings out; no device, no clock.
 
-use super::activity::{Activity, Bar, Voiced, samples};
+use super::activity::{Activity, ActivitySettings, Bar, Voiced, samples};
 use super::canceller::{Cancelled, Canceller, STEP};
 use super::delay::{DelayFinder, Echo, LONGEST};
 use super::ears::{OWN_VOICE, RATE, Utterance};
+use super::level::power;
 use super::likeness::{AUDIBLE, FRAME, Played};
 use super::residual::Residual;
 use std::collections::VecDeque;
@@ -35,11 +36,8 @@ const MUCH_LOUDER: f32 = 6.0;
 const WELL_LEFT: f32 = 0.1;
 /// What the canceller takes off is followed by this share per step: 2 s.
 const FOLLOWS: f32 = 1.0 / 128.0;
-/// Sound that is kept from before the first frame of voice, and of it so much as is surely not voice: all but 80 ms.
-const PRE_ROLL: u64 = samples(400);
-const BEFORE_VOICE: usize = samples(400 - 80) as usize;
-/// An utterance that ends less than this after the voice began is not the voice's.
-const LEAST_VOICE: u64 = samples(80);
+/// Of the sound that is kept from before the first frame of voice, all but this is surely not voice.
+const SOFT_BEGINNING: u64 = samples(80);
 /// The voice is told from the rest of an echo at most so long after the latter was over.
 const OWED_FOR: u64 = samples(500);
 /// Sound that is kept for the recogniser: the longest utterance and some more.
@@ -73,8 +71,6 @@ pub struct Duplex {
     left_before: [f32; STEP],
     /// How loud the latest steps were.
     levels: VecDeque<Levels>,
-    /// An echo may have been in the step before.
-    sounded: bool,
     /// Samples since something audible was played.
     since: u64,
     /// Mean squares of what was heard and of what was left of it, while an echo sounded.
@@ -124,10 +120,6 @@ impl std::ops::Add for Levels {
     }
 }
 
-fn power(sound: &[f32]) -> f32 {
-    sound.iter().map(|s| s * s).sum::<f32>() / sound.len().max(1) as f32
-}
-
 impl Duplex {
     /// An ear that knows nothing of the room yet.
     pub fn new(mut activity: Activity) -> Self {
@@ -144,7 +136,6 @@ impl Duplex {
             left: VecDeque::with_capacity(KEPT + STEP),
             left_before: [0.0; STEP],
             levels: VecDeque::new(),
-            sounded: false,
             since: u64::MAX / 2,
             echoing: (0.0, 0.0),
             learnt: 0,
@@ -235,11 +226,10 @@ impl Duplex {
             self.begin_anew();
         }
         let sounds = self.sounds();
-        if self.sounded && !sounds && self.held.is_some() {
+        if !sounds && self.held.is_some() {
             // It began over a prompt and was not told from it.
             self.forget_held();
         }
-        self.sounded = sounds;
         let (cancelled, suppressed) = self.cancel(&near, sounds);
         self.left.extend(self.left_before);
         self.left.drain(..self.left.len().saturating_sub(KEPT));
@@ -253,15 +243,14 @@ impl Duplex {
         self.activity.push(&suppressed, &mut found);
         for event in found {
             match event {
-                Voiced::Began { at } => (self.held, self.loudest) = (Some(at), 0.0),
+                Voiced::Began { at } if sounds => (self.held, self.loudest) = (Some(at), 0.0),
+                Voiced::Began { at } => self.tell_beginning(at, out),
                 Voiced::Pausing(mut utterance) => {
-                    self.tell_ended(sounds, out);
                     if self.held.is_none() && self.complete(&mut utterance) {
                         out.push(Voiced::Pausing(utterance));
                     }
                 }
                 Voiced::Utterance(mut utterance) => {
-                    self.tell_ended(sounds, out);
                     let dropped = self.held.is_some();
                     if utterance.last {
                         self.held = None;
@@ -277,7 +266,13 @@ impl Duplex {
                 }
             }
         }
-        self.tell_beginning(sounds, out);
+        if let Some(began) = self.held {
+            let at = began.max(self.activity.position().saturating_sub(LOOKED_AT));
+            if self.is_a_voice(at) {
+                self.held = None;
+                self.tell_beginning(at, out);
+            }
+        }
         if let Some((utterance, _)) = self.owed.take_if(|owed| owed.1 < self.activity.position()) {
             out.push(Voiced::Utterance(utterance));
         }
@@ -295,18 +290,19 @@ impl Duplex {
         let cancelled = self.canceller.step(near, &played);
         let echoes = power(&played) > AUDIBLE;
         self.learnt = self.learnt.saturating_add(u32::from(echoes));
-        if echoes {
-            self.echoing.0 += FOLLOWS * (power(near) - self.echoing.0);
-            self.echoing.1 += FOLLOWS * (power(&cancelled.left) - self.echoing.1);
-        }
         let looked_at = self.residual.step(&cancelled.left, &cancelled.echo, echoes);
-        self.note_levels(Levels {
+        let levels = Levels {
             voice: looked_at.voice,
             expected: looked_at.expected,
             heard: power(near),
             left: power(&cancelled.left),
             echo: power(&cancelled.echo),
-        });
+        };
+        if echoes {
+            self.echoing.0 += FOLLOWS * (levels.heard - self.echoing.0);
+            self.echoing.1 += FOLLOWS * (levels.left - self.echoing.1);
+        }
+        self.note_levels(levels);
         let sound = if sounds { looked_at.sound } else { self.left_before };
         (cancelled, sound)
     }
@@ -332,24 +328,11 @@ impl Duplex {
         self.levels.drain(..self.levels.len().saturating_sub(LOOKED_AT as usize / STEP));
     }
 
-    /// Tells the beginning of speech that pauses or is over. Over a prompt it would have been told before if it was a voice's: what counts
-    /// now came after it.
-    fn tell_ended(&mut self, sounds: bool, out: &mut Vec<Voiced>) {
-        if !sounds {
-            self.tell_beginning(sounds, out);
-        }
-    }
-
-    /// Tells that speech began, if it did and is somebody's.
-    fn tell_beginning(&mut self, sounds: bool, out: &mut Vec<Voiced>) {
-        let Some(began) = self.held else { return };
-        let at = if sounds { began.max(self.activity.position().saturating_sub(LOOKED_AT)) } else { began };
-        if !sounds || self.is_a_voice(at) {
-            self.held = None;
-            self.owed = None;
-            self.voice_from = at;
-            out.push(Voiced::Began { at });
-        }
+    /// Tells that somebody's voice began.
+    fn tell_beginning(&mut self, at: u64, out: &mut Vec<Voiced>) {
+        self.owed = None;
+        self.voice_from = at;
+        out.push(Voiced::Began { at });
     }
 
     /// Whether what has sounded since sample `at` is somebody's voice and not the rest of the echo.
@@ -385,8 +368,9 @@ impl Duplex {
     /// Cuts off what was before the voice, gives an utterance the sound that nothing is suppressed in, and its likeness to what was played.
     /// False where it was over when the voice began.
     fn complete(&self, utterance: &mut Utterance) -> bool {
-        let is_voice = utterance.begin + utterance.sound.len() as u64 > self.voice_from + LEAST_VOICE;
-        let early = self.voice_from.saturating_sub(PRE_ROLL + utterance.begin) as usize;
+        let ActivitySettings { pre_roll, least_voice, .. } = *self.activity.settings();
+        let is_voice = utterance.begin + utterance.sound.len() as u64 > self.voice_from + least_voice;
+        let early = self.voice_from.saturating_sub(pre_roll + utterance.begin) as usize;
         let early = early.min(utterance.sound.len());
         if early > 0 {
             utterance.sound = utterance.sound[early..].into();
@@ -396,7 +380,7 @@ impl Duplex {
         let Some(begin) = self.left.len().checked_sub(ago) else { return is_voice };
         let whole: Vec<f32> = self.left.range(begin..begin + utterance.sound.len()).copied().collect();
         // Before the voice only what is left of the prompt would be heard: there the suppressed sound stays, and nothing is compared.
-        let quiet = utterance.sound.len().min(BEFORE_VOICE);
+        let quiet = utterance.sound.len().min(pre_roll.saturating_sub(SOFT_BEGINNING) as usize);
         utterance.likeness = self.played.likeness(&whole[quiet..], ago - quiet + STEP);
         utterance.sound = utterance.sound[..quiet].iter().chain(&whole[quiet..]).copied().collect();
         is_voice

@@ -14,8 +14,18 @@ const TARGET: f32 = 0.05;
 /// Sound is not raised by more than this (30 dB), so that a silent room stays quiet.
 const MOST_GAIN: f32 = 31.6;
 
+/// Mean square; zero for no samples.
+pub(super) fn power(sound: &[f32]) -> f32 {
+    sound.iter().map(|s| s * s).sum::<f32>() / sound.len().max(1) as f32
+}
+
+/// Root mean square; zero for no samples.
+pub(super) fn rms(sound: &[f32]) -> f32 {
+    power(sound).sqrt()
+}
+
 fn powers(sound: &[f32]) -> Vec<f32> {
-    sound.chunks(FRAME).map(|f| f.iter().map(|x| x * x).sum::<f32>() / f.len() as f32).collect()
+    sound.chunks(FRAME).map(power).collect()
 }
 
 /// Root mean square of the frames that hold speech; zero for silence.

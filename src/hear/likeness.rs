@@ -2,6 +2,7 @@
 //! rhythm of the prompt in each band; somebody's answer has its own.
 
 use super::ears::RATE;
+use super::level::power;
 use std::collections::VecDeque;
 
 /// Samples of a frame: 8 ms.
@@ -69,7 +70,7 @@ impl Bands {
     /// One frame's loudness; the filters go on from the frame before.
     fn frame(&mut self, sound: &[f32]) -> Frame {
         let count = sound.len().max(1) as f32;
-        let power = sound.iter().map(|s| s * s).sum::<f32>() / count;
+        let power = power(sound);
         let mut bands = [0.0; BANDS];
         for (band, filter) in bands.iter_mut().zip(&mut self.0) {
             let power = sound.iter().map(|s| filter.pass(*s).powi(2)).sum::<f32>() / count;

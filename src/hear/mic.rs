@@ -5,6 +5,7 @@
 use super::activity::{Activity, Voiced, samples};
 use super::duplex::Duplex;
 use super::ears::{EarEvent, EarSender, Ears, RATE};
+use super::level::rms;
 use super::mic_error::MicError;
 use super::pairing::Pairing;
 use super::played::Reference;
@@ -438,8 +439,7 @@ impl Worker {
         if sound.is_empty() {
             return;
         }
-        let power = sound.iter().map(|s| s * s).sum::<f32>() / sound.len() as f32;
-        self.levels.now.store(power.sqrt().to_bits(), Ordering::Relaxed);
+        self.levels.now.store(rms(sound).to_bits(), Ordering::Relaxed);
         if let Some(tape) = self.tape.lock().unwrap_or_else(PoisonError::into_inner).as_mut() {
             tape.extend_from_slice(&sound[..sound.len().min(LONGEST_TAPE - tape.len())]);
         }

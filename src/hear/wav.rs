@@ -201,6 +201,7 @@ impl Ears for WavEars {
 
 #[cfg(test)]
 mod tests {
+    use super::super::level::rms;
     use super::*;
     use tempfile::tempdir;
 
@@ -240,7 +241,7 @@ mod tests {
             let sound = read_wav(&path).unwrap();
             assert_eq!(sound.len(), RATE as usize, "{bits} bit, {rate} Hz");
             let middle = &sound[1_600..14_400];
-            let rms = (middle.iter().map(|s| s * s).sum::<f32>() / middle.len() as f32).sqrt();
+            let rms = rms(middle);
             assert!((rms - 0.353_55).abs() < 0.005, "{bits} bit, {rate} Hz, {channels} channels: {rms}");
         }
     }
