@@ -2,6 +2,7 @@
 //! sound system reads this process's environment. Latencies are printed, not asserted, except where a cut must be a cut.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
+#[allow(dead_code, reason = "other tests lead the sound back")]
 #[path = "support/sound_loop.rs"]
 mod sound_loop;
 

@@ -12,7 +12,6 @@ use probeside::hear::{Activity, EarEvent, Ears, Mic, Utterance, reference, write
 use probeside::phrase::{Answer, Grammar, Phrase, Verdict, verdict_over};
 use probeside::speak::{Aloud, Espeak, Flite, Mouth, MouthEvent, Say, Voice};
 use sound_loop::SoundLoop;
-use std::process::Command;
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
@@ -25,8 +24,6 @@ const ALONE: [&str; 4] = [
 ];
 const ANSWERED: &str = "Touch the probe to the live terminal of the coil, and keep it there. Does the lamp light up, or does it stay dark?";
 const ANSWERS: [&str; 3] = ["it lights up", "stays dark", "say again"];
-/// The loudspeaker as the microphone hears it: the server's volumes are cubes, so this is -12 dB.
-const ECHO_VOLUME: &str = "63%";
 /// Where the server loses sound, the echo's way is learnt anew and nothing counts meanwhile: so many answers are tried until two have cut
 /// their prompts.
 const MOST_ANSWERS: usize = 9;
@@ -118,13 +115,7 @@ fn a_prompt_does_not_cut_itself_and_an_answer_over_it_stops_it() {
         }
     };
     let Some(sound) = SoundLoop::start() else { return };
-    let led_back = Command::new("pactl")
-        .args(["load-module", "module-loopback", "source=ear.monitor", "sink=mouth", "latency_msec=60"])
-        .output()
-        .expect("pactl runs");
-    assert!(led_back.status.success(), "{}", String::from_utf8_lossy(&led_back.stderr));
-    let quieter = Command::new("pactl").args(["set-sink-input-volume", "0", ECHO_VOLUME]).status();
-    assert!(quieter.is_ok_and(|s| s.success()), "the loop's volume can be set");
+    sound.lead_back();
     let (played, heard) = reference();
     let (to, ears) = unbounded_channel();
     let mut mic = Mic::start_over(to, Activity::usual().expect("the voice detector"), heard).expect("a microphone");

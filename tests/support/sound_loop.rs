@@ -9,6 +9,8 @@ use std::time::{Duration, Instant};
 const PROGRAMS: [&str; 5] = ["pulseaudio", "pactl", "paplay", "parec", "espeak-ng"];
 const INSTALL: &str =
     "apt-get install -y --no-install-recommends pulseaudio pulseaudio-utils libasound2-plugins espeak-ng";
+/// The loudspeaker as the microphone hears it: the server's volumes are cubes, so this is -12 dB.
+const ECHO_VOLUME: &str = "63%";
 /// When set, a machine without the programs fails the test instead of leaving it out.
 const MUST: &str = "PROBESIDE_MUST";
 
@@ -123,6 +125,13 @@ impl SoundLoop {
             std::thread::sleep(Duration::from_millis(50));
         }
         true
+    }
+
+    /// Leads what the program plays back into its microphone, weaker: the echo of a loudspeaker.
+    pub fn lead_back(&self) {
+        let led = ["load-module", "module-loopback", "source=ear.monitor", "sink=mouth", "latency_msec=60"];
+        assert!(pactl(&led), "the loop can be closed");
+        assert!(pactl(&["set-sink-input-volume", "0", ECHO_VOLUME]), "the loop's volume can be set");
     }
 
     /// A file in the loop's folder.
