@@ -12,6 +12,8 @@ mod neural;
 mod noises;
 #[path = "measure/p56.rs"]
 mod p56;
+#[path = "measure/recorded.rs"]
+mod recorded;
 #[path = "measure/sayings.rs"]
 mod sayings;
 #[path = "measure/shipped.rs"]

@@ -89,6 +89,9 @@ const LEAST_POWER: f32 = 3.2e-8;
 /// The detector is surer of louder speech: a room quieter than this root mean square is made louder for it, up to so many times.
 const BOOST_TO: f32 = 0.02;
 const MOST_BOOST: f32 = 20.0;
+/// Not over this peak, of full scale, since a word that is clipped scores as noise does; the peak is forgotten by half in 1.1 s.
+const BOOST_PEAK: f32 = 0.5;
+const PEAK_LASTS: f32 = 0.99;
 /// The floor falls to a quieter frame by this share, and rises by the other, per frame.
 const FLOOR_FALLS: f32 = 0.1;
 const FLOOR_RISES: f32 = 0.01;
@@ -237,6 +240,8 @@ pub struct Activity {
     /// The latest sound, at most `pre_roll` samples.
     before: VecDeque<f32>,
     floor: f32,
+    /// The largest sample lately.
+    peak: f32,
     /// The floor is that of the first frame that is not silent and over no prompt.
     floor_unknown: bool,
     bar: Bar,
@@ -262,6 +267,7 @@ impl Activity {
             position: 0,
             before: VecDeque::new(),
             floor: 0.0,
+            peak: 0.0,
             floor_unknown: false,
             bar: Bar::Usual,
             open: None,
@@ -286,7 +292,7 @@ impl Activity {
     fn restart(&mut self) {
         self.forget();
         self.detector.restart();
-        (self.position, self.floor, self.floor_unknown, self.bar) = (0, 0.0, false, Bar::Usual);
+        (self.position, self.floor, self.peak, self.floor_unknown, self.bar) = (0, 0.0, 0.0, false, Bar::Usual);
     }
 
     /// Samples decided on so far, at [`RATE`].
@@ -370,7 +376,9 @@ impl Activity {
     fn frame(&mut self, frame: &[f32], out: &mut Vec<Voiced>) {
         let clean: Vec<f32> = frame.iter().map(|s| if s.is_finite() { s.clamp(-1.0, 1.0) } else { 0.0 }).collect();
         let power = power(&clean);
-        let gain = (BOOST_TO / self.floor.sqrt().max(1e-9)).clamp(1.0, MOST_BOOST);
+        self.peak = clean.iter().fold(self.peak * PEAK_LASTS, |most, s| most.max(s.abs()));
+        let wanted = (BOOST_TO / self.floor.sqrt().max(1e-9)).min(BOOST_PEAK / self.peak.max(1e-9));
+        let gain = wanted.clamp(1.0, MOST_BOOST);
         let boosted: Vec<f32> = clean.iter().map(|s| (s * gain).clamp(-1.0, 1.0)).collect();
         let score = self.detector.score(&boosted);
         let pausing = self.open.as_ref().is_some_and(|o| self.position - o.voice_end >= self.settings.short_silence);

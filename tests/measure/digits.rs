@@ -1,6 +1,7 @@
 //! Real people's digits, ten ways. The Free Spoken Digit Dataset (CC BY-SA 4.0), files named DIGIT_SPEAKER_TAKE.wav, 8 kHz.
 
 use crate::bounds::share;
+use crate::recorded::digits_folder;
 use crate::voices::read_wav;
 use probeside::hear::{Moonshine, Recogniser};
 use probeside::phrase::{Answer, Grammar, Phrase};
@@ -9,17 +10,9 @@ use std::path::PathBuf;
 
 const WORDS: [&str; 10] = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
 
-/// Where the digits are, if they are.
-pub fn folder() -> Option<PathBuf> {
-    let named = std::env::var_os("PROBESIDE_DIGITS").map(PathBuf::from);
-    let roots = ["../shared/speech/digits", "../../shared/speech/digits"];
-    let beside = roots.iter().map(|r| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(r));
-    named.into_iter().chain(beside).find(|p| p.is_dir())
-}
-
 /// Prints the share of digits that are the best of ten.
 pub fn score() {
-    let Some(folder) = folder() else {
+    let Some(folder) = digits_folder() else {
         println!("no real digits here: set PROBESIDE_DIGITS to a folder of DIGIT_SPEAKER_TAKE.wav");
         return;
     };

@@ -2,6 +2,7 @@
 //! activity cuts out of it. And how well it cuts, by itself.
 
 use crate::bounds::share;
+use crate::noises::extent;
 use crate::spread::spread;
 use crate::trials::{self, Side, Treatment};
 use probeside::hear::{Activity, SAMPLE_RATE, Utterance, Voiced};
@@ -35,22 +36,16 @@ fn utterances(sound: &[f32]) -> Vec<(u64, Utterance)> {
     out
 }
 
-/// The first whole utterance in the middle of the sound; nothing where none is found.
-fn find(sound: Vec<f32>) -> Vec<f32> {
-    let whole = utterances(&sound).into_iter().map(|(_, u)| u).filter(|u| u.last);
-    let mut middle = whole.filter(|u| u.end as usize > AROUND && (u.begin as usize) < sound.len() - AROUND);
-    middle.next().map_or_else(Vec::new, |u| u.sound.to_vec())
+/// All that is cut out of a sound.
+pub fn whole(sound: &[f32]) -> Vec<Utterance> {
+    utterances(sound).into_iter().map(|(_, u)| u).filter(|u| u.last).collect()
 }
 
-/// First and one past the last 20 ms that are less than 30 dB below the loudest.
-fn extent(sound: &[f32]) -> Option<(usize, usize)> {
-    const FRAME: usize = SAMPLE_RATE / 50;
-    let power = |f: &[f32]| f.iter().map(|x| x * x).sum::<f32>();
-    let powers: Vec<f32> = sound.chunks(FRAME).map(power).collect();
-    let bar = powers.iter().fold(0.0f32, |m, &p| m.max(p)) * 1e-3;
-    let first = powers.iter().position(|&p| p > bar)?;
-    let last = powers.iter().rposition(|&p| p > bar)?;
-    Some((first * FRAME, (last + 1) * FRAME))
+/// The first whole utterance in the middle of the sound; nothing where none is found.
+fn find(sound: Vec<f32>) -> Vec<f32> {
+    let mut middle =
+        whole(&sound).into_iter().filter(|u| u.end as usize > AROUND && (u.begin as usize) < sound.len() - AROUND);
+    middle.next().map_or_else(Vec::new, |u| u.sound.to_vec())
 }
 
 /// What became of one voice.

@@ -13,6 +13,8 @@
 //! - `chatter MINUTES [SEED]`: a radio around a waiting step; `PROBESIDE_TELL=1` tells what became of every true answer
 //! - `folder DIR`: any folder of WAV files with a table of answers, see `folder.rs`
 //! - `digits`: real digits at `PROBESIDE_DIGITS` (or ../shared/speech/digits) ten ways
+//! - `people-cut [SHARE]`: how well real people are cut out
+//! - `people [SHARE [MINUTES]]`: real people's recordings at `PROBESIDE_PEOPLE`: numbers, and strangers
 //! - `say WORDS`: one, with every development voice; `listens`: the grammars that are measured with
 //!
 //! Trials of a run go to `tests/measure/out/`, a line of JSON each.
@@ -27,6 +29,8 @@ mod learnt;
 mod neural;
 mod noises;
 mod p56;
+mod people;
+mod recorded;
 mod report;
 mod rivals;
 mod sayings;
@@ -62,10 +66,12 @@ fn main() {
         "develop-found" => report::print(&trials::run_treated(Side::InBursts, share, minutes, found::FOUND)),
         "cut" => found::cut(Side::Testing, share),
         "develop-cut" => found::cut(Side::InBursts, share),
+        "people-cut" => found::cut(Side::People, share),
         "learnt" => learnt::run(share),
         "harder" => report::print(&trials::run(Side::Harder, share, minutes)),
         "develop" => report::print(&trials::run(Side::Fitting, share, minutes)),
         "digits" => digits::score(),
+        "people" => people::run(share, minutes),
         neural::SPEAK => neural::serve(),
         "rivals" => {
             let trials = trials::run(Side::Testing, share, minutes);
@@ -84,7 +90,7 @@ fn main() {
         "listens" => shipped::listens().iter().for_each(|l| println!("{} {}", l.place, l.is_number())),
         "say" => trials::show(&rest.join(" ")),
         _ => eprintln!(
-            "one of: fit, refit, develop, test, found, develop-found, rivals, harder, learnt, suppressed, chatter, folder, digits, say, listens; see the head of tests/measure/hearing.rs"
+            "one of: fit, refit, develop, test, found, develop-found, rivals, harder, learnt, suppressed, chatter, folder, digits, people, people-cut, say, listens; see the head of tests/measure/hearing.rs"
         ),
     }
 }

@@ -269,3 +269,14 @@ fn put(sound: &[f32], scale: f32, scene: Scene, more: usize, random: &mut Random
     }
     out
 }
+
+/// First and one past the last 20 ms that are less than 30 dB below the loudest.
+pub fn extent(sound: &[f32]) -> Option<(usize, usize)> {
+    const FRAME: usize = SAMPLE_RATE / 50;
+    let power = |f: &[f32]| f.iter().map(|x| x * x).sum::<f32>();
+    let powers: Vec<f32> = sound.chunks(FRAME).map(power).collect();
+    let bar = powers.iter().fold(0.0f32, |m, &p| m.max(p)) * 1e-3;
+    let first = powers.iter().position(|&p| p > bar)?;
+    let last = powers.iter().rposition(|&p| p > bar)?;
+    Some((first * FRAME, (last + 1) * FRAME))
+}

@@ -24,6 +24,8 @@ pub enum Side {
     Testing,
     /// The test's, from further away, over an engine, shouted.
     Harder,
+    /// Real people, who say numbers.
+    People,
 }
 
 /// What a trial says.
@@ -154,6 +156,10 @@ pub const RATIOS: [Option<f32>; 4] = [None, Some(20.0), Some(10.0), Some(5.0)];
 /// Of every voice and ratio, at share 1.
 const PHRASES: f64 = 40.0;
 const NUMBERS: f64 = 16.0;
+/// Of every real voice, which has nothing else to say.
+const NUMBERS_OF_PEOPLE: f64 = 100.0;
+/// So often something that a voice can say is looked for.
+const MOST_PICKS: usize = 500;
 const ELSEWHERE: f64 = 14.0;
 const TALK: f64 = 8.0;
 const NO_VOICE: f64 = 6.0;
@@ -187,15 +193,17 @@ const HARDER: [Case; 5] = [
 fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
     let (all, sounds, talk) = match side {
         Side::Fitting | Side::InBursts => (voices::FOR_FITTING, noises::SOUNDS_FOR_FITTING, strangers::FOR_FITTING),
+        Side::People => (voices::PEOPLE, noises::SOUNDS_FOR_TESTING, strangers::FOR_TESTING),
         _ => (voices::FOR_TESTING, noises::SOUNDS_FOR_TESTING, strangers::FOR_TESTING),
     };
     let usual = |noises| RATIOS.map(|snr| Case { way: Way::AtTheMicrophone, snr, noises }).to_vec();
     let cases = match side {
         Side::Fitting => usual(noises::FOR_FITTING),
         Side::InBursts => usual(noises::IN_BURSTS),
-        Side::Testing => usual(noises::FOR_TESTING),
+        Side::Testing | Side::People => usual(noises::FOR_TESTING),
         Side::Harder => HARDER.to_vec(),
     };
+    let how_many = if side == Side::People { NUMBERS_OF_PEOPLE } else { NUMBERS };
     let mut random = Random::new(if matches!(side, Side::Fitting | Side::InBursts) { 11 } else { 23 });
     let closed: Vec<usize> = (0..listens.len()).filter(|&i| !listens[i].grammar.note).collect();
     let asked: Vec<usize> = closed.iter().copied().filter(|&i| listens[i].is_number()).collect();
@@ -206,6 +214,9 @@ fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
     for voice in here {
         for Case { way, snr, noises } in cases.iter().copied() {
             let mut add = |listening: usize, kind: Kind, words: String, random: &mut Random| {
+                if !voice.can_say(&words) {
+                    return;
+                }
                 let (noise, level) = (noises[random.below(noises.len())], LEVELS[random.below(LEVELS.len())]);
                 let scene = Scene { noise, snr, level };
                 out.push(Plan { listening, kind, words, voice: *voice, scene, way, seed: random.next() });
@@ -217,11 +228,12 @@ fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
                     add(at, Kind::Said(answer), words, &mut random);
                 }
             }
-            for _ in 0..times(NUMBERS) {
+            for _ in 0..times(how_many) {
                 let at = asked[random.below(asked.len())];
                 let Some(slot) = &listens[at].grammar.number else { continue };
                 let said = numbers.entry(format!("{slot:?}")).or_insert_with(|| Numbers::of(slot));
-                let (words, reading) = said.pick(slot, &mut random);
+                let mut some = (0..MOST_PICKS).map(|_| said.pick(slot, &mut random));
+                let Some((words, reading)) = some.find(|(words, _)| voice.can_say(words)) else { continue };
                 add(at, Kind::Said(Answer::Reading(reading)), words, &mut random);
             }
             for _ in 0..times(ELSEWHERE) {
@@ -254,11 +266,11 @@ pub fn sounds(side: Side, amount: f64, more: usize) -> Vec<(Kind, Scene, Again)>
     plans(side, &shipped::listens(), amount).into_iter().map(of).collect()
 }
 
-/// The networks that spell: for testing the shipped one; for fitting, by the group of the voice, one that was trained without that group,
+/// The networks that spell: for testing the shipped one, or the file that `PROBESIDE_SPELLS` names; for fitting, by the group of the voice, one that was trained without that group,
 /// so that what is fitted is fitted on voices that the network has not met. `PROBESIDE_LETTERS` names their folder.
 fn networks(side: Side) -> Vec<Option<PathBuf>> {
     match side {
-        Side::Testing | Side::Harder => vec![None],
+        Side::Testing | Side::Harder | Side::People => vec![std::env::var_os("PROBESIDE_SPELLS").map(PathBuf::from)],
         Side::Fitting | Side::InBursts => {
             let folder = std::env::var_os("PROBESIDE_LETTERS").map(PathBuf::from);
             let folder =

@@ -3,6 +3,7 @@
 #![allow(dead_code)]
 
 use super::neural;
+use super::recorded;
 use probeside::hear::SAMPLE_RATE;
 use std::hash::{Hash, Hasher};
 use std::io::Cursor;
@@ -27,6 +28,8 @@ pub enum Program {
     Flite,
     Festival,
     Neural,
+    /// A real person, whose words are put together.
+    Recorded,
 }
 
 const fn espeak(name: &'static str, speed: u32) -> Voice {
@@ -43,6 +46,10 @@ const fn moved(name: &'static str, pitch: f32) -> Voice {
 }
 const fn joe(accent: &'static str, speed: u32, pitch: f32) -> Voice {
     Voice { program: Program::Neural, name: accent, speed, pitch }
+}
+
+const fn recorded(name: &'static str) -> Voice {
+    Voice { program: Program::Recorded, name, speed: 0, pitch: 1.0 }
 }
 
 /// Voices that coefficients and thresholds are fitted on.
@@ -78,6 +85,10 @@ pub const FOR_TESTING: &[Voice] = &[
     joe("en-gb-scotland", 160, 1.15),
 ];
 
+/// Real people, who only say numbers.
+pub const PEOPLE: &[Voice] =
+    &[recorded("en_US_f_Allison"), recorded("jackson"), recorded("theo"), recorded("yweweler")];
+
 /// True when the program can be run.
 pub fn have(program: &str) -> bool {
     Command::new(program).arg("--version").stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok()
@@ -92,6 +103,7 @@ impl Voice {
             // A voice that festival lacks is silent.
             Program::Festival => have("festival") && !self.say("hello").is_empty(),
             Program::Neural => neural::there() && have("espeak-ng"),
+            Program::Recorded => recorded::is_there(self.name),
         }
     }
 
@@ -108,6 +120,7 @@ impl Voice {
             Program::Flite => "flite",
             Program::Festival => "festival",
             Program::Neural => "neural",
+            Program::Recorded => "real",
         };
         match self.pitch {
             1.0 => format!("{program} {}", self.name),
@@ -115,8 +128,16 @@ impl Voice {
         }
     }
 
+    /// Whether it can say that.
+    pub fn can_say(&self, words: &str) -> bool {
+        self.program != Program::Recorded || recorded::can_say(self.name, words)
+    }
+
     /// Says `words`; mono, 16 kHz. From the shelf when it was said before.
     pub fn say(&self, words: &str) -> Vec<f32> {
+        if self.program == Program::Recorded {
+            return recorded::say(self.name, words);
+        }
         let mut hasher = std::hash::DefaultHasher::new();
         (self.label(), self.speed, words).hash(&mut hasher);
         let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("target/said");
@@ -137,6 +158,7 @@ impl Voice {
     fn synthesise(&self, words: &str) -> Vec<f32> {
         let moved = (SAMPLE_RATE as f32 * self.pitch) as usize;
         match self.program {
+            Program::Recorded => recorded::say(self.name, words),
             Program::Neural => {
                 // Played faster by the pitch afterwards, so spoken slower by it before.
                 let slow = 160.0 / self.speed as f32 * self.pitch;
