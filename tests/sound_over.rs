@@ -17,48 +17,8 @@ mod short_round;
 mod sound_loop;
 
 use listener::Listener;
-use short_round::{BREATH, MOST_ANSWERS, Walk};
+use short_round::{MOST_ANSWERS, Turn, Walk};
 use sound_loop::SoundLoop;
-use std::time::{Duration, Instant};
-
-/// So long after a question began it is answered.
-const INTO: Duration = Duration::from_millis(800);
-
-/// What the mechanic does next.
-enum Turn {
-    /// Answers after the listening tone.
-    Asked,
-    /// Answers over this prompt.
-    Over(String),
-    /// The walk is over.
-    Done,
-}
-
-/// Waits until the mechanic may speak, or a question has begun that was not answered over yet.
-fn next(walk: &mut Walk, ear: &Listener, after: &mut usize, tried: &mut u64) -> Turn {
-    let mut begun: Option<(u64, Instant)> = None;
-    loop {
-        if let Some(tone) = ear.tone_after(*after, Duration::from_millis(20)) {
-            *after = tone;
-            std::thread::sleep(BREATH);
-            return Turn::Asked;
-        }
-        if walk.is_over() {
-            return Turn::Done;
-        }
-        walk.does_not_hang();
-        let under_way = walk.look().question_under_way().map(|(id, text)| (id, text.to_owned()));
-        let Some((id, text)) = under_way.filter(|(id, _)| id > tried) else { continue };
-        match begun {
-            Some((same, at)) if same == id && at.elapsed() >= INTO => {
-                *tried = id;
-                return Turn::Over(text);
-            }
-            Some((same, _)) if same == id => {}
-            _ => begun = Some((id, Instant::now())),
-        }
-    }
-}
 
 #[test]
 fn a_walk_whose_questions_are_answered_over_comes_to_its_right_end() {
@@ -71,19 +31,16 @@ fn a_walk_whose_questions_are_answered_over_comes_to_its_right_end() {
     let folder = short_round::from_rest(copies.path());
     let world = short_round::world(&folder);
     let ear = Listener::at("ear.monitor");
-    let mut walk = Walk::start(&world, &folder, "over", &["--bargein"]);
-    let (mut after, mut tried, mut over, mut turn) = (0, 0, Vec::new(), 0);
-    loop {
-        let question = match next(&mut walk, &ear, &mut after, &mut tried) {
-            Turn::Done => break,
-            Turn::Asked => None,
-            Turn::Over(text) => Some(text),
-        };
+    let mut walk = Walk::start(&world, &folder, "over", true);
+    let (mut after, mut over, mut turn) = (0, Vec::new(), 0);
+    while let Some(why) = walk.my_turn(&ear, &mut after) {
         assert!(turn < MOST_ANSWERS, "the walk goes in a circle:\n{}", walk.printed());
         let Some(words) = walk.look().answer(turn) else { continue };
-        println!("        mechanic{}: {words}", if question.is_some() { ", over the question" } else { "" });
+        println!("        mechanic{}: {words}", if matches!(why, Turn::Over(_)) { ", over the question" } else { "" });
         short_round::speak(&sound, &words);
-        over.extend(question);
+        if let Turn::Over(question) = why {
+            over.push(question);
+        }
         turn += 1;
     }
     let took = walk.began.elapsed();

@@ -59,9 +59,9 @@ fn what_is_said_is_heard_and_the_journal_is_the_walk(
     recogniser: &mut dyn Recogniser,
 ) {
     let (ear, mouth) = (Listener::at("ear.monitor"), Listener::at("mouth.monitor"));
-    let mut walk = Walk::start(world, folder, "whole", &[]);
+    let mut walk = Walk::start(world, folder, "whole", false);
     let (mut after, mut turn, mut spoken) = (0, 0, Vec::new());
-    while walk.my_turn(&ear, &mut after) {
+    while walk.my_turn(&ear, &mut after).is_some() {
         assert!(turn < MOST_ANSWERS, "the walk goes in a circle:\n{}", walk.printed());
         let Some(words) = walk.look().answer(turn) else { continue };
         println!("        mechanic: {words}");
@@ -131,9 +131,9 @@ fn what_is_said_is_heard_and_the_journal_is_the_walk(
 
 fn the_microphone_is_lost_and_comes_back(sound: &mut SoundLoop, world: &Arc<World>, folder: &Path) {
     let mut ear = Listener::at("ear.monitor");
-    let mut walk = Walk::start(world, folder, "lost", &[]);
+    let mut walk = Walk::start(world, folder, "lost", false);
     let (mut after, mut turn, mut lost) = (0, 0, false);
-    while walk.my_turn(&ear, &mut after) {
+    while walk.my_turn(&ear, &mut after).is_some() {
         assert!(turn < MOST_ANSWERS, "the walk goes in a circle:\n{}", walk.printed());
         let view = walk.look();
         if view.step() == "load" && view.is_asking() && !lost {

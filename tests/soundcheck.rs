@@ -9,7 +9,7 @@ mod sound_loop;
 use probeside::hear::{active_level, resample::resample, write_wav};
 use probeside::speak::{Espeak, Voice};
 use serde_json::Value;
-use sound_loop::SoundLoop;
+use sound_loop::{SoundLoop, or_left_out};
 use std::io::{BufRead, BufReader, Read};
 use std::process::{Command, Stdio};
 
@@ -46,9 +46,8 @@ fn line<'a>(sheet: &'a Value, what: &str) -> &'a Value {
 
 #[test]
 fn levels_clipping_and_echo_are_told_as_they_are() {
-    if let Err(why) = probeside::hear::models::find() {
-        assert!(std::env::var_os("PROBESIDE_MUST").is_none(), "{why}");
-        return eprintln!("left out: {why}");
+    if or_left_out(probeside::hear::models::find()).is_none() {
+        return;
     }
     let Some(sound) = SoundLoop::start() else { return };
     let pcm = Espeak::new("en-gb").synthesise("say again", 1.0).expect("it speaks");

@@ -379,7 +379,7 @@ impl Activity {
         self.peak = clean.iter().fold(self.peak * PEAK_LASTS, |most, s| most.max(s.abs()));
         let wanted = (BOOST_TO / self.floor.sqrt().max(1e-9)).min(BOOST_PEAK / self.peak.max(1e-9));
         let gain = wanted.clamp(1.0, MOST_BOOST);
-        let boosted: Vec<f32> = clean.iter().map(|s| (s * gain).clamp(-1.0, 1.0)).collect();
+        let boosted: Vec<f32> = clean.iter().map(|s| s * gain).collect();
         let score = self.detector.score(&boosted);
         let pausing = self.open.as_ref().is_some_and(|o| self.position - o.voice_end >= self.settings.short_silence);
         let speaking = self.open.as_ref().is_some_and(|o| self.position - o.sure_end < CARRIES);

@@ -10,8 +10,8 @@ use crate::shipped::{self, Listening};
 use crate::spread::spread;
 use crate::strangers;
 use crate::voices::{self, Voice};
-use probeside::hear::{Activity, Moonshine, Nearness, Recogniser, SAMPLE_RATE, Voiced};
-use probeside::phrase::{Answer, Verdict, Vocabulary, verdict, verdict_far};
+use probeside::hear::{Activity, Nearness, Recogniser, SAMPLE_RATE, Voiced};
+use probeside::phrase::{Answer, Verdict, verdict, verdict_far};
 use std::sync::Mutex;
 
 /// A true answer comes so often.
@@ -71,11 +71,7 @@ pub fn run_shared(minutes: f64, seed: u64) -> Outcome {
     let voices: Vec<_> = voices::FOR_TESTING.iter().filter(|v| v.is_there()).copied().collect();
     let listens: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
     let elsewhere = shipped::elsewhere();
-    let begin = || {
-        let mut engine = Moonshine::open().expect("the model");
-        engine.use_words(Vocabulary::english(), &elsewhere);
-        engine
-    };
+    let begin = || shipped::engine(None, &elsewhere);
     let all = Mutex::new(Outcome::default());
     spread((minutes / SHARE_MINUTES).ceil() as usize, begin, |engine, at| {
         let length = (minutes - at as f64 * SHARE_MINUTES).min(SHARE_MINUTES);

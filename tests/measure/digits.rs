@@ -1,14 +1,12 @@
 //! Real people's digits, ten ways. The Free Spoken Digit Dataset (CC BY-SA 4.0), files named DIGIT_SPEAKER_TAKE.wav, 8 kHz.
 
 use crate::bounds::share;
-use crate::recorded::digits_folder;
+use crate::recorded::{cardinal, digits_folder};
 use crate::voices::read_wav;
 use probeside::hear::{Moonshine, Recogniser};
 use probeside::phrase::{Answer, Grammar, Phrase};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
-
-const WORDS: [&str; 10] = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
 
 /// Prints the share of digits that are the best of ten.
 pub fn score() {
@@ -16,7 +14,8 @@ pub fn score() {
         println!("no real digits here: set PROBESIDE_DIGITS to a folder of DIGIT_SPEAKER_TAKE.wav");
         return;
     };
-    let phrases = WORDS.iter().map(|w| Phrase { words: (*w).into(), answer: Answer::Choice((*w).into()) }).collect();
+    let words: Vec<String> = (0..10).map(cardinal).collect();
+    let phrases = words.iter().map(|w| Phrase { words: w.clone(), answer: Answer::Choice(w.clone()) }).collect();
     let grammar = Grammar { phrases, ..Grammar::default() };
     let mut engine = Moonshine::open().expect("the model");
     let mut files: Vec<PathBuf> =
@@ -30,7 +29,7 @@ pub fn score() {
         let (Some(digit), Some(speaker)) = (digit.filter(|d| *d < 10), parts.next()) else { continue };
         let sound = read_wav(&std::fs::read(file).expect("the file"));
         let heard = engine.hear(&sound, &grammar).expect("it hears");
-        let right = heard.best.first().is_some_and(|h| h.words == WORDS[digit]);
+        let right = heard.best.first().is_some_and(|h| h.words == words[digit]);
         for key in [speaker.to_owned(), "everyone".to_owned()] {
             let entry = by.entry(key).or_default();
             entry.0 += usize::from(right);

@@ -10,7 +10,6 @@ use crate::trials::{Again, Kind, Trial, heard_as, own_phrase};
 use crate::voices::{self, Program, Voice, resample};
 use crate::ways::Way;
 use probeside::hear::{Moonshine, PersonalVoice, Recogniser, SAMPLE_RATE, Take};
-use probeside::phrase::Vocabulary;
 use std::sync::Mutex;
 
 /// Speed and pitch of takes that are learnt, and of what is tested.
@@ -89,10 +88,7 @@ pub fn run(amount: f64) {
         for (who, voice) in voices::FOR_TESTING.iter().filter(is_quick).enumerate() {
             let (listens, phrases, elsewhere, without, with) = (&listens, &phrases, &elsewhere, &without, &with);
             scope.spawn(move || {
-                let mut engines = [(); 2].map(|()| Moonshine::open().expect("the model"));
-                for engine in &mut engines {
-                    engine.use_words(Vocabulary::english(), elsewhere);
-                }
+                let mut engines = [(); 2].map(|()| shipped::engine(None, elsewhere));
                 learn(&mut engines[1], voice, phrases);
                 let mut random = Random::new(301 + who as u64);
                 for (n, (at, kind, words)) in lines(listens, amount, &mut random).into_iter().enumerate() {

@@ -8,10 +8,9 @@ use crate::recorded::{SPEAKER, folder};
 use crate::report;
 use crate::shipped;
 use crate::spread::spread;
-use crate::trials::{self, RATIOS, Side};
-use probeside::hear::{Moonshine, Recogniser, SAMPLE_RATE, read_wav};
-use probeside::phrase::{Answer, Stakes, Verdict, Vocabulary, decide};
-use std::collections::BTreeMap;
+use crate::trials::{self, Again, Kind, RATIOS, Side, Trial, heard_as};
+use probeside::hear::{SAMPLE_RATE, read_wav};
+use probeside::phrase::{Answer, Verdict};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -50,76 +49,44 @@ fn all_strangers(folder: &Path) -> Vec<Stranger> {
     files.into_iter().filter_map(of).collect()
 }
 
-/// What became of a speaker's utterances.
-#[derive(Default)]
-struct Tally {
-    utterances: usize,
-    branches: usize,
-    controls: usize,
-    asked: usize,
-}
-
-/// Plays what real speakers say to waiting steps, each recording at one of them, in the noises of the test, and prints what was made of it.
-fn strangers(folder: &Path, amount: f64) {
+/// What real speakers say to waiting steps, each recording cut out of a noise of the test by the voice activity, every utterance at one step.
+fn strangers(folder: &Path, amount: f64) -> Vec<Trial> {
     let listens: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
     let elsewhere = shipped::elsewhere();
     let all = all_strangers(folder);
-    let count = (all.len() as f64 * amount).ceil() as usize;
-    let begin = || {
-        let mut engine = Moonshine::open().expect("the model");
-        engine.use_words(Vocabulary::english(), &elsewhere);
-        engine
-    };
-    let tallies: Mutex<BTreeMap<String, Tally>> = Mutex::default();
-    spread(count, begin, |engine, at| {
-        let stranger = &all[(at as f64 / amount) as usize % all.len()];
+    let trials: Mutex<Vec<Trial>> = Mutex::default();
+    let begin = || shipped::engine(None, &elsewhere);
+    spread((all.len() as f64 * amount).ceil() as usize, begin, |engine, at| {
+        let Stranger { speaker, file } = &all[(at as f64 / amount) as usize % all.len()];
         let mut random = Random::new(at as u64 + 301);
         let noise = noises::FOR_TESTING[random.below(noises::FOR_TESTING.len())];
         let scene = Scene { noise, snr: RATIOS[random.below(RATIOS.len())], level: NEAR };
-        let Some(sound) = read_wav(&stranger.file).ok().filter(|s| extent(s).is_some()) else { return true };
+        let Some(sound) = read_wav(file).ok().filter(|s| extent(s).is_some()) else { return true };
         let sound = place_amid(&sound, scene, SAMPLE_RATE, &mut random);
         for utterance in found::whole(&sound) {
             let listening = &listens[random.below(listens.len())];
-            let heard = engine.hear(&utterance.sound, &listening.grammar).expect("it hears");
-            let stakes = heard.best.first().map_or(Stakes::Low, |h| listening.stakes(&h.answer));
-            let verdict = decide(&heard, stakes);
-            let mut tallies = tallies.lock().expect("no thread fails");
-            for name in [stranger.speaker.as_str(), "all"] {
-                let tally = tallies.entry(name.to_owned()).or_default();
-                tally.utterances += 1;
-                match &verdict {
-                    Verdict::Accept { heard } if matches!(heard.answer, Answer::Command(_)) => tally.controls += 1,
-                    Verdict::Accept { .. } => tally.branches += 1,
-                    Verdict::Confirm { .. } => tally.asked += 1,
-                    Verdict::Reject { .. } => {}
-                }
-            }
-            if let Verdict::Accept { heard: taken } = &verdict {
-                let free = heard.free.as_deref().unwrap_or("");
-                println!(
-                    "taken: {} for {:?} {:.4}, {scene:?}, free {free:?}",
-                    stranger.file.display(),
-                    taken.words,
-                    taken.probability
-                );
-            }
+            let again = Again::File(file.clone());
+            let trial = heard_as(engine, listening, Kind::Talk, file.display().to_string(), (&utterance.sound, again))
+                .in_scene(speaker.clone(), format!("{noise:?}"), scene.snr, Some(scene.level));
+            trials.lock().expect("no thread fails").push(trial);
         }
         true
     });
-    println!("-- real strangers, {count} recordings");
-    for (name, t) in tallies.into_inner().expect("no thread failed") {
-        println!("{name}: {} utterances", t.utterances);
-        println!("    taken for an answer  {}", share(t.branches, t.utterances));
-        println!("    taken for a control  {}", share(t.controls, t.utterances));
-        println!("    asked about          {}", share(t.asked, t.utterances));
-    }
+    trials.into_inner().expect("no thread failed")
 }
 
 /// Both tables.
 pub fn run(amount: f64, minutes: f64) {
     report::print(&trials::run_treated(Side::People, amount, minutes, found::FOUND));
     match folder() {
-        Some(folder) => strangers(&folder, amount),
+        Some(folder) => {
+            println!("== strangers");
+            let trials = strangers(&folder, amount);
+            report::print(&trials);
+            let is_control = |t: &&Trial| matches!(t.verdict(), Verdict::Accept { heard } if matches!(heard.answer, Answer::Command(_)));
+            let controls = trials.iter().filter(is_control).count();
+            println!("of those accepted, controls: {}", share(controls, trials.len()));
+        }
         None => {
             println!("no recordings here: tests/measure/people.sh DIR fetches them, PROBESIDE_PEOPLE=DIR names them")
         }

@@ -8,36 +8,13 @@
 
 use super::noises::extent;
 use probeside::hear::{SAMPLE_RATE, read_wav};
+use probeside::phrase::Vocabulary;
 use std::collections::{BTreeMap, HashMap};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::{Arc, Mutex, OnceLock};
 
 /// The speaker whose numbers are English, as the package calls her.
 pub const SPEAKER: &str = "en_US_f_Allison";
-/// Numbers below twenty, and tens.
-const SMALL: [&str; 20] = [
-    "zero",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-];
-const TENS: [&str; 8] = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
 /// Where "point" begins in the file that says "exclamation point", in seconds (looked for by hand: the pause before its p).
 const POINT_AT: f32 = 0.98;
 /// Between two words that are put together, in samples.
@@ -64,8 +41,9 @@ fn trimmed(sound: &[f32]) -> Vec<f32> {
     extent(sound).map_or_else(Vec::new, |(first, last)| sound[first..last.min(sound.len())].to_vec())
 }
 
-fn read(path: &Path) -> Option<Vec<f32>> {
-    read_wav(path).ok()
+/// How a number is said.
+pub fn cardinal(n: u64) -> String {
+    Vocabulary::english().numbers().cardinal(n)
 }
 
 /// The words that the exchange's English speaker recorded.
@@ -73,16 +51,13 @@ fn exchange() -> Words {
     let mut out = Words::new();
     let Some(folder) = folder().map(|f| f.join(SPEAKER)) else { return out };
     let mut add = |word: &str, file: String, from: f32| {
-        if let Some(sound) = read(&folder.join(file)) {
+        if let Ok(sound) = read_wav(&folder.join(file)) {
             let from = (from * SAMPLE_RATE as f32) as usize;
             out.entry(word.to_owned()).or_default().push(trimmed(&sound[from.min(sound.len())..]));
         }
     };
-    for (n, word) in SMALL.iter().enumerate() {
-        add(word, format!("digits/{n}.wav"), 0.0);
-    }
-    for (n, word) in TENS.iter().enumerate() {
-        add(word, format!("digits/{}.wav", n * 10 + 20), 0.0);
+    for n in (0..20).chain((20..100).step_by(10)) {
+        add(&cardinal(n), format!("digits/{n}.wav"), 0.0);
     }
     for word in ["hundred", "thousand", "minus", "oh"] {
         add(word, format!("digits/{word}.wav"), 0.0);
@@ -96,9 +71,9 @@ fn exchange() -> Words {
 fn dataset(speaker: &str) -> Words {
     let mut out = Words::new();
     let Some(folder) = digits_folder() else { return out };
-    for (n, word) in SMALL.iter().take(10).enumerate() {
-        let takes = (0..).map_while(|take| read(&folder.join(format!("{n}_{speaker}_{take}.wav"))));
-        out.insert((*word).to_owned(), takes.map(|sound| trimmed(&sound)).collect());
+    for n in 0..10 {
+        let takes = (0..).map_while(|take| read_wav(&folder.join(format!("{n}_{speaker}_{take}.wav"))).ok());
+        out.insert(cardinal(n), takes.map(|sound| trimmed(&sound)).collect());
     }
     out.retain(|_, takes| !takes.is_empty());
     out

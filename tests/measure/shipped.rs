@@ -4,7 +4,8 @@
 
 use crate::noises::Random;
 use crate::stage::{self, Stage};
-use probeside::phrase::{Answer, Command, Grammar, Hypothesis, Stakes, Verdict, decide, understand};
+use probeside::hear::{Moonshine, Recogniser};
+use probeside::phrase::{Answer, Command, Grammar, Hypothesis, Stakes, Verdict, Vocabulary, decide, understand};
 use probeside::walk::Event;
 use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
@@ -25,6 +26,13 @@ impl Listening {
     pub fn is_number(&self) -> bool {
         self.grammar.number.is_some()
     }
+}
+
+/// The shipped recogniser as a walk has it, or with another network that spells; `elsewhere` is [`elsewhere`].
+pub fn engine(letters: Option<&Path>, elsewhere: &[String]) -> Moonshine {
+    let mut engine = Moonshine::open_with(letters).expect("the model");
+    engine.use_words(Vocabulary::english(), elsewhere);
+    engine
 }
 
 const MOST_ANSWERS: usize = 300;

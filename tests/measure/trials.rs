@@ -7,8 +7,8 @@ use crate::spread::spread;
 use crate::strangers;
 use crate::voices::{self, Voice};
 use crate::ways::Way;
-use probeside::hear::{Evidence, Moonshine, Recogniser, SAMPLE_RATE};
-use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, Vocabulary, decide};
+use probeside::hear::{Evidence, Moonshine, SAMPLE_RATE};
+use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, decide};
 use std::collections::HashMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -266,8 +266,9 @@ pub fn sounds(side: Side, amount: f64, more: usize) -> Vec<(Kind, Scene, Again)>
     plans(side, &shipped::listens(), amount).into_iter().map(of).collect()
 }
 
-/// The networks that spell: for testing the shipped one, or the file that `PROBESIDE_SPELLS` names; for fitting, by the group of the voice, one that was trained without that group,
-/// so that what is fitted is fitted on voices that the network has not met. `PROBESIDE_LETTERS` names their folder.
+/// The networks that spell: for testing the shipped one, or the file that `PROBESIDE_SPELLS` names; for fitting, by the group of the voice,
+/// one that was trained without that group, so that what is fitted is fitted on voices that the network has not met. `PROBESIDE_LETTERS`
+/// names their folder.
 fn networks(side: Side) -> Vec<Option<PathBuf>> {
     match side {
         Side::Testing | Side::Harder | Side::People => vec![std::env::var_os("PROBESIDE_SPELLS").map(PathBuf::from)],
@@ -306,14 +307,8 @@ pub fn run_treated(side: Side, amount: f64, minutes: f64, treatment: Treatment) 
     plans.sort_by_key(|p| order[p.listening]);
     let until = Instant::now() + std::time::Duration::from_secs_f64(minutes * 60.0);
     let elsewhere = shipped::elsewhere();
-    let begin = || {
-        let open = |letters: &Option<PathBuf>| {
-            let mut engine = Moonshine::open_with(letters.as_deref()).expect("the model");
-            engine.use_words(Vocabulary::english(), &elsewhere);
-            engine
-        };
-        networks(side).iter().map(open).collect::<Vec<_>>()
-    };
+    let open = |letters: &Option<PathBuf>| shipped::engine(letters.as_deref(), &elsewhere);
+    let begin = || networks(side).iter().map(open).collect::<Vec<_>>();
     let done: Mutex<Vec<(usize, Trial)>> = Mutex::default();
     spread(plans.len(), begin, |engines, at| {
         let plan = &plans[at];
@@ -421,9 +416,8 @@ fn save(trials: &[Trial], side: Side) {
 /// Says words with every development voice, clean and in noise, at the first listen that allows them, and shows what is made of them.
 pub fn show(words: &str) {
     let begun = Instant::now();
-    let mut engine = Moonshine::open().expect("the model");
+    let mut engine = shipped::engine(None, &shipped::elsewhere());
     println!("loaded in {:.0} ms", begun.elapsed().as_secs_f64() * 1e3);
-    engine.use_words(Vocabulary::english(), &shipped::elsewhere());
     let listens = shipped::listens();
     let at = listens.iter().find(|l| !l.grammar.note && belongs(words, &l.grammar)).unwrap_or(&listens[1]);
     println!("at {}", at.place);

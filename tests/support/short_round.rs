@@ -2,11 +2,12 @@
 //! answers it. Used by the tests of sound, which have a `listener` and a `sound_loop` beside this module.
 
 use crate::listener::Listener;
-use crate::sound_loop::SoundLoop;
+use crate::sound_loop::{SoundLoop, installed, or_left_out};
 use crate::support::stage::{Stage, procedures};
-use probeside::hear::Recogniser;
+use probeside::hear::{Recogniser, write_wav};
 use probeside::phrase::{Answer, Command as Control, Grammar};
 use probeside::session::{Entry, JOURNAL_FILE, Kind, Record, Spoken};
+use probeside::speak::{Flite, Voice};
 use probeside::walk::{Effect, Event, Walker, World};
 use std::collections::VecDeque;
 use std::io::{BufRead, BufReader};
@@ -15,10 +16,12 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-/// The mechanic's voice; prompts are espeak-ng's.
-const VOICE: [&str; 3] = ["flite", "-voice", "rms"];
+/// The mechanic's voice, flite's; prompts are espeak-ng's.
+const VOICE: &str = "rms";
 /// After the listening tone the mechanic waits this long, as people do; the microphone opens meanwhile.
-pub const BREATH: Duration = Duration::from_millis(700);
+const BREATH: Duration = Duration::from_millis(700);
+/// So long after a question began it is answered by who does not wait for the tone.
+const INTO: Duration = Duration::from_millis(800);
 /// Without a tone for so long the mechanic speaks up if the program is listening: the loudspeaker may be gone.
 const NO_TONE: Duration = Duration::from_secs(25);
 /// A walk that takes longer hangs.
@@ -33,25 +36,12 @@ const ANSWERS: [(&str, &[&str], &str); 4] = [
     ("drop", &["one point four volts", "one point four"], "one point four"),
 ];
 const READINGS: [(&str, f64); 3] = [("rest", 12.6), ("load", 11.9), ("drop", 1.4)];
-pub const CONCLUSION: &str = "wire-bad";
+const CONCLUSION: &str = "wire-bad";
 
-/// What a walk over the sound loop needs; without it, a sentence and `None`.
+/// What a walk over the sound loop needs beside it.
 pub fn needed() -> Option<Box<dyn Recogniser>> {
-    let flite = if Path::new("/usr/bin/flite").exists() {
-        Ok(())
-    } else {
-        Err("flite is not installed (apt-get install -y flite)")
-    };
-    let recogniser =
-        flite.map_err(str::to_owned).and_then(|()| probeside::hear::open(None).map_err(|why| why.to_string()));
-    match recogniser {
-        Ok(recogniser) => Some(recogniser),
-        Err(why) => {
-            assert!(std::env::var_os("PROBESIDE_MUST").is_none(), "{why}");
-            eprintln!("left out: {why}");
-            None
-        }
-    }
+    or_left_out(installed("flite", "flite"))?;
+    or_left_out(probeside::hear::open(None))
 }
 
 /// A folder with the procedure and the one that it calls.
@@ -152,12 +142,12 @@ impl View {
         self.walker.is_asking()
     }
 
-    pub fn listens(&self) -> bool {
+    fn listens(&self) -> bool {
         self.grammar.is_some()
     }
 
-    /// The prompt that sounds now, if somebody may answer over it and it is the step's own question.
-    pub fn question_under_way(&self) -> Option<(u64, &str)> {
+    /// Id and words of the prompt that sounds now, if somebody may answer over it and it is the step's own question.
+    fn question_under_way(&self) -> Option<(u64, &str)> {
         let open = self.over && self.listens() && self.is_asking();
         let (id, text) = self.waiting.front().filter(|_| open)?;
         let own = ANSWERS.iter().any(|(at, ..)| *at == self.step());
@@ -219,20 +209,52 @@ pub fn story(records: &[Record]) -> Vec<String> {
     told
 }
 
+/// Why it is the mechanic's turn.
+pub enum Turn {
+    /// The listening tone sounded, or should have by now.
+    Asked,
+    /// This question sounds, and is answered over.
+    Over(String),
+}
+
+/// A mechanic who answers over the step's own questions, each once.
+#[derive(Default)]
+struct Eager {
+    /// The question that sounds, and since when.
+    under_way: Option<(u64, Instant)>,
+    /// The latest that was answered over.
+    answered: u64,
+}
+
+impl Eager {
+    /// The question to be answered over now.
+    fn turn(&mut self, view: &View) -> Option<String> {
+        let (id, text) = view.question_under_way().filter(|(id, _)| *id > self.answered)?;
+        let (_, since) = self.under_way.filter(|(same, _)| *same == id).unwrap_or((id, Instant::now()));
+        self.under_way = Some((id, since));
+        (since.elapsed() >= INTO).then(|| {
+            self.answered = id;
+            text.to_owned()
+        })
+    }
+}
+
 /// A walk under way.
 pub struct Walk {
     child: Child,
     pub into: PathBuf,
     world: Arc<World>,
     view: View,
+    /// Where the mechanic speaks over prompts.
+    eager: Option<Eager>,
     /// What it printed and complained of.
     printed: Arc<Mutex<String>>,
     pub began: Instant,
 }
 
 impl Walk {
-    /// Starts it on the copies in a folder, with its session in the folder `name` there; `more` are further options.
-    pub fn start(world: &Arc<World>, folder: &Path, name: &str, more: &[&str]) -> Self {
+    /// Starts it on the copies in a folder, with its session in the folder `name` there; `over` prompts the mechanic may speak.
+    pub fn start(world: &Arc<World>, folder: &Path, name: &str, over: bool) -> Self {
         let into = folder.join(name);
         let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
             .arg("walk")
@@ -240,7 +262,7 @@ impl Walk {
             .args(["--bike", "heron-twin", "--faults", "none", "--hear", "mic", "--say", "aloud"])
             .args(["--keep-sound", "everything", "--into"])
             .arg(&into)
-            .args(more)
+            .args(over.then_some("--bargein"))
             .env("PROBESIDE_PROCEDURES", procedures())
             .env("PROBESIDE_LOG", "probeside=info")
             .env("NO_COLOR", "1")
@@ -261,7 +283,8 @@ impl Walk {
                 }
             });
         }
-        Self { child, into, world: world.clone(), view: View::new(world), printed, began: Instant::now() }
+        let (world, view, eager) = (world.clone(), View::new(world), over.then(Eager::default));
+        Self { child, into, world, view, eager, printed, began: Instant::now() }
     }
 
     /// The walk as it stands now.
@@ -286,25 +309,27 @@ impl Walk {
         self.child.try_wait().expect("it can be asked").is_some()
     }
 
-    pub fn does_not_hang(&self) {
-        assert!(self.began.elapsed() < LONGEST_WALK, "the walk hangs:\n{}", self.printed());
-    }
-
-    /// Waits until the mechanic may speak; false when the walk is over.
-    pub fn my_turn(&mut self, ear: &Listener, after: &mut usize) -> bool {
+    /// Waits until the mechanic may speak; nothing when the walk is over.
+    pub fn my_turn(&mut self, ear: &Listener, after: &mut usize) -> Option<Turn> {
         let since = Instant::now();
         loop {
-            if let Some(tone) = ear.tone_after(*after, Duration::from_millis(200)) {
+            if let Some(tone) = ear.tone_after(*after, Duration::from_millis(20)) {
                 *after = tone;
                 std::thread::sleep(BREATH);
-                return true;
+                return Some(Turn::Asked);
             }
             if self.is_over() {
-                return false;
+                return None;
             }
-            self.does_not_hang();
+            assert!(self.began.elapsed() < LONGEST_WALK, "the walk hangs:\n{}", self.printed());
+            if let Some(eager) = &mut self.eager {
+                self.view.look(&self.into);
+                if let Some(question) = eager.turn(&self.view) {
+                    return Some(Turn::Over(question));
+                }
+            }
             if since.elapsed() > NO_TONE && self.look().listens() {
-                return true;
+                return Some(Turn::Asked);
             }
         }
     }
@@ -346,7 +371,7 @@ fn typed_story(world: &Arc<World>) -> Vec<String> {
 
 pub fn speak(sound: &SoundLoop, words: &str) {
     let wav = sound.file("mechanic.wav");
-    let made = Command::new(VOICE[0]).args(&VOICE[1..]).args(["-t", words, "-o"]).arg(&wav).status();
-    assert!(made.is_ok_and(|s| s.success()), "flite says {words:?}");
+    let pcm = Flite::new(VOICE).synthesise(words, 1.0).expect("flite speaks");
+    write_wav(&wav, &pcm.samples, pcm.rate).expect("a file");
     sound.play(&wav);
 }

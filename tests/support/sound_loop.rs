@@ -5,14 +5,34 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// Programs without which there is no loop, and the command that installs them.
+/// Programs without which there is no loop, and the packages that have them.
 const PROGRAMS: [&str; 5] = ["pulseaudio", "pactl", "paplay", "parec", "espeak-ng"];
-const INSTALL: &str =
-    "apt-get install -y --no-install-recommends pulseaudio pulseaudio-utils libasound2-plugins espeak-ng";
+const PACKAGES: &str = "pulseaudio pulseaudio-utils libasound2-plugins espeak-ng";
 /// The loudspeaker as the microphone hears it: the server's volumes are cubes, so this is -12 dB.
 const ECHO_VOLUME: &str = "63%";
 /// When set, a machine without the programs fails the test instead of leaving it out.
 const MUST: &str = "PROBESIDE_MUST";
+
+/// What a test needs; where it is missing, a sentence that the test is left out, or a failure on a machine that must have it.
+pub fn or_left_out<T>(needed: Result<T, impl std::fmt::Display>) -> Option<T> {
+    needed
+        .inspect_err(|why| {
+            assert!(std::env::var_os(MUST).is_none(), "{why}");
+            eprintln!("left out: {why}");
+        })
+        .ok()
+}
+
+/// That a program is on the path, or the line that installs it.
+pub fn installed(program: &str, packages: &str) -> Result<(), String> {
+    let there =
+        std::env::var_os("PATH").is_some_and(|all| std::env::split_paths(&all).any(|p| p.join(program).is_file()));
+    if there {
+        Ok(())
+    } else {
+        Err(format!("{program} is not installed (apt-get install -y --no-install-recommends {packages})"))
+    }
+}
 
 /// A running sound server with its two sinks.
 pub struct SoundLoop {
@@ -25,13 +45,7 @@ pub struct SoundLoop {
 impl SoundLoop {
     /// Starts the loop, or says why it is left out. Sets this process's environment: call it before any sound is opened.
     pub fn start() -> Option<Self> {
-        let missing: Vec<&str> = PROGRAMS.into_iter().filter(|p| !is_there(p)).collect();
-        if !missing.is_empty() {
-            let sentence = format!("left out: {} not installed ({INSTALL})", missing.join(", "));
-            assert!(std::env::var_os(MUST).is_none(), "{sentence}");
-            eprintln!("{sentence}");
-            return None;
-        }
+        or_left_out(PROGRAMS.iter().try_for_each(|program| installed(program, PACKAGES)))?;
         let folder = tempfile::tempdir().expect("a folder for the sound server");
         let path = |name: &str| folder.path().join(name);
         for name in ["home", "pulse"] {
@@ -95,11 +109,8 @@ impl SoundLoop {
     /// Starts the system's voice; false, with a sentence, when it is not installed.
     #[allow(dead_code, reason = "only a build with the system's voice starts it")]
     pub fn start_dispatcher(&mut self) -> bool {
-        if !is_there("speech-dispatcher") {
-            let sentence = "left out: speech-dispatcher is not installed (apt-get install -y speech-dispatcher \
-                            speech-dispatcher-espeak-ng)";
-            assert!(std::env::var_os(MUST).is_none(), "{sentence}");
-            eprintln!("{sentence}");
+        let packages = "speech-dispatcher speech-dispatcher-espeak-ng";
+        if or_left_out(installed("speech-dispatcher", packages)).is_none() {
             return false;
         }
         let (socket, log) = (self.file("speechd.sock"), self.file("spdlog"));
@@ -188,10 +199,6 @@ impl Recording {
         let _ = self.child.wait();
         self.path.clone()
     }
-}
-
-fn is_there(program: &str) -> bool {
-    std::env::var_os("PATH").is_some_and(|all| std::env::split_paths(&all).any(|p| p.join(program).is_file()))
 }
 
 fn pactl(arguments: &[&str]) -> bool {
