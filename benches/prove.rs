@@ -11,7 +11,7 @@ fn main() {
     let file = |name: &str| shipped.join(name);
     let loaded = probeside::commands::load::world(
         &file("no-spark.yaml"),
-        &file("bikes/heron-twin.yaml"),
+        &file("bikes/borage-twin.yaml"),
         &file("vocabulary/en.yaml"),
     );
     let world = match loaded {

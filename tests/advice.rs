@@ -85,7 +85,7 @@ fn stage() -> Stage {
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("two-looks.yaml");
     std::fs::write(&file, PROCEDURE).expect("the procedure is written");
-    let (bike, words) = (procedures().join("bikes/heron-twin.yaml"), procedures().join("vocabulary/en.yaml"));
+    let (bike, words) = (procedures().join("bikes/borage-twin.yaml"), procedures().join("vocabulary/en.yaml"));
     let loaded = probeside::commands::load::world(&file, &bike, &words).unwrap_or_else(|all| panic!("{all:?}"));
     let world = Arc::new(loaded.world);
     let library = Library::parse(LIBRARY, "tiny.yaml").unwrap_or_else(|all| panic!("{all:?}"));
@@ -181,7 +181,7 @@ fn suspects_are_recorded_and_a_walk_cut_before_its_advice_goes_on() {
     let into = folder.path().join("session");
     let path = into.to_str().expect("a plain path");
     let begin = "it stopped on the road\nready\nready\nair is clear\nwhat is left\n";
-    let (code, said, complaint) = typed(&["walk", "no-spark", "--bike", "wren-single", "--into", path], begin);
+    let (code, said, complaint) = typed(&["walk", "no-spark", "--bike", "fennel-single", "--into", path], begin);
     assert_eq!(code, Some(1), "{complaint}");
     assert!(said.contains("Most likely: ") && said.contains("Something I do not know"), "{said}");
     let review =
@@ -206,7 +206,7 @@ fn suspects_are_recorded_and_a_walk_cut_before_its_advice_goes_on() {
 fn the_stories_answers_fit_together() {
     let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
     for story in ["two-dead-sides", "dead-left-side"] {
-        let world = support::stage::world("no-spark", "heron-twin");
+        let world = support::stage::world("no-spark", "borage-twin");
         let adviser = Adviser::start(&world, library.clone()).expect("an adviser");
         let mut stage = Stage::advised_by(world, adviser);
         let mechanic = Mechanic::of_story(story);
@@ -237,7 +237,7 @@ fn without_a_fault_library_it_says_so() {
     let folder = tempfile::tempdir().expect("a folder");
     let into = folder.path().join("session");
     let path = into.to_str().expect("a plain path");
-    let args = ["walk", "no-spark", "--bike", "wren-single", "--faults", "none", "--into", path];
+    let args = ["walk", "no-spark", "--bike", "fennel-single", "--faults", "none", "--into", path];
     let (_, said, _) = typed(&args, "what is left\n");
     assert!(said.contains("I have no wiring and no faults to reckon with here"), "{said}");
 }
@@ -252,7 +252,7 @@ fn the_control_sounds_like_nothing_else() {
     let mut others: Vec<String> = others.into_iter().chain(words.escape_phrases()).map(|p| p.words).collect();
     others.extend(words.sum_phrases().into_iter().map(|p| p.words));
     for name in ["no-spark", "weak-spark", "no-power", "closing-checks"] {
-        others.extend(support::stage::world(name, "heron-twin").phrases());
+        others.extend(support::stage::world(name, "borage-twin").phrases());
     }
     assert!(own.len() == 2 && others.len() > 200);
     let close = |own: &Phrase| {

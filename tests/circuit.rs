@@ -12,12 +12,12 @@ fn shipped(name: &str) -> Bike {
     probeside::bike::load(&file).unwrap_or_else(|wrong| panic!("{}", wrong[0]))
 }
 
-fn heron_twin() -> Bike {
-    shipped("heron-twin.yaml")
+fn borage_twin() -> Bike {
+    shipped("borage-twin.yaml")
 }
 
-fn wren_single() -> Bike {
-    shipped("wren-single.yaml")
+fn fennel_single() -> Bike {
+    shipped("fennel-single.yaml")
 }
 
 /// Networks in one run of the reference program.
@@ -185,7 +185,7 @@ fn every_state(bike: &Bike) -> Vec<(BikeState, BTreeSet<String>)> {
 
 #[test]
 fn both_bikes_agree_with_ngspice_in_every_position() {
-    for bike in [heron_twin(), wren_single()] {
+    for bike in [borage_twin(), fennel_single()] {
         for (with_lamp, bound) in [(false, 1e-6), (true, 1e-4)] {
             let model = Model::new(&bike);
             let states = every_state(&bike);
@@ -293,7 +293,7 @@ const ON: &[(&str, &str)] = &[("key", "on"), ("kill", "run")];
 
 #[test]
 fn lamp_from_live_to_the_isolated_points_wire_is_lit_closed_and_dark_open() {
-    for (bike, set, connector) in [(heron_twin(), "left", "left-points"), (wren_single(), "single", "low-tension")] {
+    for (bike, set, connector) in [(borage_twin(), "left", "left-points"), (fennel_single(), "single", "low-tension")] {
         let model = Model::new(&bike);
         for (at, shows) in [(PointsAt::Closed, BRIGHT), (PointsAt::Open, DARK)] {
             let s = state(&[("key", "off")], &[connector], &[(set, at)]);
@@ -309,13 +309,13 @@ fn lamp_from_live_to_the_isolated_points_wire_is_lit_closed_and_dark_open() {
 
 #[test]
 fn lamp_at_the_coils_points_side_with_points_unplugged_is_lit_through_the_primary() {
-    let bike = heron_twin();
+    let bike = borage_twin();
     let s = state(ON, &["left-points"], &[]);
     let s = with(s, InstrumentKind::Lamp, "engine", "left-points.coil-side");
     assert!(seen(&Model::new(&bike), s.clone()).iter().all(|o| *o == BRIGHT));
     let open = Model::with(&bike, [Alteration::Open { branch: "coil-left.primary".into() }]);
     assert!(seen(&open, s).iter().all(|o| *o == DARK));
-    let bike = wren_single();
+    let bike = fennel_single();
     let s =
         with(state(&[("key", "on")], &["low-tension"], &[]), InstrumentKind::Lamp, "engine", "low-tension.coil-side");
     assert!(seen(&Model::new(&bike), s).iter().all(|o| *o == BRIGHT));
@@ -323,7 +323,7 @@ fn lamp_at_the_coils_points_side_with_points_unplugged_is_lit_through_the_primar
 
 #[test]
 fn kill_switch_connects_only_in_the_middle() {
-    let bike = heron_twin();
+    let bike = borage_twin();
     for (kill, shows) in [("off left", DARK), ("run", BRIGHT), ("off right", DARK)] {
         let s = state(&[("key", "on"), ("kill", kill)], &[], &[("left", PointsAt::Open), ("right", PointsAt::Open)]);
         let s = with(s, InstrumentKind::Lamp, "engine", "coil-feed.load-side");
@@ -348,7 +348,7 @@ fn who_fires(model: &Model) -> Vec<(String, Vec<String>)> {
 
 #[test]
 fn swapped_feeds_change_nothing_and_swapped_points_wires_move_the_moment() {
-    let bike = heron_twin();
+    let bike = borage_twin();
     let healthy = Model::new(&bike);
     let own = vec![("left".to_owned(), vec!["left".to_owned()]), ("right".to_owned(), vec!["right".to_owned()])];
     assert_eq!(who_fires(&healthy), own);
@@ -365,7 +365,7 @@ fn swapped_feeds_change_nothing_and_swapped_points_wires_move_the_moment() {
 
 #[test]
 fn spark_comes_at_the_break() {
-    for bike in [heron_twin(), wren_single()] {
+    for bike in [borage_twin(), fennel_single()] {
         let model = Model::new(&bike);
         let (plug, coil) = (&bike.plugs[0].id.value, &bike.coils[0].id.value);
         let mut s = state(&[("key", "on")], &[&format!("lead-{plug}")], &[]);
@@ -403,7 +403,7 @@ fn spark_comes_at_the_break() {
 fn closing_the_points_gives_no_spark() {
     // Common practice, no source: the spark comes at the break. At the make the primary sees the battery's voltage and no more, so the
     // secondary offers the turns ratio times that, far below what the smallest gap in use needs.
-    for bike in [heron_twin(), wren_single()] {
+    for bike in [borage_twin(), fennel_single()] {
         let model = Model::new(&bike);
         let figures = &model.figures;
         let at_make = figures.coils[&bike.coils[0].id.value].ratio * figures.battery_volt;
@@ -423,7 +423,7 @@ fn closing_the_points_gives_no_spark() {
 
 #[test]
 fn ohmmeter_only_on_an_isolated_part() {
-    let bike = heron_twin();
+    let bike = borage_twin();
     let model = Model::new(&bike);
     let leads = |s| with(s, InstrumentKind::Ohmmeter, "coil-left.feed", "coil-left.points");
     let isolated = leads(state(&[("key", "off")], &["coil-feed", "left-points"], &[]));
@@ -446,7 +446,7 @@ fn ohmmeter_only_on_an_isolated_part() {
 
 #[test]
 fn voltmeter_reads_the_battery_and_its_polarity() {
-    for (bike, low, high) in [(heron_twin(), 12.4, 12.8), (wren_single(), -6.4, -6.2)] {
+    for (bike, low, high) in [(borage_twin(), 12.4, 12.8), (fennel_single(), -6.4, -6.2)] {
         let s = with(state(&[("key", "off")], &[], &[]), InstrumentKind::Voltmeter, "battery.live", "battery.ground");
         for o in seen(&Model::new(&bike), s) {
             let Observation::Volt(volt) = o else { panic!("{o:?}") };
@@ -457,7 +457,7 @@ fn voltmeter_reads_the_battery_and_its_polarity() {
 
 #[test]
 fn kill_that_grounds_the_points_wires_stops_the_spark() {
-    let mut bike = heron_twin();
+    let mut bike = borage_twin();
     if let Some(kill) = &mut bike.kill {
         kill.action = probeside::bike::KillAction::GroundsPoints;
     }
@@ -479,7 +479,7 @@ fn kill_that_grounds_the_points_wires_stops_the_spark() {
 
 #[test]
 fn a_slip_in_a_name_is_an_error_that_names_it() {
-    let bike = heron_twin();
+    let bike = borage_twin();
     let model = Model::new(&bike);
     for s in [
         state(&[("key", "sideways")], &[], &[]),

@@ -73,7 +73,7 @@ impl Bench {
 
 #[test]
 fn every_step_that_observes_can_be_computed() {
-    for bike in ["heron-twin.yaml", "wren-single.yaml"] {
+    for bike in ["borage-twin.yaml", "fennel-single.yaml"] {
         let bench = bench(bike);
         for step in &bench.procedure.steps {
             let skip = step.when.as_ref().is_some_and(|when| {
@@ -94,7 +94,7 @@ fn every_step_that_observes_can_be_computed() {
 fn no_lamp_answer_hangs_on_the_lamp_formula() {
     // Published current exponents run from 0.5 to 0.6 and hot over cold from 10 to 14; at any voltage that changes a filament's resistance
     // by less than a fifth either way, which is what lamps of 0.8 and 1.25 times the rated power do.
-    for bike in ["heron-twin.yaml", "wren-single.yaml"] {
+    for bike in ["borage-twin.yaml", "fennel-single.yaml"] {
         let bench = bench(bike);
         let lamps = bench.procedure.steps.iter().filter(|step| {
             let lamp = matches!(&step.state.instrument, Some((probeside::bike::InstrumentKind::Lamp, ..)));
@@ -112,7 +112,7 @@ fn no_lamp_answer_hangs_on_the_lamp_formula() {
 
 #[test]
 fn faults_answer_as_a_mechanic_knows_them() {
-    let twin = bench("heron-twin.yaml");
+    let twin = bench("borage-twin.yaml");
     twin.says("points-turn", &[], &[], "on-off");
     twin.says("points-turn", &["points-closed-up:points-left"], &[], "lit");
     twin.says("points-turn", &["points-welded:points-left"], &[], "lit");
@@ -157,7 +157,7 @@ fn faults_answer_as_a_mechanic_knows_them() {
     twin.reads("drop-points", &["points-burnt:points-left@0.5"], &[], "high");
     twin.reads("points-gap", &["points-closed-up:points-left"], &[], "narrow");
     twin.reads("primary-ohms", &["coil-wrong-voltage:coil-left"], &[], "low");
-    let single = bench("wren-single.yaml");
+    let single = bench("fennel-single.yaml");
     single.says("primary-power", &["condenser-shorted:condenser-single"], &[], "dark");
     single.says("primary-condenser", &["condenser-shorted:condenser-single"], &[], "lit");
     single.says("trigger", &["condenser-shorted:condenser-single"], &[], "none");

@@ -166,11 +166,11 @@ fn killed_at_fifty_random_moments_no_reading_that_was_read_back_is_lost() {
         std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).map_or(0, |t| t.as_nanos() as u64)
     });
     println!("PROBESIDE_SEED={seed}");
-    let (world, mechanic) = (world("no-spark", "heron-twin"), Mechanic::of_story(STORY));
+    let (world, mechanic) = (world("no-spark", "borage-twin"), Mechanic::of_story(STORY));
     let whole = Rest::of(Stage::new(world.clone()), &mechanic);
     let folder = tempfile::tempdir().expect("a folder");
     let new =
-        |into: &Path| start(&["no-spark", "--bike", "heron-twin", "--faults", "none", "--into"], into, &whole.answers);
+        |into: &Path| start(&["no-spark", "--bike", "borage-twin", "--faults", "none", "--into"], into, &whole.answers);
     let (lines, status, why, took) = watch(new(&folder.path().join("whole")), None);
     assert!(status.success(), "{why}");
     let all = whole.promised(&lines, "not killed");

@@ -21,7 +21,7 @@ use support::typed::typed;
 const MOST_EVENTS: usize = 5_000;
 /// Mean minutes of the written order over the library, by likelihood, without and with changes of side and of set-up; frozen on 2026-11-27
 /// with no-spark as it was before it had parts (version 3).
-const WRITTEN: [(&str, f64, f64); 2] = [("wren-single", 56.33, 67.11), ("heron-twin", 75.38, 92.12)];
+const WRITTEN: [(&str, f64, f64); 2] = [("fennel-single", 56.33, 67.11), ("borage-twin", 75.38, 92.12)];
 /// The best order takes at most this share of it.
 const AT_MOST: f64 = 0.75;
 
@@ -30,7 +30,7 @@ fn own(name: &str) -> PathBuf {
 }
 
 fn three_looks() -> Arc<World> {
-    let bike = procedures().join("bikes/wren-single.yaml");
+    let bike = procedures().join("bikes/fennel-single.yaml");
     let words = procedures().join("vocabulary/en.yaml");
     match probeside::commands::load::world(&own("three-looks.yaml"), &bike, &words) {
         Ok(loaded) => Arc::new(loaded.world),
@@ -253,12 +253,12 @@ fn every_fault_is_walked(bike: &str) {
 
 #[test]
 fn every_walk_of_the_single_keeps_cautions_and_needs_and_replays() {
-    every_fault_is_walked("wren-single");
+    every_fault_is_walked("fennel-single");
 }
 
 #[test]
 fn every_walk_of_the_twin_keeps_cautions_and_needs_and_replays() {
-    every_fault_is_walked("heron-twin");
+    every_fault_is_walked("borage-twin");
 }
 
 fn proved(bike: &str, best: bool) -> Proof {
@@ -304,7 +304,7 @@ fn a_typed_walk_in_best_order_is_taken_up_again() {
     let path = into.to_str().expect("a plain path");
     let (procedure, faults) = (own("three-looks.yaml"), own("three.yaml"));
     let (procedure, faults) = (procedure.to_str().expect("a path"), faults.to_str().expect("a path"));
-    let begin = ["walk", procedure, "--bike", "wren-single", "--faults", faults, "--order", "best", "--into", path];
+    let begin = ["walk", procedure, "--bike", "fennel-single", "--faults", faults, "--order", "best", "--into", path];
     let (code, said, complaint) = typed(&begin, "ready\nturns\n");
     assert_eq!(code, Some(1), "{said}{complaint}");
     assert!(said.contains("Next: the cam.") && said.contains("Are the leads firm or loose?"), "{said}");
@@ -338,10 +338,11 @@ fn the_best_order_wants_parts_and_faults() {
         let (code, _, complaint) = typed(&[args, &["--into", into.to_str().expect("a path")]].concat(), "");
         (code, complaint)
     };
-    let (code, complaint) = run(&["walk", "prove-lamp", "--bike", "wren-single", "--order", "best"]);
+    let (code, complaint) = run(&["walk", "prove-lamp", "--bike", "fennel-single", "--order", "best"]);
     assert_eq!(code, Some(1), "{complaint}");
     assert!(complaint.contains("has no `parts`"), "{complaint}");
-    let (code, complaint) = run(&["walk", "no-spark", "--bike", "wren-single", "--faults", "none", "--order", "best"]);
+    let (code, complaint) =
+        run(&["walk", "no-spark", "--bike", "fennel-single", "--faults", "none", "--order", "best"]);
     assert_eq!(code, Some(2), "{complaint}");
     assert!(complaint.contains("a fault library"), "{complaint}");
 }

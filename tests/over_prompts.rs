@@ -22,7 +22,7 @@ struct Bench {
 
 impl Bench {
     fn new(bargein: bool) -> Self {
-        let walker = Walker::new(support::stage::world("prove-lamp", "heron-twin"));
+        let walker = Walker::new(support::stage::world("prove-lamp", "borage-twin"));
         let mut bench = Self {
             walker,
             ms: 0,

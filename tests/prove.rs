@@ -39,26 +39,26 @@ fn sound(proof: &Proof) {
 
 #[test]
 fn every_fault_of_the_single() {
-    let proof = proved("wren-single", false, |_, _| true);
-    as_kept("wren-single.txt", &proof);
+    let proof = proved("fennel-single", false, |_, _| true);
+    as_kept("fennel-single.txt", &proof);
     sound(&proof);
     assert!(proof.figures.mean_ambiguity_group <= 1.3, "{}", proof.figures.mean_ambiguity_group);
 }
 
 #[test]
 fn every_fault_of_the_single_in_best_order() {
-    let proof = proved("wren-single", true, |_, _| true);
-    as_kept("wren-single-best.txt", &proof);
+    let proof = proved("fennel-single", true, |_, _| true);
+    as_kept("fennel-single-best.txt", &proof);
     sound(&proof);
 }
 
 #[test]
 fn the_worst_faults_of_the_twins_left_side() {
-    let proof = proved("heron-twin", false, |all, n| {
+    let proof = proved("borage-twin", false, |all, n| {
         let here = &all[n];
         let worst = all.get(n + 1).is_none_or(|next| next.kind != here.kind || next.place != here.place);
         worst && here.counts && !here.parts.iter().any(|part| part.contains("right"))
     });
-    as_kept("heron-twin-left.txt", &proof);
+    as_kept("borage-twin-left.txt", &proof);
     sound(&proof);
 }

@@ -54,7 +54,7 @@ fn waits_for_strangers(stage: &Stage) -> bool {
 
 #[test]
 fn after_two_strangers_the_walk_waits_in_silence() {
-    let mut stage = Stage::new(world("no-spark", "heron-twin"));
+    let mut stage = Stage::new(world("no-spark", "borage-twin"));
     let first = stage.now_ms;
     stranger(&mut stage);
     assert!(!waits_for_strangers(&stage) && !stage.said_since().is_empty());
@@ -65,7 +65,7 @@ fn after_two_strangers_the_walk_waits_in_silence() {
     stranger(&mut stage);
     assert_eq!(stage.said_since(), "", "nobody is answered while it waits");
     stage.restart(1_000);
-    let mut stage = Stage::new(world("no-spark", "heron-twin"));
+    let mut stage = Stage::new(world("no-spark", "borage-twin"));
     let first = stage.now_ms;
     stranger(&mut stage);
     stage.now_ms = first + 19_000;
@@ -76,7 +76,7 @@ fn after_two_strangers_the_walk_waits_in_silence() {
 
 #[test]
 fn strangers_far_apart_and_typing_do_not_stop_the_walk() {
-    let mut stage = Stage::new(world("no-spark", "heron-twin"));
+    let mut stage = Stage::new(world("no-spark", "borage-twin"));
     let first = stage.now_ms;
     stranger(&mut stage);
     stage.now_ms = first + 21_000;
@@ -160,7 +160,7 @@ fn a_rehearsal_finds_answers_that_sound_the_same() {
     let procedure = procedure.display().to_string();
     let run = |step: &str| {
         let arguments =
-            ["rehearse", &procedure, "--bike", "heron-twin", "--step", step, "--quick", "--snr", "clean", "--json"];
+            ["rehearse", &procedure, "--bike", "borage-twin", "--step", step, "--quick", "--snr", "clean", "--json"];
         let out = probeside(folder.path(), &arguments);
         let report: Value = serde_json::from_slice(&out.stdout).unwrap_or_else(|e| panic!("{e}: {}", told(&out)));
         (out.status.code(), report)
@@ -173,7 +173,7 @@ fn a_rehearsal_finds_answers_that_sound_the_same() {
     assert!(pair["why"].as_str().is_some_and(|w| w.contains("same sounds")), "{pair:#}");
     let (code, report) = run("apart");
     assert_eq!((code, &report["sound"]), (Some(0), &true.into()), "{:#}", report["pairs"]);
-    let out = probeside(folder.path(), &["rehearse", &procedure, "--bike", "heron-twin", "--step", "nowhere"]);
+    let out = probeside(folder.path(), &["rehearse", &procedure, "--bike", "borage-twin", "--step", "nowhere"]);
     assert_eq!(out.status.code(), Some(1));
     assert!(told(&out).contains("`nowhere`"), "{}", told(&out));
 }

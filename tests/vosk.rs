@@ -268,7 +268,7 @@ fn a_walk_in_korean_comes_to_its_end() {
         .arg("walk")
         .arg(shipped("tests/korean/lamp.yaml"))
         .arg("--bike")
-        .arg(shipped("procedures/bikes/heron-twin.yaml"))
+        .arg(shipped("procedures/bikes/borage-twin.yaml"))
         .arg("--words")
         .arg(shipped("tests/korean/words.yaml"))
         .arg("--hear")

@@ -11,7 +11,7 @@ fn piped_answers_that_end_leave_a_sound_record_and_exit_1() {
     let into = folder.path().join("session");
     let path = into.to_str().expect("a plain path");
     let answers = "it stopped on the road\nready\n";
-    let (code, _, complaint) = typed(&["walk", "no-spark", "--bike", "heron-twin", "--into", path], answers);
+    let (code, _, complaint) = typed(&["walk", "no-spark", "--bike", "borage-twin", "--into", path], answers);
     assert_eq!(code, Some(1), "{complaint}");
     let verify = Command::new(env!("CARGO_BIN_EXE_probeside")).arg("verify").arg(&into).output().expect("verify runs");
     assert_eq!(verify.status.code(), Some(0), "{}", String::from_utf8_lossy(&verify.stdout));
@@ -34,7 +34,7 @@ fn a_missing_bike_is_wrong_usage_and_a_missing_file_is_a_sentence() {
     let (code, said) = run(&["walk", "no-spark", "--hear", "typed", "--say", "printed"]);
     assert_eq!(code, Some(2), "{said}");
     assert!(said.contains("--bike"), "{said}");
-    let (code, said) = run(&["walk", "nowhere.yaml", "--bike", "heron-twin", "--hear", "typed", "--say", "printed"]);
+    let (code, said) = run(&["walk", "nowhere.yaml", "--bike", "borage-twin", "--hear", "typed", "--say", "printed"]);
     assert_eq!(code, Some(1), "{said}");
     assert!(said.contains("nowhere.yaml"), "{said}");
 }
@@ -44,7 +44,7 @@ fn a_walk_that_was_stopped_is_taken_up_again_and_a_called_procedure_ends_on_its_
     let folder = tempfile::tempdir().expect("a folder");
     let into = folder.path().join("session");
     let path = into.to_str().expect("a plain path");
-    let (code, _, complaint) = typed(&["walk", "prove-lamp", "--bike", "heron-twin", "--into", path], "ready\n");
+    let (code, _, complaint) = typed(&["walk", "prove-lamp", "--bike", "borage-twin", "--into", path], "ready\n");
     assert_eq!(code, Some(1), "{complaint}");
     assert!(complaint.contains(&format!("probeside walk --resume {path}")), "{complaint}");
     let (code, said, complaint) = typed(&["walk", "--resume", path], "ready\nready\nlit\n");
@@ -63,7 +63,7 @@ fn what_was_denied_is_not_asked_again_at_once_and_a_missed_reply_is_asked_for_ag
         let folder = tempfile::tempdir().expect("a folder");
         let into = folder.path().join("session");
         let path = into.to_str().expect("a plain path");
-        let walk = ["walk", "prove-lamp", "--bike", "heron-twin", "--into", path];
+        let walk = ["walk", "prove-lamp", "--bike", "borage-twin", "--into", path];
         let (code, said, _) = typed(&walk, &format!("ready\n{answers}"));
         (code, said.matches("Did you say").count())
     };

@@ -23,7 +23,7 @@ impl Bike {
     ///
     /// ```
     /// # use probeside::bike;
-    /// # let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes/heron-twin.yaml");
+    /// # let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes/borage-twin.yaml");
     /// let twin = bike::load(&file).unwrap();
     /// let feed = twin.feed("left");
     /// let ids: Vec<&str> = feed.iter().map(|part| part.id.as_str()).collect();
@@ -90,7 +90,7 @@ mod tests {
 
     #[test]
     fn a_single_without_kill_switch_and_a_coil_that_is_not_there() {
-        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes/wren-single.yaml");
+        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes/fennel-single.yaml");
         let single = load(&file).expect("the shipped bike loads");
         let feed = single.feed("single");
         let ids: Vec<&str> = feed.iter().map(|part| part.id.as_str()).collect();

@@ -25,8 +25,8 @@ pub fn load(path: &Path) -> Result<Bike, Vec<Diagnostic>> {
 /// As [`load`].
 ///
 /// ```
-/// let wrong = probeside::bike::parse("bike: Heron\nvolts: 12\n", "heron.yaml").unwrap_err();
-/// assert_eq!(wrong[0].to_string().lines().next(), Some("heron.yaml:2:1: error [unknown-field] a bike has no field `volts`"));
+/// let wrong = probeside::bike::parse("bike: Borage\nvolts: 12\n", "borage.yaml").unwrap_err();
+/// assert_eq!(wrong[0].to_string().lines().next(), Some("borage.yaml:2:1: error [unknown-field] a bike has no field `volts`"));
 /// ```
 pub fn parse(text: &str, file: &str) -> Result<Bike, Vec<Diagnostic>> {
     let root = tree::parse(text, file)?;

@@ -167,7 +167,7 @@ pub struct Specified {
 /// A bike's profile.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Bike {
-    /// Spoken name: "Heron Twin".
+    /// Spoken name: "Borage Twin".
     pub name: String,
     /// Its (invented) maker.
     pub maker: String,

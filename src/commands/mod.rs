@@ -42,7 +42,7 @@ pub use outcome::{Failure, Outcome};
 
 use clap::{Parser, Subcommand};
 
-/// Voice-guided, hands-free fault finding for points-ignition motorcycles. Works offline.
+/// Speaks the next check at the bike, hears the answer without a network, takes the right branch and keeps the record.
 ///
 /// Exit codes: 0 done; 1 the input or the result is at fault; 2 wrong usage; 3 the machine lacks something.
 #[derive(Debug, Parser)]

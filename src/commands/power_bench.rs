@@ -140,7 +140,7 @@ impl Files {
         let read = |name: &str| std::fs::read(shipped.join(name)).expect("a shipped file");
         Self(BTreeMap::from([
             ("short-round.yaml".to_owned(), PROCEDURE.trim_start().as_bytes().to_vec()),
-            ("bike.yaml".to_owned(), read("bikes/heron-twin.yaml")),
+            ("bike.yaml".to_owned(), read("bikes/borage-twin.yaml")),
             ("words.yaml".to_owned(), read("vocabulary/en.yaml")),
         ]))
     }

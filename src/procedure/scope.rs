@@ -12,7 +12,7 @@ use std::sync::Arc;
 /// ```
 /// use probeside::procedure::Scope;
 /// use serde_json::json;
-/// let mut scope = Scope::new(json!({"name": "Heron"}));
+/// let mut scope = Scope::new(json!({"name": "Borage"}));
 /// scope.see("rest-voltage", json!(12.6));
 /// assert_eq!(scope.seen()["rest_voltage"], 12.6);
 /// ```

@@ -113,7 +113,7 @@ fn routes_lead_somewhere() {
     assert_eq!(leads(&scope), "dead");
     scope.see("rest_voltage", json!(12.6));
     assert_eq!(leads(&scope), "healthy");
-    assert_eq!(render(&small.title, &scope).unwrap(), "A small procedure for the Plover Twin");
+    assert_eq!(render(&small.title, &scope).unwrap(), "A small procedure for the Comfrey Twin");
 }
 
 #[test]

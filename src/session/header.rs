@@ -26,7 +26,7 @@ pub struct Job {
 /// A copy kept in the session's folder.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct StoredCopy {
-    /// Its name in the folder: `procedure/no-spark.yaml`, `bike/heron.yaml`, `vocabulary/en.yaml`. The folder says what it is.
+    /// Its name in the folder: `procedure/no-spark.yaml`, `bike/borage.yaml`, `vocabulary/en.yaml`. The folder says what it is.
     pub name: String,
     /// SHA-256 of its bytes, hexadecimal.
     pub sha256: String,
@@ -68,8 +68,8 @@ impl Header {
 /// A name for a session and its folder: the wall time without what file systems dislike, and the bike's name.
 ///
 /// ```
-/// let id = probeside::session::session_id("2026-11-25T10:14:03.120+01:00", "Heron Twin 360");
-/// assert_eq!(id, "2026-11-25T101403-heron-twin-360");
+/// let id = probeside::session::session_id("2026-11-25T10:14:03.120+01:00", "Borage Twin");
+/// assert_eq!(id, "2026-11-25T101403-borage-twin");
 /// ```
 pub fn session_id(wall: &str, bike: &str) -> String {
     const SECONDS: usize = "2026-11-25T10:14:03".len();

@@ -78,7 +78,7 @@ impl Query {
     ///
     /// ```
     /// use probeside::shop::Query;
-    /// let query = Query::read([("bike", "Heron Twin"), ("from", "2026-11"), ("out", "part drop")]).unwrap();
+    /// let query = Query::read([("bike", "Borage Twin"), ("from", "2026-11"), ("out", "part drop")]).unwrap();
     /// assert_eq!((query.from, query.out.as_deref()), (Some(2026_11_01), Some("part_drop")));
     /// assert!(Query::read([("colour", "red")]).is_err());
     /// ```

@@ -17,7 +17,7 @@ pub fn now(step: u32) -> Now {
 }
 
 pub fn job() -> Job {
-    Job { bike: "Heron Twin 360".into(), complaint: "will not fire".into(), person: "Ada".into(), ..Job::default() }
+    Job { bike: "Borage Twin".into(), complaint: "will not fire".into(), person: "Ada".into(), ..Job::default() }
 }
 
 pub fn read(number: u32, value: f64, amends: Option<u32>) -> Record {
@@ -43,10 +43,10 @@ pub fn read(number: u32, value: f64, amends: Option<u32>) -> Record {
 }
 
 pub fn begin(storage: impl Storage + 'static) -> Result<Journal, SessionError> {
-    let header = Header::new("2026-11-25T101400-heron-twin-360", job(), serde_json::Value::Null);
+    let header = Header::new("2026-11-25T101400-borage-twin", job(), serde_json::Value::Null);
     let files = vec![
         ("procedure/no-spark.yaml".to_owned(), b"procedure: no-spark\n".to_vec()),
-        ("bike/heron.yaml".to_owned(), b"bike: Heron Twin 360\n".to_vec()),
+        ("bike/borage.yaml".to_owned(), b"bike: Borage Twin\n".to_vec()),
     ];
     Journal::create(Box::new(storage), header, files, &now(0))
 }

@@ -11,7 +11,7 @@ const FILES: [&str; 7] = [
     "clips/a2.flac",
     "clips/a3.flac",
     "procedure/no-spark.yaml",
-    "bike/heron.yaml",
+    "bike/borage.yaml",
 ];
 
 fn lines(bytes: &[u8]) -> Vec<Vec<u8>> {

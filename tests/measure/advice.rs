@@ -142,7 +142,7 @@ fn is_wrong(of: &Walked, fault: &Fault) -> bool {
 
 fn main() {
     let mut args = std::env::args().skip(1);
-    let bike = args.next().unwrap_or_else(|| "heron-twin".to_owned());
+    let bike = args.next().unwrap_or_else(|| "borage-twin".to_owned());
     let seed: u64 = args.next().and_then(|s| s.parse().ok()).unwrap_or(1);
     let stride: usize = args.next().and_then(|s| s.parse().ok()).unwrap_or(1);
     let step: Option<f64> = args.next().and_then(|s| s.parse().ok()).filter(|step| *step > 1.0);

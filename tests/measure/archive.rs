@@ -24,8 +24,8 @@ const BATCH: usize = 2_000;
 /// Days over which they are spread: ten years.
 const DAYS: usize = 3_650;
 
-const MAKES: [&str; 8] = ["Heron", "Wren", "Plover", "Curlew", "Dunlin", "Merlin", "Siskin", "Brambling"];
-const KINDS: [&str; 4] = ["Twin 360", "Single 175", "Twin 500", "Single 250"];
+const MAKES: [&str; 8] = ["Borage", "Fennel", "Comfrey", "Chervil", "Tarragon", "Caraway", "Dill", "Hyssop"];
+const KINDS: [&str; 4] = ["Twin", "Single", "Twin Estate", "Single Estate"];
 const PEOPLE: [&str; 10] = [
     "Marta Quill",
     "Ida Fenn",

@@ -45,17 +45,17 @@ fn drop_reading(number: u32, round: &str, value: f64, amends: Option<u32>, clip:
 /// Writes the session with this many readings, `clips` of them with sound.
 pub fn write(storage: impl Storage + 'static, readings: u32, clips: u32) {
     let job = Job {
-        bike: "Heron Twin 360".into(),
+        bike: "Borage Twin".into(),
         mileage: "23450 km".into(),
         complaint: EVIL.into(),
         temperature_c: Some(18.0),
         instruments: vec!["digital meter".into()],
         person: "Marta Quill".into(),
     };
-    let header = Header::new("2026-11-25T080000-heron-twin-360", job, serde_json::Value::Null);
+    let header = Header::new("2026-11-25T080000-borage-twin", job, serde_json::Value::Null);
     let files = vec![
         ("procedure/no-spark.yaml".to_owned(), shipped("no-spark.yaml")),
-        ("bike/bike.yaml".to_owned(), shipped("bikes/heron-twin.yaml")),
+        ("bike/bike.yaml".to_owned(), shipped("bikes/borage-twin.yaml")),
     ];
     let mut journal = Journal::create(Box::new(storage), header, files, &now(0)).unwrap();
     let parts = ["coil-feed", "kill", "key", "main", "fuse"];

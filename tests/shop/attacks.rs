@@ -128,7 +128,7 @@ impl Served {
     /// No data of the archive is in the answer, and it is a refusal.
     fn refused(&self, answer: &Answer, what: &str) {
         assert!((400..600).contains(&answer.status), "{what}: {}", answer.status);
-        for data in [SECRET, "Heron", "key switch", "root:"] {
+        for data in [SECRET, "Borage", "key switch", "root:"] {
             assert!(!answer.body.contains(data), "{what}: {:.200}", answer.body);
         }
     }
@@ -181,7 +181,7 @@ fn pages_show_and_harm_nobody() {
             assert!(page.head.contains(line), "{name}: {line} is missing in {}", page.head);
         }
     }
-    assert_eq!(served.get("/?bike=Heron&out=any&from=2026").status, 200);
+    assert_eq!(served.get("/?bike=Borage&out=any&from=2026").status, 200);
     let wrong = served.get("/?from=soon");
     assert!(wrong.status == 400 && wrong.body.contains("role=\"alert\"") && wrong.body.contains("value=\"soon\""));
     let head = served.ask("HEAD", "/", &[]);
@@ -255,7 +255,7 @@ fn other_hosts_and_sites_get_nothing() {
         &[("Origin", "null")],
         &[("Origin", "http://localhost:1")],
     ] {
-        for target in ["/", "/bike?name=Heron%20Twin%20360"] {
+        for target in ["/", "/bike?name=Borage%20Twin%20360"] {
             served.refused(&served.ask("GET", target, headers), &format!("{headers:?}"));
         }
     }
@@ -300,7 +300,7 @@ fn no_path_leads_to_a_file() {
         "/bike?name=%27%20OR%20%271%27=%271",
         "/bike?name=%25",
         "/bike?name=",
-        "/bike?name=Heron%20Twin%20360&name=x",
+        "/bike?name=Borage%20Twin%20360&name=x",
         "/bike?file=secret.txt",
         "/?archive=/etc/passwd",
         "/?bike=a&bike=b",
@@ -361,7 +361,7 @@ fn bound_elsewhere_it_wants_its_token() {
         &basic("shop:"),
         &basic("shop:wrong"),
     ] {
-        for target in ["/", "/bike?name=Heron%20Twin%20360", "/nothing", "/?token=0123456789abcdef0123456789abcdef"] {
+        for target in ["/", "/bike?name=Borage%20Twin%20360", "/nothing", "/?token=0123456789abcdef0123456789abcdef"] {
             let headers = if given.is_empty() { vec![] } else { vec![("Authorization", given)] };
             let answer = served.ask("GET", target, &headers);
             served.refused(&answer, given);

@@ -55,12 +55,12 @@ fn a_mechanic_uses_it() {
         std::os::unix::fs::PermissionsExt::mode(&std::fs::metadata(at.join("kept/archive.db")).unwrap().permissions());
     assert_eq!(mode & 0o077, 0, "only its owner reads it");
 
-    let (code, out, _) = bench.run(&["find", "--bike", "heron", "--out", "--from", "2026"]);
+    let (code, out, _) = bench.run(&["find", "--bike", "borage", "--out", "--from", "2026"]);
     assert!(code == 0 && out.contains("2026-11-25") && !out.contains("2025-03-01"), "{out}");
     assert!(out.contains("1 of 2 readings out of their limits"), "{out}");
     let (code, _, said) = bench.run(&["find", "--from", "soon"]);
     assert!(code == 2 && said.contains("2026-11-25, 2026-11 or 2026"), "{said}");
-    let (code, out, _) = bench.run(&["find", "--bike", "wren"]);
+    let (code, out, _) = bench.run(&["find", "--bike", "fennel"]);
     assert!(code == 0 && out.contains("Nothing fits"));
 
     let mark = bench.json(&["find", "--json", "--limit", "1"])["sessions"][0]["mark"].as_str().unwrap().to_owned();
@@ -71,9 +71,9 @@ fn a_mechanic_uses_it() {
             "{out}"
         );
     }
-    let (code, out, _) = bench.run(&["show", "--bike", "heron twin 360"]);
+    let (code, out, _) = bench.run(&["show", "--bike", "borage twin"]);
     assert!(code == 0 && out.contains("part drop, key: rises from 0.05 to 0.7 V (good up to 0.18 V)"), "{out}");
-    for absent in [&["show", "nothing"][..], &["show", "--bike", "Heron"]] {
+    for absent in [&["show", "nothing"][..], &["show", "--bike", "Borage"]] {
         let (code, _, said) = bench.run(absent);
         assert!(code == 1 && said.contains("shop find"), "{said}");
     }
@@ -98,7 +98,7 @@ fn json_is_as_published() {
     let mut faults = Vec::new();
     for arguments in [
         &["find", "--json", "--out", "--from", "2024", "--limit", "9"][..],
-        &["show", "--json", "--bike", "heron twin 360"],
+        &["show", "--json", "--bike", "borage twin"],
     ] {
         fits(&bench.json(arguments), &schema.0, &schema.0, arguments[0], &mut faults);
     }

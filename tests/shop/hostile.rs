@@ -64,12 +64,12 @@ fn forgeries(into: &Path) -> Vec<PathBuf> {
     let all: Vec<Vec<(&str, Value)>> = vec![
         vec![header(EVIL, climbing), ("clip", clip.clone()), ("clip-stored", clip)],
         vec![
-            header("\u{0}\u{202e}Heron\u{1b}[2J", json!([])),
+            header("\u{0}\u{202e}Borage\u{1b}[2J", json!([])),
             reading("a_\u{0}b", json!(1e308)),
             reading("a_\u{0}b", json!(-1e308)),
         ],
         vec![
-            header("Heron", json!([])),
+            header("Borage", json!([])),
             ("note", note),
             ("record", odd),
             ("record", concluded),
@@ -216,7 +216,7 @@ fn folders_that_are_none_are_refused() {
         let error = take(&folder, false).unwrap_err();
         assert!(error.contains(place), "{name}: {error}");
         let taken = take(&folder, true).unwrap();
-        assert!(taken.row().bike.contains("Heron"));
+        assert!(taken.row().bike.contains("Borage"));
     }
     suite::taken(&good);
 }
@@ -228,7 +228,7 @@ fn broken_sound_is_no_ones_concern() {
     let folder = around.path().join("broken");
     let bytes = b"fLaC and then nothing of the kind";
     let clip = json!({"id": "a", "file": "clips/a.flac", "sha256": sha256_hex(bytes), "samples": 1});
-    forged(&folder, &[header("Heron", json!([])), ("clip", clip.clone()), ("clip-stored", clip)], WALL);
+    forged(&folder, &[header("Borage", json!([])), ("clip", clip.clone()), ("clip-stored", clip)], WALL);
     std::fs::create_dir(folder.join("clips")).unwrap();
     std::fs::write(folder.join("clips/a.flac"), bytes).unwrap();
     assert!(take(&folder, false).unwrap().row().verified);

@@ -23,7 +23,7 @@ pub struct Made {
 impl Default for Made {
     fn default() -> Self {
         Made {
-            bike: "Heron Twin 360".into(),
+            bike: "Borage Twin".into(),
             person: "Marta Quill".into(),
             cause: "The key switch loses 0.7 volts: it conducts badly.".into(),
             day: "2026-11-25".into(),

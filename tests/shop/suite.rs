@@ -73,7 +73,7 @@ fn twice(at: &str) {
         let error = archive.put(&taken, "fork").await.unwrap_err();
         assert!(matches!(error, ShopError::Differs { .. }), "{error}");
         assert_eq!(every(&archive).await, after);
-        let visits = archive.visits("heron twin 360").await.unwrap();
+        let visits = archive.visits("borage twin").await.unwrap();
         assert_eq!(visits.len(), 1);
         assert_eq!(visits[0].readings.len(), 3, "readings are not there twice");
         archive.close().await;
@@ -120,9 +120,9 @@ fn visits(at: &str) {
             let session = Made { day: day.into(), drops, rest, ..Made::default() };
             put(&archive, &session.write(folder.path(), day)).await;
         }
-        let other = Made { bike: "Heron Twin 360 of the neighbour".into(), drops: vec![9.0], ..Made::default() };
+        let other = Made { bike: "Borage Twin of the neighbour".into(), drops: vec![9.0], ..Made::default() };
         put(&archive, &other.write(folder.path(), "other")).await;
-        let compared = compare(archive.visits(" HERON  twin 360").await.unwrap());
+        let compared = compare(archive.visits(" BORAGE  twin").await.unwrap());
         assert_eq!(compared.visits.len(), 3, "the neighbour's is another bike");
         let days: Vec<&str> = compared.visits.iter().map(|visit| &visit.began[..10]).collect();
         assert_eq!(days, ["2024-04-02", "2025-05-10", "2026-11-25"]);
@@ -136,7 +136,7 @@ fn visits(at: &str) {
         assert!((drop.trend.per_year.unwrap() - 0.26 / 967.0 * 365.25).abs() < 1e-3, "{:?}", drop.trend.per_year);
         let rest = &compared.series[1];
         assert_eq!((rest.name.as_str(), rest.trend.way, rest.points.len()), ("rest_voltage", Way::Stays, 2));
-        assert!(archive.visits("wren").await.unwrap().is_empty());
+        assert!(archive.visits("fennel").await.unwrap().is_empty());
         archive.close().await;
     });
 }
@@ -154,7 +154,7 @@ fn found(at: &str) {
         let plain = Made::default();
         let made = [
             plain.clone(),
-            Made { bike: "Wren Single 175".into(), day: "2026-10-31".into(), drops: vec![0.05], ..plain.clone() },
+            Made { bike: "Fennel Single".into(), day: "2026-10-31".into(), drops: vec![0.05], ..plain.clone() },
             Made {
                 person: "Ida Fenn".into(),
                 day: "2025-01-01".into(),
@@ -174,8 +174,8 @@ fn found(at: &str) {
         let all = ["2026-11-25", "2026-10-31", "2025-01-01", "2024-02-29"];
         assert_eq!(days(&[]).await, all, "the newest first");
         for (fields, wanted) in [
-            (&[("bike", "wren")][..], &all[1..2]),
-            (&[("bike", "TWIN heron")], &[all[0], all[2]]),
+            (&[("bike", "fennel")][..], &all[1..2]),
+            (&[("bike", "TWIN borage")], &[all[0], all[2]]),
             (&[("person", "fenn")], &all[2..3]),
             (&[("cause", "key switch")], &all[..3]),
             (&[("cause", "PART-resistive öler")], &all[3..]),
@@ -185,7 +185,7 @@ fn found(at: &str) {
             (&[("out", "any")], &[all[0], all[2], all[3]]),
             (&[("out", "part drop")], &[all[0], all[3]]),
             (&[("out", "rest")], &all[2..3]),
-            (&[("out", "part"), ("bike", "heron"), ("from", "2026"), ("cause", "0.7")], &all[..1]),
+            (&[("out", "part"), ("bike", "borage"), ("from", "2026"), ("cause", "0.7")], &all[..1]),
             (&[("bike", "%")], &all[3..]),
             (&[("bike", "_")], &all[3..]),
             (&[("bike", "!")], &all[3..]),
@@ -213,7 +213,7 @@ fn random(at: &str) {
     eprintln!("PROBESIDE_SEED={seed}");
     let mut dice = fastrand::Rng::with_seed(seed);
     let folder = tempfile::tempdir().unwrap();
-    let bikes = ["Heron Twin 360", "Heron Single", "Wren Single 175"];
+    let bikes = ["Borage Twin", "Borage Single", "Fennel Single"];
     let people = ["Marta Quill", "Ida Fenn", "Jo Marten"];
     let causes = ["The key switch loses volts.", "The coil is open.", "The points are burnt."];
     let made: Vec<Made> = (0..40)
@@ -353,12 +353,12 @@ fn newer(at: &str) {
 fn too_much_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let entered = json!({"record": "entered", "procedure": "p", "step": "s", "round": null, "asked": "?"});
-    let mut entries = vec![header("Heron", json!([]))];
+    let mut entries = vec![header("Borage", json!([]))];
     entries.extend((0..5_001).map(|_| ("record", entered.clone())));
     forged(folder.path(), &entries, "2026-11-25T10:00:00.000+01:00");
     let error = Taken::from(&mut Shelf::in_folder(folder.path()), false, NOW).unwrap_err();
     assert!(error.to_string().contains("more than 5000"), "{error}");
-    for (bike, wall, why) in [("", NOW, "names no bike"), ("Heron", "soon", "time of its first entry")] {
+    for (bike, wall, why) in [("", NOW, "names no bike"), ("Borage", "soon", "time of its first entry")] {
         let folder = tempfile::tempdir().unwrap();
         forged(folder.path(), &[header(bike, json!([]))], wall);
         let error = Taken::from(&mut Shelf::in_folder(folder.path()), false, NOW).unwrap_err();

@@ -68,7 +68,7 @@ pub fn from_rest(folder: &Path) -> PathBuf {
 
 pub fn world(folder: &Path) -> Arc<World> {
     let shipped = procedures();
-    let (bike, words) = (shipped.join("bikes/heron-twin.yaml"), shipped.join("vocabulary/en.yaml"));
+    let (bike, words) = (shipped.join("bikes/borage-twin.yaml"), shipped.join("vocabulary/en.yaml"));
     let loaded = probeside::commands::load::world(&folder.join("short-round.yaml"), &bike, &words);
     Arc::new(loaded.unwrap_or_else(|all| panic!("{all:?}")).world)
 }
@@ -259,7 +259,7 @@ impl Walk {
         let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
             .arg("walk")
             .arg(folder.join("short-round.yaml"))
-            .args(["--bike", "heron-twin", "--faults", "none", "--hear", "mic", "--say", "aloud"])
+            .args(["--bike", "borage-twin", "--faults", "none", "--hear", "mic", "--say", "aloud"])
             .args(["--keep-sound", "everything", "--into"])
             .arg(&into)
             .args(over.then_some("--bargein"))

@@ -27,7 +27,7 @@ fn overlaps(a: &Area, b: &Area) -> bool {
 #[test]
 fn nothing_lies_over_anything_else() {
     for (name, with) in [("no-spark.yaml", true), ("no-spark.yaml", false), ("prove-lamp.yaml", false)] {
-        let bike = bike_value("bikes/heron-twin.yaml");
+        let bike = bike_value("bikes/borage-twin.yaml");
         let layout = place(tree(&procedure(name), with.then_some(&bike)));
         let mut areas: Vec<Area> = layout.boxes.iter().map(|b| b.area).collect();
         areas.extend(layout.words.iter().flatten().map(|w| w.area));
@@ -44,7 +44,7 @@ fn nothing_lies_over_anything_else() {
 #[test]
 fn every_step_and_conclusion_is_in_the_picture_and_every_link_leads_somewhere() {
     let procedure = procedure("no-spark.yaml");
-    let bike = bike_value("bikes/heron-twin.yaml");
+    let bike = bike_value("bikes/borage-twin.yaml");
     let picture = svg(tree(&procedure, Some(&bike)));
     let read = roxmltree::Document::parse(&picture).unwrap();
     let headings: BTreeSet<String> = read
@@ -98,7 +98,7 @@ fn an_empty_chart_is_a_picture_too() {
 #[test]
 fn the_picture_in_the_readme_is_not_stale() {
     let path = shipped("pictures/prove-lamp.svg");
-    let bike = bike_value("bikes/heron-twin.yaml");
+    let bike = bike_value("bikes/borage-twin.yaml");
     let now = svg(tree(&procedure("prove-lamp.yaml"), Some(&bike)));
     if std::env::var_os("PROBESIDE_WRITE").is_some() {
         std::fs::write(&path, &now).unwrap();
