@@ -4,6 +4,8 @@
 mod browser;
 #[path = "support/fits.rs"]
 mod fits;
+#[path = "page/palette.rs"]
+mod palette;
 #[path = "page/session.rs"]
 mod session;
 

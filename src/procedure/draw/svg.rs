@@ -6,7 +6,9 @@ use super::place::{Area, LINE, Layout, MARK, PAD, SIZE, SMALL, Way, Worded, plac
 use crate::procedure::SignalWord;
 use std::fmt::Write;
 
-/// The style of the pictures; [`inline`] pictures need it in the page around them.
+/// The colours of pictures and pages by name, light, dark and on paper: no other style names a colour.
+pub const PALETTE: &str = include_str!("palette.css");
+/// The style of the pictures, in the [`PALETTE`]'s colours; [`inline`] pictures need both in the page around them.
 pub const STYLE: &str = include_str!("style.css");
 
 /// A whole SVG file.
@@ -70,7 +72,7 @@ fn draw(out: &mut String, layout: Layout, id: &str, whole: bool) {
     put!(out, "<title id=\"{id}-title\">{}</title>\n", escaped(&layout.chart.title));
     put!(out, "<desc id=\"{id}-about\">{}</desc>\n", escaped(&layout.chart.description));
     if whole {
-        put!(out, "<style>\n{STYLE}</style>\n<rect class=\"paper\" width=\"{w}\" height=\"{h}\"/>\n");
+        put!(out, "<style>\n{PALETTE}{STYLE}</style>\n<rect class=\"paper\" width=\"{w}\" height=\"{h}\"/>\n");
     }
     for (edge, way) in layout.chart.edges.iter().zip(&layout.ways) {
         let around = !edge.labels.is_empty() && edge.labels.iter().all(|label| label.tone == Tone::Around);

@@ -99,7 +99,7 @@ pub fn customer(review: &Review) -> Result<String, Error> {
 }
 
 fn style() -> String {
-    format!("{STYLE}{}", draw::STYLE)
+    format!("{}{STYLE}{}", draw::PALETTE, draw::STYLE)
 }
 
 /// The content security policy (W3C CSP 3) of a page in this style: nothing runs, nothing is loaded; `forms` says where forms may lead.
