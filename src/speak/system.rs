@@ -114,7 +114,7 @@ impl Speaker {
             Err(why) => {
                 let sentence = format!("The system's voice failed ({why}). Prompts may not be heard.");
                 let _ = self.to.send(MouthEvent::Lost(sentence));
-                println!("{}", say.text);
+                crate::terminal::outln!("{}", say.text);
                 (true, reckoned)
             }
         };
