@@ -11,6 +11,7 @@
 //! [`procedure`] and [`bike`] are the data being walked, [`check`] says what is wrong with them, [`diagnose`] proves what a procedure
 //! finds, [`rehearse`] how well its answers are heard, [`review`] reads what was written, `shop` keeps many sessions
 //! (with the feature of that name), [`commands`] wires the rooms together.
+//! Whatever is printed leaves through [`terminal`].
 //! Imports run in one direction only; `tests/house.rs` checks it.
 
 pub mod bike;
@@ -27,6 +28,7 @@ pub mod session;
 #[cfg(feature = "shop")]
 pub mod shop;
 pub mod speak;
+pub mod terminal;
 pub mod trade;
 pub mod walk;
 pub mod written;

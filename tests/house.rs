@@ -11,8 +11,9 @@ use sha2::{Digest, Sha256};
 const MOST_LINES: usize = 500;
 
 /// Each room, and the rooms whose names may stand in it after `crate::`, besides its own.
-const ROOMS: [(&str, &[&str]); 16] = [
+const ROOMS: [(&str, &[&str]); 17] = [
     ("written", &[]),
+    ("terminal", &["written"]),
     ("trade", &["written"]),
     ("bike", &["written", "trade"]),
     ("phrase", &["written", "trade", "bike"]),
@@ -24,7 +25,7 @@ const ROOMS: [(&str, &[&str]); 16] = [
     ("check", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session", "walk", "diagnose"]),
     ("hear", &["written", "trade", "phrase"]),
     // `hear` owns the sound files and the resampling that `speak` needs too.
-    ("speak", &["written", "trade", "phrase", "hear"]),
+    ("speak", &["written", "terminal", "trade", "phrase", "hear"]),
     ("rehearse", &["written", "trade", "bike", "phrase", "procedure", "walk", "check", "hear", "speak"]),
     ("review", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session"]),
     ("shop", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session", "review"]),
@@ -32,6 +33,7 @@ const ROOMS: [(&str, &[&str]); 16] = [
         "commands",
         &[
             "written",
+            "terminal",
             "trade",
             "bike",
             "phrase",
@@ -282,6 +284,37 @@ fn circles<S: AsRef<str>>(sources: &[(S, S)]) -> Vec<String> {
 #[test]
 fn the_files_of_a_room_use_each_other_in_no_circle() {
     assert_eq!(circles(&sources()), Vec::<String>::new());
+}
+
+/// What writes to a terminal, outside the room that may and the tests at the end of a file.
+fn prints(path: &str, source: &str) -> Vec<String> {
+    /// It answers the program that started it through a pipe, and no person.
+    const TO_A_PIPE: &str = "hear/vosk_process.rs";
+    let code = code_only(source).split("mod tests {").next().unwrap_or_default().to_owned();
+    let ways = ["print!(", "println!(", "eprint!(", "eprintln!(", "dbg!(", "stdout()", "stderr()"];
+    let mut found = Vec::new();
+    for (number, line) in code.lines().enumerate().filter(|_| !path.starts_with("terminal/")) {
+        for way in ways {
+            let whole = |at: usize| !line[..at].ends_with(|c: char| c.is_alphanumeric() || c == '_');
+            let there = line.match_indices(way).any(|(at, _)| whole(at));
+            if there && !(path == TO_A_PIPE && way == "stdout()") {
+                found.push(format!("src/{path}:{}: {way} prints; use crate::terminal", number + 1));
+            }
+        }
+    }
+    found
+}
+
+#[test]
+fn everything_that_is_printed_leaves_through_one_room() {
+    let wrong: Vec<_> = sources().iter().flat_map(|(path, source)| prints(path, source)).collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    for bad in ["println!(\"a\");", "x; eprint!(\"a\")", "let out = io::stdout();", "std::io::stderr().lock()"] {
+        assert_eq!(prints("commands/x.rs", bad).len(), 1, "{bad}");
+    }
+    for good in ["outln!(\"println!(\")", "child.stdout(Stdio::piped())", "// println!()", "mod tests { println!() }"] {
+        assert_eq!(prints("commands/x.rs", good), Vec::<String>::new(), "{good}");
+    }
 }
 
 #[test]

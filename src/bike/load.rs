@@ -1,6 +1,6 @@
 //! Reads a bike's profile from its YAML file. Whether what it names exists is for `check`.
 
-use super::shape::{BIKE, IGNITION};
+use super::shape::{BIKE, IGNITION, MOST_PARTS};
 use super::{
     Bike, Coil, Condenser, Connector, Fuse, KillAction, Plug, PointsSet, Polarity, Side, Specified, Starter, Switch,
     SwitchPosition, Wire,
@@ -53,6 +53,16 @@ pub fn from_tree(root: &Node) -> Result<Bike, Vec<Diagnostic>> {
         if value.number("low") > value.number("high") {
             let message = format!("`{}` has a `low` above its `high`", *name);
             findings.push(Diagnostic::error(&value.place, "limits", message).help("Exchange the two."));
+        }
+    }
+    for kind in ["points", "coils", "condensers", "plugs", "connectors", "terminals", "specified"] {
+        let (count, place) = (root.dict(kind).count(), root.get(kind).map_or(&root.place, |of| &of.place));
+        // As many terminals as there are parts of all kinds, each with two.
+        let most = if kind == "terminals" { 10 * MOST_PARTS } else { MOST_PARTS };
+        if count > most {
+            let message = format!("`{kind}` has {count} entries and needs at most {most}");
+            let help = "Keep to what belongs to the ignition and its supply.";
+            findings.push(Diagnostic::error(place, "count", message).help(help));
         }
     }
     super::electric::check(root, &mut findings);

@@ -9,6 +9,10 @@ use crate::written::shape::{self, needed, optional};
 pub(super) const IGNITION: &str = "battery-and-coil-points";
 /// System voltages, volt.
 const VOLT: (f64, f64) = (4.0, 24.0);
+/// Most wires. A four has about thirty; the equations of its circuit grow with the square of them.
+const MOST_WIRES: usize = 100;
+/// Most parts of each kind.
+pub(super) const MOST_PARTS: usize = 40;
 /// Largest resistance of a primary or a ballast, ohm.
 const OHM: f64 = 100.0;
 /// A battery's state of charge, empty and full.
@@ -43,7 +47,7 @@ pub static BIKE: shape::Object = shape::Object {
         needed("condensers", Dict(1, Id, &Object(&CONDENSER)), "Condensers by id."),
         needed("plugs", Dict(1, Id, &Object(&PLUG)), "Spark plugs by id."),
         needed("connectors", Dict(1, Id, &Object(&CONNECTOR)), "Connectors that can be parted by hand, by id."),
-        needed("wires", List(1, usize::MAX, &Object(&WIRE)), "Wires, each between two terminals."),
+        needed("wires", List(1, MOST_WIRES, &Object(&WIRE)), "Wires, each between two terminals."),
         optional(
             "terminals",
             Dict(0, Words, &Text(Words)),

@@ -15,7 +15,7 @@ pub fn adviser(world: &Arc<World>, library: Library, best: bool) -> Option<Box<d
         Ok(adviser) => Some(Box::new(adviser)),
         Err(why) => {
             let order = if best { ", and in the written order" } else { "" };
-            eprintln!("This walk goes without advice on what is left{order}: {why}");
+            crate::terminal::errln!("This walk goes without advice on what is left{order}: {why}");
             None
         }
     }

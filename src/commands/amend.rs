@@ -3,8 +3,8 @@
 //! it was given for.
 
 use super::outcome::{Failure, Outcome};
-use super::say::say;
 use crate::session::{Entry, Folder, Journal, Kind, Opened, Remark};
+use crate::terminal::say;
 use std::path::PathBuf;
 
 /// Adds a remark to a session's record, or removes its sound. Nothing that is there is altered.
@@ -37,7 +37,7 @@ pub fn run(args: &Args) -> Outcome {
     }
     let Opened { mut journal, entries, repair, clock } = Journal::open(Box::new(Folder::at(&args.session)))?;
     if let Some(repair) = repair {
-        eprintln!("{}", repair.sentence());
+        crate::terminal::errln!("{}", repair.sentence());
     }
     let now = clock.now();
     let done = if args.forget_sound {

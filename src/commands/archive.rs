@@ -1,7 +1,6 @@
 //! What `probeside shop` does.
 
 use super::outcome::{Failure, Outcome};
-use super::say::say;
 use super::shop_args::{Add, Args, Find, Serve, Show, What};
 use crate::hear::models::user_data;
 use crate::review::{gather, plain, text};
@@ -10,6 +9,7 @@ use crate::shop::{
     Archive, Archived, Comparison, Found, Guard, Kept, Mode, Put, Query, SCHEMA, SCHEMA_VERSION, Serving, Shelf,
     ShopError, Taken, compare, day, mark_name, serve,
 };
+use crate::terminal::{say, say_json};
 use serde_json::json;
 use std::path::Path;
 
@@ -75,7 +75,7 @@ async fn put(at: &str, add: &Add) -> Outcome {
             Ok(line) => say(&line),
             Err(error) => {
                 worst = worst.max(error.exit_code());
-                eprintln!("probeside: {}", plain(&error.to_string()));
+                crate::terminal::errln!("probeside: {}", plain(&error.to_string()));
             }
         }
     }
@@ -211,7 +211,7 @@ fn side_by_side(compared: &Comparison) -> String {
 
 fn printed(value: &serde_json::Value) -> Outcome {
     let text = serde_json::to_string_pretty(value).map_err(|error| Failure::Input(error.to_string()))?;
-    say(&(text + "\n"));
+    say_json(&(text + "\n"));
     Ok(0)
 }
 

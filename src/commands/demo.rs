@@ -11,7 +11,8 @@ use super::story::Story;
 use super::walk::{End, Session, new_folder};
 use crate::hear::{Activity, Script};
 use crate::session::{Folder, Job};
-use crate::speak::Espeak;
+use crate::speak::{Espeak, Mouth, Printed};
+use crate::terminal::{self, outln, say};
 use std::cell::RefCell;
 use std::path::PathBuf;
 use std::rc::Rc;
@@ -53,8 +54,8 @@ pub fn run(args: &Args) -> Outcome {
         person: story.person.clone(),
     };
     let into = args.into.clone().unwrap_or_else(|| new_folder(&format!("demo {}", loaded.world.bike.name)));
-    println!("{} brings {}: \"{}\"", story.person, loaded.world.bike.name, story.complaint);
-    println!(
+    outln!("{} brings {}: \"{}\"", story.person, loaded.world.bike.name, story.complaint);
+    outln!(
         "{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.",
         story.title
     );
@@ -67,19 +68,23 @@ pub fn run(args: &Args) -> Outcome {
     let activity = Activity::usual().map_err(unheard)?;
     let ears = Box::new(Script::new(to_ears, activity, move || mechanic.speak()));
     let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
-    let mouth = super::mouth::open_mouth(&args.say, to_mouth, None)?;
+    let mouth: Box<dyn Mouth> = match show {
+        // Nobody needs to read a demonstration to its end.
+        true => Box::new(Printed::new(to_mouth, terminal::Lines::unread())),
+        false => super::mouth::open_mouth(&args.say, to_mouth, None)?,
+    };
     let end = session.drive(ears, from_ears, mouth, from_mouth, Some(engine), Some(moment))?;
     report(&end, began.elapsed())
 }
 
 fn report(end: &End, took: Duration) -> Outcome {
-    println!();
+    outln!("");
     let review = crate::review::gather(&mut Folder::at(&end.folder)).map_err(|e| Failure::Input(e.to_string()))?;
-    print!("{}", crate::review::text(&review));
-    println!();
-    println!("{} answers spoken and heard in {:.1} s.", end.heard_by_sound, took.as_secs_f64());
+    say(&crate::review::text(&review));
+    outln!("");
+    outln!("{} answers spoken and heard in {:.1} s.", end.heard_by_sound, took.as_secs_f64());
     if let Some(line) = end.delays_in_words() {
-        println!("{line}");
+        outln!("{line}");
     }
     Ok(end.code)
 }

@@ -1,11 +1,11 @@
 //! `probeside draw`: the tree of a procedure as a picture.
 
 use super::outcome::{Failure, Outcome};
-use super::say::say;
 use super::{file, load};
 use crate::bike;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, draw};
+use crate::terminal::say_document;
 use std::path::PathBuf;
 
 /// What `probeside draw` is given.
@@ -29,7 +29,7 @@ pub fn run(args: &Args) -> Outcome {
     let value = bike.map(|bike| bike::as_value(&bike, Vocabulary::english()));
     let picture = draw::svg(draw::tree(&procedure, value.as_ref()));
     if args.svg.as_os_str() == "-" {
-        say(&picture);
+        say_document(&picture);
         return Ok(0);
     }
     file::write(&args.svg, picture.as_bytes()).map_err(Failure::Input)?;

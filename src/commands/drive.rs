@@ -339,7 +339,7 @@ impl Driver {
             EarEvent::Pedal(PedalKey::Repeat) => self.give(Event::Pressed { pedal: Pedal::Repeat }),
             EarEvent::Pedal(PedalKey::Stop) => self.give(Event::Stop { why: "the stop key was pressed".into() }),
             EarEvent::Lost(why) => {
-                eprintln!("{why}");
+                crate::terminal::errln!("{why}");
                 self.keep_open_piece();
                 self.give(Event::MicrophoneLost { why });
             }
@@ -476,8 +476,8 @@ impl Driver {
                 }
                 self.give(Event::PromptEnded { id, whole });
             }
-            MouthEvent::Lost(why) => eprintln!("{why}"),
-            MouthEvent::Back => eprintln!("The loudspeaker is back."),
+            MouthEvent::Lost(why) => crate::terminal::errln!("{why}"),
+            MouthEvent::Back => crate::terminal::errln!("The loudspeaker is back."),
         }
     }
 
@@ -488,7 +488,7 @@ impl Driver {
                 // A failure to note an event must not note another: one report until something is stored again.
                 if self.waited_for.remove(&id) || !std::mem::replace(&mut self.failing, true) {
                     let why = why.to_string();
-                    eprintln!("{why}");
+                    crate::terminal::errln!("{why}");
                     self.give(Event::RecordFailed { id, why });
                 }
             }

@@ -3,11 +3,11 @@
 use super::engine::{unheard, unvoiced};
 use super::load;
 use super::outcome::{Failure, Outcome};
-use super::say::say;
 use crate::hear::takes::{TakeFault, examine, grammar_of, phrase_of};
 use crate::hear::{self, Activity, EarEvent, Ears, Mic, PersonalVoice, Recogniser, Take};
 use crate::phrase::{Answer, Grammar};
 use crate::rehearse::stages;
+use crate::terminal::say;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -178,7 +178,7 @@ impl Learning {
             match phrase_of(&file.file_stem().unwrap_or_default().to_string_lossy()) {
                 Some(words) => by.entry(words).or_default().push(file),
                 None => {
-                    eprintln!("{}: name it PHRASE_TAKE.wav, such as stays-dark_1.wav.", file.display());
+                    crate::terminal::errln!("{}: name it PHRASE_TAKE.wav, such as stays-dark_1.wav.", file.display());
                     code = 1;
                 }
             }
@@ -196,7 +196,7 @@ impl Learning {
                 let sound = match hear::read_wav(&file) {
                     Ok(sound) => sound,
                     Err(why) => {
-                        eprintln!("{why}");
+                        crate::terminal::errln!("{why}");
                         code = 1;
                         continue;
                     }
@@ -204,7 +204,7 @@ impl Learning {
                 match self.look(&sound, &words, &takes, &grammar)? {
                     Ok(take) => takes.push(take),
                     Err(fault) => {
-                        eprintln!("{}: this take of \"{words}\" is not kept: {fault}.", file.display());
+                        crate::terminal::errln!("{}: this take of \"{words}\" is not kept: {fault}.", file.display());
                         code = 1;
                     }
                 }
@@ -275,7 +275,7 @@ fn next(mic: &mut Mic, from: &mut UnboundedReceiver<EarEvent>) -> Option<Vec<f32
             Ok(EarEvent::Began { .. }) => speaking = true,
             Ok(EarEvent::Utterance(utterance)) if utterance.last => heard = Some(utterance.sound.to_vec()),
             Ok(EarEvent::Lost(why)) => {
-                eprintln!("{why}");
+                crate::terminal::errln!("{why}");
                 speaking = false;
             }
             Ok(_) => {}

@@ -30,7 +30,7 @@ pub fn write(path: &Path, content: &[u8]) -> Result<(), String> {
         let _ = fs::remove_file(&part);
         return Err(cannot(path, &error));
     }
-    eprintln!("{} {}", if there { "replaced" } else { "wrote" }, path.display());
+    crate::terminal::errln!("{} {}", if there { "replaced" } else { "wrote" }, path.display());
     Ok(())
 }
 

@@ -40,11 +40,11 @@ pub fn run(args: &Args) -> Outcome {
     engine.use_words(&vocabulary, &[]);
     let mut activity = Activity::usual().map_err(unheard)?;
     let mut code = 0;
-    for file in &args.files {
+    for file in args.files.iter().take_while(|_| !crate::terminal::is_gone()) {
         match hear::read_wav(file) {
             Ok(sound) => one(file, &sound, &mut activity, &grammar, engine.as_mut(), args.json)?,
             Err(why) => {
-                eprintln!("{why}");
+                crate::terminal::errln!("{why}");
                 code = 1;
             }
         }
@@ -89,12 +89,12 @@ fn one(
             "verdict": verdict,
             "ms": (ms * 10.0).round() / 10.0,
         });
-        println!("{line}");
+        crate::terminal::say_json(&format!("{line}\n"));
     } else {
         let words = best.as_ref().map_or("(nothing of it)", |b| b.words.as_str());
         let sure = best.as_ref().map_or(0.0, |b| b.probability);
         let value = number.map(|r| format!(" = {} {}", r.value, r.unit)).unwrap_or_default();
-        println!("{}: {verdict}: {words}{value} ({:.0} %, {ms:.0} ms)", file.display(), sure * 100.0);
+        crate::terminal::outln!("{}: {verdict}: {words}{value} ({:.0} %, {ms:.0} ms)", file.display(), sure * 100.0);
     }
     Ok(())
 }

@@ -67,7 +67,7 @@ impl Mechanic {
             return Given::End;
         };
         if self.show {
-            println!("        mechanic: \"{words}\"");
+            crate::terminal::outln!("        mechanic: \"{words}\"");
         }
         self.spoken += 1;
         self.in_vain += 1;
@@ -75,7 +75,7 @@ impl Mechanic {
         match self.voice.synthesise(&words, speed) {
             Ok(pcm) => Given::Sound(hear::resample::resample(&pcm.samples, pcm.rate, hear::RATE)),
             Err(why) => {
-                eprintln!("{why}");
+                crate::terminal::errln!("{why}");
                 Given::End
             }
         }

@@ -30,7 +30,6 @@ mod power_bench;
 mod prove;
 mod reckon;
 mod rehearse;
-mod say;
 mod shop;
 mod shop_args;
 mod soundcheck;
@@ -40,7 +39,9 @@ mod walk;
 pub use hear::expected;
 pub use outcome::{Failure, Outcome};
 
+use crate::terminal;
 use clap::{Parser, Subcommand};
+use std::ffi::OsString;
 
 /// Speaks the next check at the bike, hears the answer without a network, takes the right branch and keeps the record.
 ///
@@ -86,6 +87,24 @@ pub enum Command {
     Reckon(reckon::Args),
 }
 
+/// Runs the command that the arguments name, the program's name first; its exit code.
+pub fn start(arguments: impl IntoIterator<Item = OsString>) -> u8 {
+    /// Wrong usage.
+    const USAGE: u8 = 2;
+    match Cli::try_parse_from(arguments) {
+        Ok(cli) => run(cli),
+        // Help and version are asked for; anything else is wrong usage.
+        Err(told) if !told.use_stderr() => {
+            terminal::say(&told.render().to_string());
+            terminal::ended(0)
+        }
+        Err(told) => {
+            terminal::complain(&told.render().to_string());
+            USAGE
+        }
+    }
+}
+
 /// Runs a command; its exit code.
 pub fn run(cli: Cli) -> u8 {
     let outcome = match cli.command {
@@ -104,13 +123,14 @@ pub fn run(cli: Cli) -> u8 {
         Command::Shop(args) => shop::run(&args),
         Command::Reckon(args) => reckon::run(&args),
     };
-    match outcome {
+    let code = match outcome {
         Ok(code) => code,
         Err(failure) => {
-            eprintln!("{failure}");
+            terminal::errln!("{failure}");
             failure.code()
         }
-    }
+    };
+    terminal::ended(code)
 }
 
 /// The check, with the words of the built-in vocabulary.
@@ -128,6 +148,14 @@ fn checked(args: &check::CheckArgs) -> Outcome {
     let vocabulary =
         |text: &str, file: &str| crate::phrase::Vocabulary::from_yaml(text, file).err().unwrap_or_default();
     let spoken = check::Spoken { reserved, words, vocabulary: &vocabulary };
-    check::run(args, &spoken, &mut std::io::stdout().lock())
-        .map_err(|e| Failure::Input(format!("The output is gone: {e}.")))
+    let mut out = Vec::new();
+    let code = check::run(args, &spoken, &mut out)
+        .map_err(|e| Failure::Input(format!("What was found cannot be put together: {e}.")))?;
+    let out = String::from_utf8_lossy(&out);
+    if args.json {
+        terminal::say_json(&out)
+    } else {
+        terminal::say(&out)
+    }
+    Ok(code)
 }

@@ -3,10 +3,9 @@
 use super::load;
 use super::order::Order;
 use super::outcome::{Failure, Outcome};
-use super::say::say;
 use crate::circuit::faults::Library;
 use crate::diagnose::{self, Bench, Wanted};
-use std::io::{IsTerminal, Write};
+use crate::terminal::{progress, progress_ends, say, say_json};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -53,18 +52,14 @@ pub fn run(args: &Args) -> Outcome {
     let best = args.order.is_best_for(&world)?;
     let bench = Bench::new(&world.bike, &library, &faults);
     let wanted = Wanted { pairs: args.pairs, slips: args.slips, matrix: args.csv.is_some(), best };
-    let terminal = std::io::stderr().is_terminal();
-    let progress = |what: &str, done: usize, of: usize| {
-        if terminal {
-            let of = if of > 0 { format!(" of {of}") } else { String::new() };
-            eprint!("\r{what}: {done}{of}   ");
-            let _ = std::io::stderr().flush();
-        }
+    let shown = |what: &str, done: usize, of: usize| {
+        let of = if of > 0 { format!(" of {of}") } else { String::new() };
+        progress(&format!("{what}: {done}{of}"));
     };
-    let proved = diagnose::prove(&world, &faults, &bench, wanted, &progress)
+    let proved = diagnose::prove(&world, &faults, &bench, wanted, &shown)
         .map_err(|e| Failure::Input(format!("{} cannot be proved on {}: {e}", world.main, world.bike.name)))?;
-    if terminal && (args.pairs || args.slips) {
-        eprintln!();
+    if args.pairs || args.slips {
+        progress_ends();
     }
     if let Some(path) = &args.csv {
         std::fs::write(path, diagnose::d_matrix_csv(&proved.matrix, &faults))
@@ -73,7 +68,7 @@ pub fn run(args: &Args) -> Outcome {
     if args.json {
         let json = serde_json::to_string_pretty(&proved.proof)
             .map_err(|e| Failure::Input(format!("The result does not go into JSON: {e}.")))?;
-        say(&(json + "\n"));
+        say_json(&(json + "\n"));
     } else {
         say(&diagnose::text(&proved.proof));
         if args.every {

@@ -1,7 +1,7 @@
 //! `probeside reckon`: the trade's sums on their own, listed, explained and done.
 
-use super::say::say;
 use super::{Failure, Outcome};
+use crate::terminal::{say, say_json};
 use crate::trade::{Input, Reckoned, Refusal, Sum, sum, sums};
 use serde_json::{Map, Value, json};
 use std::fmt::Write;
@@ -34,16 +34,28 @@ pub struct Args {
 /// Wrong usage: an unknown sum, an input that there is not, too few or too many values. Input at fault: what the sum refuses.
 pub fn run(args: &Args) -> Outcome {
     let Some(name) = &args.name else {
-        say(&if args.json { lines(sums().map(described)) } else { list() });
+        if args.json {
+            say_json(&lines(sums().map(described)))
+        } else {
+            say(&list())
+        }
         return Ok(0);
     };
     let sum = sum(name).map_err(failed)?;
     if args.values.is_empty() {
-        say(&if args.json { lines([described(sum)]) } else { explained(sum) });
+        if args.json {
+            say_json(&lines([described(sum)]))
+        } else {
+            say(&explained(sum))
+        }
         return Ok(0);
     }
     let done = sum.reckon_typed(&args.values).map_err(failed)?;
-    say(&if args.json { lines([done_as_json(&done)]) } else { format!("{done}\n") });
+    if args.json {
+        say_json(&lines([done_as_json(&done)]))
+    } else {
+        say(&format!("{done}\n"))
+    }
     Ok(0)
 }
 

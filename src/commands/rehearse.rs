@@ -3,11 +3,10 @@
 use super::engine::{EngineArgs, unheard};
 use super::load;
 use super::outcome::{Failure, Outcome};
-use super::say::say;
 use crate::rehearse::{Cast, Counts, Head, Pair, Rehearsal, RehearseError, Report, stages, usual_cast};
 use crate::speak::{Espeak, SpeakError};
+use crate::terminal::{progress, progress_ends, say, say_json};
 use std::fmt::Write;
-use std::io::{IsTerminal, Write as _};
 use std::path::PathBuf;
 use std::time::Instant;
 
@@ -80,19 +79,15 @@ pub fn run(args: &Args) -> Outcome {
         progress: &|_| {},
     };
     let (size, began) = (rehearsal.size(), Instant::now());
-    let shown = std::io::stderr().is_terminal();
     let show = |done: usize| {
-        if shown && (done.is_multiple_of(SHOWN_EVERY) || done == size) {
+        if done.is_multiple_of(SHOWN_EVERY) || done == size {
             let left = began.elapsed().as_secs_f64() / done as f64 * (size - done) as f64;
-            eprint!("\r{done} of {size} lines heard, about {left:.0} s to go   ");
-            let _ = std::io::stderr().flush();
+            progress(&format!("{done} of {size} lines heard, about {left:.0} s to go"));
         }
     };
     let rehearsal = Rehearsal { progress: &show, ..rehearsal };
     let trials = rehearsal.run();
-    if shown {
-        eprintln!();
-    }
+    progress_ends();
     let trials = trials.map_err(|e| match e {
         RehearseError::Hear(e) => unheard(e),
         RehearseError::Speak(e) => unspoken(&e),
@@ -107,7 +102,7 @@ pub fn run(args: &Args) -> Outcome {
     let ipa = Espeak::new(world.vocabulary.language());
     let report = Report::new(&head, &rehearsal, &trials, &|phrase| ipa.phonemes(phrase).ok());
     if args.json {
-        say(&format!("{}\n", serde_json::to_string_pretty(&report).unwrap_or_default()));
+        say_json(&format!("{}\n", serde_json::to_string_pretty(&report).unwrap_or_default()));
     } else {
         say(&printed(&report));
     }
@@ -125,7 +120,7 @@ fn present(casts: Vec<Cast>) -> Result<Vec<Cast>, Failure> {
         match cast.say("ready") {
             Ok(_) => there.push(cast),
             Err(why) if cast.program == "espeak-ng" => return Err(unspoken(&why)),
-            Err(_) => eprintln!("The voice {} is left out: it is not on this machine.", cast.name()),
+            Err(_) => crate::terminal::errln!("The voice {} is left out: it is not on this machine.", cast.name()),
         }
     }
     Ok(there)

@@ -1,9 +1,9 @@
 //! `probeside review`: what a session's journal says.
 
 use super::file;
-use super::say::say;
 use crate::review::{csv, customer, gather, page, plain, text, vtt, whole};
 use crate::session::{DIGEST_FILE, Folder, JOURNAL_FILE, LOCK, PART};
+use crate::terminal::{say, say_json};
 use std::path::{Path, PathBuf};
 
 /// Shows what a session found: conclusion, readings, and all that a reviewer asks for.
@@ -37,7 +37,7 @@ pub fn run(args: &Args) -> u8 {
     let review = match gather(&mut Folder::at(&args.session)) {
         Ok(review) => review,
         Err(error) => {
-            eprintln!("probeside: {error}");
+            crate::terminal::errln!("probeside: {error}");
             return error.exit_code();
         }
     };
@@ -45,7 +45,7 @@ pub fn run(args: &Args) -> u8 {
     let mut put = |path: &Option<PathBuf>, content: &mut dyn FnMut() -> Result<Vec<u8>, String>| {
         let Some(path) = path else { return };
         if let Err(why) = content().and_then(|content| write(path, &content, &args.session)) {
-            eprintln!("probeside: {why}");
+            crate::terminal::errln!("probeside: {why}");
             code = 1;
         }
     };
@@ -63,7 +63,7 @@ pub fn run(args: &Args) -> u8 {
         }
         let whole = whole(&review, &mut Folder::at(&args.session))?;
         for why in &whole.silent {
-            eprintln!("probeside: silence stands in the place of {}", plain(why));
+            crate::terminal::errln!("probeside: silence stands in the place of {}", plain(why));
         }
         words = Some(whole.vtt);
         Ok(whole.sound)
@@ -71,13 +71,14 @@ pub fn run(args: &Args) -> u8 {
     if let Some(words) = words {
         put(&args.sound.as_ref().map(|path| path.with_extension("vtt")), &mut || Ok(words.clone().into()));
     }
-    let out = if args.json {
-        serde_json::to_string_pretty(&review)
-            .map_or_else(|error| format!("{{\"error\":\"{error}\"}}"), |json| json + "\n")
+    if args.json {
+        say_json(
+            &serde_json::to_string_pretty(&review)
+                .map_or_else(|error| format!("{{\"error\":\"{error}\"}}"), |json| json + "\n"),
+        )
     } else {
-        text(&review)
-    };
-    say(&out);
+        say(&text(&review))
+    }
     if review.chain.state == "broken" { 1 } else { code }
 }
 

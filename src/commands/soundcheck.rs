@@ -8,11 +8,11 @@
 use super::engine::{EngineArgs, unheard};
 use super::mouth::PROMPT_VOICE;
 use super::outcome::{Failure, Outcome};
-use super::say::say;
 use crate::hear::checkup::{self, decibels};
 use crate::hear::{self, Activity, EarEvent, Ears, Mic, RATE, Recogniser};
 use crate::phrase::{Answer, Command, Grammar, Stakes, Verdict, Vocabulary, decide};
 use crate::speak::{Aloud, Espeak, Mouth, MouthEvent, Pcm, Say, SpeakError, Voice};
+use crate::terminal::{say, say_json};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
@@ -120,7 +120,7 @@ impl Sheet {
     }
 
     fn ask(&self, what: &str) {
-        eprintln!("{what}");
+        crate::terminal::errln!("{what}");
     }
 
     fn missing(&self) -> bool {
@@ -172,7 +172,7 @@ pub fn run(args: &Args) -> Outcome {
         let object = serde_json::json!({
             "schema": "probeside.soundcheck", "version": 1, "ready": !sheet.missing(), "lines": sheet.lines,
         });
-        say(&format!("{object:#}\n"));
+        say_json(&format!("{object:#}\n"));
     }
     let missing: Vec<&str> =
         sheet.lines.iter().filter(|l| l.verdict == Standing::Missing).filter_map(|l| l.advice.as_deref()).collect();

@@ -1,8 +1,8 @@
 //! `probeside verify`: is a session complete and unaltered?
 
-use super::say::say;
 use crate::review::{plain, verify};
 use crate::session::Folder;
+use crate::terminal::{say, say_json};
 use std::path::PathBuf;
 
 /// Says whether a session is complete and unaltered.
@@ -23,12 +23,14 @@ pub fn run(args: &Args) -> u8 {
     let found = match verify(&mut Folder::at(&args.session), args.digest.as_deref()) {
         Ok(found) => found,
         Err(error) => {
-            eprintln!("probeside: {error}");
+            crate::terminal::errln!("probeside: {error}");
             return error.exit_code();
         }
     };
     if args.json {
-        say(&serde_json::to_string_pretty(&found).map_or_else(|e| format!("{{\"error\":\"{e}\"}}"), |json| json + "\n"));
+        say_json(
+            &serde_json::to_string_pretty(&found).map_or_else(|e| format!("{{\"error\":\"{e}\"}}"), |json| json + "\n"),
+        );
         return u8::from(!found.sound);
     }
     let mut out = String::new();

@@ -260,7 +260,7 @@ impl Session {
             bargein: false,
         };
         if let Some(repair) = &repair {
-            eprintln!("{}", repair.sentence());
+            crate::terminal::errln!("{}", repair.sentence());
         }
         session.replay(&entries, repair.is_some())?;
         Ok(session)
@@ -392,7 +392,9 @@ impl Session {
         let keep = self.journal.header().settings.get(SETTING_SOUND).cloned().unwrap_or_default();
         let keep = serde_json::from_value(keep).unwrap_or_default();
         if keep == KeepSound::Everything {
-            eprintln!("Everything that is heard from now to the end of the walk is kept with the record.");
+            crate::terminal::errln!(
+                "Everything that is heard from now to the end of the walk is kept with the record."
+            );
         }
         let (to_stored, stored) = tokio::sync::mpsc::unbounded_channel();
         let writer = Writer::start(self.journal, move |reply| drop(to_stored.send(reply)))
@@ -420,9 +422,9 @@ impl Session {
             runtime.block_on(say_digest(&digest, &self.world, &mut *mouth, &mut sources));
         } else {
             let again = format!("Go on with: probeside walk --resume {}", self.folder.display());
-            eprintln!("The walk is not finished: {why}. {again}");
+            crate::terminal::errln!("The walk is not finished: {why}. {again}");
         }
-        eprintln!("Session {}, digest {} ({}).", self.folder.display(), digest.short, digest.sha256);
+        crate::terminal::errln!("Session {}, digest {} ({}).", self.folder.display(), digest.short, digest.sha256);
         Ok(End { code, delays, heard_by_sound, folder: self.folder })
     }
 }

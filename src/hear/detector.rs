@@ -4,14 +4,18 @@
 //! 0.15 ms a time on one core.
 
 use super::HearError;
+use super::known_clip;
 use super::models::{self, DetectorFiles};
 use super::network::open_small;
+use super::pinned;
 use ort::session::Session;
 use ort::value::TensorRef;
 
 /// Samples of one step of the network, and of the sound before it that it sees again.
 const STEP: usize = 512;
 const SEEN_AGAIN: usize = 64;
+/// Steps of the known recording that it has to take for voice, of 27.
+const LEAST_VOICED: usize = 10;
 /// Numbers that it remembers, twice.
 const MEMORY: usize = 128;
 
@@ -41,6 +45,7 @@ impl Detector {
     /// When it or the runtime is not on this machine, or cannot be used.
     pub fn load() -> Result<Self, HearError> {
         let DetectorFiles { runtime, network } = models::find_detector()?;
+        pinned::check(&network)?;
         let bytes = std::fs::read(&network).map_err(|e| HearError::damaged(&network, e))?;
         let mut detector = Detector {
             session: open_small(&runtime, &network, &bytes)?,
@@ -53,6 +58,14 @@ impl Detector {
         // Another network under this name is told now, and not in the middle of a walk.
         detector.step().map_err(|e| HearError::damaged(&network, e))?;
         detector.restart();
+        let voiced = known_clip::sound().chunks_exact(STEP).filter(|step| detector.score(step) >= 0.5).count();
+        detector.restart();
+        let silent = detector.score(&[0.0; 4 * STEP]);
+        detector.restart();
+        // A score that is no number is neither.
+        if voiced < LEAST_VOICED || !(0.0..0.5).contains(&silent) {
+            return Err(HearError::damaged(&network, "it does not tell a known voice from silence"));
+        }
         Ok(detector)
     }
 

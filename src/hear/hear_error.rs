@@ -16,7 +16,7 @@ pub enum HearError {
         looked: String,
     },
     /// The model's files are there and cannot be used.
-    #[error("the speech model's file {path} cannot be used: {why}; delete it and run models/setup again")]
+    #[error("the speech model's file {path} cannot be used: {why}; run ./models/setup --verify, which fetches it anew")]
     ModelDamaged {
         /// The file.
         path: String,

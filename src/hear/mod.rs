@@ -21,6 +21,7 @@ mod favour;
 mod features;
 mod fitted;
 mod hear_error;
+mod known_clip;
 mod letters;
 mod level;
 #[cfg(feature = "sound")]
@@ -40,6 +41,7 @@ mod opinion;
 mod pairing;
 mod pedal;
 mod personal;
+mod pinned;
 mod played;
 mod prior;
 mod recogniser;

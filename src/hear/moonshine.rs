@@ -3,11 +3,13 @@
 use super::decode::{self, Ended, Found};
 use super::expand::{self, Expanded, Part};
 use super::favour;
+use super::known_clip;
 use super::level;
 use super::models;
 use super::network::{DECODER, Frames};
 use super::opinion;
 use super::personal::{PersonalVoice, Shape};
+use super::pinned;
 use super::prior::Prior;
 use super::remembered::Place;
 use super::score::{self, Evidence, Spelled, Weighed};
@@ -76,8 +78,11 @@ impl Moonshine {
     /// The same with another network for the letters than the shipped one, for fitting on voices that it was not trained with.
     pub fn open_with(letters: Option<&Path>) -> Result<Self, HearError> {
         let models = models::find()?;
-        let tokenizer = Tokenizer::load(&models.folder.join("tokenizer.bin"))?;
+        let tokens = models.folder.join("tokenizer.bin");
+        pinned::check(&tokens)?;
+        let tokenizer = Tokenizer::load(&tokens)?;
         let mut networks = Networks::load(&models, letters)?;
+        known_clip::check(&mut networks, &tokenizer, PAD, &models.folder)?;
         let prior = Mutex::new(Prior::new(networks.first(), Place::of(&models.folder.join(DECODER)))?);
         let english = Vocabulary::english();
         let words = english.numbers().clone();

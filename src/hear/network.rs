@@ -7,6 +7,7 @@
 use super::HearError;
 use super::models::Models;
 use super::personal::Shape;
+use super::pinned;
 use super::tokenizer::{BEGIN, Token};
 use ort::session::builder::GraphOptimizationLevel;
 use ort::session::{InMemorySession, Session, SessionInputValue, SessionOutputs};
@@ -90,6 +91,7 @@ fn runtime(path: &Path) -> Result<ort::environment::Environment, HearError> {
     if let Some(environment) = loaded.as_ref() {
         return Ok(environment.clone());
     }
+    pinned::check(path)?;
     let builder = ort::init_from(path).map_err(|e| HearError::damaged(path, e))?;
     let environment = builder.with_telemetry(false).build().map_err(|e| HearError::damaged(path, e))?;
     *loaded = Some(environment.clone());
@@ -128,6 +130,7 @@ impl Network {
         let environment = runtime(&models.runtime)?;
         let session = |file: &str| {
             let path = models.folder.join(file);
+            pinned::check(&path)?;
             let bytes = bytes_of(&path).map_err(|e| HearError::damaged(&path, e))?;
             // Sizes change from call to call, so that an arena or patterns of memory use would only pile up.
             let open = || -> Result<InMemorySession<'static>, ort::Error> {

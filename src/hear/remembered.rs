@@ -1,4 +1,4 @@
-//! The noise preference kept between runs, in the user's cache folder: a file that cannot be read or does not fit is as good as none.
+//! What is kept between runs in the user's cache folder, and the noise preference there: a file that cannot be read or does not fit is as good as none.
 //!
 //! The file is a line that names the format, the model's size and time of change, the beginnings with their tokens' log
 //! probabilities, and the SHA-256 of all that.
@@ -28,16 +28,13 @@ pub struct Place {
 impl Place {
     /// The place for the model in this file; none where the user has no cache folder.
     pub fn of(model: &Path) -> Option<Self> {
-        let cache = std::env::var_os("XDG_CACHE_HOME")
-            .or_else(|| std::env::var_os("LOCALAPPDATA"))
-            .map(PathBuf::from)
-            .or_else(|| Some(PathBuf::from(std::env::var_os("HOME")?).join(".cache")))?;
+        let file = cache_file(FILE)?;
         let about = model.metadata().ok()?;
         let changed = about.modified().ok()?.duration_since(UNIX_EPOCH).ok()?.as_millis() as u64;
         let mut of = [0; 16];
         of[..8].copy_from_slice(&about.len().to_le_bytes());
         of[8..].copy_from_slice(&changed.to_le_bytes());
-        Some(Place { file: cache.join("probeside").join(FILE), model: of })
+        Some(Place { file, model: of })
     }
 
     /// What was kept.
@@ -47,13 +44,27 @@ impl Place {
 
     /// Keeps what is known; that it could not be kept costs only time.
     pub fn store(&self, known: &Known) {
-        let part = self.file.with_extension(std::process::id().to_string());
-        let folder = self.file.parent().map_or(Ok(()), std::fs::create_dir_all);
-        let stored = folder.and_then(|()| std::fs::write(&part, pack(known, &self.model)));
-        if let Err(why) = stored.and_then(|()| std::fs::rename(&part, &self.file)) {
-            let _ = std::fs::remove_file(&part);
-            tracing::info!(%why, "the noise preference could not be kept");
-        }
+        keep(&self.file, &pack(known, &self.model));
+    }
+}
+
+/// A file of the program's own in the user's cache folder; none where there is no such folder.
+pub fn cache_file(name: &str) -> Option<PathBuf> {
+    let cache = std::env::var_os("XDG_CACHE_HOME")
+        .or_else(|| std::env::var_os("LOCALAPPDATA"))
+        .map(PathBuf::from)
+        .or_else(|| Some(PathBuf::from(std::env::var_os("HOME")?).join(".cache")))?;
+    Some(cache.join("probeside").join(name))
+}
+
+/// Keeps what may be lost in a file of the cache folder.
+pub fn keep(file: &Path, bytes: &[u8]) {
+    let part = file.with_extension(std::process::id().to_string());
+    let folder = file.parent().map_or(Ok(()), std::fs::create_dir_all);
+    let stored = folder.and_then(|()| std::fs::write(&part, bytes));
+    if let Err(why) = stored.and_then(|()| std::fs::rename(&part, file)) {
+        let _ = std::fs::remove_file(&part);
+        tracing::info!(%why, "{} could not be kept", file.display());
     }
 }
 

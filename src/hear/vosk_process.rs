@@ -143,7 +143,9 @@ fn say(value: &Value) -> bool {
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let [library, model] = &arguments[..] else {
-        eprintln!("probeside-vosk is started by probeside, with the library's file and the model's folder.");
+        probeside::terminal::complain(
+            "probeside-vosk is started by probeside, with the library's file and the model's folder.\n",
+        );
         return ExitCode::from(2);
     };
     let vosk = match Vosk::open(library, model) {

@@ -1,16 +1,18 @@
-//! Common Expression Language: syntax, the names an expression uses, and its value. Numbers are doubles throughout: whole
-//! literals and `size(...)` are made doubles in the syntax tree, except where they index a list, so `12` and `12.0` are the same.
+//! Common Expression Language: whether an expression is well-formed, the names it uses, and its value, within a budget of work and memory.
+//! Numbers are doubles throughout.
 
+use super::budget::{self, MOST_LOOPS, MOST_STEPS};
 use super::scope::{kept_values, same_values};
+use super::syntax::{Count, called, make_doubles, parts};
 use super::{Expression, Scope, sums};
 use crate::written::Diagnostic;
 use crate::written::shape::LONGEST_EXPRESSION;
-use cel::common::ast::{CallExpr, EntryExpr, Expr, IdedExpr, LiteralValue, operators};
+use cel::common::ast::{Expr, IdedExpr};
 use cel::objects::{Key, Map};
 use cel::parser::Parser;
 use cel::{Context, Value};
 use serde_json::Value as Json;
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::collections::{BTreeSet, HashMap};
 use std::rc::Rc;
 use std::sync::Arc;
@@ -18,7 +20,9 @@ use std::sync::Arc;
 /// Deepest nesting of an expression.
 const DEEPEST: u16 = 48;
 /// Most terms of an expression, as nodes of its syntax tree.
-const MOST_NODES: usize = 1_000;
+const MOST_TERMS: usize = 1_000;
+/// An error of the evaluation is quoted up to here, in characters: it may hold a whole value.
+const LONGEST_ERROR: usize = 300;
 
 fn finding(expression: &Expression, message: String) -> Diagnostic {
     Diagnostic::error(&expression.place, "expression", message).help(format!("It reads: {}", **expression))
@@ -36,82 +40,14 @@ fn compile(expression: &Expression) -> Result<IdedExpr, Diagnostic> {
         let first = first.split(" expecting ").next().unwrap_or_default().replace("'<EOF>'", "end");
         finding(expression, format!("the expression is not well-formed: {first}"))
     })?;
-    let mut nodes = 0;
-    make_doubles(&mut tree, &mut nodes);
-    if nodes > MOST_NODES {
-        return Err(finding(expression, format!("the expression has more than {MOST_NODES} terms")));
-    }
-    Ok(tree)
-}
-
-/// Calls `visit` on every part of `tree`.
-fn parts<'t>(tree: &'t mut IdedExpr, visit: &mut dyn FnMut(&'t mut IdedExpr)) {
-    match &mut tree.expr {
-        Expr::Call(call) => {
-            call.target.iter_mut().for_each(|target| visit(target));
-            call.args.iter_mut().for_each(visit);
-        }
-        Expr::Comprehension(all) => {
-            visit(&mut all.iter_range);
-            visit(&mut all.accu_init);
-            visit(&mut all.loop_cond);
-            visit(&mut all.loop_step);
-            visit(&mut all.result);
-        }
-        Expr::List(list) => list.elements.iter_mut().for_each(visit),
-        Expr::Map(map) => {
-            for entry in &mut map.entries {
-                if let EntryExpr::MapEntry(entry) = &mut entry.expr {
-                    visit(&mut entry.key);
-                    visit(&mut entry.value);
-                }
-            }
-        }
-        Expr::Select(select) => visit(&mut select.operand),
-        Expr::Struct(of) => {
-            for entry in &mut of.entries {
-                if let EntryExpr::StructField(field) = &mut entry.expr {
-                    visit(&mut field.value);
-                }
-            }
-        }
-        Expr::Unspecified | Expr::Ident(_) | Expr::Literal(_) => {}
-    }
-}
-
-/// The names of the functions that `tree` calls.
-fn called(tree: &mut IdedExpr) -> Vec<String> {
-    let mut found = match &tree.expr {
-        Expr::Call(call) => vec![call.func_name.clone()],
-        _ => Vec::new(),
-    };
-    parts(tree, &mut |part| found.extend(called(part)));
-    found
-}
-
-fn make_doubles(tree: &mut IdedExpr, nodes: &mut usize) {
-    *nodes += 1;
-    if let Expr::Call(call) = &mut tree.expr
-        && call.func_name == operators::INDEX
-    {
-        let mut index = call.args.iter_mut();
-        if let Some(list) = index.next() {
-            make_doubles(list, nodes);
-        }
-        return;
-    }
-    parts(tree, &mut |part| make_doubles(part, nodes));
-    match &mut tree.expr {
-        Expr::Literal(LiteralValue::Int(whole)) => {
-            let double = *whole.inner() as f64;
-            tree.expr = Expr::Literal(LiteralValue::Double(double.into()));
-        }
-        Expr::Call(call) if call.func_name == "size" => {
-            let size = std::mem::take(call);
-            let inner = IdedExpr { id: tree.id, expr: Expr::Call(size) };
-            tree.expr = Expr::Call(CallExpr { func_name: "double".to_owned(), target: None, args: vec![inner] });
-        }
-        _ => {}
+    let mut count = Count::default();
+    make_doubles(&mut tree, &mut count);
+    let too_many =
+        |most: usize, what: &str| Err(finding(expression, format!("the expression has more than {most} {what}")));
+    match count {
+        Count { terms, .. } if terms > MOST_TERMS => too_many(MOST_TERMS, "terms"),
+        Count { loops, .. } if loops > MOST_LOOPS => too_many(MOST_LOOPS, "loops"),
+        _ => Ok(tree),
     }
 }
 
@@ -196,6 +132,9 @@ const MOST_READY: usize = 4096;
 /// Most values of one expression that are remembered: a few rounds, and what was seen in them.
 const MOST_KNOWN: usize = 64;
 
+/// Most steps' worth of values that are remembered of all expressions.
+const MOST_REMEMBERED: u64 = 1_000_000;
+
 /// An expression, ready to be evaluated many times: a proof asks for the same limit many thousand times.
 struct Ready {
     tree: IdedExpr,
@@ -217,6 +156,8 @@ struct Known {
 thread_local! {
     /// Expressions by their text.
     static READY: RefCell<HashMap<String, Rc<Ready>>> = RefCell::default();
+    /// Steps that the remembered values took: no value is larger than its steps.
+    static REMEMBERED: Cell<u64> = const { Cell::new(0) };
 }
 
 fn ready(expression: &Expression) -> Result<Rc<Ready>, Diagnostic> {
@@ -229,7 +170,9 @@ fn ready(expression: &Expression) -> Result<Rc<Ready>, Diagnostic> {
     let paths = || found.used.iter().chain(&found.asked);
     let field = |path: &String| Some(path.strip_prefix("seen.")?.split('.').next()?.to_owned());
     let fields = (!paths().any(|path| path == "seen")).then(|| paths().filter_map(field).collect());
-    let made = Rc::new(Ready { called: called(&mut tree), tree, fields, known: RefCell::default() });
+    let called = called(&mut tree);
+    budget::bound(&mut tree);
+    let made = Rc::new(Ready { called, tree, fields, known: RefCell::default() });
     READY.with_borrow_mut(|all| {
         if all.len() >= MOST_READY {
             all.clear();
@@ -239,7 +182,8 @@ fn ready(expression: &Expression) -> Result<Rc<Ready>, Diagnostic> {
     Ok(made)
 }
 
-fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic> {
+/// The value of an expression, and how many steps it took; none where it was known.
+fn evaluate(expression: &Expression, scope: &Scope) -> Result<(Value, u64), Diagnostic> {
     let ready = ready(expression)?;
     // What the expression does not name need not be turned into its values.
     let named: Vec<(&str, &Arc<Json>)> = scope.shared().filter(|(name, _)| expression.contains(name)).collect();
@@ -250,10 +194,10 @@ fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic>
             same_values(&one.with, &named) && one.seen.iter().map(Option::as_ref).eq(fields.iter().copied())
         };
         if let Some(one) = ready.known.borrow().iter().find(same) {
-            return Ok(one.value.clone());
+            return Ok((one.value.clone(), 0));
         }
     }
-    let mut context = Context::default();
+    let mut context = Context::with_env(budget::language());
     for (name, value) in &named {
         context.add_variable_from_value((*name).to_owned(), to_cel(value));
     }
@@ -261,9 +205,22 @@ fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic>
         context.add_variable_from_value("seen".to_owned(), to_cel(seen));
     }
     sums::add_to(&mut context, &ready.called);
-    let value = Value::resolve(&ready.tree, &context)
-        .map_err(|error| finding(expression, format!("the expression does not come out: {error}")))?;
+    let (value, steps) = budget::within(|| Value::resolve(&ready.tree, &context));
+    let steps = steps.ok_or_else(|| {
+        let message = format!("the expression does too much: it takes more than {MOST_STEPS} steps");
+        Diagnostic::error(&expression.place, "expression", message)
+            .help("Loop over less, compare or join less at once, or split it over several steps.")
+    })?;
+    let value = value.map_err(|error| {
+        let error: String = error.to_string().chars().take(LONGEST_ERROR).collect();
+        finding(expression, format!("the expression does not come out: {error}"))
+    })?;
     if ready.fields.is_some() {
+        if REMEMBERED.get() + steps > MOST_REMEMBERED {
+            READY.with_borrow_mut(HashMap::clear);
+            REMEMBERED.set(0);
+        }
+        REMEMBERED.set(REMEMBERED.get() + steps);
         let mut known = ready.known.borrow_mut();
         if known.len() >= MOST_KNOWN {
             known.clear();
@@ -274,7 +231,15 @@ fn evaluate(expression: &Expression, scope: &Scope) -> Result<Value, Diagnostic>
             value: value.clone(),
         });
     }
-    Ok(value)
+    Ok((value, steps))
+}
+
+/// How many steps of its budget an expression takes; for tests and measuring.
+///
+/// # Errors
+/// As [`evaluate_bool`].
+pub fn steps(expression: &Expression, scope: &Scope) -> Result<u64, Diagnostic> {
+    evaluate(expression, scope).map(|(_, steps)| steps)
 }
 
 fn wanted<T>(expression: &Expression, what: &str, value: &Value) -> Result<T, Diagnostic> {
@@ -295,7 +260,7 @@ fn wanted<T>(expression: &Expression, what: &str, value: &Value) -> Result<T, Di
 /// # Errors
 /// It is not well-formed, names what is not there, or gives something else.
 pub fn evaluate_bool(expression: &Expression, scope: &Scope) -> Result<bool, Diagnostic> {
-    match evaluate(expression, scope)? {
+    match evaluate(expression, scope)?.0 {
         Value::Bool(truth) => Ok(truth),
         other => wanted(expression, "true or false", &other),
     }
@@ -306,7 +271,7 @@ pub fn evaluate_bool(expression: &Expression, scope: &Scope) -> Result<bool, Dia
 /// # Errors
 /// As [`evaluate_bool`].
 pub fn evaluate_number(expression: &Expression, scope: &Scope) -> Result<f64, Diagnostic> {
-    match evaluate(expression, scope)? {
+    match evaluate(expression, scope)?.0 {
         Value::Float(number) if number.is_finite() => Ok(number),
         Value::Float(_) => Err(finding(expression, "the expression gives no finite number".to_owned())),
         Value::Int(number) => Ok(number as f64),
@@ -322,7 +287,7 @@ pub fn evaluate_number(expression: &Expression, scope: &Scope) -> Result<f64, Di
 pub fn evaluate_list(expression: &Expression, scope: &Scope) -> Result<Vec<Json>, Diagnostic> {
     /// Most rounds of a loop.
     const LONGEST: usize = 100;
-    match evaluate(expression, scope)? {
+    match evaluate(expression, scope)?.0 {
         Value::List(items) if items.len() <= LONGEST => Ok(items.iter().map(from_cel).collect()),
         Value::List(_) => Err(finding(expression, format!("the list has more than {LONGEST} items"))),
         other => wanted(expression, "a list", &other),

@@ -2,6 +2,7 @@
 //!
 //! `procedures/FORMAT.md` documents the YAML spelling of every type here.
 
+mod budget;
 mod decode;
 pub mod draw;
 pub mod expression;
@@ -11,8 +12,10 @@ mod route;
 mod scope;
 mod shape;
 mod sums;
+mod syntax;
 mod types;
 
+pub use budget::MOST_STEPS;
 pub use expression::{evaluate_bool, evaluate_list, evaluate_number};
 pub use load::{from_tree, load, parse, parse_named};
 pub use render::{render_names, render_state};

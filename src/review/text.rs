@@ -4,17 +4,14 @@ use super::sentence::{limits, percent, shown};
 use super::whole::pieces_in_words;
 use super::*;
 use crate::phrase::Reading as Said;
+use crate::written::is_hidden;
 
 /// Columns of a line.
 const COLUMNS: usize = 80;
 
 /// Text without control characters and without those that turn the direction of writing, so that a stranger's journal can be shown.
 pub fn plain(text: &str) -> String {
-    let hidden = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
-    };
-    text.chars().map(|c| if hidden(c) { ' ' } else { c }).collect()
+    text.chars().map(|c| if is_hidden(c) { ' ' } else { c }).collect()
 }
 
 struct Page(String);

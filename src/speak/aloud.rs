@@ -35,7 +35,7 @@ impl Aloud {
     /// # Errors
     /// When no loudspeaker opens now, or the voice says nothing (tried with one word).
     pub fn start(to: MouthSender, voice: Box<dyn Voice>) -> Result<Self, SpeakError> {
-        Self::start_printing_to(to, voice, std::io::stdout())
+        Self::start_printing_to(to, voice, crate::terminal::Lines::new())
     }
 
     /// As [`Aloud::start`], telling a microphone what is played.
@@ -43,7 +43,7 @@ impl Aloud {
     /// # Errors
     /// As [`Aloud::start`].
     pub fn start_heard(to: MouthSender, voice: Box<dyn Voice>, played: PlayedTo) -> Result<Self, SpeakError> {
-        Self::start_with(to, voice, std::io::stdout(), Some(played))
+        Self::start_with(to, voice, crate::terminal::Lines::new(), Some(played))
     }
 
     /// As [`Aloud::start`], printing elsewhere while the loudspeaker is lost.

@@ -38,12 +38,21 @@ impl Espeak {
         self
     }
 
+    /// The voice's name: it may come from a file, and must not be taken for anything else.
+    fn voice(&self) -> Result<&str, SpeakError> {
+        let named = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '+' | '_');
+        match self.voice.starts_with(|c: char| c.is_ascii_alphanumeric()) && self.voice.chars().all(named) {
+            true => Ok(&self.voice),
+            false => Err(failed(&self.program, format!("\"{}\" is not the name of a voice", self.voice))),
+        }
+    }
+
     /// How it says `text`, in letters of the International Phonetic Alphabet.
     ///
     /// # Errors
     /// When the program is missing, fails or takes too long.
     pub fn phonemes(&self, text: &str) -> Result<String, SpeakError> {
-        let arguments = ["--stdin", "-q", "--ipa", "-b", "1", "-v", &self.voice];
+        let arguments = ["--stdin", "-q", "--ipa", "-b", "1", "-v", self.voice()?];
         let written = run(&self.program, &arguments, &cleaned(text), self.limit)?;
         Ok(String::from_utf8_lossy(&written).split_whitespace().collect::<Vec<_>>().join(" "))
     }
@@ -57,7 +66,7 @@ impl Voice for Espeak {
         }
         let speed =
             if speed.is_finite() { (WORDS_PER_MINUTE * speed).clamp(SLOWEST, FASTEST) } else { WORDS_PER_MINUTE };
-        let arguments = ["--stdin", "--stdout", "-b", "1", "-v", &self.voice, "-s", &format!("{speed:.0}")];
+        let arguments = ["--stdin", "--stdout", "-b", "1", "-v", self.voice()?, "-s", &format!("{speed:.0}")];
         let sound = run(&self.program, &arguments, &text, self.limit)?;
         let (rate, samples) =
             decode_wav(&sound[..], Path::new("its output")).map_err(|e| failed(&self.program, e.to_string()))?;
@@ -101,6 +110,29 @@ mod tests {
             Espeak::new("en").with_program(&path).synthesise("hello", 1.0),
             Err(SpeakError::Failed { .. })
         ));
+    }
+
+    /// The program's own notation for phonemes (its manual page, "-x"): `[[h@l'oU]]` would be said as "hello".
+    #[test]
+    fn no_text_reaches_its_phonemes_or_its_options() {
+        let said = |text: &str| Espeak::new("en").phonemes(text);
+        let plain = match said("h@l'oU") {
+            Err(SpeakError::NoProgram { .. }) => return eprintln!("left out: espeak-ng is not installed"),
+            other => other.unwrap(),
+        };
+        assert_ne!(plain, said("hello").unwrap());
+        for text in ["[[h@l'oU]]", "[[[h@l'oU]]]", "[\u{ad}[h@l'oU]]", "[\u{200b}[h@l'oU", "<[[h@l'oU>", "[\n[h@l'oU"] {
+            assert_eq!(said(text).unwrap(), plain, "{text:?}");
+        }
+        assert_eq!(said("<voice name='fr'>").unwrap(), said("voice name='fr'").unwrap());
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("stolen");
+        said(&format!("-w {}", file.display())).unwrap();
+        assert!(!file.exists());
+        for voice in ["../../../etc/passwd", "-w", "", "en -w x", "mb/us1"] {
+            let why = Espeak::new(voice).phonemes("hello").unwrap_err().to_string();
+            assert!(why.contains("is not the name of a voice"), "{why}");
+        }
     }
 
     /// Runs where espeak-ng is installed; elsewhere it says that it was left out.

@@ -46,6 +46,19 @@ impl Voice for Flite {
 mod tests {
     use super::*;
 
+    #[test]
+    fn a_text_is_never_an_option_or_markup() {
+        let length = |text: &str| Flite::new("kal").synthesise(text, 1.0).map(|pcm| pcm.samples.len());
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("stolen");
+        match length(&format!("-o {}", file.display())) {
+            Err(SpeakError::NoProgram { .. }) => return eprintln!("left out: flite is not installed"),
+            other => assert!(other.unwrap() > 4_000 && !file.exists()),
+        }
+        assert_eq!(length("<break time='20s'/>hi").unwrap(), length("break time='20s'/ hi").unwrap());
+        assert!(length("-voice").unwrap() > 1_000);
+    }
+
     /// Runs where flite is installed; elsewhere it says that it was left out.
     #[test]
     fn slower_speech_is_longer() {

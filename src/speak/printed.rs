@@ -27,7 +27,7 @@ impl std::fmt::Debug for Printed {
 impl Printed {
     /// Prints to standard output.
     pub fn to_stdout(to: MouthSender) -> Self {
-        Self::new(to, std::io::stdout())
+        Self::new(to, crate::terminal::Lines::new())
     }
 
     /// Prints to any writer. A writer that fails (a closed pipe) is written to no more; the walk goes on.

@@ -1,6 +1,7 @@
 //! A voice program run as a program: arguments and text in, its output out, bounded in time and size. Voices are never linked.
 
 use super::voice::SpeakError;
+use crate::written::is_hidden;
 use std::io::{Read, Write};
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -12,14 +13,17 @@ const LONGEST_TEXT: usize = 20_000;
 /// Most output that is taken, in bytes: 20 minutes of 16-bit samples at 22,050 a second.
 const MOST_OUTPUT: u64 = 20 * 60 * 22_050 * 2;
 
-/// What reaches a program: no control characters, no phoneme brackets, bounded.
+/// What reaches a voice: words alone, bounded. Control characters may be commands, and two brackets begin espeak-ng's phonemes (also with a
+/// soft hyphen between them), pointed ones markup; nothing of that is ever spoken.
 pub fn cleaned(text: &str) -> String {
     let mut end = text.len().min(LONGEST_TEXT);
     while !text.is_char_boundary(end) {
         end -= 1;
     }
-    let spaced: String = text[..end].chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    spaced.replace("[[", "[ [").trim().to_owned()
+    const SOFT_HYPHEN: char = '\u{ad}';
+    let is_word = |c: char| !is_hidden(c) && !matches!(c, '[' | ']' | '<' | '>' | SOFT_HYPHEN);
+    let words: String = text[..end].chars().map(|c| if is_word(c) { c } else { ' ' }).collect();
+    words.trim().to_owned()
 }
 
 /// The error of a program that ran and failed.
@@ -78,7 +82,8 @@ mod tests {
 
     #[test]
     fn text_cannot_reach_phoneme_mode_and_is_bounded() {
-        assert_eq!(cleaned(" a\n[[b]]\0 "), "a [ [b]]");
+        assert_eq!(cleaned(" a\n[[b]]\0 "), "a   b");
+        assert_eq!(cleaned("[[[b [\u{ad}[c]] <d>\u{1}20s\u{202e}"), "b    c    d  20s");
         assert!(cleaned(&"ü".repeat(20_000)).len() <= LONGEST_TEXT);
     }
 }

@@ -3,6 +3,7 @@
 //! the sound server dies. It has no tones.
 
 use super::printed::spoken_samples;
+use super::program::cleaned;
 use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say};
 use super::voice::SpeakError;
 use super::wishes::{Job, Queue, What, Wishes};
@@ -105,7 +106,7 @@ impl Speaker {
         let _ = self.to.send(MouthEvent::PromptBegan { id: say.id });
         let began = Instant::now();
         let reckoned = spoken_samples(&say.text, say.speed);
-        let whole = match self.tts.speak(say.text.as_str(), false) {
+        let whole = match self.tts.speak(cleaned(&say.text), false) {
             Ok(_) => self.wait(job, began + patience(reckoned)),
             Err(error) => Err(error.to_string()),
         };
@@ -114,7 +115,7 @@ impl Speaker {
             Err(why) => {
                 let sentence = format!("The system's voice failed ({why}). Prompts may not be heard.");
                 let _ = self.to.send(MouthEvent::Lost(sentence));
-                println!("{}", say.text);
+                crate::terminal::outln!("{}", say.text);
                 (true, reckoned)
             }
         };

@@ -1,5 +1,6 @@
 //! Where something stands in a file, and what is wrong with it.
 
+use super::visible::visible_line;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::sync::Arc;
@@ -18,8 +19,8 @@ pub struct Place {
 impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.line {
-            0 => write!(f, "{}", self.file),
-            line => write!(f, "{}:{}:{}", self.file, line, self.column),
+            0 => f.write_str(&visible_line(&self.file)),
+            line => write!(f, "{}:{}:{}", visible_line(&self.file), line, self.column),
         }
     }
 }

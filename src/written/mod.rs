@@ -10,6 +10,8 @@ pub mod shape;
 pub mod template;
 mod text;
 pub mod tree;
+mod visible;
 
 pub use diagnostic::{Diagnostic, Place, Severity, Written};
 pub use text::{MAX_BYTES, decode_text, read_bytes, read_text, whole_file};
+pub use visible::{is_hidden, visible, visible_json, visible_line};

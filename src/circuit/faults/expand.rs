@@ -11,6 +11,8 @@ use std::collections::BTreeSet;
 
 /// A fuse blows within minutes at this share of its rating (ISO 8820-3: 135 % opens within 0.75 to 600 s; from memory).
 const BLOWS_AT: f64 = 1.35;
+/// Most single faults of one bike: a proof leads a walk for each, and a four has about three hundred.
+const MOST_FAULTS: usize = 5_000;
 /// The look of a fuse, and what a blown one shows.
 const BLOWN: (&str, &str) = ("fuse", "blown");
 
@@ -35,6 +37,13 @@ impl Library {
             match self.places(kind, &plain, &kind.severities, bike) {
                 Ok(all) => faults.extend(all),
                 Err(finding) => findings.push(finding),
+            }
+            if faults.len() > MOST_FAULTS {
+                let message =
+                    format!("with `{}` the {} has more than {MOST_FAULTS} faults to be tried", *kind.id, bike.name);
+                let help = "Give the kinds fewer places or severities.";
+                findings.push(Diagnostic::error(&kind.id.place, "count", message).help(help));
+                break;
             }
         }
         if findings.is_empty() { Ok(faults) } else { Err(findings) }
