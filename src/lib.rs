@@ -8,8 +8,8 @@
 //! 4. [`session`] writes the record and syncs it to disk;
 //! 5. [`speak`] says it back, and the next check.
 //!
-//! [`procedure`] and [`bike`] are the data being walked, [`check`] says what is wrong with them, [`diagnose`] proves what a procedure
-//! finds, [`rehearse`] how well its answers are heard, [`review`] reads what was written, `shop` keeps many sessions
+//! [`system`] reads and writes files and runs programs for all of them. [`procedure`] and [`bike`] are the data being walked,
+//! [`check`] says what is wrong with them, [`diagnose`] proves what a procedure finds, [`rehearse`] how well its answers are heard, [`review`] reads what was written, `shop` keeps many sessions
 //! (with the feature of that name), [`commands`] wires the rooms together.
 //! Whatever is printed leaves through [`terminal`].
 //! Imports run in one direction only; `tests/house.rs` checks it.
@@ -28,6 +28,7 @@ pub mod session;
 #[cfg(feature = "shop")]
 pub mod shop;
 pub mod speak;
+pub mod system;
 pub mod terminal;
 pub mod trade;
 pub mod walk;

@@ -9,6 +9,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 #[path = "support/shipped_files.rs"]
+#[allow(dead_code)] // the README is not written here
 mod shipped_files;
 use shipped_files::{name, root, yaml_in};
 

@@ -3,6 +3,7 @@
 //! `tests/frozen/figures.csv` anew: only when what is measured is given up on purpose (`tests/frozen/REASONS.md` says why).
 
 #[path = "../support/shipped_files.rs"]
+#[allow(dead_code)] // the README is not written here
 mod shipped_files;
 
 use probeside::circuit::faults::Library;

@@ -1,0 +1,171 @@
+//! What is its owner's alone: folders of mode 0700 and files of mode 0600, whatever the umask says; and the sentence about what others can
+//! read.
+
+use super::read::{Links, open_plain};
+use super::write::{Readers, put, sync_folder};
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, ErrorKind};
+use std::path::{Path, PathBuf};
+
+#[cfg(unix)]
+const FILE: u32 = 0o600;
+#[cfg(unix)]
+const FOLDER: u32 = 0o700;
+
+/// Makes a folder and those above it that are missing, each its owner's alone and with its name on disk. What is there stays as it is.
+///
+/// # Errors
+/// What the system says.
+pub fn folder(path: &Path) -> io::Result<()> {
+    let missing: Vec<&Path> =
+        path.ancestors().take_while(|p| !p.as_os_str().is_empty() && fs::symlink_metadata(p).is_err()).collect();
+    for folder in missing.into_iter().rev() {
+        match make(folder) {
+            // Another process was faster.
+            Err(error) if error.kind() == ErrorKind::AlreadyExists => continue,
+            made => made?,
+        }
+        let above = folder.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        sync_folder(above)?;
+    }
+    // What was there under this name may be something else.
+    if fs::metadata(path)?.is_dir() { Ok(()) } else { Err(ErrorKind::NotADirectory.into()) }
+}
+
+#[cfg(unix)]
+fn make(folder: &Path) -> io::Result<()> {
+    use std::os::unix::fs::{DirBuilderExt, PermissionsExt};
+    fs::DirBuilder::new().mode(FOLDER).create(folder)?;
+    // A umask can take the owner's bits, too.
+    let mode = fs::symlink_metadata(folder)?.permissions().mode();
+    if mode & 0o777 == FOLDER { Ok(()) } else { fs::set_permissions(folder, fs::Permissions::from_mode(FOLDER)) }
+}
+
+#[cfg(not(unix))]
+fn make(folder: &Path) -> io::Result<()> {
+    fs::create_dir(folder)
+}
+
+/// Opens a plain file with these options, which may say that it is to be made: then it is its owner's alone. No link is followed.
+///
+/// # Errors
+/// It is a folder, a pipe, a socket, a device or a link, as words; or what the system says.
+pub fn open(path: &Path, options: &mut OpenOptions) -> io::Result<File> {
+    let new = fs::symlink_metadata(path).is_err();
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(options, FILE);
+    let file = open_plain(path, Links::Refuse, options)?;
+    if new {
+        own(&file)?;
+    }
+    Ok(file)
+}
+
+/// A umask can take the owner's bits, too.
+#[cfg(unix)]
+pub(super) fn own(file: &File) -> io::Result<()> {
+    use std::os::unix::fs::PermissionsExt;
+    let mode = file.metadata()?.permissions().mode();
+    if mode & 0o777 == FILE { Ok(()) } else { file.set_permissions(fs::Permissions::from_mode(FILE)) }
+}
+
+#[cfg(not(unix))]
+pub(super) fn own(_: &File) -> io::Result<()> {
+    Ok(())
+}
+
+/// Writes a file of the program's own, its owner's alone, whole or not at all, in the place of what has its name.
+///
+/// # Errors
+/// What the system says.
+pub fn whole(path: &Path, content: &[u8]) -> io::Result<()> {
+    if let Some(above) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
+        folder(above)?;
+    }
+    put(path, content, Readers::Owner, true)
+}
+
+/// The sentence about a file or a folder that others on this machine can read, with the command that mends it; none where nobody can. A
+/// folder that others may enter counts when something in it can be read.
+pub fn open_to_others(path: &Path) -> Option<String> {
+    let name = path.display();
+    let about = fs::metadata(path).ok()?;
+    if about.is_dir() {
+        let inside = || fs::read_dir(path).into_iter().flatten().flatten().map(|entry| entry.path());
+        (is_open(path) && inside().any(|path| is_open(&path)))
+            .then(|| format!("{name} can be read by others on this machine; type: chmod -R go-rwx {name}"))
+    } else {
+        is_open(path).then(|| format!("{name} can be read by others on this machine; type: chmod 600 {name}"))
+    }
+}
+
+#[cfg(unix)]
+fn is_open(path: &Path) -> bool {
+    use std::os::unix::fs::PermissionsExt;
+    fs::symlink_metadata(path).is_ok_and(|about| !about.is_symlink() && about.permissions().mode() & 0o077 != 0)
+}
+
+#[cfg(not(unix))]
+fn is_open(_: &Path) -> bool {
+    false
+}
+
+/// The folder of a path, which is `.` for a bare name.
+pub(super) fn folder_of(path: &Path) -> PathBuf {
+    path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_path_buf()
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+    use std::os::unix::fs::PermissionsExt;
+
+    fn mode(path: &Path) -> u32 {
+        fs::symlink_metadata(path).unwrap().permissions().mode() & 0o777
+    }
+
+    fn set(path: &Path, mode: u32) {
+        fs::set_permissions(path, fs::Permissions::from_mode(mode)).unwrap();
+    }
+
+    /// The umask is the whole process's, so this is another one: tests/private.rs tries them.
+    #[test]
+    fn what_is_made_is_the_owners_alone_and_what_is_there_stays() {
+        let temp = tempfile::tempdir().unwrap();
+        let deep = temp.path().join("a/b/c");
+        set(temp.path(), 0o755);
+        folder(&deep).unwrap();
+        folder(&deep).unwrap();
+        assert_eq!([mode(temp.path()), mode(&temp.path().join("a")), mode(&deep)], [0o755, 0o700, 0o700]);
+        let file = deep.join("d/e");
+        whole(&file, b"1").unwrap();
+        set(&file, 0o644);
+        whole(&file, b"2").unwrap();
+        assert_eq!((mode(&file), fs::read(&file).unwrap()), (0o600, b"2".to_vec()));
+        let appended = deep.join("f");
+        open(&appended, OpenOptions::new().append(true).create(true)).unwrap();
+        assert_eq!(mode(&appended), 0o600);
+        assert!(folder(&file).is_err());
+    }
+
+    #[test]
+    fn what_others_can_read_is_said_with_the_command_that_mends_it() {
+        let temp = tempfile::tempdir().unwrap();
+        let (folder, file) = (temp.path().join("s"), temp.path().join("s/f"));
+        fs::create_dir(&folder).unwrap();
+        fs::write(&file, b"x").unwrap();
+        for (of_folder, of_file, said) in
+            [(0o755, 0o600, None), (0o700, 0o644, None), (0o755, 0o644, Some("chmod -R go-rwx "))]
+        {
+            set(&folder, of_folder);
+            set(&file, of_file);
+            let sentence = open_to_others(&folder);
+            assert_eq!(sentence.is_some(), said.is_some(), "{of_folder:o} {of_file:o} {sentence:?}");
+            assert!(said.is_none_or(|said| sentence.unwrap().contains(said)));
+        }
+        assert!(open_to_others(&file).unwrap().ends_with(&format!("chmod 600 {}", file.display())));
+        set(&file, 0o600);
+        assert_eq!(open_to_others(&file), None);
+        assert_eq!(open_to_others(&temp.path().join("none")), None);
+    }
+}

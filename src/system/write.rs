@@ -1,0 +1,282 @@
+//! The one writer of files that a command gives its user: whole or not at all, never through a link, and never in the place of a file that
+//! the program did not make.
+//!
+//! The rule: a file that is there is replaced only if it is a plain file, is none of the command's inputs, and begins as what is written
+//! now begins, or is empty. What is written lies in a file beside it, with a name that cannot be guessed, until all of it is on disk.
+
+use super::read::name_of_kind;
+use std::fs::{self, File};
+use std::io::{self, ErrorKind, Write};
+use std::path::{Path, PathBuf};
+
+/// As much of a file is looked at to know it, in bytes.
+const BEGINNING: u64 = 2_048;
+
+/// Files that a command makes, and how they are known again.
+#[derive(Debug, Clone, Copy)]
+pub struct Kind {
+    /// What they are called: "page".
+    pub name: &'static str,
+    /// How every one of them begins.
+    pub begins: &'static str,
+    /// Words of which one follows soon after, unless that was all.
+    pub goes_on: &'static [&'static str],
+}
+
+impl Kind {
+    /// Whether a file that begins so is one of them.
+    pub fn is(&self, beginning: &[u8]) -> bool {
+        let Some(rest) = beginning.strip_prefix(self.begins.as_bytes()) else { return beginning.is_empty() };
+        let has = |words: &&str| rest.windows(words.len()).any(|part| part == words.as_bytes());
+        self.goes_on.is_empty() || rest.is_empty() || self.goes_on.iter().any(|words| has(words))
+    }
+}
+
+/// The files that a command reads. They are told apart by what they are, not by name: a file has many names.
+#[derive(Debug, Clone, Default)]
+pub struct Inputs(Vec<PathBuf>);
+
+impl Inputs {
+    /// These.
+    pub fn of<P: Into<PathBuf>>(paths: impl IntoIterator<Item = P>) -> Self {
+        Inputs(paths.into_iter().map(Into::into).collect())
+    }
+
+    /// Whether this is one of them.
+    pub fn has(&self, path: &Path) -> bool {
+        self.0.iter().any(|input| is_same(input, path))
+    }
+}
+
+#[cfg(unix)]
+fn is_same(one: &Path, other: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let number = |path: &Path| fs::metadata(path).map(|about| (about.dev(), about.ino())).ok();
+    number(one).is_some_and(|of| Some(of) == number(other))
+}
+
+#[cfg(not(unix))]
+fn is_same(one: &Path, other: &Path) -> bool {
+    one.canonicalize().is_ok_and(|one| other.canonicalize().is_ok_and(|other| one == other))
+}
+
+/// Why a file was not written, as a sentence.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteError {
+    /// It is one of the command's inputs.
+    #[error("{} is what this command reads; give another file", .0.display())]
+    Input(PathBuf),
+    /// It is a folder, a link, a pipe ...
+    #[error("{} is {what}, not a plain file; give another file", .path.display())]
+    NotPlain {
+        /// The file.
+        path: PathBuf,
+        /// What it is.
+        what: &'static str,
+    },
+    /// It is something else than what is written.
+    #[error("{} is there already and is no {kind} that probeside wrote; give another file, or take that one away", .path.display())]
+    Foreign {
+        /// The file.
+        path: PathBuf,
+        /// What is written.
+        kind: &'static str,
+    },
+    /// A file that is never replaced is there.
+    #[error("{} is there already; give another file", .0.display())]
+    There(PathBuf),
+    /// The path names no file.
+    #[error("{} is not the name of a file; give one", .0.display())]
+    NoName(PathBuf),
+    /// What the system says.
+    #[error("{} cannot be written ({why}); give another file", .path.display())]
+    System {
+        /// The file.
+        path: PathBuf,
+        /// What it says.
+        why: io::Error,
+    },
+}
+
+/// The name of a file in its folder, and whether something is there that may be replaced.
+fn look(path: &Path, inputs: &Inputs, kind: Option<&Kind>) -> Result<bool, WriteError> {
+    let path_buf = || path.to_path_buf();
+    let system = |why| WriteError::System { path: path_buf(), why };
+    if path.file_name().is_none() {
+        return Err(WriteError::NoName(path_buf()));
+    }
+    let about = match fs::symlink_metadata(path) {
+        Ok(about) => about,
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(false),
+        Err(error) => return Err(system(error)),
+    };
+    if inputs.has(path) {
+        return Err(WriteError::Input(path_buf()));
+    }
+    if !about.is_file() {
+        return Err(WriteError::NotPlain { path: path_buf(), what: name_of_kind(about.file_type()) });
+    }
+    let Some(kind) = kind else { return Err(WriteError::There(path_buf())) };
+    let mut beginning = Vec::new();
+    let file = super::open(path, super::Links::Refuse).map_err(system)?;
+    io::Read::read_to_end(&mut io::Read::take(file, BEGINNING), &mut beginning).map_err(system)?;
+    if kind.is(&beginning) { Ok(true) } else { Err(WriteError::Foreign { path: path_buf(), kind: kind.name }) }
+}
+
+/// Writes a file for a user; true if one was replaced.
+///
+/// # Errors
+/// What is there may not be replaced, or the system refuses; then nothing has changed.
+pub fn whole(path: &Path, content: &[u8], kind: &Kind, inputs: &Inputs) -> Result<bool, WriteError> {
+    let there = look(path, inputs, Some(kind))?;
+    put(path, content, Readers::AsUsual, there).map_err(|why| match why.kind() {
+        ErrorKind::AlreadyExists => WriteError::There(path.to_path_buf()),
+        _ => WriteError::System { path: path.to_path_buf(), why },
+    })?;
+    Ok(there)
+}
+
+/// Begins a file for a user that is written bit by bit, such as a recording; one that is there is never replaced.
+///
+/// # Errors
+/// Something is there, or the system refuses.
+pub fn create_new(path: &Path, inputs: &Inputs) -> Result<File, WriteError> {
+    look(path, inputs, None)?;
+    File::options().read(true).write(true).create_new(true).open(path).map_err(|why| match why.kind() {
+        ErrorKind::AlreadyExists => WriteError::There(path.to_path_buf()),
+        _ => WriteError::System { path: path.to_path_buf(), why },
+    })
+}
+
+/// Whether [`create_new`] would find the place free, before anything is begun.
+///
+/// # Errors
+/// As [`create_new`].
+pub fn is_free(path: &Path, inputs: &Inputs) -> Result<(), WriteError> {
+    look(path, inputs, None).map(drop)
+}
+
+/// Who may read a file that is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Readers {
+    /// Whoever could read the one that it replaces; else whom the umask lets.
+    AsUsual,
+    /// Its owner alone.
+    Owner,
+}
+
+/// Writes `content` beside `path`, brings it to disk, and gives it its name: in the place of what has it, or only if nothing has.
+pub(super) fn put(path: &Path, content: &[u8], readers: Readers, replace: bool) -> io::Result<()> {
+    let folder = super::private::folder_of(path).canonicalize()?;
+    let mut how = tempfile::Builder::new();
+    how.prefix(".probeside-").suffix(".part");
+    #[cfg(unix)]
+    if readers == Readers::AsUsual {
+        how.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    }
+    // Whatever goes wrong, it is taken away again when it is dropped.
+    let mut beside = how.tempfile_in(&folder)?;
+    match readers {
+        Readers::Owner => super::private::own(beside.as_file())?,
+        Readers::AsUsual if replace => beside.as_file().set_permissions(fs::symlink_metadata(path)?.permissions())?,
+        Readers::AsUsual => {}
+    }
+    beside.write_all(content)?;
+    beside.as_file().sync_all()?;
+    let named = if replace { beside.persist(path) } else { beside.persist_noclobber(path) };
+    named.map_err(|failed| failed.error)?;
+    sync_folder(&folder)
+}
+
+/// Returns once the names in a folder are on disk. Windows has no such call; its file systems journal names by themselves.
+///
+/// # Errors
+/// What the system says.
+pub fn sync_folder(path: &Path) -> io::Result<()> {
+    if cfg!(unix) { File::open(path)?.sync_all() } else { Ok(()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PAGE: Kind = Kind { name: "page", begins: "<page>", goes_on: &["mark", "sign"] };
+
+    fn names(folder: &Path) -> Vec<String> {
+        let mut names: Vec<String> =
+            fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().to_string_lossy().into_owned()).collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn own_files_are_known_by_their_beginning() {
+        for own in ["", "<page>", "<page> mark", "<page> x sign x"] {
+            assert!(PAGE.is(own.as_bytes()), "{own}");
+        }
+        for foreign in [" <page>", "<pag", "<page> x", "mark <page>"] {
+            assert!(!PAGE.is(foreign.as_bytes()), "{foreign}");
+        }
+        assert!(Kind { goes_on: &[], ..PAGE }.is(b"<page> x"));
+    }
+
+    #[test]
+    fn a_file_appears_whole_and_is_replaced_only_by_its_own_kind() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.html");
+        let none = Inputs::default();
+        assert!(!whole(&path, b"<page> mark 1", &PAGE, &none).unwrap());
+        assert!(whole(&path, b"<page> mark 2", &PAGE, &none).unwrap());
+        assert_eq!(fs::read(&path).unwrap(), b"<page> mark 2");
+        let table = Kind { name: "table", begins: "a,b", goes_on: &[] };
+        let said = whole(&path, b"a,b", &table, &none).unwrap_err().to_string();
+        assert!(said.contains("is no table that probeside wrote"), "{said}");
+        let said = whole(folder.path(), b"a,b", &table, &none).unwrap_err().to_string();
+        assert!(said.contains("is a folder, not a plain file"), "{said}");
+        assert!(matches!(whole(&folder.path().join("no/x"), b"", &table, &none), Err(WriteError::System { .. })));
+        assert!(matches!(whole(Path::new(".."), b"", &table, &none), Err(WriteError::NoName(_))));
+        assert_eq!(fs::read(&path).unwrap(), b"<page> mark 2");
+        assert_eq!(names(folder.path()), ["a.html"], "nothing is left beside it");
+    }
+
+    #[test]
+    fn what_is_written_bit_by_bit_replaces_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.wav");
+        create_new(&path, &Inputs::default()).unwrap();
+        assert!(matches!(create_new(&path, &Inputs::default()), Err(WriteError::There(_))));
+        assert!(matches!(create_new(&path, &Inputs::of([&path])), Err(WriteError::Input(_))));
+        assert!(matches!(is_free(&path, &Inputs::default()), Err(WriteError::There(_))));
+        is_free(&folder.path().join("b.wav"), &Inputs::default()).unwrap();
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn inputs_are_known_under_every_name_and_links_are_left_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = |name: &str| folder.path().join(name);
+        fs::write(path("input"), b"<page> mark").unwrap();
+        fs::hard_link(path("input"), path("other name")).unwrap();
+        for name in ["input", "other name", "../input"] {
+            let path = if name.starts_with("..") {
+                fs::create_dir(path("in")).unwrap();
+                path("in").join(name)
+            } else {
+                path(name)
+            };
+            assert!(matches!(whole(&path, b"<page>", &PAGE, &Inputs::of([folder.path().join("input")])), Err(WriteError::Input(_))));
+        }
+        fs::write(path("kept"), b"<page> mark").unwrap();
+        std::os::unix::fs::symlink(path("kept"), path("link")).unwrap();
+        std::os::unix::fs::symlink(path("nowhere"), path("loose")).unwrap();
+        for name in ["link", "loose"] {
+            let said = whole(&path(name), b"<page>", &PAGE, &Inputs::default()).unwrap_err().to_string();
+            assert!(said.contains("is a link, not a plain file"), "{said}");
+        }
+        // Links under the name that a half-written file could have are not its name.
+        std::os::unix::fs::symlink(path("kept"), path("a.html.part")).unwrap();
+        whole(&path("a.html"), b"<page> sign", &PAGE, &Inputs::default()).unwrap();
+        assert_eq!(fs::read(path("kept")).unwrap(), b"<page> mark");
+        assert!(!path("nowhere").exists());
+    }
+}
