@@ -12,6 +12,7 @@ use super::walk::{End, Session, new_folder};
 use crate::hear::{Activity, Script};
 use crate::session::{Folder, Job};
 use crate::speak::Espeak;
+use crate::system::Inputs;
 use std::cell::RefCell;
 use std::path::PathBuf;
 use std::rc::Rc;
@@ -53,6 +54,7 @@ pub fn run(args: &Args) -> Outcome {
         person: story.person.clone(),
     };
     let into = args.into.clone().unwrap_or_else(|| new_folder(&format!("demo {}", loaded.world.bike.name)));
+    super::mouth::may_speak(&args.say, &Inputs::of([file]), &into)?;
     println!("{} brings {}: \"{}\"", story.person, loaded.world.bike.name, story.complaint);
     println!(
         "{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.",

@@ -4,10 +4,18 @@
 use super::chart::{Chart, Label, Node, Shape, Tone};
 use super::place::{Area, LINE, Layout, MARK, PAD, SIZE, SMALL, Way, Worded, place};
 use crate::procedure::SignalWord;
+use crate::system::Kind;
 use std::fmt::Write;
 
 /// The style of the pictures; [`inline`] pictures need it in the page around them.
 pub const STYLE: &str = include_str!("style.css");
+
+/// The picture as a file.
+pub const PICTURE: Kind = Kind {
+    name: "picture of a procedure",
+    begins: "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"",
+    goes_on: &["<title id=\"picture-title\">"],
+};
 
 /// A whole SVG file.
 pub fn svg(chart: Chart) -> String {
