@@ -342,6 +342,43 @@ fn every_room_has_its_place_in_the_order() {
     }
 }
 
+/// What opens files, makes them or starts programs; and the files that may do so outside of the room `system`: models are the program's own.
+const SYSTEMS_OWN: [&str; 8] = [
+    "File::open(",
+    "File::create(",
+    "fs::write(",
+    "fs::read(",
+    "fs::read_to_string(",
+    "create_dir",
+    "WavWriter::create(",
+    "Stdio::piped(",
+];
+const READERS_OF_MODELS: [&str; 4] = ["hear/detector.rs", "hear/letters.rs", "hear/network.rs", "hear/tokenizer.rs"];
+
+/// The places where a file does itself what is `system`'s.
+fn past_the_system(path: &str, source: &str) -> Vec<String> {
+    let code = code_only(source);
+    let code = code.split("mod tests {").next().unwrap_or_default();
+    let exempt = path.starts_with("system/") || path.ends_with("tests.rs") || READERS_OF_MODELS.contains(&path);
+    let found = SYSTEMS_OWN.iter().filter(|_| !exempt).flat_map(|what| code.match_indices(what));
+    found.map(|(at, what)| format!("src/{path}:{}: {what}", code[..at].matches('\n').count() + 1)).collect()
+}
+
+#[test]
+fn files_and_programs_go_through_the_system() {
+    // The double of the disk, and the writer of recordings for tests and measurements.
+    let known = ["commands/power_bench.rs", "hear/wav.rs"];
+    let found: Vec<String> = sources()
+        .iter()
+        .filter(|(path, _)| !known.contains(&path.as_str()))
+        .flat_map(|(path, source)| past_the_system(path, source))
+        .collect();
+    assert!(found.is_empty(), "use crate::system instead:\n{}", found.join("\n"));
+    let bad = "fn f() { std::fs::write(p, b) }\n// fs::read(\nfn g() { File::open(p) }";
+    assert_eq!(past_the_system("walk/x.rs", bad), ["src/walk/x.rs:3: File::open(", "src/walk/x.rs:1: fs::write("]);
+    assert_eq!(past_the_system("system/x.rs", bad), Vec::<String>::new());
+}
+
 #[test]
 fn every_file_says_what_it_owns_and_is_short() {
     let mut wrong = Vec::new();

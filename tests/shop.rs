@@ -6,6 +6,9 @@ mod attacks;
 mod browser;
 #[path = "shop/cli.rs"]
 mod cli;
+#[path = "shop/files.rs"]
+#[cfg(unix)]
+mod files;
 #[path = "support/fits.rs"]
 mod fits;
 #[path = "shop/hostile.rs"]

@@ -10,6 +10,7 @@ use probeside::trade::{Quantity, Unit};
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use std::time::{Duration, Instant};
 
 struct Bench {
     folder: tempfile::TempDir,
@@ -110,6 +111,133 @@ fn a_crash_unknown_words_and_half_phrases_are_told_apart() {
         let (code, said) = bench.hear(&wav, Some(&bench.stand_in(&script)));
         assert!(code == Some(0) && said.contains(&format!("\"verdict\":\"{verdict}\"")), "{text}: {code:?} {said}");
     }
+}
+
+/// Time for an answer, besides the length of its sound.
+const ANSWERING: Duration = Duration::from_secs(1);
+
+/// A recogniser whose process is such a script, and what it hears.
+fn heard_by(bench: &Bench, script: &str, seconds: usize) -> (Vosk, Result<String, String>) {
+    let program = bench.stand_in(script);
+    let mut engine = Vosk::of(program, bench.path("vosk/libvosk.so"), bench.path("vosk-model-en-small"), ANSWERING)
+        .expect("it starts");
+    let said = hear_light_on(&mut engine, seconds);
+    (engine, said)
+}
+
+fn hear_light_on(engine: &mut Vosk, seconds: usize) -> Result<String, String> {
+    let phrases = vec![Phrase { words: "light on".into(), answer: Answer::Choice("on".into()) }];
+    let heard = engine.hear(&vec![0.1; seconds * 16_000], &Grammar { phrases, ..Grammar::default() });
+    heard
+        .map(|heard| heard.best.first().map(|best| best.words.clone()).unwrap_or_default())
+        .map_err(|why| why.to_string())
+}
+
+/// Whatever the process does, the recogniser answers in time: silent, never reading, flooding, babbling, nonsense, dead. Afterwards
+/// another one takes its place.
+#[test]
+fn no_process_holds_the_recogniser() {
+    let bench = Bench::new();
+    bench.library();
+    let ready = r#"echo '{"ready": true}'"#;
+    let known = r#"read -r line; echo '{"unknown": []}'"#;
+    let light_on = r#"echo '{"pieces": [{"text": "light on", "result": [{"word": "x", "conf": 1.0}]}]}'"#;
+    for (does, said) in [
+        ("sleep 600".to_owned(), "gave no answer"),
+        (format!("{known}; sleep 600"), "gave no answer"),
+        (format!("{known}; read -r line; sleep 600"), "gave no answer"),
+        (format!("{known}; read -r line; cat >/dev/null"), "gave no answer"),
+        (format!("{known}; exec >&- 2>&-; sleep 600"), "closed its output"),
+        (format!("{known}; echo 'out of memory' >&2; kill -9 $$"), "signal: 9 (SIGKILL): out of memory"),
+        (format!("{known}; read -r line; exit 0"), "exit status: 0"),
+        (format!("{known}; yes '{{}}'"), "more than it was asked for"),
+        (format!("{known}; head -c 9000000 /dev/zero; sleep 600"), "more than it was asked for"),
+        (format!("{known}; echo nonsense; cat >/dev/null"), "is not understood"),
+        (format!("{known}; yes complaint >&2"), "gave no answer"),
+    ] {
+        let began = Instant::now();
+        // Another process, which does well, takes its place: the first one leaves a file.
+        let second = format!("{known}; read -r line; {light_on}; cat >/dev/null");
+        let script = format!("{ready}\nif [ -e $0.again ]; then {second}; else touch $0.again; {does}; fi");
+        let (mut engine, first) = heard_by(&bench, &script, 2);
+        let why = first.expect_err(&does);
+        assert!(why.contains(said) && why.contains("started again for the next utterance"), "{does}: {why}");
+        assert_eq!(hear_light_on(&mut engine, 1).as_deref(), Ok("light on"), "{does}");
+        // Two answers of a second each, two seconds of sound, and a slow machine.
+        assert!(began.elapsed() < Duration::from_secs(20), "{does}: {:?}", began.elapsed());
+        std::fs::remove_file(bench.path("stand-in.again")).expect("it was started");
+    }
+}
+
+/// More than two minutes of sound are no answer, are never handed over, and hold nobody: this process never reads them.
+#[test]
+fn more_sound_than_any_answer_has_holds_nobody() {
+    let bench = Bench::new();
+    bench.library();
+    let script = r#"echo '{"ready": true}'; read -r line; echo '{"unknown": []}'; sleep 600"#;
+    let began = Instant::now();
+    let (_engine, heard) = heard_by(&bench, script, 121);
+    assert_eq!(heard.as_deref(), Ok(""));
+    assert!(began.elapsed() < Duration::from_secs(10));
+    // As a note its first two minutes are enough; the process counts them.
+    let script = r#"echo '{"ready": true}'; read -r line; n=$(head -c 3840000 | wc -c); echo "{\"pieces\": [{\"text\": \"$n\"}]}"; cat >/dev/null"#;
+    let program = bench.stand_in(script);
+    let mut engine = Vosk::of(program, bench.path("vosk/libvosk.so"), bench.path("vosk-model-en-small"), ANSWERING)
+        .expect("it starts");
+    assert_eq!(engine.transcribe(&vec![0.1; 300 * 16_000]).expect("heard"), "3840000");
+}
+
+/// A walk whose recogniser falls silent goes on: what was said then is not understood, and the next answer is.
+#[test]
+fn a_walk_goes_on_when_the_recogniser_falls_silent() {
+    let bench = Bench::new();
+    bench.library();
+    let Some(wav) = spoken(&bench, "en", "ready") else { return };
+    let one = read_wav(&wav).expect("sound");
+    let quiet = vec![0.0; 32_000];
+    let sound = [&quiet[..], &one, &quiet, &one, &quiet, &one, &quiet].concat();
+    write_wav(&bench.path("answers.wav"), &sound, 16_000).expect("written");
+    // Words are known; sound is heard as "ready" but for the first time, when nothing comes. A line is read byte by byte, so sound after it is whole.
+    let script = r#"echo '{"ready": true}'
+while read -r line; do
+  case $line in
+    *samples*)
+      if [ ! -e $0.again ]; then touch $0.again; sleep 600; fi
+      n=${line##*\"samples\":}; n=${n%%[,\}]*}
+      head -c $((2 * n)) >/dev/null
+      echo '{"pieces": [{"text": "ready", "result": [{"word": "x", "conf": 1.0}]}]}';;
+    *) echo '{"unknown": []}';;
+  esac
+done"#;
+    let program = bench.stand_in(script);
+    let began = Instant::now();
+    let walked = Command::new(env!("CARGO_BIN_EXE_probeside"))
+        .args([
+            "walk",
+            "prove-lamp",
+            "--bike",
+            "borage-twin",
+            "--engine",
+            "vosk",
+            "--say",
+            "printed",
+            "--faults",
+            "none",
+            "--hear",
+        ])
+        .arg(bench.path("answers.wav"))
+        .arg("--into")
+        .arg(bench.path("session"))
+        .env("PROBESIDE_MODELS", bench.folder.path())
+        .env("PROBESIDE_VOSK", program)
+        .env("PROBESIDE_PROCEDURES", shipped("procedures"))
+        .output()
+        .expect("the program runs");
+    let said = String::from_utf8_lossy(&walked.stdout).into_owned() + &String::from_utf8_lossy(&walked.stderr);
+    assert!(said.contains("gave no answer within"), "{said}");
+    let journal = std::fs::read_to_string(bench.path("session/journal.jsonl")).expect("a journal");
+    assert!(journal.contains("\"acknowledged\""), "the second answer was taken: {said}\n{journal}");
+    assert!(began.elapsed() < Duration::from_secs(90), "{:?}", began.elapsed());
 }
 
 /// The folder of models.

@@ -35,6 +35,9 @@ pub fn run(args: &Args) -> Outcome {
     if by.is_empty() || text.is_empty() {
         return Err(Failure::Usage("A remark needs a name and a text: probeside amend SESSION --by NAME TEXT".into()));
     }
+    if let Some(warning) = Folder::at(&args.session).open_to_others() {
+        crate::terminal::errln!("{warning}");
+    }
     let Opened { mut journal, entries, repair, clock } = Journal::open(Box::new(Folder::at(&args.session)))?;
     if let Some(repair) = repair {
         crate::terminal::errln!("{}", repair.sentence());

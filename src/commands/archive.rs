@@ -7,8 +7,9 @@ use crate::review::{gather, plain, text};
 use crate::session::Clock;
 use crate::shop::{
     Archive, Archived, Comparison, Found, Guard, Kept, Mode, Put, Query, SCHEMA, SCHEMA_VERSION, Serving, Shelf,
-    ShopError, Taken, compare, day, mark_name, serve,
+    ShopError, Taken, compare, day, mark_name, open_to_others, serve,
 };
+use crate::system::{Links, open};
 use crate::terminal::{say, say_json};
 use serde_json::json;
 use std::path::Path;
@@ -26,6 +27,9 @@ const TOKEN_MOST: u64 = 4096;
 /// What the archive says, as a sentence.
 pub fn run(args: &Args) -> Outcome {
     let at = whereabouts(args.archive.as_deref())?;
+    if let Some(warning) = open_to_others(&at) {
+        crate::terminal::errln!("probeside: {}", plain(&warning));
+    }
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -244,7 +248,7 @@ fn token(file: Option<&Path>) -> Result<Option<String>, Failure> {
     let name = file.display();
     let cannot =
         |error: std::io::Error| Failure::Input(format!("{name} cannot be read ({error}); give the token's file"));
-    let opened = std::fs::File::open(file).map_err(cannot)?;
+    let opened = open(file, Links::Follow).map_err(cannot)?;
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;

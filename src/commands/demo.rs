@@ -12,6 +12,7 @@ use super::walk::{End, Session, new_folder};
 use crate::hear::{Activity, Script};
 use crate::session::{Folder, Job};
 use crate::speak::{Espeak, Mouth, Printed};
+use crate::system::Inputs;
 use crate::terminal::{self, outln, say};
 use std::cell::RefCell;
 use std::path::PathBuf;
@@ -54,6 +55,7 @@ pub fn run(args: &Args) -> Outcome {
         person: story.person.clone(),
     };
     let into = args.into.clone().unwrap_or_else(|| new_folder(&format!("demo {}", loaded.world.bike.name)));
+    super::mouth::may_speak(&args.say, &Inputs::of([file]), &into)?;
     outln!("{} brings {}: \"{}\"", story.person, loaded.world.bike.name, story.complaint);
     outln!(
         "{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.",

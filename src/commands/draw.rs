@@ -1,10 +1,11 @@
 //! `probeside draw`: the tree of a procedure as a picture.
 
-use super::outcome::{Failure, Outcome};
+use super::outcome::Outcome;
 use super::{file, load};
 use crate::bike;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, draw};
+use crate::system::Inputs;
 use crate::terminal::say_document;
 use std::path::PathBuf;
 
@@ -24,14 +25,16 @@ pub struct Args {
 /// Runs the command.
 pub fn run(args: &Args) -> Outcome {
     let shipped = load::shipped();
-    let procedure = procedure::load(&load::find(&args.procedure, &shipped))?;
-    let bike = args.bike.as_ref().map(|bike| bike::load(&load::find(bike, &shipped.join("bikes")))).transpose()?;
+    let file = load::find(&args.procedure, &shipped);
+    let profile = args.bike.as_ref().map(|bike| load::find(bike, &shipped.join("bikes")));
+    let procedure = procedure::load(&file)?;
+    let bike = profile.as_deref().map(bike::load).transpose()?;
     let value = bike.map(|bike| bike::as_value(&bike, Vocabulary::english()));
     let picture = draw::svg(draw::tree(&procedure, value.as_ref()));
     if args.svg.as_os_str() == "-" {
         say_document(&picture);
         return Ok(0);
     }
-    file::write(&args.svg, picture.as_bytes()).map_err(Failure::Input)?;
+    file::write(&args.svg, picture.as_bytes(), &draw::PICTURE, &Inputs::of([file].into_iter().chain(profile)))?;
     Ok(0)
 }

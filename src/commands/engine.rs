@@ -2,6 +2,7 @@
 
 use super::outcome::Failure;
 use crate::hear::{self, HearError, Recogniser, VoiceError, Wanted};
+use crate::system;
 use std::path::PathBuf;
 
 /// The choice of a recogniser.
@@ -29,6 +30,9 @@ impl EngineArgs {
         let wanted = Wanted { engine: self.engine.as_deref(), model: self.model.as_deref(), language: Some(language) };
         let mut engine = hear::open_for(wanted)?;
         if let Some(name) = &self.voice_of {
+            if let Some(warning) = hear::file_of(name).ok().and_then(|file| system::private::open_to_others(&file)) {
+                crate::terminal::errln!("{warning}");
+            }
             engine.use_voice(hear::voice_of(name)?)?;
         }
         Ok(engine)

@@ -1,8 +1,10 @@
 //! Opens what prompts are said with.
 
+use super::file;
 use super::outcome::Failure;
 use crate::hear::PlayedTo;
 use crate::speak::{self, Mouth};
+use crate::system::Inputs;
 use std::path::Path;
 
 /// The espeak-ng voice of prompts.
@@ -22,6 +24,18 @@ fn system_voice(to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
 fn system_voice(_to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
     let why = "This probeside was built without the system's own voice; build it with: cargo build --release --features system-voice";
     Err(Failure::Lacks(why.into()))
+}
+
+/// Whether prompts can go where `--say` says, asked before anything is begun: a file for them must not be there yet, nor lie in the
+/// session's folder `into`.
+///
+/// # Errors
+/// A sentence.
+pub fn may_speak(say: &str, inputs: &Inputs, into: &Path) -> Result<(), Failure> {
+    match say {
+        "printed" | "aloud" | "system" => Ok(()),
+        path => file::is_free(Path::new(path), inputs, into),
+    }
 }
 
 /// Opens the mouth that `--say` names; a loudspeaker tells `heard` what it plays.

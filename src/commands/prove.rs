@@ -1,10 +1,12 @@
 //! `probeside prove`: does a procedure find every fault of a bike's fault library?
 
+use super::file;
 use super::load;
 use super::order::Order;
 use super::outcome::{Failure, Outcome};
 use crate::circuit::faults::Library;
 use crate::diagnose::{self, Bench, Wanted};
+use crate::system::Inputs;
 use crate::terminal::{progress, progress_ends, say, say_json};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -47,7 +49,12 @@ pub fn run(args: &Args) -> Outcome {
     let bike = load::find(&args.bike, &shipped.join("bikes"));
     let words = shipped.join("vocabulary").join("en.yaml");
     let world = Arc::new(load::world(&procedure, &bike, &words)?.world);
-    let library = Library::load(&args.faults.clone().unwrap_or_else(|| shipped.join("faults").join("ignition.yaml")))?;
+    let file = args.faults.clone().unwrap_or_else(|| shipped.join("faults").join("ignition.yaml"));
+    let library = Library::load(&file)?;
+    let inputs = Inputs::of([procedure, bike, words, file]);
+    if let Some(path) = &args.csv {
+        file::may_write(path, &diagnose::MATRIX, &inputs)?;
+    }
     let faults = library.for_bike_in(&world.bike, &world.vocabulary)?;
     let best = args.order.is_best_for(&world)?;
     let bench = Bench::new(&world.bike, &library, &faults);
@@ -62,8 +69,8 @@ pub fn run(args: &Args) -> Outcome {
         progress_ends();
     }
     if let Some(path) = &args.csv {
-        std::fs::write(path, diagnose::d_matrix_csv(&proved.matrix, &faults))
-            .map_err(|e| Failure::Input(format!("{} cannot be written ({e}); give another file", path.display())))?;
+        let matrix = diagnose::d_matrix_csv(&proved.matrix, &faults);
+        file::write(path, matrix.as_bytes(), &diagnose::MATRIX, &inputs)?;
     }
     if args.json {
         let json = serde_json::to_string_pretty(&proved.proof)

@@ -1,10 +1,12 @@
 //! `probeside review`: what a session's journal says.
 
 use super::file;
-use crate::review::{csv, customer, gather, page, plain, text, vtt, whole};
-use crate::session::{DIGEST_FILE, Folder, JOURNAL_FILE, LOCK, PART};
+use super::outcome::Failure;
+use crate::review::{CAPTIONS, PAGE_FILE, SOUND, TABLE, csv, customer, gather, page, plain, text, vtt, whole};
+use crate::session::{Folder, JOURNAL_FILE};
+use crate::system::{Inputs, Kind};
 use crate::terminal::{say, say_json};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Shows what a session found: conclusion, readings, and all that a reviewer asks for.
 #[derive(Debug, clap::Args)]
@@ -42,20 +44,24 @@ pub fn run(args: &Args) -> u8 {
         }
     };
     let mut code = 0;
-    let mut put = |path: &Option<PathBuf>, content: &mut dyn FnMut() -> Result<Vec<u8>, String>| {
+    let inputs = Inputs::of([args.session.join(JOURNAL_FILE)]);
+    let mut put = |path: &Option<PathBuf>, kind: &Kind, content: &mut dyn FnMut() -> Result<Vec<u8>, String>| {
         let Some(path) = path else { return };
-        if let Err(why) = content().and_then(|content| write(path, &content, &args.session)) {
+        let content = content().map_err(Failure::Input);
+        if let Err(why) = content.and_then(|content| file::write(path, &content, kind, &inputs)) {
             crate::terminal::errln!("probeside: {why}");
-            code = 1;
+            code = code.max(why.code());
         }
     };
     let failed = |error: minijinja::Error| format!("the page cannot be put together: {error:#}");
-    put(&args.csv, &mut || Ok(csv(&review).into()));
-    put(&args.vtt, &mut || Ok(vtt(&review).into()));
-    put(&args.html, &mut || page(&review, &mut Folder::at(&args.session)).map(String::into_bytes).map_err(failed));
-    put(&args.customer, &mut || customer(&review).map(String::into_bytes).map_err(failed));
+    put(&args.csv, &TABLE, &mut || Ok(csv(&review).into()));
+    put(&args.vtt, &CAPTIONS, &mut || Ok(vtt(&review).into()));
+    put(&args.html, &PAGE_FILE, &mut || {
+        page(&review, &mut Folder::at(&args.session)).map(String::into_bytes).map_err(failed)
+    });
+    put(&args.customer, &PAGE_FILE, &mut || customer(&review).map(String::into_bytes).map_err(failed));
     let mut words = None;
-    put(&args.sound, &mut || {
+    put(&args.sound, &SOUND, &mut || {
         if args.sound.as_ref().is_some_and(|path| path.extension().is_some_and(|ending| ending == "vtt")) {
             return Err(
                 "--sound wants the name of a sound file, such as walk.flac; the words go beside it as walk.vtt".into(),
@@ -69,7 +75,8 @@ pub fn run(args: &Args) -> u8 {
         Ok(whole.sound)
     });
     if let Some(words) = words {
-        put(&args.sound.as_ref().map(|path| path.with_extension("vtt")), &mut || Ok(words.clone().into()));
+        let beside = args.sound.as_ref().map(|path| path.with_extension("vtt"));
+        put(&beside, &CAPTIONS, &mut || Ok(words.clone().into()));
     }
     if args.json {
         say_json(
@@ -80,20 +87,4 @@ pub fn run(args: &Args) -> u8 {
         say(&text(&review))
     }
     if review.chain.state == "broken" { 1 } else { code }
-}
-
-/// Writes a file, unless it would take the place of a part of the session.
-fn write(path: &Path, content: &[u8], session: &Path) -> Result<(), String> {
-    let (folder, name) = file::place(path)?;
-    if session.canonicalize().is_ok_and(|session| is_record(&folder, &name, &session)) {
-        return Err(format!("{} is the name of a part of the session's record; give another file", path.display()));
-    }
-    file::write(path, content)
-}
-
-/// Whether a file in this folder is, or would be taken for, a part of the session's record.
-fn is_record(folder: &Path, name: &str, session: &Path) -> bool {
-    let parts = [JOURNAL_FILE, DIGEST_FILE, LOCK];
-    folder.starts_with(session)
-        && (folder != session || parts.contains(&name) || name.ends_with(PART) || name.starts_with("torn-"))
 }

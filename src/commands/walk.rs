@@ -6,7 +6,7 @@ use super::engine::{EngineArgs, unheard};
 use super::keep::KeepSound;
 use super::load::{self, Loaded};
 use super::moment::Moment;
-use super::mouth::open_mouth;
+use super::mouth::{may_speak, open_mouth};
 use super::order::Order;
 use super::outcome::{Failure, Outcome};
 use crate::circuit::faults::Library;
@@ -16,6 +16,7 @@ use crate::session::{
     session_id, set_back_ms,
 };
 use crate::speak::{self, Mouth};
+use crate::system::Inputs;
 use crate::walk::{Advice, Effect, Event, Walker};
 use crate::written::{Diagnostic, decode_text, whole_file};
 use std::cell::RefCell;
@@ -140,17 +141,15 @@ fn begin(args: &Args) -> Outcome {
         instruments: args.instruments.clone(),
         person: args.person.clone(),
     };
+    may_speak(&args.say, &Inputs::of([&procedure, &bike, &words, Path::new(&args.hear)]), &into)?;
     let session = Session::begin(loaded, &into, job, args.keep_sound, best)?;
     session.speaking_over(args.bargein).walk(&args.hear, &args.say, &args.engine)
 }
 
 fn resume(args: &Args, folder: &Path) -> Outcome {
-    if args.say.ends_with(".wav") && Path::new(&args.say).exists() {
-        let why = format!(
-            "{} is there already, with the prompts of an earlier part. Give another name with --say.",
-            args.say
-        );
-        return Err(Failure::Usage(why));
+    may_speak(&args.say, &Inputs::of([&args.hear]), folder)?;
+    if let Some(warning) = Folder::at(folder).open_to_others() {
+        crate::terminal::errln!("{warning}");
     }
     Session::resume(folder)?.speaking_over(args.bargein).walk(&args.hear, &args.say, &args.engine)
 }

@@ -33,5 +33,5 @@ pub use outcome::{Outcome, Reached, Sighting, Slip};
 pub use proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 pub use prove::{Progress, Proved, Row, Wanted, prove};
 pub use simulate::{Setting, simulate};
-pub use table::{d_matrix_csv, every_fault, text};
+pub use table::{MATRIX, d_matrix_csv, every_fault, text};
 pub use weights::{MISHEARD, OUTSIDE, SLIP};

@@ -4,6 +4,7 @@ use super::proof::{Finding, Proof};
 use super::prove::Row;
 use super::{Figures, Verdict};
 use crate::circuit::faults::Fault;
+use crate::system::Kind;
 use std::fmt::Write;
 
 /// Most lines of a list that may be long.
@@ -195,6 +196,9 @@ fn list(out: &mut String, title: &str, items: &[String]) {
 fn field(text: &str) -> String {
     if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.to_owned() }
 }
+
+/// The D-matrix as a file.
+pub const MATRIX: Kind = Kind { name: "D-matrix", begins: "procedure,step,round,healthy,", goes_on: &[] };
 
 /// The D-matrix: a line for each test, a column for each fault; 1 where the test's answer differs from the healthy bike's.
 pub fn d_matrix_csv(rows: &[Row], faults: &[Fault]) -> String {

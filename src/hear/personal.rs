@@ -5,8 +5,10 @@
 //! bytes, and the SHA-256 of all that. It never leaves the machine.
 
 use super::voice_error::{LONGEST_NAME, VoiceError};
+use crate::system::{Links, private, read};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 /// Environment variable that names the folder of voices.
@@ -153,15 +155,7 @@ impl PersonalVoice {
     /// When it cannot be written.
     pub fn keep(&self, path: &Path) -> Result<(), VoiceError> {
         let failed = |why| VoiceError::File { path: path.into(), what: "kept", why };
-        if let Some(folder) = path.parent() {
-            std::fs::create_dir_all(folder).map_err(failed)?;
-        }
-        let part = path.with_extension(format!("part-{}", std::process::id()));
-        let written = write_private(&part, &self.pack()).and_then(|()| std::fs::rename(&part, path));
-        written.map_err(|why| {
-            let _ = std::fs::remove_file(&part);
-            failed(why)
-        })
+        private::whole(path, &self.pack()).map_err(failed)
     }
 
     /// Reads a voice.
@@ -170,11 +164,12 @@ impl PersonalVoice {
     /// When it cannot be read, is damaged, or not a voice.
     pub fn read(path: &Path) -> Result<Self, VoiceError> {
         let failed = |why| VoiceError::File { path: path.into(), what: "read", why };
-        let about = std::fs::metadata(path).map_err(failed)?;
-        if about.len() > MOST_BYTES {
-            return Err(VoiceError::Damaged { path: path.into(), why: "it is too large for a voice".into() });
-        }
-        let bytes = std::fs::read(path).map_err(failed)?;
+        let bytes = read(path, MOST_BYTES, Links::Follow).map_err(|why| match why.kind() {
+            ErrorKind::FileTooLarge => {
+                VoiceError::Damaged { path: path.into(), why: "it is too large for a voice".into() }
+            }
+            _ => failed(why),
+        })?;
         Self::unpack(&bytes).map_err(|why| VoiceError::Damaged { path: path.into(), why: why.to_owned() })
     }
 
@@ -235,20 +230,6 @@ impl PersonalVoice {
     }
 }
 
-#[cfg(unix)]
-fn write_private(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    use std::io::Write;
-    use std::os::unix::fs::OpenOptionsExt;
-    let mut file = std::fs::OpenOptions::new().write(true).create(true).truncate(true).mode(0o600).open(path)?;
-    file.write_all(bytes)?;
-    file.sync_all()
-}
-
-#[cfg(not(unix))]
-fn write_private(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    std::fs::write(path, bytes)
-}
-
 /// The folder of voices: `PROBESIDE_VOICES`, else `probeside/voices` in the user's data folder.
 ///
 /// # Errors
@@ -300,7 +281,7 @@ pub fn forget(name: &str) -> Result<bool, VoiceError> {
     let path = file_of(name)?;
     match std::fs::remove_file(&path) {
         Ok(()) => Ok(true),
-        Err(why) if why.kind() == std::io::ErrorKind::NotFound => Ok(false),
+        Err(why) if why.kind() == ErrorKind::NotFound => Ok(false),
         Err(why) => Err(VoiceError::File { path, what: "deleted", why }),
     }
 }

@@ -4,6 +4,7 @@
 //! probabilities, and the SHA-256 of all that.
 
 use super::tokenizer::Token;
+use crate::system::{Links, private, read};
 use sha2::{Digest, Sha256};
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -14,6 +15,8 @@ const FORMAT: &[u8] = b"probeside noise preference 1\n";
 const FILE: &str = "noise-preference";
 /// Beginnings kept at most, the shortest ones: some megabytes.
 const MOST_KEPT: usize = 60_000;
+/// Bytes of the file at most; more was not written by this program.
+const MOST_BYTES: u64 = 256 << 20;
 const SUM: usize = 32;
 
 /// Log probabilities of tokens by beginning.
@@ -39,7 +42,8 @@ impl Place {
 
     /// What was kept.
     pub fn load(&self) -> Known {
-        std::fs::read(&self.file).ok().and_then(|bytes| unpack(&bytes, &self.model)).unwrap_or_default()
+        let bytes = read(&self.file, MOST_BYTES, Links::Refuse).ok();
+        bytes.and_then(|bytes| unpack(&bytes, &self.model)).unwrap_or_default()
     }
 
     /// Keeps what is known; that it could not be kept costs only time.
@@ -59,11 +63,7 @@ pub fn cache_file(name: &str) -> Option<PathBuf> {
 
 /// Keeps what may be lost in a file of the cache folder.
 pub fn keep(file: &Path, bytes: &[u8]) {
-    let part = file.with_extension(std::process::id().to_string());
-    let folder = file.parent().map_or(Ok(()), std::fs::create_dir_all);
-    let stored = folder.and_then(|()| std::fs::write(&part, bytes));
-    if let Err(why) = stored.and_then(|()| std::fs::rename(&part, file)) {
-        let _ = std::fs::remove_file(&part);
+    if let Err(why) = private::whole(file, bytes) {
         tracing::info!(%why, "{} could not be kept", file.display());
     }
 }

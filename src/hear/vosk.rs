@@ -1,20 +1,19 @@
 //! The second recogniser, for languages that have a Vosk model. It runs as `probeside-vosk`, a process of its own, spoken to over
-//! pipes: a missing library or a crash is a sentence, and the next utterance starts it again.
+//! pipes: a missing library, a crash or silence is a sentence, and the next utterance starts it again.
 //!
 //! The library takes a grammar as a word bigram, drops words that the model does not know, and dies of quotation marks. So every
 //! word is looked up first, only letters go over, and a result counts only when it is one of the phrases as a whole.
 
 use super::models;
 use super::wav::to_16_bit;
-use super::{HearError, Recogniser};
+use super::{HearError, RATE, Recogniser};
 use crate::phrase::number::{self, NumberWords};
 use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis, Vocabulary, normalise};
+use crate::system::Companion;
 use serde_json::{Value, json};
 use std::collections::HashMap;
-use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStdin, Command, Stdio};
-use std::sync::mpsc;
+use std::process::Command;
 use std::time::Duration;
 
 /// The name it is chosen by.
@@ -26,9 +25,13 @@ const PROGRAM: &str = "probeside-vosk";
 const LIBRARY: &str = "vosk/libvosk.so";
 /// The beginning of a model's folder; the language follows.
 const MODEL: &str = "vosk-model-";
-/// Time for the model to load, and for one answer.
+/// Time for the model to load, and for one answer besides the length of its sound. The Korean model takes 0.03 s a phrase.
 const LOADING: Duration = Duration::from_secs(60);
-const ANSWERING: Duration = Duration::from_secs(30);
+const ANSWERING: Duration = Duration::from_secs(10);
+/// Samples of one utterance that are taken, as the program takes them: two minutes, longer than any answer. A note goes on in its clip.
+const MOST_SAMPLES: usize = 2 * 60 * RATE as usize;
+/// Bytes of a line that it answers with: the words of two minutes take some 100 kB.
+const LONGEST_LINE: u64 = 4 << 20;
 /// Numbers said in other ways than the usual ones are left out of the grammar beyond this many.
 const MOST_NUMBERS: usize = 3_000;
 /// What the library writes for anything else.
@@ -42,27 +45,15 @@ const MOST_BELIEVED_NUMBER: f64 = 0.90;
 /// The same of an acknowledgement: a walk asks nobody whether he acknowledged, so less could never be taken after a caution.
 const MOST_BELIEVED_DONE: f64 = 0.95;
 
-/// The other process, running.
-struct Running {
-    child: Child,
-    input: ChildStdin,
-    answers: mpsc::Receiver<String>,
-}
-
-impl Drop for Running {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
 /// Vosk in a process of its own.
 pub struct Vosk {
     program: PathBuf,
     library: PathBuf,
     model: PathBuf,
+    /// Time for an answer, besides the length of its sound.
+    answering: Duration,
     numbers: NumberWords,
-    running: Option<Running>,
+    running: Option<Companion>,
     /// The grammar whose words are known to be known.
     looked_up: Option<Grammar>,
 }
@@ -86,56 +77,51 @@ impl Vosk {
         if !model.is_dir() {
             return Err(lacks(format!("there is no model in {}", model.display())));
         }
+        Self::of(program()?, library, model, ANSWERING)
+    }
+
+    /// Starts this program with this library and model; it has `answering` for an answer, and the length of its sound.
+    ///
+    /// # Errors
+    /// When it does not start or is not ready in time.
+    pub fn of(program: PathBuf, library: PathBuf, model: PathBuf, answering: Duration) -> Result<Self, HearError> {
         let numbers = Vocabulary::english().numbers().clone();
-        let mut out = Self { program: program()?, library, model, numbers, running: None, looked_up: None };
-        out.running()?;
+        let mut out = Self { program, library, model, answering, numbers, running: None, looked_up: None };
+        out.running = Some(out.start()?);
         Ok(out)
     }
 
-    fn running(&mut self) -> Result<&mut Running, HearError> {
-        if self.running.is_none() {
-            let mut child = Command::new(&self.program)
-                .arg(&self.library)
-                .arg(&self.model)
-                .stdin(Stdio::piped())
-                .stdout(Stdio::piped())
-                .stderr(Stdio::null())
-                .spawn()
-                .map_err(|e| lacks(format!("{} does not start: {e}", self.program.display())))?;
-            let (Some(input), Some(output)) = (child.stdin.take(), child.stdout.take()) else {
-                return Err(lacks("the system gives no pipes"));
-            };
-            let (to, answers) = mpsc::channel();
-            std::thread::spawn(move || {
-                for line in BufReader::new(output).lines().map_while(Result::ok) {
-                    if to.send(line).is_err() {
-                        return;
-                    }
-                }
-            });
-            let running = Running { child, input, answers };
-            let first = running.answers.recv_timeout(LOADING).unwrap_or_default();
-            let first: Value = serde_json::from_str(&first).unwrap_or_default();
-            if first["ready"] != true {
-                let why = first["error"].as_str().unwrap_or("it ended while it loaded the model");
-                return Err(lacks(format!("{PROGRAM} with the model {}: {why}", self.model.display())));
-            }
-            self.running = Some(running);
+    fn start(&self) -> Result<Companion, HearError> {
+        let mut command = Command::new(&self.program);
+        command.arg(&self.library).arg(&self.model);
+        let mut running = Companion::start(command, LONGEST_LINE)
+            .map_err(|why| lacks(format!("{} {why}", self.program.display())))?;
+        let refuse = |why: String| Err(lacks(format!("{PROGRAM} with the model {}: {why}", self.model.display())));
+        let first = match running.line(LOADING) {
+            Ok(line) => line,
+            Err(why) => return refuse(format!("while it loaded the model it {why}")),
+        };
+        let first: Value = serde_json::from_str(&first).unwrap_or_default();
+        match first["error"].as_str() {
+            _ if first["ready"] == true => Ok(running),
+            Some(why) => refuse(why.to_owned()),
+            None => refuse("what it says is not understood".to_owned()),
         }
-        self.running.as_mut().ok_or_else(|| lacks("it does not start"))
     }
 
-    /// Sends a request, and gives the answer. One that ended is started again by the next request.
+    /// Sends a request, and gives the answer. One that ended, is silent or talks nonsense is started again by the next request.
     fn ask(&mut self, request: &Value, sound: &[u8]) -> Result<Value, HearError> {
-        let running = self.running()?;
-        let sent = writeln!(running.input, "{request}").and_then(|()| running.input.write_all(sound));
-        let answer = sent.and_then(|()| running.input.flush()).ok();
-        let answer = answer.and_then(|()| running.answers.recv_timeout(ANSWERING).ok());
-        let Some(answer) = answer else {
-            self.running = None;
-            return Err(lacks(format!("{PROGRAM} crashed or hangs; it is started again for the next utterance")));
+        let mut running = match self.running.take() {
+            Some(running) => running,
+            None => self.start()?,
         };
-        let answer: Value = serde_json::from_str(&answer).unwrap_or_default();
+        let bytes = [format!("{request}\n").as_bytes(), sound].concat();
+        let length = Duration::from_secs_f64(sound.len() as f64 / 2.0 / f64::from(RATE));
+        let again = |why: String| lacks(format!("{PROGRAM} {why}; it is started again for the next utterance"));
+        let answer = running.ask(bytes, self.answering + length).map_err(|why| again(why.to_string()))?;
+        let answer: Value =
+            serde_json::from_str(&answer).map_err(|_| again("said what is not understood".to_owned()))?;
+        self.running = Some(running);
         match answer["error"].as_str() {
             Some(why) => Err(HearError::Failed(why.to_owned())),
             None => Ok(answer),
@@ -176,6 +162,7 @@ impl Vosk {
     }
 
     fn results(&mut self, phrases: &[&str], sound: &[f32]) -> Result<(String, f64), HearError> {
+        let sound = &sound[..sound.len().min(MOST_SAMPLES)];
         let bytes: Vec<u8> = sound.iter().flat_map(|x| to_16_bit(*x).to_le_bytes()).collect();
         let answer = self.ask(&json!({ "phrases": phrases, "samples": sound.len() }), &bytes)?;
         Ok(joined(&answer))
@@ -239,8 +226,14 @@ impl Recogniser for Vosk {
         let said = self.said(grammar);
         self.look_up(grammar, &said)?;
         let phrases: Vec<&str> = said.keys().map(String::as_str).collect();
-        let (text, sure) = self.results(&phrases, sound)?;
-        let mut heard = matched(&text, sure, &said);
+        // What is longer than any answer is none, whatever it begins with.
+        let mut heard = match sound.len() > MOST_SAMPLES {
+            true => Hypotheses { stranger: 1.0, ..Hypotheses::default() },
+            false => {
+                let (text, sure) = self.results(&phrases, sound)?;
+                matched(&text, sure, &said)
+            }
+        };
         if grammar.note && heard.best.is_empty() {
             let words = self.transcribe(sound)?;
             heard.best.push(Hypothesis { answer: Answer::Note(words.clone()), words, probability: heard.stranger });

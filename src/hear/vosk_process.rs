@@ -17,6 +17,8 @@ const RATE: c_float = 16_000.0;
 /// Samples handed over at once, and at most in one request: two minutes.
 const CHUNK: usize = 4_000;
 const MOST_SAMPLES: u64 = 2 * 60 * 16_000;
+/// Bytes of a request at most: 3,000 numbers in words take some 200 kB.
+const LONGEST_REQUEST: u64 = 64 << 20;
 /// What stands for anything else, by the names that models have for it.
 const OTHER: [&str; 2] = ["[unk]", "<UNK>"];
 
@@ -128,11 +130,20 @@ fn answer(vosk: &Vosk, line: &str, input: &mut impl Read) -> Result<Value, Strin
         }
         return Ok(json!({ "unknown": unknown }));
     }
-    let count = asked["samples"].as_u64().filter(|n| *n <= MOST_SAMPLES).ok_or("too many samples")?;
+    let sound = sound(asked["samples"].as_u64().ok_or("neither words nor samples")?, input)?;
+    Ok(json!({ "pieces": vosk.hear(&strings(&asked["phrases"]), &sound)? }))
+}
+
+/// So many samples out of the input. Too many are taken out of it all the same, so that what follows them is not taken for sound, nor they
+/// for a request.
+fn sound(count: u64, input: &mut impl Read) -> Result<Vec<i16>, String> {
+    if count > MOST_SAMPLES {
+        std::io::copy(&mut input.take(count.saturating_mul(2)), &mut std::io::sink()).map_err(|e| e.to_string())?;
+        return Err(format!("more than {MOST_SAMPLES} samples at once are not heard"));
+    }
     let mut bytes = vec![0; count as usize * 2];
     input.read_exact(&mut bytes).map_err(|e| e.to_string())?;
-    let sound: Vec<i16> = bytes.chunks_exact(2).map(|b| i16::from_le_bytes([b[0], b[1]])).collect();
-    Ok(json!({ "pieces": vosk.hear(&strings(&asked["phrases"]), &sound)? }))
+    Ok(bytes.chunks_exact(2).map(|b| i16::from_le_bytes([b[0], b[1]])).collect())
 }
 
 fn say(value: &Value) -> bool {
@@ -160,7 +171,7 @@ fn main() -> ExitCode {
     let mut line = String::new();
     loop {
         line.clear();
-        match input.read_line(&mut line) {
+        match input.by_ref().take(LONGEST_REQUEST).read_line(&mut line) {
             Ok(1..) => {}
             Ok(0) | Err(_) => return ExitCode::SUCCESS,
         }
@@ -168,5 +179,22 @@ fn main() -> ExitCode {
         if !say(&said) {
             return ExitCode::SUCCESS;
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sound_that_is_too_long_is_refused_and_taken_out_of_the_way() {
+        let mut input = std::io::repeat(1).take(2 * (MOST_SAMPLES + 1)).chain(&b"{}"[..]);
+        assert!(sound(MOST_SAMPLES + 1, &mut input).unwrap_err().contains("not heard"));
+        let mut rest = String::new();
+        input.read_to_string(&mut rest).unwrap();
+        assert_eq!(rest, "{}", "the next request is read as such");
+        assert_eq!(sound(2, &mut &[1, 0, 255, 255, 9][..]).unwrap(), [1, -1]);
+        assert!(sound(2, &mut &[1, 0][..]).is_err());
+        assert!(sound(u64::MAX, &mut &[1, 0][..]).is_err(), "no such memory is asked for");
     }
 }

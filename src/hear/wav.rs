@@ -4,6 +4,7 @@ use super::activity::Activity;
 use super::ears::{EarEvent, EarSender, Ears, RATE};
 use super::resample::{RATES, mix_down, resample};
 use super::script::Feed;
+use crate::system::{Links, open};
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -11,6 +12,8 @@ use thiserror::Error;
 
 /// The longest file that is read, in seconds: two hours, more than a whole session.
 const LONGEST_SECONDS: u64 = 2 * 60 * 60;
+/// Bytes of a file that are looked at: its own header cannot speak of more.
+const MOST_BYTES: u64 = 4 << 30;
 /// The most channels that are taken; more is a broken header.
 const MOST_CHANNELS: u16 = 32;
 
@@ -68,11 +71,8 @@ pub fn read_wav(path: &Path) -> Result<Vec<f32>, WavError> {
 /// As [`read_wav`].
 pub fn read_wav_as_is(path: &Path) -> Result<(u32, Vec<f32>), WavError> {
     let unreadable = |why| WavError::Unreadable { path: path.into(), why };
-    let file = std::fs::File::open(path).map_err(unreadable)?;
-    if file.metadata().map_err(unreadable)?.is_dir() {
-        return Err(unreadable(std::io::ErrorKind::IsADirectory.into()));
-    }
-    decode(std::io::BufReader::new(file), path)
+    let file = open(path, Links::Follow).map_err(unreadable)?;
+    decode(std::io::BufReader::new(file.take(MOST_BYTES)), path)
 }
 
 /// Decodes a WAV stream: samples per second, and mono sound. `path` is what errors name.

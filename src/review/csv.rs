@@ -1,6 +1,11 @@
 //! The readings as comma-separated values by RFC 4180: a header line, CRLF after every line, quotes only where a field needs them.
 
 use super::Review;
+use crate::system::Kind;
+
+/// The table as a file.
+pub const TABLE: Kind =
+    Kind { name: "table of readings", begins: "number,time,step,round,name,quantity,", goes_on: &[] };
 
 /// The columns.
 const COLUMNS: [&str; 20] = [

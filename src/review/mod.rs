@@ -13,15 +13,15 @@ mod verify;
 mod vtt;
 mod whole;
 
-pub use csv::csv;
+pub use csv::{TABLE, csv};
 pub use gather::gather;
-pub use page::{Around, customer, dressed, page, page_in, policy};
+pub use page::{Around, PAGE_FILE, customer, dressed, page, page_in, policy};
 #[cfg(feature = "shop")]
 pub(crate) use sentence::{limits, short, shown};
 pub use text::{plain, text};
 pub use verify::{Finding, Verification, verify};
-pub use vtt::vtt;
-pub use whole::{Whole, pieces, whole};
+pub use vtt::{CAPTIONS, vtt};
+pub use whole::{SOUND, Whole, pieces, whole};
 
 use crate::bike::Instrument;
 use crate::phrase::ReadingKind;

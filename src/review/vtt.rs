@@ -1,6 +1,11 @@
 //! What was said and heard as WebVTT (W3C, Web Video Text Tracks), timed by the session's own time.
 
 use super::Review;
+use crate::system::Kind;
+
+/// The transcript as a file.
+pub const CAPTIONS: Kind =
+    Kind { name: "transcript", begins: "WEBVTT\n", goes_on: &["\n<v Probeside>", "\n<v Person>"] };
 
 /// The transcript, one cue a line, the speaker as its voice.
 pub fn vtt(review: &Review) -> String {

@@ -7,6 +7,12 @@
 use super::Review;
 use super::vtt::cues;
 use crate::session::{CLIP_RATE, Clip, PIECE, Storage, clip_sound, flac, limits, sha256_hex};
+use crate::system::Kind;
+
+/// The session's sound as a file.
+pub const SOUND: Kind = Kind { name: "session's sound", begins: "fLaC", goes_on: &[VENDOR] };
+/// Whom the file names as its maker.
+const VENDOR: &str = env!("CARGO_PKG_NAME");
 
 /// Longest silence in place of sound that was not kept, milliseconds. Chosen, no source.
 const SILENCE_MS: u64 = 60_000;
@@ -105,12 +111,28 @@ pub fn whole(review: &Review, storage: &mut dyn Storage) -> Result<Whole, String
         heard.resize(span.samples, 0.0);
         std::iter::repeat_n(0.0, span.silence).chain(heard)
     });
-    let sound = flac(sound)?;
+    let sound = signed(flac(sound)?);
     if silent.len() == spans.len() {
         return Err(format!("nothing of the whole session's sound can be heard; {}", silent[0]));
     }
     let vtt = cues(review, |ms| in_file(&spans, ms));
     Ok(Whole { sound, vtt, pieces: spans.len(), silent })
+}
+
+/// The file with its maker's name: a VORBIS_COMMENT block (RFC 9639, 8.6) after the STREAMINFO, which is first and of 34 bytes (8.2).
+fn signed(mut file: Vec<u8>) -> Vec<u8> {
+    const AT: usize = 4;
+    const AFTER: usize = AT + 4 + 34;
+    const LAST: u8 = 0x80;
+    const COMMENT: u8 = 4;
+    let Some(first) = file.get_mut(AT) else { return file };
+    let last = *first & LAST;
+    *first &= !LAST;
+    // The vendor's length and name, and the number of further comments: none.
+    let vendor = [&(VENDOR.len() as u32).to_le_bytes()[..], VENDOR.as_bytes(), &[0; 4]].concat();
+    let header = [&[last | COMMENT][..], &(vendor.len() as u32).to_be_bytes()[1..]].concat();
+    file.splice(AFTER.min(file.len())..AFTER.min(file.len()), [header, vendor].concat());
+    file
 }
 
 fn read(storage: &mut dyn Storage, clip: &Clip) -> Result<Vec<f32>, String> {

@@ -76,9 +76,11 @@ pub enum SessionError {
         limit: u64,
     },
     /// A file name that could lead out of the folder, or a link instead of a file.
-    #[error("the file name {name} is refused: inside a session only plain files with plain names are read or written")]
+    #[error(
+        "{name}: inside a session only plain files with plain names are read and written; take this one away, or give another folder"
+    )]
     Name {
-        /// The name.
+        /// The name, and what it is if not that of a plain file.
         name: String,
     },
     /// A clip's id was used before, for other sound.
@@ -132,7 +134,7 @@ impl SessionError {
             io::ErrorKind::FileTooLarge => {
                 Self::TooLarge { what: format!("{place}: {doing}"), limit: super::limits::JOURNAL }
             }
-            io::ErrorKind::InvalidFilename => Self::Name { name: error.to_string() },
+            io::ErrorKind::InvalidFilename => Self::Name { name: format!("{place}: {error}") },
             _ => Self::Io { place, doing: doing.to_owned(), source: error },
         }
     }

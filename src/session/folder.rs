@@ -1,9 +1,11 @@
-//! The real storage: plain files in one folder, advisory lock, fsync of files and of folders.
+//! The real storage: plain files in one folder, advisory lock, fsync of files and of folders. What is made is its owner's alone, and
+//! nothing but plain files is opened.
 
 use super::storage::{Storage, refuse_name};
+use crate::system::{self, Links, private, sync_folder};
 use std::collections::BTreeMap;
 use std::fs::{self, File, OpenOptions, TryLockError};
-use std::io::{self, Read, Write};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// The file that is locked while a session is written.
@@ -30,11 +32,21 @@ impl Folder {
     /// Makes the folder, and syncs the folder it is in.
     pub fn create(path: impl Into<PathBuf>) -> io::Result<Self> {
         let path = path.into();
-        fs::create_dir_all(&path)?;
+        private::folder(&path)?;
         if let Some(above) = path.canonicalize()?.parent() {
-            sync_directory(above)?;
+            sync_folder(above)?;
         }
         Ok(Self::at(path))
+    }
+
+    /// The sentence for the person whose record others on this machine can read.
+    pub fn open_to_others(&self) -> Option<String> {
+        private::open_to_others(&self.path)
+    }
+
+    /// Opens a file in the folder that is there, or is to be made.
+    fn open_file(&self, name: &str, options: &mut OpenOptions) -> io::Result<File> {
+        private::open(&self.path_of(name)?, options).map_err(|error| no_plain_file(name, error))
     }
 
     /// The path of a plain name, once it is sure that no part of it below the folder is a link.
@@ -45,7 +57,10 @@ impl Folder {
             path.push(part);
             match fs::symlink_metadata(&path) {
                 Ok(about) if about.file_type().is_symlink() => {
-                    return Err(io::Error::new(io::ErrorKind::InvalidFilename, format!("{name:?} is a link")));
+                    return Err(io::Error::new(
+                        io::ErrorKind::InvalidFilename,
+                        format!("{name:?}: it is a link, not a plain file"),
+                    ));
                 }
                 Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
                 _ => {}
@@ -57,7 +72,7 @@ impl Folder {
     /// The open handle of a file that is there.
     fn handle(&mut self, name: &str) -> io::Result<&mut File> {
         if !self.open.contains_key(name) {
-            let file = OpenOptions::new().append(true).open(self.path_of(name)?)?;
+            let file = self.open_file(name, OpenOptions::new().append(true))?;
             self.open.insert(name.to_owned(), file);
         }
         self.open.get_mut(name).ok_or_else(|| io::ErrorKind::NotFound.into())
@@ -80,9 +95,14 @@ impl Folder {
     }
 }
 
-/// Returns once the names in a folder are on disk. Windows has no such call; its file systems journal names by themselves.
-fn sync_directory(path: &Path) -> io::Result<()> {
-    if cfg!(unix) { File::open(path)?.sync_all() } else { Ok(()) }
+/// The error for a folder, a pipe or a device in the place of a file, with the file's name.
+fn no_plain_file(name: &str, error: io::Error) -> io::Error {
+    match error.kind() {
+        io::ErrorKind::InvalidInput | io::ErrorKind::IsADirectory => {
+            io::Error::new(io::ErrorKind::InvalidFilename, format!("{name:?}: {error}"))
+        }
+        _ => error,
+    }
 }
 
 /// Whether the path still leads to the open file: one that was deleted or moved away still takes bytes without a complaint.
@@ -107,7 +127,7 @@ impl Storage for Folder {
         if self.lock.is_some() {
             return Ok(());
         }
-        let file = OpenOptions::new().create(true).truncate(false).write(true).open(self.path_of(LOCK)?)?;
+        let file = self.open_file(LOCK, OpenOptions::new().create(true).truncate(false).write(true))?;
         match file.try_lock() {
             Ok(()) => {
                 self.lock = Some(file);
@@ -126,14 +146,7 @@ impl Storage for Folder {
     }
 
     fn read(&mut self, name: &str, limit: u64) -> io::Result<Vec<u8>> {
-        let path = self.path_of(name)?;
-        let about = fs::symlink_metadata(&path)?;
-        if !about.is_file() {
-            return Err(io::Error::new(io::ErrorKind::InvalidFilename, format!("{name:?} is not a file")));
-        }
-        let mut bytes = Vec::new();
-        File::open(path)?.take(limit.saturating_add(1)).read_to_end(&mut bytes)?;
-        if bytes.len() as u64 > limit { Err(io::ErrorKind::FileTooLarge.into()) } else { Ok(bytes) }
+        system::read(&self.path_of(name)?, limit, Links::Refuse).map_err(|error| no_plain_file(name, error))
     }
 
     fn create(&mut self, name: &str) -> io::Result<()> {
@@ -141,10 +154,10 @@ impl Storage for Folder {
         if let Some(above) = path.parent()
             && above != self.path
         {
-            fs::create_dir_all(above)?;
+            private::folder(above)?;
         }
         self.open.remove(name);
-        drop(OpenOptions::new().write(true).create(true).truncate(true).open(&path)?);
+        drop(self.open_file(name, OpenOptions::new().write(true).create(true).truncate(true))?);
         self.handle(name).map(|_| ())
     }
 
@@ -177,7 +190,7 @@ impl Storage for Folder {
     fn sync_folder(&mut self, name: &str) -> io::Result<()> {
         let mut folder = self.path_of(name)?;
         while folder.pop() {
-            sync_directory(&folder)?;
+            sync_folder(&folder)?;
             if folder == self.path {
                 return Ok(());
             }

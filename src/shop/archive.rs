@@ -2,11 +2,14 @@
 
 use super::ShopError;
 use crate::review::plain;
+use crate::system::{self, Links, private};
 use sqlx::any::{AnyConnectOptions, AnyPoolOptions};
 use sqlx::migrate::{Migrate, MigrateError, Migration, MigrationSource, MigrationType, Migrator};
-use sqlx::{AnyConnection, AnyPool, ConnectOptions, Executor, Row};
+use sqlx::{AnyConnection, AnyPool, ConnectOptions, Connection, Executor, Row};
+use std::fs::OpenOptions;
 use std::future::Future;
-use std::path::Path;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
 use std::pin::Pin;
 use std::time::Duration;
 
@@ -19,6 +22,15 @@ const PATIENCE: Duration = Duration::from_secs(10);
 /// Asked of each connection that only reads. 65,536 KiB hold the index that is searched, of some 100,000 sessions.
 const READ_SQLITE: &str = "PRAGMA query_only = ON; PRAGMA trusted_schema = OFF; PRAGMA cache_size = -65536";
 const READ_POSTGRES: &str = "SET default_transaction_read_only = on; SET statement_timeout = '10s'";
+
+/// How a SQLite file begins, and where in it stands whose it is (its file format, 1.3.1 and 1.3.14).
+const SQLITE: &[u8] = b"SQLite format 3\0";
+const OWNER_AT: usize = 68;
+/// Whose an archive of ours is: "pbsd". Those that were made before say nothing, 0.
+const OWNER: i32 = i32::from_be_bytes(*b"pbsd");
+const ANOTHERS: &str = "it is the database of another program";
+/// Tables of an archive; SQLite's own begin with `sqlite_`.
+const TABLES: [&str; 6] = ["_sqlx_migrations", "copy", "journal", "kept", "reading", "session"];
 
 /// What the archive is opened for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -61,12 +73,26 @@ impl Archive {
     /// # Errors
     /// A place that cannot be one, a database that cannot be reached or is of another version; for reading also none there.
     pub async fn open(at: &str, mode: Mode) -> Result<Archive, ShopError> {
-        let (url, place) = whereabouts(at, mode)?;
+        let (url, place, file) = whereabouts(at, mode)?;
+        let is_named = match &file {
+            Some(file) => is_named(file, &place)?,
+            None => true,
+        };
         sqlx::any::install_default_drivers();
         let refuse = |why: String| ShopError::Place { place: place.clone(), why };
         let options: AnyConnectOptions =
             url.parse().map_err(|error: sqlx::Error| refuse(format!("its address cannot be read ({error})")))?;
         let options = options.disable_statement_logging();
+        // One connection first: a pool would try again and again where nobody is there to answer.
+        let first = tokio::time::timeout(PATIENCE, AnyConnection::connect_with(&options));
+        let mut first = first
+            .await
+            .unwrap_or(Err(sqlx::Error::PoolTimedOut))
+            .map_err(|error| failed(&place, "opening the archive", &error))?;
+        if !is_named {
+            is_ours(&mut first, &place).await?;
+        }
+        first.close().await.map_err(|error| failed(&place, "opening the archive", &error))?;
         let pool = AnyPoolOptions::new()
             .max_connections(CONNECTIONS)
             .min_connections(if mode == Mode::Serve { CONNECTIONS } else { 0 })
@@ -79,7 +105,12 @@ impl Archive {
             .map_err(|error| failed(&place, "opening the archive", &error))?;
         let archive = Archive { pool, place };
         match mode {
-            Mode::Write => archive.migrate().await?,
+            Mode::Write => {
+                archive.migrate().await?;
+                if !is_named {
+                    archive.name().await?;
+                }
+            }
             Mode::Read | Mode::Serve => archive.of_this_version().await?,
         }
         Ok(archive)
@@ -130,6 +161,13 @@ impl Archive {
         }
     }
 
+    /// Writes into the file whose it is.
+    async fn name(&self) -> Result<(), ShopError> {
+        let sql = format!("PRAGMA application_id = {OWNER}");
+        let failed = self.failed("naming the archive");
+        self.pool.acquire().await.map_err(&failed)?.execute(sql.as_str()).await.map(drop).map_err(&failed)
+    }
+
     async fn of_this_version(&self) -> Result<(), ShopError> {
         let place = || self.place.clone();
         let row = sqlx::query("SELECT MAX(version) AS version FROM _sqlx_migrations").fetch_one(&self.pool).await;
@@ -145,6 +183,44 @@ impl Archive {
             Some(_) => Ok(()),
         }
     }
+}
+
+fn foreign(place: &str, why: impl Into<String>) -> ShopError {
+    ShopError::Foreign { place: place.to_owned(), why: why.into() }
+}
+
+/// Whether a file says that it is an archive; false if it says nothing. Asked before the database is opened, which may write to it.
+///
+/// # Errors
+/// It is another program's.
+fn is_named(file: &Path, place: &str) -> Result<bool, ShopError> {
+    let read = |error: std::io::Error| foreign(place, error.to_string());
+    let mut head = Vec::new();
+    let opened = system::open(file, Links::Follow).map_err(read)?;
+    std::io::Read::read_to_end(&mut std::io::Read::take(opened, 100), &mut head).map_err(read)?;
+    if head.is_empty() {
+        return Ok(false);
+    }
+    let owner = head.get(OWNER_AT..OWNER_AT + 4).and_then(|four| Some(i32::from_be_bytes(four.try_into().ok()?)));
+    match owner.filter(|_| head.starts_with(SQLITE)) {
+        None => Err(foreign(place, "it is no SQLite database")),
+        Some(OWNER) => Ok(true),
+        Some(0) => Ok(false),
+        Some(_) => Err(foreign(place, ANOTHERS)),
+    }
+}
+
+/// Takes a database that does not say whose it is for an archive if it holds an archive's tables, or none at all.
+async fn is_ours(connection: &mut AnyConnection, place: &str) -> Result<(), ShopError> {
+    let sql =
+        "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\' ORDER BY name";
+    let failed = |error: sqlx::Error| failed(place, "looking what it is", &error);
+    let rows = sqlx::query(sql).fetch_all(connection).await.map_err(failed)?;
+    let names = rows.iter().map(|row| row.try_get("name")).collect::<Result<Vec<String>, _>>().map_err(failed)?;
+    // One that was killed while it was made has some of them.
+    let ours = names.iter().all(|name| TABLES.contains(&name.as_str()))
+        && (names.is_empty() || names.iter().any(|name| name == TABLES[0]));
+    if ours { Ok(()) } else { Err(foreign(place, ANOTHERS)) }
 }
 
 async fn prepared(connection: &mut AnyConnection, mode: Mode) -> Result<(), sqlx::Error> {
@@ -168,11 +244,11 @@ pub(super) fn failed(place: &str, doing: &'static str, error: &sqlx::Error) -> S
     ShopError::Database { place: place.to_owned(), doing, why }
 }
 
-/// The database's address, and what to call it.
-fn whereabouts(at: &str, mode: Mode) -> Result<(String, String), ShopError> {
+/// The database's address, what to call it, and its file if it is one.
+fn whereabouts(at: &str, mode: Mode) -> Result<(String, String, Option<PathBuf>), ShopError> {
     let refuse = |why: &str| ShopError::Place { place: plain(at), why: why.to_owned() };
     if at.starts_with("postgres://") || at.starts_with("postgresql://") {
-        return Ok((at.to_owned(), without_password(at)));
+        return Ok((at.to_owned(), without_password(at), None));
     }
     if at.contains("://") {
         let scheme = at.split("://").next().unwrap_or_default();
@@ -185,10 +261,15 @@ fn whereabouts(at: &str, mode: Mode) -> Result<(String, String), ShopError> {
     if path.file_name().is_none() || path.is_dir() {
         return Err(refuse("it is a folder; give the path of a file in it"));
     }
-    match mode {
-        Mode::Read | Mode::Serve if !path.is_file() => return Err(ShopError::NoArchive { place: plain(at) }),
-        Mode::Read | Mode::Serve => {}
-        Mode::Write => make(&path).map_err(|error| refuse(&format!("it cannot be written ({error})")))?,
+    match (system::open(&path, Links::Follow).map_err(|error| (error.kind(), error)), mode) {
+        (Ok(_), _) => {}
+        (Err((ErrorKind::NotFound, _)), Mode::Read | Mode::Serve) => {
+            return Err(ShopError::NoArchive { place: plain(at) });
+        }
+        (Err((ErrorKind::NotFound, _)), Mode::Write) => {
+            make(&path).map_err(|error| refuse(&format!("it cannot be written ({error})")))?;
+        }
+        (Err((_, error)), _) => return Err(refuse(&error.to_string())),
     }
     let text = path.to_str().ok_or_else(|| refuse("its path is not UTF-8; choose another"))?;
     let escaped: String = text
@@ -203,19 +284,21 @@ fn whereabouts(at: &str, mode: Mode) -> Result<(String, String), ShopError> {
         .collect();
     let slash = if escaped.starts_with('/') { "" } else { "/" };
     // Reading needs it too: what an adding that was killed left half done is taken back by whoever opens the file next.
-    Ok((format!("sqlite://{slash}{escaped}?mode=rw"), plain(at)))
+    Ok((format!("sqlite://{slash}{escaped}?mode=rw"), plain(at), Some(path)))
 }
 
-/// Makes an empty file that only its owner reads, where there is none.
+/// Makes an empty file that only its owner reads, where there is none. What SQLite puts beside it gets the same mode (its function
+/// `findCreateFileMode`).
 fn make(path: &Path) -> std::io::Result<()> {
     if let Some(folder) = path.parent() {
-        std::fs::create_dir_all(folder)?;
+        private::folder(folder)?;
     }
-    let mut options = std::fs::OpenOptions::new();
-    options.append(true).create(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    options.open(path).map(drop)
+    private::open(path, OpenOptions::new().append(true).create(true)).map(drop)
+}
+
+/// The sentence about an archive, where it is a file, that others on this machine can read.
+pub fn open_to_others(at: &str) -> Option<String> {
+    if at.contains("://") { None } else { private::open_to_others(Path::new(at)) }
 }
 
 /// The address with neither a password nor options.
@@ -249,7 +332,7 @@ mod tests {
     fn odd_file_names_are_one_file() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a?mode=memory#b %41.db");
-        let (url, _) = whereabouts(path.to_str().unwrap(), Mode::Write).unwrap();
+        let (url, _, _) = whereabouts(path.to_str().unwrap(), Mode::Write).unwrap();
         assert!(path.is_file() && url.matches(['?', '#']).count() == 1 && url.ends_with("?mode=rw"), "{url}");
         assert!(whereabouts(folder.path().to_str().unwrap(), Mode::Write).is_err());
         assert!(whereabouts(folder.path().join("none").to_str().unwrap(), Mode::Read).is_err());

@@ -49,6 +49,14 @@ pub enum ShopError {
         /// The archive.
         place: String,
     },
+    /// What is there is something else.
+    #[error("{place} is no archive of probeside: {why}; name another with --archive")]
+    Foreign {
+        /// The archive.
+        place: String,
+        /// What it is.
+        why: String,
+    },
     /// A newer program wrote it.
     #[error("{place} was written by a newer probeside: use that one")]
     Newer {

@@ -21,7 +21,7 @@ mod shelf;
 mod taken;
 mod visits;
 
-pub use archive::{Archive, Mode};
+pub use archive::{Archive, Mode, open_to_others};
 pub use error::ShopError;
 pub use find::{Found, Kept};
 pub use guard::{Guard, TOKEN_LEAST};

@@ -105,6 +105,16 @@ mod tests {
         let (_keep, path) = stand_in("#!/bin/sh\ncat >/dev/null\necho 'no such voice' >&2\nexit 1\n");
         let error = Espeak::new("en").with_program(&path).synthesise("hello", 1.0).unwrap_err();
         assert!(error.to_string().contains("no such voice"), "{error}");
+        // It closes its mouth and stays; it never ends; it says nothing but complaints.
+        for (script, said) in
+            [("exec >&-; sleep 60", "gave no sound"), ("yes", "more than it was asked"), ("yes >&2", "gave no sound")]
+        {
+            let (_keep, path) = stand_in(&format!("#!/bin/sh\n{script}\n"));
+            let mut voice = Espeak::new("en").with_program(&path).with_limit(Duration::from_secs(1));
+            let began = std::time::Instant::now();
+            let error = voice.synthesise(&"light on ".repeat(2_000), 1.0).unwrap_err().to_string();
+            assert!(error.contains(said) && began.elapsed() < Duration::from_secs(5), "{script}: {error}");
+        }
         let (_keep, path) = stand_in("#!/bin/sh\ncat >/dev/null\necho garbage\n");
         assert!(matches!(
             Espeak::new("en").with_program(&path).synthesise("hello", 1.0),

@@ -1,11 +1,10 @@
 //! A voice program run as a program: arguments and text in, its output out, bounded in time and size. Voices are never linked.
 
 use super::voice::SpeakError;
+use crate::system::{self, ChildError};
 use crate::written::is_hidden;
-use std::io::{Read, Write};
 use std::path::Path;
-use std::process::{Command, Stdio};
-use std::sync::mpsc;
+use std::process::Command;
 use std::time::Duration;
 
 /// Most text that is said at once, in bytes.
@@ -34,46 +33,18 @@ pub fn failed(program: &Path, why: impl Into<String>) -> SpeakError {
 /// Runs `program`, gives it `input`, and takes what it writes within `limit`.
 ///
 /// # Errors
-/// When it is missing, fails or takes too long.
+/// When it is missing, fails, takes too long or never ends to speak.
 pub fn run(program: &Path, arguments: &[&str], input: &str, limit: Duration) -> Result<Vec<u8>, SpeakError> {
-    let mut child = Command::new(program)
-        .args(arguments)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .map_err(|e| SpeakError::NoProgram { program: program.display().to_string(), why: e.to_string() })?;
-    let (mut stdin, stdout, stderr) = (child.stdin.take(), child.stdout.take(), child.stderr.take());
-    let input = input.to_owned();
-    std::thread::spawn(move || {
-        if let Some(stdin) = &mut stdin {
-            let _ = stdin.write_all(input.as_bytes());
+    let mut command = Command::new(program);
+    command.args(arguments);
+    system::run(command, input.as_bytes(), MOST_OUTPUT, limit).map_err(|error| {
+        let program = program.display().to_string();
+        match error {
+            ChildError::NotStarted(why) => SpeakError::NoProgram { program, why: why.to_string() },
+            ChildError::Silent(_) => SpeakError::TooSlow { program, seconds: limit.as_secs() },
+            other => SpeakError::Failed { program, why: format!("it {other}") },
         }
-    });
-    let (done, results) = mpsc::channel();
-    std::thread::spawn(move || {
-        let (mut output, mut said) = (Vec::new(), String::new());
-        if let Some(stdout) = stdout {
-            let _ = stdout.take(MOST_OUTPUT).read_to_end(&mut output);
-        }
-        if let Some(stderr) = stderr {
-            let _ = stderr.take(1000).read_to_string(&mut said);
-        }
-        let _ = done.send((output, said));
-    });
-    let result = results.recv_timeout(limit);
-    if result.is_err() {
-        let _ = child.kill();
-    }
-    let status = child.wait().map_err(|e| failed(program, e.to_string()))?;
-    let Ok((output, said)) = result else {
-        return Err(SpeakError::TooSlow { program: program.display().to_string(), seconds: limit.as_secs() });
-    };
-    if !status.success() {
-        let said = said.trim().trim_end_matches('.');
-        return Err(failed(program, format!("{status}{}{said}", if said.is_empty() { "" } else { ": " })));
-    }
-    Ok(output)
+    })
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ use super::voice::{SpeakError, Voice};
 use super::volume::louder;
 use crate::hear::resample::resample;
 use crate::hear::to_16_bit;
+use crate::system::{Inputs, create_new};
 use hound::{SampleFormat, WavSpec, WavWriter};
 use std::fs::File;
 use std::io::BufWriter;
@@ -32,17 +33,22 @@ impl std::fmt::Debug for Tape {
     }
 }
 
+fn unwritten(path: &Path, why: &hound::Error) -> SpeakError {
+    SpeakError::File(format!("Prompts cannot be written to '{}': {why}.", path.display()))
+}
+
 impl Tape {
-    /// Starts the file anew; what was there is replaced.
+    /// Begins the file; one that is there is never replaced.
     ///
     /// # Errors
-    /// When the file cannot be written, or the voice says nothing (tried with one word).
+    /// When the file is there or cannot be written, or the voice says nothing (tried with one word).
     pub fn create(to: MouthSender, mut voice: Box<dyn Voice>, path: &Path) -> Result<Self, SpeakError> {
         voice.synthesise("ready", 1.0)?;
-        let file_error = |e: hound::Error| SpeakError::File { path: path.display().to_string(), why: e.to_string() };
+        let file_error = |e: hound::Error| unwritten(path, &e);
         let spec =
             WavSpec { channels: 1, sample_rate: TAPE_RATE, bits_per_sample: 16, sample_format: SampleFormat::Int };
-        let mut writer = WavWriter::create(path, spec).map_err(file_error)?;
+        let file = create_new(path, &Inputs::default()).map_err(|why| SpeakError::File(why.to_string()))?;
+        let mut writer = WavWriter::new(BufWriter::new(file), spec).map_err(file_error)?;
         writer.flush().map_err(file_error)?;
         Ok(Self { to, voice, writer: Some(writer), path: path.into() })
     }
@@ -58,8 +64,7 @@ impl Tape {
             .and_then(|()| writer.flush());
         if let Err(error) = written {
             self.writer = None;
-            let path = self.path.display().to_string();
-            let _ = self.to.send(MouthEvent::Lost(SpeakError::File { path, why: error.to_string() }.to_string()));
+            let _ = self.to.send(MouthEvent::Lost(unwritten(&self.path, &error).to_string()));
         }
     }
 }
@@ -129,5 +134,15 @@ mod tests {
         let (to, _from) = unbounded_channel();
         let error = Tape::create(to, Box::new(Steps), Path::new("/nowhere/said.wav")).unwrap_err();
         assert!(error.to_string().contains("/nowhere/said.wav"), "{error}");
+    }
+
+    #[test]
+    fn a_recording_that_is_there_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("said.wav");
+        std::fs::write(&path, b"somebody's voice").unwrap();
+        let error = Tape::create(unbounded_channel().0, Box::new(Steps), &path).unwrap_err();
+        assert!(error.to_string().contains("is there already"), "{error}");
+        assert_eq!(std::fs::read(&path).unwrap(), b"somebody's voice");
     }
 }

@@ -45,13 +45,8 @@ pub enum SpeakError {
     #[error("{0}")]
     NoDevice(String),
     /// A file that prompts were to be written to.
-    #[error("Prompts cannot be written to '{path}': {why}.")]
-    File {
-        /// The file.
-        path: String,
-        /// What the system said.
-        why: String,
-    },
+    #[error("{0}")]
+    File(String),
 }
 
 impl SpeakError {

@@ -15,4 +15,4 @@ pub use child::ChildError;
 pub use companion::Companion;
 pub use read::{Links, open, read};
 pub use run::run;
-pub use write::{Inputs, Kind, WriteError, create_new, is_free, sync_folder, whole};
+pub use write::{Inputs, Kind, WriteError, create_new, may_write, sync_folder, whole};

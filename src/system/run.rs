@@ -66,7 +66,13 @@ mod tests {
     fn whatever_a_program_does_it_holds_nobody() {
         let large = vec![b'x'; 900_000];
         // Silent; silent with a full pipe; its output closed and still there; another left behind that holds the output.
-        for script in ["sleep 60", "exec sleep 60", "exec >&- 2>&-; sleep 60", "sleep 60 & exit 0", "trap '' TERM INT HUP; sleep 60"] {
+        for script in [
+            "sleep 60",
+            "exec sleep 60",
+            "exec >&- 2>&-; sleep 60",
+            "sleep 60 & exit 0",
+            "trap '' TERM INT HUP; sleep 60",
+        ] {
             for input in [&b""[..], &large] {
                 assert!(matches!(ran(script, input), Err(ChildError::Silent(_))), "{script}");
             }

@@ -148,12 +148,12 @@ pub fn create_new(path: &Path, inputs: &Inputs) -> Result<File, WriteError> {
     })
 }
 
-/// Whether [`create_new`] would find the place free, before anything is begun.
+/// Whether [`whole`], or without a kind [`create_new`], would be refused for what is there; asked before long work.
 ///
 /// # Errors
-/// As [`create_new`].
-pub fn is_free(path: &Path, inputs: &Inputs) -> Result<(), WriteError> {
-    look(path, inputs, None).map(drop)
+/// As those.
+pub fn may_write(path: &Path, kind: Option<&Kind>, inputs: &Inputs) -> Result<(), WriteError> {
+    look(path, inputs, kind).map(drop)
 }
 
 /// Who may read a file that is written.
@@ -246,8 +246,8 @@ mod tests {
         create_new(&path, &Inputs::default()).unwrap();
         assert!(matches!(create_new(&path, &Inputs::default()), Err(WriteError::There(_))));
         assert!(matches!(create_new(&path, &Inputs::of([&path])), Err(WriteError::Input(_))));
-        assert!(matches!(is_free(&path, &Inputs::default()), Err(WriteError::There(_))));
-        is_free(&folder.path().join("b.wav"), &Inputs::default()).unwrap();
+        assert!(matches!(may_write(&path, None, &Inputs::default()), Err(WriteError::There(_))));
+        may_write(&folder.path().join("b.wav"), None, &Inputs::default()).unwrap();
     }
 
     #[cfg(unix)]
@@ -264,7 +264,10 @@ mod tests {
             } else {
                 path(name)
             };
-            assert!(matches!(whole(&path, b"<page>", &PAGE, &Inputs::of([folder.path().join("input")])), Err(WriteError::Input(_))));
+            assert!(matches!(
+                whole(&path, b"<page>", &PAGE, &Inputs::of([folder.path().join("input")])),
+                Err(WriteError::Input(_))
+            ));
         }
         fs::write(path("kept"), b"<page> mark").unwrap();
         std::os::unix::fs::symlink(path("kept"), path("link")).unwrap();

@@ -2,8 +2,8 @@
 //! at all) becomes one sentence with a place.
 
 use super::{Diagnostic, Place};
-use std::fs::File;
-use std::io::{ErrorKind, Read};
+use crate::system::{Links, read};
+use std::io::ErrorKind;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -30,29 +30,21 @@ pub fn read_text(path: &Path) -> Result<String, Diagnostic> {
 pub fn read_bytes(path: &Path) -> Result<Vec<u8>, Diagnostic> {
     let place = whole_file(&path.to_string_lossy());
     let fail = |message: &str, help: &str| Err(Diagnostic::error(&place, "file", message).help(help));
-    let about = match std::fs::metadata(path) {
-        Ok(about) => about,
-        Err(error) if error.kind() == ErrorKind::NotFound => {
-            return fail("there is no such file", "Check the spelling of the path.");
-        }
-        Err(error) => return fail(&format!("cannot be opened: {error}"), "Check the path and its permissions."),
+    let error = match read(path, MAX_BYTES, Links::Follow) {
+        Ok(bytes) => return Ok(bytes),
+        Err(error) => error,
     };
-    if about.is_dir() {
-        return fail("this is a folder, not a file", "Name the YAML files in it.");
+    match error.kind() {
+        ErrorKind::NotFound => fail("there is no such file", "Check the spelling of the path."),
+        ErrorKind::IsADirectory => fail("this is a folder, not a file", "Name the YAML files in it."),
+        ErrorKind::FileTooLarge => {
+            let message = format!("the file is larger than {} MB and was not read further", MAX_BYTES / 1_000_000);
+            fail(&message, "A procedure or a bike is far smaller; is this the right file?")
+        }
+        // A pipe, a socket, a device.
+        ErrorKind::InvalidInput => fail(&error.to_string(), "Name a YAML file."),
+        _ => fail(&format!("cannot be read: {error}"), "Check the path and its permissions."),
     }
-    if !about.is_file() {
-        return fail("this is not a plain file", "Name a YAML file.");
-    }
-    let mut bytes = Vec::new();
-    let read = File::open(path).and_then(|file| file.take(MAX_BYTES + 1).read_to_end(&mut bytes));
-    if let Err(error) = read {
-        return fail(&format!("cannot be read: {error}"), "Check its permissions.");
-    }
-    if bytes.len() as u64 > MAX_BYTES {
-        let message = format!("the file is larger than {} MB and was not read further", MAX_BYTES / 1_000_000);
-        return fail(&message, "A procedure or a bike is far smaller; is this the right file?");
-    }
-    Ok(bytes)
 }
 
 /// Takes `bytes` as UTF-8 text of `file`.
@@ -124,8 +116,10 @@ mod tests {
         assert_eq!(text(folder.path()), "this is a folder, not a file");
         assert_eq!(text(&folder.path().join("none.yaml")), "there is no such file");
         let large = folder.path().join("large.yaml");
-        File::create(&large).unwrap().set_len(100_000_000).unwrap();
+        std::fs::File::create(&large).unwrap().set_len(100_000_000).unwrap();
         assert!(text(&large).contains("larger than 2 MB"));
+        #[cfg(unix)]
+        assert_eq!(text(Path::new("/dev/zero")), "it is a device, not a plain file");
     }
 
     proptest! {

@@ -50,6 +50,8 @@ fn pieces_are_half_a_minute_and_stand_in_one_file_where_they_were_heard() {
     let review = gather(&mut disk.folder()).unwrap();
     let one = whole(&review, &mut disk.folder()).unwrap();
     assert!(one.silent.is_empty() && one.pieces == 5);
+    assert!(probeside::review::SOUND.is(&one.sound), "known again as a file of this program's");
+    assert!(!probeside::review::SOUND.is(&disk.contents("clips/whole-000002000.flac").unwrap()));
     let sound = clip_sound(&one.sound, usize::MAX).unwrap();
     // 2 s of silence, 70 s, 10 s of silence, 30 s, a minute in the place of a day, 1 s.
     assert_eq!(sound.len(), 173 * CLIP_RATE as usize);

@@ -83,7 +83,7 @@ fn a_mechanic_uses_it() {
     }
     std::fs::write(at.join("text"), "no database").unwrap();
     let (code, _, said) = bench.run(&["find", "--archive", at.join("text").to_str().unwrap()]);
-    assert!(code == 3 && said.contains("did not work"), "{said}");
+    assert!(code == 1 && said.contains("is no archive of probeside: it is no SQLite database"), "{said}");
 }
 
 #[test]

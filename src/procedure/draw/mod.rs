@@ -13,7 +13,7 @@ mod tree;
 mod words;
 
 pub use chart::{Chart, Edge, Label, Node, Shape, Tone};
-pub use svg::{PALETTE, STYLE, escaped, inline, svg};
+pub use svg::{PALETTE, PICTURE, STYLE, escaped, inline, svg};
 pub use tree::{target_name, tree};
 
 #[cfg(test)]

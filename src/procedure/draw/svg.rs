@@ -4,12 +4,20 @@
 use super::chart::{Chart, Label, Node, Shape, Tone};
 use super::place::{Area, LINE, Layout, MARK, PAD, SIZE, SMALL, Way, Worded, place};
 use crate::procedure::SignalWord;
+use crate::system::Kind;
 use std::fmt::Write;
 
 /// The colours of pictures and pages by name, light, dark and on paper: no other style names a colour.
 pub const PALETTE: &str = include_str!("palette.css");
 /// The style of the pictures, in the [`PALETTE`]'s colours; [`inline`] pictures need both in the page around them.
 pub const STYLE: &str = include_str!("style.css");
+
+/// The picture as a file.
+pub const PICTURE: Kind = Kind {
+    name: "picture of a procedure",
+    begins: "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"",
+    goes_on: &["<title id=\"picture-title\">"],
+};
 
 /// A whole SVG file.
 pub fn svg(chart: Chart) -> String {

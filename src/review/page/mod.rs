@@ -17,6 +17,7 @@ use super::{Review, plain};
 use crate::bike::{self, Bike};
 use crate::procedure::{self, Procedure, draw};
 use crate::session::{Storage, limits, sha256_hex};
+use crate::system::Kind;
 use crate::written::{template, tree};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -25,6 +26,10 @@ use serde::Serialize;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
+
+/// A page as a file.
+pub const PAGE_FILE: Kind =
+    Kind { name: "page", begins: "<!DOCTYPE html>\n", goes_on: &["<meta name=\"generator\" content=\"probeside\">"] };
 
 const HEAD: &str = include_str!("head.html");
 const PAGE: &str = include_str!("page.html");

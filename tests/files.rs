@@ -1,0 +1,152 @@
+//! Files as a user meets them: what a command writes never takes the place of what it did not make, nothing that is no plain file holds
+//! it up, and what it keeps is its owner's alone. All with the real program.
+#![cfg(unix)]
+
+#[path = "files/input.rs"]
+mod input;
+#[path = "files/output.rs"]
+mod output;
+#[path = "files/owner.rs"]
+mod owner;
+
+use std::collections::BTreeMap;
+use std::ffi::OsStr;
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// The longest that any of these commands may take, with a machine that is busy elsewhere. None of them has work for more than a few seconds.
+const LONGEST: Duration = Duration::from_secs(60);
+
+/// What a command did.
+struct Did {
+    code: Option<i32>,
+    out: String,
+    said: String,
+}
+
+/// A folder to try things in.
+struct Bench {
+    folder: tempfile::TempDir,
+}
+
+impl Bench {
+    fn new() -> Self {
+        Bench { folder: tempfile::tempdir().unwrap() }
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn put(&self, name: &str, content: &[u8]) -> PathBuf {
+        std::fs::write(self.path(name), content).unwrap();
+        self.path(name)
+    }
+
+    fn pipe(&self, name: &str) -> PathBuf {
+        let _ = std::fs::remove_file(self.path(name));
+        assert!(Command::new("mkfifo").arg(self.path(name)).status().unwrap().success());
+        self.path(name)
+    }
+
+    /// Runs the program in the folder, its input closed.
+    fn run<S: AsRef<OsStr>>(&self, arguments: &[S]) -> Did {
+        self.run_with("", "", arguments)
+    }
+
+    /// Runs it as the end of a line of the shell, with something to read.
+    fn run_with<S: AsRef<OsStr>>(&self, first: &str, input: &str, arguments: &[S]) -> Did {
+        let mut child = Command::new("sh")
+            .args(["-c", &format!("{first} exec \"$0\" \"$@\""), env!("CARGO_BIN_EXE_probeside")])
+            .args(arguments)
+            .current_dir(self.folder.path())
+            .env("PROBESIDE_PROCEDURES", concat!(env!("CARGO_MANIFEST_DIR"), "/procedures"))
+            .env("PROBESIDE_VOICES", self.path("voices"))
+            .env("XDG_CACHE_HOME", self.path("cache"))
+            .env("XDG_DATA_HOME", self.path("data"))
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut stdin = child.stdin.take().unwrap();
+        let input = input.to_owned();
+        std::thread::spawn(move || stdin.write_all(input.as_bytes()));
+        let reader = |mut from: Box<dyn Read + Send>| {
+            std::thread::spawn(move || {
+                let mut bytes = Vec::new();
+                let _ = from.read_to_end(&mut bytes);
+                String::from_utf8_lossy(&bytes).into_owned()
+            })
+        };
+        let out = reader(Box::new(child.stdout.take().unwrap()));
+        let said = reader(Box::new(child.stderr.take().unwrap()));
+        let began = Instant::now();
+        let code = loop {
+            if let Some(status) = child.try_wait().unwrap() {
+                break status.code();
+            }
+            if began.elapsed() > LONGEST {
+                child.kill().unwrap();
+                child.wait().unwrap();
+                let arguments: Vec<_> = arguments.iter().map(AsRef::as_ref).collect();
+                panic!("it hangs: {arguments:?}");
+            }
+            std::thread::sleep(Duration::from_millis(5));
+        };
+        Did { code, out: out.join().unwrap(), said: said.join().unwrap() }
+    }
+
+    /// A session as a walk that was typed leaves it: broken off after an answer.
+    fn session(&self, name: &str) -> PathBuf {
+        let did = self.run_with("", "ready\nhelp me\n", &walk(&["--into", name]));
+        assert!(did.code == Some(1) && self.path(name).join("journal.jsonl").is_file(), "{:?} {}", did.code, did.said);
+        self.path(name)
+    }
+
+    /// Everything in the folder, links not followed.
+    fn picture(&self) -> BTreeMap<PathBuf, String> {
+        fn look(folder: &Path, into: &mut BTreeMap<PathBuf, String>) {
+            for entry in std::fs::read_dir(folder).unwrap() {
+                let path = entry.unwrap().path();
+                let about = std::fs::symlink_metadata(&path).unwrap();
+                let what = match about {
+                    _ if about.is_dir() => {
+                        look(&path, into);
+                        "folder".to_owned()
+                    }
+                    _ if about.is_file() => probeside::session::sha256_hex(&std::fs::read(&path).unwrap()),
+                    _ if about.is_symlink() => format!("link to {}", std::fs::read_link(&path).unwrap().display()),
+                    _ => "something else".to_owned(),
+                };
+                into.insert(path, what);
+            }
+        }
+        let mut seen = BTreeMap::new();
+        look(self.folder.path(), &mut seen);
+        seen
+    }
+}
+
+/// The arguments of a typed walk.
+fn walk<'a>(more: &[&'a str]) -> Vec<&'a str> {
+    let walk =
+        ["walk", "prove-lamp", "--bike", "borage-twin", "--hear", "typed", "--say", "printed", "--faults", "none"];
+    walk.iter()
+        .copied()
+        .filter(|word| !(more.contains(&"--say") && ["--say", "printed"].contains(word)))
+        .chain(more.iter().copied())
+        .collect()
+}
+
+/// Whether the speech model is there; says what is missing.
+fn hears() -> bool {
+    let model = probeside::hear::models::find().map(drop).and(probeside::hear::models::find_detector().map(drop));
+    if let Err(why) = &model {
+        assert!(std::env::var_os("PROBESIDE_MUST").is_none(), "{why}");
+        eprintln!("left out: {why}");
+    }
+    model.is_ok()
+}
