@@ -2,7 +2,7 @@
 
 use super::file;
 use super::say::say;
-use crate::review::{csv, customer, gather, page, plain, text, vtt, whole};
+use crate::review::{csv, customer, gather, page, plain, text, to_be_done, vtt, whole};
 use crate::session::{DIGEST_FILE, Folder, JOURNAL_FILE, LOCK, PART};
 use std::path::{Path, PathBuf};
 
@@ -78,6 +78,9 @@ pub fn run(args: &Args) -> u8 {
         text(&review)
     };
     say(&out);
+    if let Some(what) = to_be_done(&review, &mut Folder::at(&args.session)) {
+        eprintln!("probeside: {what}");
+    }
     if review.chain.state == "broken" { 1 } else { code }
 }
 

@@ -27,13 +27,12 @@ impl Folder {
         Folder { path: path.into(), open: BTreeMap::new(), lock: None }
     }
 
-    /// Makes the folder, and syncs the folder it is in.
+    /// Makes the folder and those above it that are not there, and syncs every folder that one of them is in.
     pub fn create(path: impl Into<PathBuf>) -> io::Result<Self> {
         let path = path.into();
+        let new = path.ancestors().filter(|above| !above.as_os_str().is_empty() && !above.exists()).count();
         fs::create_dir_all(&path)?;
-        if let Some(above) = path.canonicalize()?.parent() {
-            sync_directory(above)?;
-        }
+        named_in(&path.canonicalize()?, new).try_for_each(sync_directory)?;
         Ok(Self::at(path))
     }
 
@@ -78,6 +77,12 @@ impl Folder {
         }
         Ok(())
     }
+}
+
+/// The folders that have the name of this folder, or of one of the `new` ones above it, in them. One that was there already may have been
+/// made by a program that was killed before it synced.
+fn named_in(path: &Path, new: usize) -> impl Iterator<Item = &Path> {
+    path.ancestors().skip(1).take(new.max(1))
 }
 
 /// Returns once the names in a folder are on disk. Windows has no such call; its file systems journal names by themselves.
@@ -169,19 +174,27 @@ impl Storage for Folder {
         fs::rename(self.path_of(from)?, self.path_of(to)?)
     }
 
-    fn remove(&mut self, name: &str) -> io::Result<()> {
+    fn unlink(&mut self, name: &str) -> io::Result<()> {
         self.open.remove(name);
         fs::remove_file(self.path_of(name)?)
     }
 
-    fn sync_folder(&mut self, name: &str) -> io::Result<()> {
-        let mut folder = self.path_of(name)?;
-        while folder.pop() {
-            sync_directory(&folder)?;
-            if folder == self.path {
-                return Ok(());
-            }
-        }
-        Ok(())
+    fn sync_names(&mut self, folder: &str) -> io::Result<()> {
+        if folder.is_empty() { sync_directory(&self.path) } else { sync_directory(&self.path_of(folder)?) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_folder_that_has_a_new_name_in_it_is_synced() {
+        let synced =
+            |path: &str, new| named_in(Path::new(path), new).map(|p| p.display().to_string()).collect::<Vec<_>>();
+        assert_eq!(synced("/a/b/c/d", 3), ["/a/b/c", "/a/b", "/a"]);
+        assert_eq!(synced("/a/b", 0), ["/a"], "it may have been made before");
+        assert_eq!(synced("/a", 1), ["/"]);
+        assert_eq!(synced("/", 0), [""; 0]);
     }
 }
