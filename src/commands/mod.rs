@@ -12,6 +12,7 @@ mod archive;
 mod demo;
 mod draw;
 mod drive;
+mod ending;
 mod engine;
 mod enrol;
 mod file;

@@ -4,8 +4,8 @@
 
 use super::keep::KeepSound;
 use super::power_bench::{Files, READ_BACK, Room, SOUND, SetBack, drive, drive_in, sixteen_bits};
-use super::walk::Session;
-use crate::review::{gather, pieces, verify, whole};
+use super::walk::{Session, TakenUp};
+use crate::review::{gather, pieces, to_be_done, verify, whole};
 use crate::session::{Clip, Disk, Fault, Journal, Keep, Kind, Record, Storage, clip_sound, limits};
 use std::path::Path;
 use std::sync::atomic::Ordering;
@@ -35,16 +35,34 @@ fn in_journal(disk: &Disk) -> (Vec<f64>, Vec<String>) {
     (readings.collect(), conclusions.collect())
 }
 
-/// Takes the session up and walks it to its end; every reading that was read back must be there before, all of them after.
+/// The session on this disk taken up again, its walk going on.
+fn taken_up(disk: &Disk) -> Session {
+    match Session::resume_on(Box::new(disk.folder()), Path::new("memory")) {
+        Ok(TakenUp::Walk(session)) => *session,
+        Ok(TakenUp::Ended { .. }) => panic!("the walk was over"),
+        Err(why) => panic!("{why}"),
+    }
+}
+
+/// Takes the session up and walks it to its end; every reading that was read back must be there before, all of them after, and the record
+/// is whole.
 fn resumes(disk: &Disk, said: &[String], what: &str) {
     let promised = read_back(said);
     let (before, conclusions) = in_journal(disk);
     assert!(before.starts_with(&promised), "{what}: read back {promised:?}, in the journal {before:?}");
+    let whole = || {
+        let found = verify(&mut disk.folder(), None).unwrap_or_else(|why| panic!("{what}: {why}"));
+        assert!(found.sound && found.ended, "{what}: {:?}", found.faults);
+    };
     let session = match Session::resume_on(Box::new(disk.folder()), Path::new("memory")) {
-        Ok(session) => session,
+        Ok(TakenUp::Walk(session)) => *session,
+        Ok(TakenUp::Ended { .. }) => {
+            assert_eq!(conclusions, [CONCLUSION], "{what}");
+            return whole();
+        }
         Err(why) if why.to_string().contains("walk is over") => {
             assert_eq!(conclusions, [CONCLUSION], "{what}");
-            return;
+            return whole();
         }
         Err(why) => panic!("{what}: {why}"),
     };
@@ -53,6 +71,40 @@ fn resumes(disk: &Disk, said: &[String], what: &str) {
     let (after, conclusions) = in_journal(disk);
     assert!(after.starts_with(&before) && after.len() == READINGS, "{what}: {before:?}, then {after:?}");
     assert_eq!(conclusions, [CONCLUSION], "{what}");
+    whole();
+}
+
+/// The power goes before each of the last operations, those of the last entry and of the digest: what is left is ended by taking it up.
+#[test]
+fn a_walk_that_broke_off_at_its_very_end_is_ended_by_taking_it_up() {
+    let files = Files::new();
+    let whole = Disk::new();
+    drive(files.begin(&whole).unwrap(), false).0.unwrap();
+    let (mut ended, mut told) = (0, Vec::new());
+    for cut in whole.operations() - 20..whole.operations() {
+        let disk = Disk::new();
+        disk.cut_before(cut, Keep::Nothing);
+        drive(files.begin(&disk).unwrap(), false).0.unwrap_err();
+        disk.restart();
+        let review = gather(&mut disk.folder()).unwrap();
+        told.extend(to_be_done(&review, &mut disk.folder()));
+        match Session::resume_on(Box::new(disk.folder()), Path::new("memory")) {
+            Ok(TakenUp::Walk(session)) => assert_eq!(drive(*session, true).0, Ok(0), "cut before {cut}"),
+            Ok(TakenUp::Ended { digest, .. }) => {
+                ended += 1;
+                let found = verify(&mut disk.folder(), Some(&digest.short)).unwrap();
+                assert!(found.sound && found.ended, "cut before {cut}: {:?}", found.faults);
+                let notes = gather(&mut disk.folder()).unwrap().notes;
+                assert!(notes.iter().any(|note| note.what.contains("ended")), "cut before {cut}: {notes:?}");
+            }
+            Err(why) => panic!("cut before {cut}: {why}"),
+        }
+        let again = Session::resume_on(Box::new(disk.folder()), Path::new("memory")).err().map(|why| why.to_string());
+        assert!(again.is_some_and(|why| why.contains("walk is over")), "cut before {cut}: once");
+    }
+    assert!(ended >= 5, "{ended} were over");
+    assert!(told.iter().any(|what| what.contains("digest is missing")), "{told:?}");
+    assert!(told.iter().any(|what| what.contains("was not ended")), "{told:?}");
 }
 
 #[test]
@@ -222,7 +274,7 @@ fn a_clock_that_was_set_back_while_nobody_walked_is_said() {
     assert!(end.is_err() && !read_back(&said).is_empty(), "{end:?} {said:#?}");
     disk.restart();
     room.live.set(true);
-    let session = Session::resume_on(Box::new(disk.folder()), Path::new("memory")).unwrap();
+    let session = taken_up(&disk);
     let (end, said) = drive_in(&room, session, true);
     assert_eq!(end, Ok(0), "{said:#?}");
     assert_eq!(said.iter().filter(|s| s.starts_with("The clock was set back.")).count(), 1, "{said:#?}");

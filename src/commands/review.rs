@@ -2,7 +2,9 @@
 
 use super::file;
 use super::outcome::Failure;
-use crate::review::{CAPTIONS, PAGE_FILE, SOUND, TABLE, csv, customer, gather, page, plain, text, vtt, whole};
+use crate::review::{
+    CAPTIONS, PAGE_FILE, SOUND, TABLE, csv, customer, gather, page, plain, text, to_be_done, vtt, whole,
+};
 use crate::session::{Folder, JOURNAL_FILE};
 use crate::system::{Inputs, Kind};
 use crate::terminal::{say, say_json};
@@ -85,6 +87,9 @@ pub fn run(args: &Args) -> u8 {
         )
     } else {
         say(&text(&review))
+    }
+    if let Some(what) = to_be_done(&review, &mut Folder::at(&args.session)) {
+        crate::terminal::errln!("probeside: {what}");
     }
     if review.chain.state == "broken" { 1 } else { code }
 }

@@ -5,7 +5,11 @@ use crate::session::Folder;
 use crate::terminal::{say, say_json};
 use std::path::PathBuf;
 
-/// Says whether a session is complete and unaltered.
+/// Says whether a session is complete and unaltered, as far as that can be seen.
+///
+/// Its lines hang together by hash, and digest.json holds the hash of the last one: an altered line, or a missing one, is found. What cannot be
+/// found without the digest on paper (--digest): a record made anew as a whole, or cut back to an earlier end. A session that was not ended
+/// is neither whole nor at fault: lines may be missing at its end. The exit code is 1 where a fault was found.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The session's folder.
@@ -13,10 +17,17 @@ pub struct Args {
     /// A digest that was kept elsewhere, the eight digits or the long form: finds a journal that was rebuilt as a whole.
     #[arg(long, value_name = "DIGEST")]
     pub digest: Option<String>,
-    /// Print JSON: `{"sound","faults":[{"place","what"}],"notes":[{"place","what"}],"entries","digest":{"seq","sha256","short"}}`.
+    /// Print JSON: `{"sound","ended","faults":[{"place","what"}],"notes":[{"place","what"}],"entries","digest":{"seq","sha256","short"}}`.
     #[arg(long)]
     pub json: bool,
 }
+
+/// What a whole record does not prove.
+const CANNOT_SEE_REBUILT: &str = "Compare the digest with the one noted when the session ended, or give it by --digest: without it, a record that was made anew as \
+    a whole, or cut back to an earlier end, looks the same.\n";
+/// What one that was not ended does not.
+const CANNOT_SEE_CUT: &str = "Every line follows from the one before. The session is under way, or broke off; lines that were removed from the end together with \
+    its digest look the same. To end it: probeside walk --resume\n";
 
 /// Carries it out; the exit code is 1 when a fault was found or there is no readable session.
 pub fn run(args: &Args) -> u8 {
@@ -41,14 +52,18 @@ pub fn run(args: &Args) -> u8 {
         out += &format!("note  {}: {}\n", plain(&note.place), plain(&note.what));
     }
     let digest = &found.digest;
+    let entries = format!("{} entries. Digest {} ({})\n", found.entries, digest.short, digest.sha256);
     out += &match found.faults.len() {
-        0 => format!("Whole: {} entries. Digest {} ({})\n", found.entries, digest.short, digest.sha256),
-        1 => "One fault: this record is not as it was written.\n".to_owned(),
-        n => format!("{n} faults: this record is not as it was written; look at the first.\n"),
+        0 if found.ended => format!("Whole: {entries}"),
+        0 => format!("Not ended: {entries}"),
+        1 => "One fault: this record is not whole.\n".to_owned(),
+        n => format!("{n} faults: this record is not whole; look at the first.\n"),
     };
-    if found.sound && args.digest.is_none() {
-        out += "Compare the digest with the one noted when the session ended, or give it by --digest.\n";
-    }
+    out += match (found.sound, found.ended, args.digest.is_some()) {
+        (true, true, false) => CANNOT_SEE_REBUILT,
+        (true, false, _) => CANNOT_SEE_CUT,
+        _ => "",
+    };
     say(&out);
     u8::from(!found.sound)
 }

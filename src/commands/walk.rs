@@ -2,6 +2,7 @@
 
 use super::advise::{self, adviser, walker};
 use super::drive::{Driver, Sources};
+use super::ending::{End, digest_line, event_loop, say_digest};
 use super::engine::{EngineArgs, unheard};
 use super::keep::KeepSound;
 use super::load::{self, Loaded};
@@ -12,7 +13,7 @@ use super::outcome::{Failure, Outcome};
 use crate::circuit::faults::Library;
 use crate::hear::{self, Ears, Recogniser};
 use crate::session::{
-    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Storage, Writer, away_ms,
+    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Remark, Storage, Writer, away_ms,
     session_id, set_back_ms,
 };
 use crate::speak::{self, Mouth};
@@ -25,8 +26,6 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::sync::Arc;
 
-/// The digest is said within this time, or not at all.
-const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(30);
 /// Name of the main procedure in the journal's settings.
 const SETTING_PROCEDURE: &str = "procedure";
 
@@ -151,7 +150,36 @@ fn resume(args: &Args, folder: &Path) -> Outcome {
     if let Some(warning) = Folder::at(folder).open_to_others() {
         crate::terminal::errln!("{warning}");
     }
-    Session::resume(folder)?.speaking_over(args.bargein).walk(&args.hear, &args.say, &args.engine)
+    match Session::resume(folder)? {
+        TakenUp::Walk(session) => session.speaking_over(args.bargein).walk(&args.hear, &args.say, &args.engine),
+        TakenUp::Ended { world, digest } => say_it_is_ended(args, folder, &world, &digest),
+    }
+}
+
+/// A walk that had come to its end before it broke off was ended just now.
+fn say_it_is_ended(args: &Args, folder: &Path, world: &crate::walk::World, digest: &Digest) -> Outcome {
+    crate::terminal::errln!("This walk had come to its end before it broke off; now its record is closed, too.");
+    crate::terminal::errln!("{}", digest_line(folder, digest));
+    let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
+    match open_mouth(&args.say, to_mouth, None) {
+        Ok(mut mouth) => event_loop()?.block_on(say_digest(digest, world, &mut *mouth, from_mouth)),
+        // What was to be done is done, and the digest is on the screen.
+        Err(why) => crate::terminal::errln!("{why}"),
+    }
+    Ok(0)
+}
+
+/// A session that was taken up again.
+pub enum TakenUp {
+    /// Its walk goes on.
+    Walk(Box<Session>),
+    /// Its walk was over, and what was missing at the end of the record is there now.
+    Ended {
+        /// What was walked in.
+        world: Arc<crate::walk::World>,
+        /// The record's digest.
+        digest: Digest,
+    },
 }
 
 /// A session that is about to be walked.
@@ -215,12 +243,12 @@ impl Session {
     }
 
     /// The session in `folder`, replayed up to where it broke off.
-    pub fn resume(folder: &Path) -> Result<Self, Failure> {
+    pub fn resume(folder: &Path) -> Result<TakenUp, Failure> {
         Self::resume_on(Box::new(Folder::at(folder)), folder)
     }
 
-    /// The session on a storage, likewise; `folder` is what it is called.
-    pub fn resume_on(storage: Box<dyn Storage>, folder: &Path) -> Result<Self, Failure> {
+    /// The session on a storage, likewise; `folder` is what it is called. One whose walk is over is ended where that was left undone.
+    pub fn resume_on(storage: Box<dyn Storage>, folder: &Path) -> Result<TakenUp, Failure> {
         let Opened { mut journal, entries, repair, clock } = Journal::open(storage)?;
         let names: Vec<String> = journal.header().files.iter().map(|f| f.name.clone()).collect();
         let mut copies = BTreeMap::new();
@@ -262,7 +290,32 @@ impl Session {
             crate::terminal::errln!("{}", repair.sentence());
         }
         session.replay(&entries, repair.is_some())?;
-        Ok(session)
+        if session.walker.is_over() && !session.walker.is_stopped() {
+            return session.end(&entries);
+        }
+        Ok(TakenUp::Walk(Box::new(session)))
+    }
+
+    /// Ends the record of a walk that is over: a program that was killed at the very end did not.
+    fn end(mut self, entries: &[Entry]) -> Result<TakenUp, Failure> {
+        if self.journal.is_closed() {
+            return Err(Failure::Input(format!(
+                "This walk is over. Read it with: probeside review {}",
+                self.folder.display()
+            )));
+        }
+        let now = self.clock.now();
+        for record in std::mem::take(&mut self.missing) {
+            self.journal.record(&record, &now)?;
+        }
+        let ended = entries.iter().rev().find(|entry| entry.is(Kind::End)).map(|entry| entry.seq);
+        let why = match ended {
+            Some(seq) => format!("The session was ended at entry {seq}; its digest was missing, and is made anew."),
+            None => "The walk was over when it broke off; the session is ended now.".to_owned(),
+        };
+        self.journal.remark(&Remark::own(why), &now)?;
+        let digest = self.journal.finish(&now)?;
+        Ok(TakenUp::Ended { world: self.world, digest })
     }
 
     /// Whether prompts may be spoken over from here on.
@@ -313,12 +366,6 @@ impl Session {
             }
         }
         self.missing = asked.split_off(stored.len().min(asked.len()));
-        if self.walker.is_over() && !self.walker.is_stopped() {
-            return Err(Failure::Input(format!(
-                "This walk is over. Read it with: probeside review {}",
-                self.folder.display()
-            )));
-        }
         self.left_at = entries.last().map(Entry::at);
         let gap_ms = self.left_at.as_ref().map_or(0, away_ms);
         if !begun {
@@ -398,10 +445,7 @@ impl Session {
         let (to_stored, stored) = tokio::sync::mpsc::unbounded_channel();
         let writer = Writer::start(self.journal, move |reply| drop(to_stored.send(reply)))
             .map_err(|e| Failure::Lacks(format!("The system gives no thread for the journal: {e}.")))?;
-        let runtime = tokio::runtime::Builder::new_current_thread()
-            .enable_all()
-            .build()
-            .map_err(|e| Failure::Lacks(format!("The system gives no event loop: {e}.")))?;
+        let runtime = event_loop()?;
         let words = self.world.vocabulary.clone();
         let mut recogniser = recogniser;
         if let Some(recogniser) = &mut recogniser {
@@ -418,70 +462,17 @@ impl Session {
         let (writer, now, mut mouth) = driver.into_parts();
         let digest = writer.close()?.finish(&now)?;
         if code == 0 {
-            runtime.block_on(say_digest(&digest, &self.world, &mut *mouth, &mut sources));
+            runtime.block_on(say_digest(&digest, &self.world, &mut *mouth, sources.mouth));
         } else {
             let again = format!("Go on with: probeside walk --resume {}", self.folder.display());
             crate::terminal::errln!("The walk is not finished: {why}. {again}");
         }
-        crate::terminal::errln!("Session {}, digest {} ({}).", self.folder.display(), digest.short, digest.sha256);
+        crate::terminal::errln!("{}", digest_line(&self.folder, &digest));
         Ok(End { code, delays, heard_by_sound, folder: self.folder })
-    }
-}
-
-/// Says the digest's short form, to be written on paper; it stands for the whole record and so cannot be in it.
-async fn say_digest(digest: &Digest, world: &crate::walk::World, mouth: &mut dyn Mouth, sources: &mut Sources) {
-    const ID: u64 = u64::MAX;
-    let words = &world.vocabulary;
-    let digits = words.say_figures(&digest.short);
-    let Ok(text) = words.sentence("digest", &serde_json::json!({ "digits": digits, "figures": digest.short })) else {
-        return;
-    };
-    mouth.say(speak::Say { id: ID, text, interruptible: true, volume: 1.0, speed: 1.0 });
-    let ended = async {
-        while let Some(event) = sources.mouth.recv().await {
-            if matches!(event, speak::MouthEvent::PromptEnded { id: ID, .. }) {
-                return;
-            }
-        }
-    };
-    if tokio::time::timeout(LAST_WORDS, ended).await.is_err() {
-        tracing::warn!("the loudspeaker did not tell the end of the digest");
     }
 }
 
 /// A folder of its own for a new session.
 pub fn new_folder(bike: &str) -> PathBuf {
     Path::new("sessions").join(session_id(&Clock::start().now().wall, bike))
-}
-
-/// How a walk ended.
-pub struct End {
-    pub code: u8,
-    pub delays: Vec<super::listener::Delay>,
-    pub heard_by_sound: u32,
-    pub folder: PathBuf,
-}
-
-impl End {
-    /// From the end of speech to the decision: median and 95th percentile, the silence waited for and the computing apart.
-    pub fn delays_in_words(&self) -> Option<String> {
-        let at = |mut all: Vec<f64>, share: f64| {
-            all.sort_by(f64::total_cmp);
-            all[((all.len() - 1) as f64 * share).round() as usize]
-        };
-        if self.delays.is_empty() {
-            return None;
-        }
-        let waited: Vec<f64> = self.delays.iter().map(|d| d.waited.as_secs_f64() * 1e3).collect();
-        let computed: Vec<f64> = self.delays.iter().map(|d| d.computed.as_secs_f64() * 1e3).collect();
-        Some(format!(
-            "From end of speech to decision over {} utterances: silence waited for {:.0} ms median, {:.0} ms at the 95th percentile; \
-             computing {:.0} ms and {:.0} ms.",
-            self.delays.len(),
-            at(waited.clone(), 0.5),
-            at(waited, 0.95),
-            at(computed.clone(), 0.5),
-            at(computed, 0.95),
-        ))
-    }
 }

@@ -1,6 +1,7 @@
 //! A journal, perhaps a stranger's, gathered into a review. One line is in memory at a time beside what is kept of it; nothing but the
 //! journal is opened; a line that makes no sense is named and passed over.
 
+use super::corrected::Corrections;
 use super::sentence::{answer_name, sentence};
 use super::*;
 use crate::bike::Instrument;
@@ -9,7 +10,6 @@ use crate::session::header_of;
 use crate::session::{
     Entry, Header, Kind, Now, Record, Remark as Remarked, Repair, SessionError, Spoken, Storage, read_journal, set_ms,
 };
-use std::collections::BTreeMap;
 
 /// A time without entries that a reviewer is told of, milliseconds. Chosen, no source: longer than any step's working time.
 const GAP_MS: u64 = 5 * 60_000;
@@ -26,7 +26,8 @@ pub fn gather(storage: &mut dyn Storage) -> Result<Review, SessionError> {
     let place = storage.place();
     let bytes = read_journal(storage)?;
     let mut header = None;
-    let mut work = Work { review: empty(), last: None, unread: 0, instrument: None };
+    let mut work =
+        Work { review: empty(), last: None, unread: 0, instrument: None, corrections: Corrections::default() };
     let scan = chain::scan(&bytes, |line, entry, _, _| {
         if header.is_none() && line == 1 {
             header = Some(header_of(&place, Some(&entry)));
@@ -42,6 +43,7 @@ struct Work {
     last: Option<Now>,
     unread: u64,
     instrument: Option<Instrument>,
+    corrections: Corrections,
 }
 
 fn empty() -> Review {
@@ -145,6 +147,7 @@ impl Work {
         let (event, step, round, what) = sentence(&record);
         let time = entry.wall.clone();
         let review = &mut self.review;
+        self.corrections.follow(&record, &review.readings);
         let noted = |what: String| Remark { time: entry.wall.clone(), step: step.clone(), round: round.clone(), what };
         match record {
             Record::Entered { procedure, step, round, asked } => {
@@ -181,7 +184,11 @@ impl Work {
                 };
                 review.answers.push(plain);
             }
-            read @ Record::Read { .. } => review.readings.extend(reading(entry, read, &self.instrument)),
+            read @ Record::Read { .. } => {
+                if let Some(reading) = reading(entry, read, &self.instrument) {
+                    self.corrections.add(reading, &mut review.readings);
+                }
+            }
             Record::Untested { why, .. } => review.untested.push(noted(why)),
             Record::Noted { text, .. } => review.notes.push(noted(text)),
             Record::Reckoned { .. } => {}
@@ -241,15 +248,6 @@ impl Work {
         review.chain = Chain { state, line, why, entries: scan.lines, digest };
         if self.unread > UNREAD_LISTED as u64 {
             review.unread.push(remark("", format!("and {} more lines", self.unread - UNREAD_LISTED as u64)));
-        }
-        let amended: BTreeMap<u32, u32> = review
-            .readings
-            .iter()
-            .filter_map(|r| r.amends.filter(|before| *before != r.number).map(|b| (b, r.number)))
-            .collect();
-        for reading in &mut review.readings {
-            reading.amended_by = amended.get(&reading.number).copied();
-            reading.effective = reading.amended_by.is_none();
         }
         review.transcript.sort_by_key(|line| line.began_ms);
         review

@@ -4,6 +4,7 @@
 //! [`gather`](fn@gather) reads a journal, which may come from a stranger, into a [`Review`]; [`text()`], [`csv()`], [`vtt()`] and serde's
 //! JSON print one, [`whole`](fn@whole) gives the whole session's sound where it was kept. [`verify`](fn@verify) says whether a session's folder is complete and unaltered.
 
+mod corrected;
 mod csv;
 mod gather;
 mod page;
@@ -19,7 +20,7 @@ pub use page::{Around, PAGE_FILE, customer, dressed, page, page_in, policy};
 #[cfg(feature = "shop")]
 pub(crate) use sentence::{limits, short, shown};
 pub use text::{plain, text};
-pub use verify::{Finding, Verification, verify};
+pub use verify::{Finding, Verification, to_be_done, verify};
 pub use vtt::{CAPTIONS, vtt};
 pub use whole::{SOUND, Whole, pieces, whole};
 
@@ -204,11 +205,11 @@ pub struct Reading {
     pub confidence: f64,
     /// It was asked back and agreed to.
     pub confirmed: bool,
-    /// Number of the reading it amends.
+    /// Number of the reading it amends or, after going back, takes the place of; its own where both have one number.
     pub amends: Option<u32>,
-    /// Number of the last reading that amends it.
+    /// Number of the last reading that amends it; its own where both have one number.
     pub amended_by: Option<u32>,
-    /// No later reading amends it: this is the one that counts.
+    /// No later reading amends it: this is the one that counts. Of a reading and its corrections exactly one does.
     pub effective: bool,
     /// The instrument and where its leads were, as the bike's state was agreed.
     pub instrument: Option<Instrument>,

@@ -97,7 +97,10 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
             ("answered", at(step, round), format!("{} ({means}{asked_back}), heard: {words}", answer_name(answer)))
         }
         Record::Read { step, round, number, name, reading, unit, verdict, amends, .. } => {
-            let amends = amends.map_or(String::new(), |before| format!(", amends reading {before}"));
+            let amends = amends.map_or(String::new(), |before| match before == *number {
+                true => ", corrected".to_owned(),
+                false => format!(", amends reading {before}"),
+            });
             (
                 "read",
                 at(step, round),

@@ -197,11 +197,8 @@ fn suspects_text(page: &mut Page, all: &[Suspects]) {
 fn reading_text(page: &mut Page, r: &Reading) {
     let said = Said { kind: r.kind, value: r.value.unwrap_or(0.0), unit: r.unit, said_unit: None };
     let limits = limits(r.low, r.high, r.unit.name()).map_or_else(String::new, |words| format!(", {words}"));
-    let amended = match (r.amends, r.amended_by) {
-        (_, Some(by)) => format!("; amended by reading {by}"),
-        (Some(before), None) => format!("; amends reading {before}"),
-        (None, None) => String::new(),
-    };
+    let correction = r.correction();
+    let amended = if correction.is_empty() { correction } else { format!("; {correction}") };
     let verdict = &r.verdict;
     let step = place(&r.step, &r.round);
     page.item(

@@ -1,8 +1,16 @@
 //! Whether a session's folder is complete and unaltered: the chain, its digest, the copies, the clips, and anything that is there too much.
 //!
-//! The chain finds every alteration of a line that has a line after it; `digest.json` finds one of the last line and a dropped tail.
-//! Somebody who rebuilds both is found only against a digest that was kept elsewhere: on paper, on the customer's page, in the archive.
+//! What it proves, and what it cannot:
+//!
+//! - The chain finds every alteration of a line that has a line after it. `digest.json` finds one of the last line, and lines that are missing
+//!   after it. So a session that was ended, with its digest beside it, is unaltered unless somebody made both anew.
+//! - Somebody who makes both anew, or who cuts the journal back to an earlier end and puts back the digest of then, is found only against a
+//!   digest that was kept elsewhere: on paper, on the customer's page, in the archive.
+//! - A session that was not ended (it is under way, it broke off, or its end was cut away together with its digest; these look the same)
+//!   is not whole and not forged: nothing tells whether lines are missing at its end.
+//! - A journal that has an end and no digest is not whole: the digest was removed, or the program was killed between the two.
 
+use super::{Review, plain};
 use crate::session::chain::{self, State};
 use crate::session::{
     CLIPS, Clip, DIGEST_FILE, Digest, Forgotten, JOURNAL_FILE, Kind, LOCK, Repair, SessionError, Storage, header_of,
@@ -27,8 +35,10 @@ pub struct Finding {
 /// What [`verify`] found.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Verification {
-    /// No fault was found.
+    /// No fault was found. Only where it was ended, too, the record is whole.
     pub sound: bool,
+    /// Its last line is the session's end, with its digest beside the journal.
+    pub ended: bool,
     /// What is altered, removed, moved or added; the first is the first to look at.
     pub faults: Vec<Finding>,
     /// What is worth knowing and no fault.
@@ -106,12 +116,14 @@ pub fn verify(storage: &mut dyn Storage, kept: Option<&str>) -> Result<Verificat
     match &scan.state {
         State::Whole => {}
         State::Torn { line: at, why } => {
-            found.fault(line(*at), format!("{why}: the last write was cut short, or the end was altered"));
+            let what = "the last write was cut short, or is under way, or the end was altered";
+            found.fault(line(*at), format!("{why}: {what}; `probeside walk --resume` sets it aside"));
         }
         State::Broken { line: at, why } => found.fault(line(*at), why.clone()),
     }
     let digest = Digest::new(scan.lines.saturating_sub(1), &scan.digest);
     let written = digest_file(storage, &mut found, &hashes, &ends);
+    let ended = written.as_ref().is_some_and(|digest| digest.seq.saturating_add(1) == scan.lines);
     if let Some(kept) = kept {
         against_kept(kept, &digest, written.as_ref(), &hashes, &ends, &mut found);
     }
@@ -145,36 +157,41 @@ pub fn verify(storage: &mut dyn Storage, kept: Option<&str>) -> Result<Verificat
         }
     }
     let Found { faults, notes, .. } = found;
-    Ok(Verification { sound: faults.is_empty(), faults, notes, entries: scan.lines, digest })
+    Ok(Verification { sound: faults.is_empty(), ended, faults, notes, entries: scan.lines, digest })
 }
 
 /// Reads `digest.json` and compares it with the journal.
 fn digest_file(storage: &mut dyn Storage, found: &mut Found, hashes: &[String], ends: &[u64]) -> Option<Digest> {
-    const LIMIT: u64 = 4096;
-    let bytes = match storage.read(DIGEST_FILE, LIMIT) {
-        Ok(bytes) => bytes,
-        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+    let digest = match Digest::beside(storage) {
+        Ok(Some(digest)) => digest,
+        Ok(None) => {
             if ends.is_empty() {
                 found.note(
                     DIGEST_FILE,
-                    "the session was not ended, so that nothing tells whether lines are missing at its end",
+                    "not there, since the session was not ended: nothing tells whether lines are missing at its end",
                 );
             } else {
-                found.fault(DIGEST_FILE, "the file was removed, or the program was interrupted in its very last step");
+                found.fault(
+                    DIGEST_FILE,
+                    "digest missing: the file was removed, or the program was interrupted in its very last step; \
+                     `probeside walk --resume` ends the session anew",
+                );
             }
             return None;
         }
+        Err(SessionError::Digest { why, .. }) => {
+            found.fault(DIGEST_FILE, why);
+            return None;
+        }
         Err(error) => {
-            found.fault(DIGEST_FILE, format!("the file cannot be read: {error}"));
+            found.fault(DIGEST_FILE, error.to_string());
             return None;
         }
     };
-    let digest = serde_json::from_slice::<Digest>(&bytes).ok();
-    let digest = digest.filter(|d| serde_json::to_vec_pretty(d).is_ok_and(|written| written == bytes));
-    let Some(digest) = digest.filter(|d| Digest::new(d.seq, &d.sha256) == *d) else {
-        found.fault(DIGEST_FILE, "the file was altered: it is not a digest as probeside writes it");
+    if Digest::new(digest.seq, &digest.sha256) != digest {
+        found.fault(DIGEST_FILE, "the file was altered: its short digest is not that of the long one");
         return None;
-    };
+    }
     match usize::try_from(digest.seq).ok().and_then(|seq| hashes.get(seq)) {
         None => found.fault(
             format!("{JOURNAL_FILE}:{}", hashes.len() + 1),
@@ -190,17 +207,42 @@ fn digest_file(storage: &mut dyn Storage, found: &mut Found, hashes: &[String], 
         Some(_) if ends.last() != Some(&digest.seq) => {
             found.fault(
                 DIGEST_FILE,
-                "the file is for an earlier end of the session: it was put back, or writing it was interrupted",
+                "digest missing: the file is for an earlier end of the session; it was put back, or writing it was interrupted; \
+                 `probeside walk --resume` ends the session anew",
             );
         }
         Some(_) => {
             let later = hashes.len() as u64 - digest.seq - 1;
             if later > 0 {
-                found.note(JOURNAL_FILE, format!("{later} lines were added after the session was ended"));
+                found.note(
+                    JOURNAL_FILE,
+                    format!(
+                        "{later} lines were added after the session was ended, and it was not ended again: nothing tells whether lines \
+                         are missing after them"
+                    ),
+                );
             }
         }
     }
     Some(digest)
+}
+
+/// What is left to be done with a session that is not ended with its digest, or whose end is torn; nothing where all is done or the journal is
+/// broken.
+pub fn to_be_done(review: &Review, storage: &mut dyn Storage) -> Option<String> {
+    let place = storage.place();
+    let digest = Digest::beside(storage).ok().flatten();
+    let has_digest = digest.is_some_and(|digest| digest.sha256 == review.chain.digest.sha256);
+    let what = match (review.chain.state, review.session.finished) {
+        ("torn", _) => "The last write was cut short; to set it aside and go on, or to end the session",
+        ("whole", true) if has_digest => return None,
+        ("whole", true) => {
+            "The session was ended, but its digest is missing, so nobody can prove that it is whole; to end it anew"
+        }
+        ("whole", false) => "The session was not ended; to go on with it, or to end it",
+        _ => return None,
+    };
+    Some(format!("{what}, type: probeside walk --resume {}", plain(&place)))
 }
 
 fn against_kept(
@@ -212,6 +254,7 @@ fn against_kept(
     found: &mut Found,
 ) {
     if now.matches(kept) {
+        found.note(JOURNAL_FILE, "the digest kept elsewhere is that of its last line: nothing is altered or missing");
         return;
     }
     let earlier = ends

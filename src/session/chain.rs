@@ -1,12 +1,28 @@
 //! The journal's lines and the chain that holds them together: how an entry is written as one line of JSON, and how a file of
 //! such lines is read again, with every way in which it may be damaged told apart.
 //!
-//! A line is `{"seq":n,"mono_ms":t,"wall":"RFC 3339","kind":"...","body":{...},"prev":"..."}` and a line feed. `prev` is the SHA-256 of
-//! the raw bytes of the line before, without its line feed, in lower-case hexadecimal; 64 zeros in the first line. `seq` counts from
-//! 0, the header. Since the last line has nobody after it, its own hash, the digest, is kept elsewhere.
+//! A line is `{"seq":n,"mono_ms":t,"wall":"RFC 3339","on_disk":m,"kind":"...","body":{...},"prev":"..."}` and a line feed. `prev` is the
+//! SHA-256 of the raw bytes of the line before, without its line feed, in lower-case hexadecimal; 64 zeros in the first line. `seq` counts
+//! from 0, the header. `on_disk` is how many lines, from the first, had been synced when this one was handed over: whatever happened
+//! later, a power cut cannot have taken those. Since the last line has nobody after it, its own hash, the digest, is kept elsewhere.
+//!
+//! A journal that does not end in a whole line is **torn**, which an interruption may do to it, or **broken**, which it cannot. It is torn where
+//! after the last line that fits there is nothing but
+//!
+//! 1. one line that has no line feed or is no entry, with nothing after it, or
+//! 2. sectors that were never written: runs of two zero bytes or more, each from the beginning of a line or of a sector of 512 bytes to
+//!    the end of a sector or of the file. Between and after them there may be pieces of lines, and whole entries as long as the `on_disk`
+//!    of each says that the first damaged line was not on disk by then.
+//!
+//! Everything else is broken: an entry after the damage that was written when the damaged line was on disk proves that the damage came
+//! later. So a line that was synced is never taken for a torn end once another line follows it. Two things cannot be told from the bytes:
+//! whether the last line of all was torn or altered, and whether whole lines are missing after it. [`super::Journal::open`] asks the
+//! digest, where there is one.
 
 use super::limits;
 use super::record::Now;
+pub use super::torn::State;
+use super::torn::{self, Damage};
 use crate::trade::names;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
@@ -58,6 +74,9 @@ pub struct Entry {
     pub mono_ms: u64,
     /// Wall time, RFC 3339 with offset.
     pub wall: String,
+    /// Lines, from the first, that were on disk when this one was written; `None` where nobody says so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub on_disk: Option<u64>,
     /// Kind by name, see [`Kind`].
     pub kind: String,
     /// What it says.
@@ -94,35 +113,22 @@ struct Line<'a, T: Serialize> {
     seq: u64,
     mono_ms: u64,
     wall: &'a str,
+    on_disk: u64,
     kind: Kind,
     body: &'a T,
     prev: &'a str,
 }
 
-/// The line of an entry, without its line feed.
-pub(super) fn line(seq: u64, now: &Now, kind: Kind, body: &impl Serialize, prev: &str) -> serde_json::Result<Vec<u8>> {
-    serde_json::to_vec(&Line { seq, mono_ms: now.mono_ms, wall: &now.wall, kind, body, prev })
-}
-
-/// How whole a journal is.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum State {
-    /// Every line follows from the one before.
-    Whole,
-    /// The end is not a whole line and nothing whole comes after: a write was cut short.
-    Torn {
-        /// The torn line, from 1.
-        line: u64,
-        /// What is wrong with it.
-        why: String,
-    },
-    /// A line does not fit, and it is not a torn end: the journal was altered.
-    Broken {
-        /// The first line that does not fit, from 1.
-        line: u64,
-        /// What is wrong with it.
-        why: String,
-    },
+/// The line of an entry, without its line feed. `on_disk` lines are synced.
+pub(super) fn line(
+    seq: u64,
+    now: &Now,
+    on_disk: u64,
+    kind: Kind,
+    body: &impl Serialize,
+    prev: &str,
+) -> serde_json::Result<Vec<u8>> {
+    serde_json::to_vec(&Line { seq, mono_ms: now.mono_ms, wall: &now.wall, on_disk, kind, body, prev })
 }
 
 /// What [`scan`] found.
@@ -142,37 +148,31 @@ pub struct Scan {
 /// whether all lines up to it fit. Lines after a break are handed over too, so that they can be shown, but not vouched for.
 pub fn scan(bytes: &[u8], mut each: impl FnMut(u64, Entry, &str, bool)) -> Scan {
     let mut scan = Scan { lines: 0, bytes: 0, digest: NO_LINE.to_owned(), state: State::Whole };
-    let (mut number, mut hole) = (0, false);
+    let (mut number, mut end) = (0, 0);
+    let mut damage: Option<Damage> = None;
     for raw in bytes.split_inclusive(|byte| *byte == b'\n') {
-        number += 1;
-        let fits = scan.state == State::Whole;
+        let begin = end;
+        (number, end) = (number + 1, begin + raw.len());
         match read_line(raw) {
             Ok((entry, hash)) => {
-                if fits {
-                    match misfit(&entry, &scan) {
-                        None => {
-                            scan.lines += 1;
-                            scan.bytes += raw.len() as u64;
-                            scan.digest.clone_from(&hash);
-                        }
-                        Some(why) => scan.state = State::Broken { line: number, why },
+                match (&mut damage, misfit(&entry, &scan)) {
+                    (Some(damage), _) => damage.entry(entry.on_disk),
+                    (None, Some(why)) => damage = Some(Damage::altered(number, why)),
+                    (None, None) => {
+                        scan.lines += 1;
+                        scan.bytes = end as u64;
+                        scan.digest.clone_from(&hash);
                     }
-                } else if let State::Torn { line, why } = &scan.state
-                    && !hole
-                {
-                    scan.state = State::Broken { line: *line, why: format!("{why}, and whole lines come after it") };
                 }
-                each(number, entry, &hash, fits && scan.state == State::Whole);
+                each(number, entry, &hash, damage.is_none());
             }
             Err(why) => {
-                // Zero bytes never stand in a line; they are blocks that a power cut left unwritten, perhaps before others that were.
-                hole |= raw.contains(&0);
-                if fits {
-                    scan.state = State::Torn { line: number, why };
-                }
+                let unwritten = torn::is_unwritten(bytes, begin..end);
+                damage.get_or_insert_with(|| Damage::torn(number, why)).line(torn::entry_at_end(raw), unwritten);
             }
         }
     }
+    scan.state = damage.map_or(State::Whole, Damage::state);
     scan
 }
 
@@ -208,12 +208,14 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    /// So many lines, synced after every third.
     fn journal(count: u64) -> Vec<u8> {
         let mut bytes = Vec::new();
         let mut prev = NO_LINE.to_owned();
         for seq in 0..count {
             let now = Now { mono_ms: seq, wall: "2026-11-25T10:14:03.120+01:00".into() };
-            let raw = line(seq, &now, Kind::Event, &serde_json::json!({"n": seq}), &prev).unwrap();
+            let body = serde_json::json!({"n": seq, "text": "x".repeat(200)});
+            let raw = line(seq, &now, seq / 3 * 3, Kind::Event, &body, &prev).unwrap();
             prev = sha256_hex(&raw);
             bytes.extend(raw);
             bytes.push(b'\n');
@@ -258,8 +260,51 @@ mod tests {
         assert!(matches!(state(&with), State::Broken { line: 4, .. }));
         with[2] = b"nonsense\n";
         assert!(matches!(state(&with), State::Broken { line: 3, .. }));
-        let hole = [lines[0], lines[1], &vec![0; lines[2].len()], lines[3]];
-        assert!(matches!(state(&hole), State::Torn { line: 3, .. }), "a block that was never written");
+    }
+
+    /// A byte altered anywhere but in the last line breaks the journal, whatever it becomes; in the last line it may be a torn end.
+    #[test]
+    fn a_byte_altered_before_the_last_line_breaks_it() {
+        let bytes = journal(7);
+        let last = bytes.len() - bytes.split_inclusive(|b| *b == b'\n').last().map_or(0, <[u8]>::len);
+        for at in 0..bytes.len() {
+            for byte in [0, 0xff, b'\n', bytes[at] ^ 1, bytes[at] ^ 0x20] {
+                if byte == bytes[at] {
+                    continue;
+                }
+                let mut altered = bytes.clone();
+                altered[at] = byte;
+                let found = scan(&altered, |_, _, _, _| {});
+                let torn = matches!(found.state, State::Torn { line: 7, .. });
+                let broken = matches!(found.state, State::Broken { .. });
+                let whole = found.state == State::Whole;
+                assert!(broken || (at >= last && (torn || whole)), "{byte} at {at}: {:?}", found.state);
+                assert!(!whole || found.digest != scan(&bytes, |_, _, _, _| {}).digest, "{byte} at {at}: not noticed");
+            }
+        }
+    }
+
+    /// Lines 7 and 8, from 1, were not synced when the last one was written; line 6 was.
+    #[test]
+    fn sectors_that_were_never_written_are_a_torn_end_unless_they_were_on_disk() {
+        let bytes = journal(9);
+        let ends: Vec<usize> = (0..bytes.len()).filter(|at| bytes[*at] == b'\n').collect();
+        let begin = |line: usize| ends[line - 2] + 1;
+        let zeroed = |from: usize, to: usize| {
+            let mut bytes = bytes.clone();
+            bytes[from..to].fill(0);
+            scan(&bytes, |_, _, _, _| {}).state
+        };
+        let sector = |at: usize| at.next_multiple_of(512);
+        assert!(sector(begin(7) + 2) < begin(9), "the sector ends before the last line");
+        assert!(matches!(zeroed(begin(7), sector(begin(7) + 2)), State::Torn { line: 7, .. }));
+        assert!(matches!(zeroed(begin(7), bytes.len()), State::Torn { line: 7, .. }), "all of the rest");
+        assert!(matches!(zeroed(begin(7) + 1, sector(begin(7) + 2)), State::Broken { line: 7, .. }), "within a line");
+        assert!(matches!(zeroed(begin(7), sector(begin(7) + 2) - 1), State::Broken { line: 7, .. }), "within a sector");
+        assert!(matches!(zeroed(begin(6), sector(begin(6) + 2)), State::Broken { line: 6, .. }), "it was on disk");
+        let mut longer = bytes[..begin(9)].to_vec();
+        longer.extend([0; 3000]);
+        assert!(matches!(scan(&longer, |_, _, _, _| {}).state, State::Torn { line: 9, .. }), "nothing but zero bytes");
     }
 
     proptest! {

@@ -6,11 +6,16 @@
 //! half of 10^8 tries on average, each some milliseconds because of the rounds, so days of computing, not seconds. In a
 //! dispute compare the long form.
 
+use super::error::SessionError;
+use super::storage::Storage;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
+use std::io;
 
 /// File in the session's folder that holds the digest of a finished session.
 pub const DIGEST_FILE: &str = "digest.json";
+/// Largest file that is read as one, bytes.
+const LARGEST: u64 = 4096;
 /// Rounds between the long and the short form.
 const ROUNDS: u32 = 1 << 16;
 /// The short form is below this.
@@ -31,6 +36,35 @@ impl Digest {
     /// The digest for a line's hash.
     pub fn new(seq: u64, sha256: &str) -> Self {
         Digest { seq, sha256: sha256.to_owned(), short: short(sha256) }
+    }
+
+    /// The digest beside a journal; nothing where the session was not ended. Whether its two forms belong together is not checked: that
+    /// takes some milliseconds.
+    pub fn beside(storage: &mut dyn Storage) -> Result<Option<Self>, SessionError> {
+        let place = storage.place();
+        let refuse = |why: String| SessionError::Digest { place, why };
+        let altered = || "it is not a digest as probeside writes it, so it was altered or damaged".to_owned();
+        match storage.read(DIGEST_FILE, LARGEST) {
+            Ok(bytes) => {
+                let digest = serde_json::from_slice::<Self>(&bytes).ok();
+                let digest = digest.filter(|d| serde_json::to_vec_pretty(d).is_ok_and(|written| written == bytes));
+                digest.map(Some).ok_or_else(|| refuse(altered()))
+            }
+            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+            Err(error) if error.kind() == io::ErrorKind::FileTooLarge => Err(refuse(altered())),
+            Err(error) => Err(refuse(format!("it cannot be read ({error})"))),
+        }
+    }
+
+    /// What is wrong where the lines of a journal, given by their hashes, are not those that it was made for.
+    pub fn misfit(&self, hashes: &[String]) -> Option<String> {
+        match usize::try_from(self.seq).ok().and_then(|seq| hashes.get(seq)) {
+            None => Some(format!("it is missing, or damaged: {DIGEST_FILE} was written when it was there")),
+            Some(hash) if *hash != self.sha256 => {
+                Some(format!("it is not the line that {DIGEST_FILE} was written for: one of the two was altered"))
+            }
+            Some(_) => None,
+        }
     }
 
     /// Whether what a person kept, in either form, with or without spaces, names this digest.

@@ -49,7 +49,7 @@ pub enum SessionError {
     },
     /// A line that was whole no longer fits the chain.
     #[error(
-        "{place}/journal.jsonl, line {line}: {why}; the journal was altered and cannot be gone on with: keep it as it is, read it with `probeside review`, and start a new session"
+        "{place}/journal.jsonl, line {line}: {why}; the journal was altered or damaged and cannot be gone on with: nothing was changed; keep it as it is, read it with `probeside review`, and start a new session"
     )]
     Broken {
         /// The session's folder.
@@ -57,6 +57,16 @@ pub enum SessionError {
         /// Line of the journal, from 1.
         line: u64,
         /// What does not fit.
+        why: String,
+    },
+    /// The digest beside the journal is none.
+    #[error(
+        "{place}/digest.json: {why}; nothing was changed: put back a copy of it, or take it away, and the session can be ended anew by `probeside walk --resume {place}`"
+    )]
+    Digest {
+        /// The session's folder.
+        place: String,
+        /// What is wrong with it.
         why: String,
     },
     /// A copy or a clip is not what the journal says it is.

@@ -29,10 +29,11 @@ impl Folder {
         Folder { path: path.into(), open: BTreeMap::new(), lock: None }
     }
 
-    /// Makes the folder, and syncs the folder it is in.
+    /// Makes the folder and those above it that are not there, and syncs every folder that one of them is in.
     pub fn create(path: impl Into<PathBuf>) -> io::Result<Self> {
         let path = path.into();
         private::folder(&path)?;
+        // One that was there already may have been made by a program that was killed before it synced.
         if let Some(above) = path.canonicalize()?.parent() {
             sync_folder(above)?;
         }
@@ -182,19 +183,12 @@ impl Storage for Folder {
         fs::rename(self.path_of(from)?, self.path_of(to)?)
     }
 
-    fn remove(&mut self, name: &str) -> io::Result<()> {
+    fn unlink(&mut self, name: &str) -> io::Result<()> {
         self.open.remove(name);
         fs::remove_file(self.path_of(name)?)
     }
 
-    fn sync_folder(&mut self, name: &str) -> io::Result<()> {
-        let mut folder = self.path_of(name)?;
-        while folder.pop() {
-            sync_folder(&folder)?;
-            if folder == self.path {
-                return Ok(());
-            }
-        }
-        Ok(())
+    fn sync_names(&mut self, folder: &str) -> io::Result<()> {
+        if folder.is_empty() { sync_folder(&self.path) } else { sync_folder(&self.path_of(folder)?) }
     }
 }

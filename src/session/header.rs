@@ -133,7 +133,7 @@ impl Repair {
     /// The sentence for the person.
     pub fn sentence(&self) -> String {
         format!(
-            "The last write before the interruption was cut short: {} bytes of line {} were set aside in {}; every line before it is whole.",
+            "The last write before the interruption was cut short: {} bytes from line {} on were set aside in {}; every line before is whole.",
             self.bytes, self.line, self.file
         )
     }

@@ -31,11 +31,15 @@ pub struct Journal {
     prev: String,
     /// Length of the part of the file that is known to be on disk.
     synced: u64,
+    /// Lines in it.
+    on_disk: u64,
     /// The lines after it.
     unsynced: Vec<u8>,
     /// The file may hold something else than `synced` bytes and `unsynced`.
     doubtful: bool,
     clips: BTreeMap<String, (Clip, bool)>,
+    /// The last line ends the session, and its digest lies beside the journal.
+    closed: bool,
 }
 
 /// A journal taken up again.
@@ -103,7 +107,7 @@ impl Journal {
             storage.write_whole(&name, &bytes).map_err(fail("storing the copy"))?;
             header.files.push(StoredCopy { name, sha256: sha256_hex(&bytes), bytes: bytes.len() as u64 });
         }
-        let raw = chain::line(0, now, Kind::Header, &header, NO_LINE)
+        let raw = chain::line(0, now, 0, Kind::Header, &header, NO_LINE)
             .map_err(|error| SessionError::Unwritable { kind: Kind::Header.name().into(), why: error.to_string() })?;
         if raw.len() as u64 > limits::LINE {
             return Err(SessionError::TooLarge { what: "the session's header".into(), limit: limits::LINE });
@@ -120,15 +124,17 @@ impl Journal {
             next_seq: 1,
             prev,
             synced,
+            on_disk: 1,
             unsynced: Vec::new(),
             doubtful: false,
             clips: BTreeMap::new(),
+            closed: false,
         })
     }
 
     /// Takes a session up again: locks it, checks the whole chain, sets a torn end aside and says so, and makes sure that every line it
-    /// returns is on disk. A line that
-    /// was altered is refused and nothing is touched.
+    /// returns is on disk. A line that was altered or damaged, or that is missing by the digest beside the journal, is refused, and nothing
+    /// is touched.
     pub fn open(mut storage: Box<dyn Storage>) -> Result<Opened, SessionError> {
         let place = storage.place();
         let fail = |doing: &str| {
@@ -138,10 +144,11 @@ impl Journal {
         read_journal(&mut *storage)?;
         storage.lock().map_err(fail("taking the folder"))?;
         let bytes = read_journal(&mut *storage)?;
-        let mut entries = Vec::new();
-        let scan = chain::scan(&bytes, |_, entry, _, fits| {
+        let (mut entries, mut hashes) = (Vec::new(), Vec::new());
+        let scan = chain::scan(&bytes, |_, entry, hash, fits| {
             if fits {
                 entries.push(entry);
+                hashes.push(hash.to_owned());
             }
         });
         let torn = match scan.state {
@@ -149,6 +156,13 @@ impl Journal {
             State::Torn { line, why } => Some((line, why)),
             State::Whole => None,
         };
+        let digest = Digest::beside(&mut *storage)?;
+        if let Some(why) = digest.as_ref().and_then(|digest| digest.misfit(&hashes)) {
+            let line = digest.map_or(0, |digest| digest.seq.saturating_add(1));
+            return Err(SessionError::Broken { place, line, why });
+        }
+        let ended_at = entries.last().filter(|entry| entry.is(Kind::End)).map(|entry| entry.seq);
+        let closed = torn.is_none() && ended_at.is_some() && digest.map(|digest| digest.seq) == ended_at;
         let header = header_of(&place, entries.first())?;
         let mut clips = BTreeMap::new();
         for entry in &entries {
@@ -181,17 +195,19 @@ impl Journal {
             next_seq: scan.lines,
             prev: scan.digest,
             synced: scan.bytes,
+            on_disk: scan.lines,
             unsynced: Vec::new(),
             doubtful: false,
             clips,
+            closed,
         };
         if let Some(repair) = &repair {
             let now = clock.now();
             let prev = journal.prev.clone();
             let seq = journal.append_synced(Kind::Repaired, repair, &now)?;
             let body = serde_json::to_value(repair).unwrap_or_default();
-            let kind = Kind::Repaired.name().to_owned();
-            entries.push(Entry { seq, mono_ms: now.mono_ms, wall: now.wall, kind, body, prev });
+            let (kind, on_disk) = (Kind::Repaired.name().to_owned(), Some(scan.lines));
+            entries.push(Entry { seq, mono_ms: now.mono_ms, wall: now.wall, on_disk, kind, body, prev });
         }
         Ok(Opened { journal, entries, repair, clock })
     }
@@ -199,6 +215,11 @@ impl Journal {
     /// The header.
     pub fn header(&self) -> &Header {
         &self.header
+    }
+
+    /// Whether the session is ended and nothing is left to be done: its last line is the end, with the digest beside the journal.
+    pub fn is_closed(&self) -> bool {
+        self.closed
     }
 
     /// What to call the session's folder.
@@ -317,11 +338,12 @@ impl Journal {
         self.storage
             .write_whole(DIGEST_FILE, &text)
             .map_err(|error| SessionError::from_io(&place, "writing the digest", error))?;
+        self.closed = true;
         Ok(digest)
     }
 
     fn add(&mut self, kind: Kind, body: &impl Serialize, now: &Now, sync: bool) -> Result<u64, SessionError> {
-        let mut raw = chain::line(self.next_seq, now, kind, body, &self.prev)
+        let mut raw = chain::line(self.next_seq, now, self.on_disk, kind, body, &self.prev)
             .map_err(|error| SessionError::Unwritable { kind: kind.name().into(), why: error.to_string() })?;
         if raw.len() as u64 > limits::LINE {
             return Err(SessionError::TooLarge { what: format!("an entry of kind {kind}"), limit: limits::LINE });
@@ -343,6 +365,10 @@ impl Journal {
         }
         self.prev = hash;
         self.next_seq += 1;
+        self.closed = false;
+        if sync {
+            self.on_disk = self.next_seq;
+        }
         Ok(self.next_seq - 1)
     }
 

@@ -1,11 +1,13 @@
 //! The double of the storage: a disk in memory that loses power, fills up and breaks when a test says so.
 //!
 //! It keeps two states, what programs see and what would survive a power cut, by the strict reading of POSIX: contents survive
-//! from `sync`, names from `sync_folder`, a failed `sync` leaves what it was about to write lost for good even if the next one
-//! succeeds (as Linux does), and a failed `append` may have written a part.
+//! from `sync`, names and folders from `sync_names` of the folder that they are in, what was taken away is away from then on, a failed
+//! `sync` leaves what it was about to write lost for good even if the next one succeeds (as Linux does), and a failed `append` may have
+//! written a part. What was not synced survives by whole sectors, in any order, the file's length apart from its contents.
 
 use super::storage::{Storage, refuse_name};
-use std::collections::BTreeMap;
+use super::torn::SECTOR;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 use std::ops::Range;
 use std::sync::{Arc, Mutex, MutexGuard};
@@ -42,7 +44,7 @@ impl Fault {
 pub enum Keep {
     /// Nothing.
     Nothing,
-    /// Any part, chosen by the seed: some names, some beginnings of contents, zeros where a block was not written yet.
+    /// Any part, chosen by the seed: some names, some sectors as they were at some time, zeros where one was not written yet.
     Some(u64),
 }
 
@@ -58,6 +60,8 @@ struct State {
     inodes: Vec<Inode>,
     names: BTreeMap<String, usize>,
     durable_names: BTreeMap<String, usize>,
+    folders: BTreeSet<String>,
+    durable_folders: BTreeSet<String>,
     operations: u64,
     faults: Vec<(Range<u64>, Fault)>,
     cut: Option<(u64, Keep)>,
@@ -89,6 +93,12 @@ fn folder_of(name: &str) -> &str {
     name.rsplit_once('/').map_or("", |(folder, _)| folder)
 }
 
+/// The folders that a file of this name is in, the innermost first.
+fn folders_of(name: &str) -> impl Iterator<Item = &str> {
+    std::iter::successors(Some(folder_of(name)), |folder| Some(folder_of(folder)))
+        .take_while(|folder| !folder.is_empty())
+}
+
 impl Inode {
     fn sync(&mut self) {
         self.durable.resize(self.seen.len(), 0);
@@ -98,19 +108,33 @@ impl Inode {
         }
     }
 
+    /// Of every sector what was in it before one of the appends that reached it, or after the last; then a length.
     fn keep_some(&mut self, seed: &mut u64) {
+        let mut sectors: BTreeMap<usize, Vec<Range<usize>>> = BTreeMap::new();
         for range in std::mem::take(&mut self.dirty) {
+            let mut from = range.start;
             let end = range.end.min(self.seen.len());
-            if range.start >= end || next_number(seed).is_multiple_of(3) {
-                continue;
+            while from < end {
+                let to = (from / SECTOR + 1).saturating_mul(SECTOR).min(end);
+                sectors.entry(from / SECTOR).or_default().push(from..to);
+                from = to;
             }
-            let kept = range.start + (next_number(seed) as usize) % (end - range.start + 1);
-            if self.durable.len() < kept {
-                self.durable.resize(kept, 0);
+        }
+        let (safe, full) = (self.durable.len(), self.seen.len());
+        for ranges in sectors.into_values() {
+            let kept = next_number(seed) as usize % (ranges.len() + 1);
+            for range in ranges.into_iter().take(kept) {
+                if self.durable.len() < range.end {
+                    self.durable.resize(range.end, 0);
+                }
+                self.durable[range.clone()].copy_from_slice(&self.seen[range]);
             }
-            self.durable[range.start..kept].copy_from_slice(&self.seen[range.start..kept]);
-            if next_number(seed).is_multiple_of(2) && self.durable.len() < end {
-                self.durable.resize(end, 0);
+        }
+        if full > safe {
+            match next_number(seed) % 3 {
+                0 => {}
+                1 => self.durable.resize(full, 0),
+                _ => self.durable.resize(safe + next_number(seed) as usize % (full - safe + 1), 0),
             }
         }
     }
@@ -128,9 +152,15 @@ impl State {
                     };
                 }
             }
+            let folders: Vec<String> = self.folders.iter().cloned().collect();
+            self.durable_folders.extend(folders.into_iter().filter(|_| next_number(&mut seed).is_multiple_of(2)));
             self.inodes.iter_mut().for_each(|inode| inode.keep_some(&mut seed));
         }
+        // What lies in a folder that has no name cannot be found.
+        let folders = &self.durable_folders;
+        self.durable_names.retain(|name, _| folders_of(name).all(|folder| folders.contains(folder)));
         self.names = self.durable_names.clone();
+        self.folders = self.durable_folders.clone();
         for inode in &mut self.inodes {
             inode.dirty.clear();
             inode.seen.clone_from(&inode.durable);
@@ -222,6 +252,9 @@ impl Disk {
         let at = state.inodes.len() - 1;
         state.names.insert(name.to_owned(), at);
         state.durable_names.insert(name.to_owned(), at);
+        let folders: Vec<String> = folders_of(name).map(str::to_owned).collect();
+        state.folders.extend(folders.iter().cloned());
+        state.durable_folders.extend(folders);
     }
 }
 
@@ -284,6 +317,7 @@ impl Storage for Memory {
                 state.inodes.push(Inode::default());
                 let at = state.inodes.len() - 1;
                 state.names.insert(name.to_owned(), at);
+                state.folders.extend(folders_of(name).map(str::to_owned));
             }
         }
         Ok(())
@@ -341,18 +375,19 @@ impl Storage for Memory {
         Ok(())
     }
 
-    fn remove(&mut self, name: &str) -> io::Result<()> {
+    fn unlink(&mut self, name: &str) -> io::Result<()> {
         self.whole(name)?.names.remove(name).map(|_| ()).ok_or_else(|| io::ErrorKind::NotFound.into())
     }
 
-    fn sync_folder(&mut self, name: &str) -> io::Result<()> {
-        let mut state = self.whole(name)?;
-        let folder = folder_of(name);
+    fn sync_names(&mut self, folder: &str) -> io::Result<()> {
+        let mut state = self.whole(if folder.is_empty() { "folder" } else { folder })?;
         let mut durable = std::mem::take(&mut state.durable_names);
         durable.retain(|name, _| folder_of(name) != folder);
         durable
             .extend(state.names.iter().filter(|(name, _)| folder_of(name) == folder).map(|(n, at)| (n.clone(), *at)));
         state.durable_names = durable;
+        let folders: Vec<String> = state.folders.iter().filter(|name| folder_of(name) == folder).cloned().collect();
+        state.durable_folders.extend(folders);
         Ok(())
     }
 }

@@ -2,7 +2,8 @@
 //!
 //! A session is a folder: `journal.jsonl`, one entry a line, chained by hash ([`chain`]); copies of procedure, bike and vocabulary;
 //! `clips/` with the sound of answers, or of the whole session in pieces ([`Pieces`]); `digest.json` once it is finished. [`Journal`] writes it over a [`Storage`], [`Writer`] gives it
-//! a thread of its own. What [`Journal::append_synced`] returned `Ok` for survives a kill and a power cut.
+//! a thread of its own. What [`Journal::append_synced`] returned `Ok` for survives a kill and a power cut. What a damaged end is taken for stands
+//! at the head of [`chain`]; what `verify` proves and what it cannot, at the head of `review/verify.rs`.
 
 pub mod chain;
 mod clip;
@@ -17,6 +18,7 @@ mod pieces;
 mod record;
 mod storage;
 mod suspects;
+mod torn;
 mod writer;
 
 pub use chain::{Entry, Kind, sha256_hex};

@@ -1,7 +1,8 @@
 //! Where a session is kept, as a trait: the few operations a journal needs, each of which can fail.
 //!
-//! Nothing counts as kept before [`Storage::sync`] of the file returned, and no new or renamed file before
-//! [`Storage::sync_folder`]. [`super::Folder`] is the real one, [`super::Memory`] the double that loses power.
+//! Nothing counts as kept before [`Storage::sync`] of the file returned, and no new, renamed or taken away name before
+//! [`Storage::sync_folder`]: [`Storage::write_whole`] and [`Storage::remove`] see to it. [`super::Folder`] is the real one,
+//! [`super::Memory`] the double that loses power.
 
 use std::io;
 
@@ -28,10 +29,27 @@ pub trait Storage: Send {
     fn sync(&mut self, name: &str) -> io::Result<()>;
     /// Gives a file a new name in the same folder; what had that name is gone.
     fn rename(&mut self, from: &str, to: &str) -> io::Result<()>;
-    /// Takes a file away.
-    fn remove(&mut self, name: &str) -> io::Result<()>;
-    /// Returns once the names in the folder that holds `name` would survive a power cut.
-    fn sync_folder(&mut self, name: &str) -> io::Result<()>;
+    /// Takes a file's name away; it may be back after a power cut.
+    fn unlink(&mut self, name: &str) -> io::Result<()>;
+    /// Returns once the names in this folder itself, those of the folders in it included, would survive a power cut. The empty name is
+    /// the session's own folder.
+    fn sync_names(&mut self, folder: &str) -> io::Result<()>;
+
+    /// Returns once the names in the folder that holds `name`, and that folder's own name, would survive a power cut.
+    fn sync_folder(&mut self, name: &str) -> io::Result<()> {
+        let mut folder = name;
+        while let Some((above, _)) = folder.rsplit_once('/') {
+            self.sync_names(above)?;
+            folder = above;
+        }
+        self.sync_names("")
+    }
+
+    /// Takes a file away so that it stays away, also after a power cut.
+    fn remove(&mut self, name: &str) -> io::Result<()> {
+        self.unlink(name)?;
+        self.sync_folder(name)
+    }
 
     /// Writes a whole file so that after a power cut at any moment it is there whole or not at all.
     fn write_whole(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {

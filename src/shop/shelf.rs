@@ -89,11 +89,11 @@ impl Storage for Shelf {
         refused()
     }
 
-    fn remove(&mut self, _: &str) -> io::Result<()> {
+    fn unlink(&mut self, _: &str) -> io::Result<()> {
         refused()
     }
 
-    fn sync_folder(&mut self, _: &str) -> io::Result<()> {
+    fn sync_names(&mut self, _: &str) -> io::Result<()> {
         refused()
     }
 }

@@ -2,9 +2,9 @@
 
 use crate::bench::*;
 use probeside::review::verify;
-use probeside::session::{CLIPS, JOURNAL_FILE, Remark, SessionError, Storage, clip_sound};
+use probeside::session::{CLIPS, Disk, JOURNAL_FILE, Keep, Remark, SessionError, Storage, clip_sound};
 
-fn clips(disk: &probeside::session::Disk) -> Vec<String> {
+fn clips(disk: &Disk) -> Vec<String> {
     disk.folder().list().unwrap().into_iter().filter(|name| name.starts_with(CLIPS)).collect()
 }
 
@@ -39,7 +39,7 @@ fn a_removal_that_was_interrupted_is_done_again() {
     };
     for at in whole..operations {
         let (disk, _) = finished();
-        disk.cut_before(at, probeside::session::Keep::Nothing);
+        disk.cut_before(at, Keep::Nothing);
         let Ok(mut opened) = open(disk.folder()) else {
             disk.restart();
             assert!(verify(&mut disk.folder(), None).unwrap().sound, "cut at {at}");
@@ -55,6 +55,53 @@ fn a_removal_that_was_interrupted_is_done_again() {
         again.journal.forget_sound("M", "wish", &again.clock.now()).unwrap();
         assert!(clips(&disk).is_empty(), "cut at {at}");
     }
+}
+
+/// What was removed stays removed when the power goes right after it was said to be.
+#[test]
+fn a_removal_survives_a_power_cut() {
+    for keep in std::iter::once(Keep::Nothing).chain((0..20).map(Keep::Some)) {
+        let (disk, _) = finished();
+        disk.restart();
+        let mut opened = open(disk.folder()).unwrap();
+        let now = opened.clock.now();
+        assert_eq!(opened.journal.forget_sound("M", "wish", &now).unwrap(), 3);
+        drop(opened);
+        disk.cut_now(keep);
+        disk.restart();
+        assert_eq!(clips(&disk), [""; 0], "{keep:?}");
+    }
+}
+
+/// The double does bring back what was taken away without more.
+#[test]
+fn a_name_that_was_only_taken_away_may_come_back() {
+    let (disk, _) = finished();
+    disk.restart();
+    let all = clips(&disk);
+    disk.folder().unlink(&all[0]).unwrap();
+    assert_eq!(clips(&disk), all[1..]);
+    disk.cut_now(Keep::Nothing);
+    disk.restart();
+    assert_eq!(clips(&disk), all);
+}
+
+/// A folder's own name is lost where only the names in it were synced.
+#[test]
+fn a_new_folder_is_kept_with_what_is_in_it() {
+    let disk = Disk::new();
+    let mut folder = disk.folder();
+    for name in ["clips/a", "clips/deep/b"] {
+        folder.create(name).unwrap();
+        folder.sync(name).unwrap();
+    }
+    folder.sync_names("clips").unwrap();
+    folder.sync_names("clips/deep").unwrap();
+    disk.restart();
+    assert!(clips(&disk).is_empty(), "the folder has no name");
+    folder.write_whole("clips/deep/c", b"sound").unwrap();
+    disk.restart();
+    assert_eq!(clips(&disk), ["clips/deep/c"]);
 }
 
 #[test]

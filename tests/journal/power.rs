@@ -2,7 +2,7 @@
 
 use crate::bench::*;
 use probeside::review::verify;
-use probeside::session::{Disk, Fault, JOURNAL_FILE, Journal, Keep, SessionError};
+use probeside::session::{DIGEST_FILE, Disk, Fault, JOURNAL_FILE, Journal, Keep, SessionError};
 
 /// What the walk does when something could not be written: it tries the same again, once, and gives up if that fails too.
 fn stubborn(
@@ -175,7 +175,7 @@ fn the_double_does_lose_what_was_not_synced() {
 #[test]
 fn the_journal_is_cut_at_every_byte() {
     let (disk, _) = finished();
-    let whole = disk.contents(JOURNAL_FILE).unwrap();
+    let (whole, digest) = (disk.contents(JOURNAL_FILE).unwrap(), disk.contents(DIGEST_FILE).unwrap());
     let header = whole.iter().position(|b| *b == b'\n').unwrap();
     for cut in 0..whole.len() {
         let disk = Disk::new();
@@ -186,6 +186,11 @@ fn the_journal_is_cut_at_every_byte() {
             continue;
         }
         let opened = open(disk.folder()).unwrap_or_else(|error| panic!("cut at {cut}: {error}"));
+        let with = Disk::new();
+        with.put(JOURNAL_FILE, &whole[..cut]);
+        with.put(DIGEST_FILE, &digest);
+        assert!(matches!(open(with.folder()), Err(SessionError::Broken { .. })), "cut at {cut}: the digest knows");
+        assert_eq!(with.contents(JOURNAL_FILE).as_deref(), Some(&whole[..cut]), "cut at {cut}: it is left as it is");
         let torn = whole[cut - 1] != b'\n';
         assert_eq!(opened.repair.is_some(), torn, "cut at {cut}");
         assert_eq!(opened.entries.len(), lines + usize::from(torn), "cut at {cut}: every whole line is there");

@@ -2,6 +2,9 @@
 
 #![allow(dead_code)]
 
+pub mod damage;
+pub mod killed;
 pub mod mechanic;
 pub mod stage;
 pub mod typed;
+pub mod typed_round;

@@ -28,6 +28,13 @@ pub fn world(procedure: &str, bike: &str) -> Arc<World> {
     }
 }
 
+/// A walker at its beginning; in the best order, with advice.
+#[allow(dead_code)]
+pub fn walker(world: &Arc<World>, best: bool) -> Walker {
+    let walker = Walker::new(world.clone());
+    if best { walker.advised().in_best_order() } else { walker }
+}
+
 /// An open listen.
 pub struct Listen {
     pub id: u64,
@@ -103,8 +110,18 @@ impl Stage {
     }
 
     /// A session taken up again after these events.
+    #[allow(dead_code)]
     pub fn taken_up(world: Arc<World>, events: &[(Event, Now)], repaired: bool) -> Self {
+        Self::taken_up_by(world, events, repaired, None)
+    }
+
+    /// The same; with an adviser in the best order.
+    #[allow(dead_code)]
+    pub fn taken_up_by(world: Arc<World>, events: &[(Event, Now)], repaired: bool, adviser: Option<Adviser>) -> Self {
         let mut stage = Self::before(world);
+        if adviser.is_some() {
+            (stage.walker, stage.best, stage.adviser) = (walker(&stage.world, true), true, adviser);
+        }
         for (event, now) in events {
             if let Event::Recorded { .. } = event {
                 stage.unread = None;
@@ -121,10 +138,22 @@ impl Stage {
         } else if stage.walker.is_over() && !stage.walker.is_stopped() {
             stage.finished = Some((0, "it was over".to_owned()));
         } else {
+            let told = stage.advice_late();
             let late = stage.walker.waits_for_record().map(|id| Event::Recorded { id });
-            stage.give_all(late.into_iter().chain([Event::Resumed { gap_ms: 0, repaired }]));
+            stage.give_all(told.into_iter().chain(late).chain([Event::Resumed { gap_ms: 0, repaired }]));
         }
         stage
+    }
+
+    /// What the walker waits for that its adviser was to say.
+    fn advice_late(&mut self) -> Option<Event> {
+        let adviser = self.adviser.as_mut()?;
+        if let Some(id) = self.walker.waits_for_advice() {
+            return Some(Event::Weighed { id, weighed: adviser.weigh(&self.walker.observed()) });
+        }
+        let id = self.walker.waits_for_choice()?;
+        let crossing = self.walker.crossing().expect("there is something to choose");
+        Some(Event::Chosen { id, chosen: adviser.choose(&crossing, &self.walker.observed()) })
     }
 
     fn before(world: Arc<World>) -> Self {

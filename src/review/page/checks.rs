@@ -216,7 +216,9 @@ pub fn shown(r: &Reading) -> String {
 
 fn of_reading(r: &Reading, clips: &mut Clips<'_>) -> Given {
     let correction = match (r.amends, r.amended_by) {
+        (_, Some(by)) if by == r.number => "Corrected later: the next value with this number holds.".to_owned(),
         (_, Some(by)) => format!("Corrected later: reading {by} holds."),
+        (Some(before), None) if before == r.number => "Corrects the value before it with this number.".to_owned(),
         (Some(before), None) => format!("Corrects reading {before}."),
         (None, None) => String::new(),
     };

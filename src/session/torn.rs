@@ -1,0 +1,125 @@
+//! Which damage to a journal an interruption can have done and which it cannot; the rule stands at the head of [`super::chain`].
+
+use serde::Deserialize;
+use serde::de::IgnoredAny;
+use std::ops::Range;
+
+/// Bytes that a disk writes whole or not at all: the smallest sector in use (ATA and SCSI disks, 512 bytes).
+pub(super) const SECTOR: usize = 512;
+/// A run of zero bytes shorter than this is no sector that was never written: a single byte is more likely damage.
+const SHORTEST_RUN: usize = 2;
+/// How every entry begins.
+const ENTRY: &[u8] = br#"{"seq":"#;
+
+/// How whole a journal is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum State {
+    /// Every line follows from the one before.
+    Whole,
+    /// The end is torn: the last write was cut short.
+    Torn {
+        /// The first torn line, from 1.
+        line: u64,
+        /// What is wrong with it.
+        why: String,
+    },
+    /// A line does not fit, and it is not a torn end: the journal was altered or damaged.
+    Broken {
+        /// The first line that does not fit, from 1.
+        line: u64,
+        /// What is wrong with it.
+        why: String,
+    },
+}
+
+/// As much of a whole entry as tells when it was written.
+#[derive(Deserialize)]
+pub(super) struct Later {
+    #[serde(rename = "seq")]
+    _seq: u64,
+    #[serde(rename = "mono_ms")]
+    _mono_ms: u64,
+    #[serde(rename = "wall")]
+    _wall: IgnoredAny,
+    #[serde(default)]
+    on_disk: Option<u64>,
+    #[serde(rename = "kind")]
+    _kind: IgnoredAny,
+    #[serde(rename = "body")]
+    _body: IgnoredAny,
+    #[serde(rename = "prev")]
+    _prev: IgnoredAny,
+}
+
+/// What comes after the last line that fits.
+pub(super) struct Damage {
+    /// The first line of it, from 1.
+    line: u64,
+    why: String,
+    /// Lines that are no entries.
+    lines: u64,
+    /// Each of these has only sectors that were never written.
+    unwritten: bool,
+    /// Whole entries.
+    entries: u64,
+    /// No interruption does this.
+    proved: bool,
+}
+
+impl Damage {
+    /// A whole entry does not fit.
+    pub(super) fn altered(line: u64, why: String) -> Self {
+        Self { line, why, lines: 0, unwritten: false, entries: 0, proved: true }
+    }
+
+    /// Something is no entry.
+    pub(super) fn torn(line: u64, why: String) -> Self {
+        Self { line, why, lines: 0, unwritten: true, entries: 0, proved: false }
+    }
+
+    /// A line that is no entry, perhaps with a whole one at its end.
+    pub(super) fn line(&mut self, entry: Option<Later>, unwritten: bool) {
+        self.lines += 1;
+        self.unwritten &= unwritten;
+        if let Some(entry) = entry {
+            self.entry(entry.on_disk);
+        }
+    }
+
+    /// A whole entry after it: when it was written, so many lines were on disk.
+    pub(super) fn entry(&mut self, on_disk: Option<u64>) {
+        self.entries += 1;
+        self.proved |= on_disk.is_none_or(|lines| lines >= self.line);
+    }
+
+    pub(super) fn state(self) -> State {
+        let Self { line, why, lines, unwritten, entries, proved } = self;
+        let alone = lines == 1 && entries == 0;
+        if !proved && (alone || unwritten) {
+            return State::Torn { line, why };
+        }
+        let after = if entries > 0 && lines > 0 { ", and whole lines come after it" } else { "" };
+        State::Broken { line, why: format!("{why}{after}") }
+    }
+}
+
+/// Whether what is wrong with the line at `at` is only that sectors of it were never written, or that the file ends in it.
+pub(super) fn is_unwritten(bytes: &[u8], at: Range<usize>) -> bool {
+    let (mut runs, mut from) = (0, at.start);
+    while let Some(begin) = bytes[from..at.end].iter().position(|byte| *byte == 0).map(|zero| from + zero) {
+        let end = bytes[begin..at.end].iter().position(|byte| *byte != 0).map_or(at.end, |other| begin + other);
+        let begins = begin == at.start || begin.is_multiple_of(SECTOR);
+        let ends = end == bytes.len() || end.is_multiple_of(SECTOR);
+        if !begins || !ends || end - begin < SHORTEST_RUN {
+            return false;
+        }
+        (runs, from) = (runs + 1, end);
+    }
+    runs > 0 || bytes[at].last() != Some(&b'\n')
+}
+
+/// The whole entry that a damaged line ends in: the line feed before it is lost, or only what was before it was not written.
+pub(super) fn entry_at_end(raw: &[u8]) -> Option<Later> {
+    let at = raw.windows(ENTRY.len()).rposition(|bytes| bytes == ENTRY).filter(|at| *at > 0)?;
+    serde_json::from_slice(raw[at..].strip_suffix(b"\n")?).ok()
+}
