@@ -12,6 +12,7 @@ mod archive;
 mod demo;
 mod draw;
 mod drive;
+mod ending;
 mod engine;
 mod enrol;
 mod file;
@@ -29,6 +30,9 @@ mod power;
 mod power_bench;
 mod prove;
 mod reckon;
+mod recorder;
+#[cfg(test)]
+mod recorder_tests;
 mod rehearse;
 mod say;
 mod shop;

@@ -2,6 +2,7 @@
 
 use super::advise::{self, adviser, walker};
 use super::drive::{Driver, Sources};
+use super::ending;
 use super::engine::{EngineArgs, unheard};
 use super::keep::KeepSound;
 use super::load::{self, Loaded};
@@ -12,8 +13,8 @@ use super::outcome::{Failure, Outcome};
 use crate::circuit::faults::Library;
 use crate::hear::{self, Ears, Recogniser};
 use crate::session::{
-    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Storage, Writer, away_ms,
-    session_id, set_back_ms,
+    Clock, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Storage, Writer, away_ms, session_id,
+    set_back_ms,
 };
 use crate::speak::{self, Mouth};
 use crate::walk::{Advice, Effect, Event, Walker};
@@ -24,8 +25,6 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::sync::Arc;
 
-/// The digest is said within this time, or not at all.
-const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(30);
 /// Name of the main procedure in the journal's settings.
 const SETTING_PROCEDURE: &str = "procedure";
 
@@ -168,6 +167,8 @@ pub struct Session {
     missing: Vec<Record>,
     /// The moment of a taken up journal's last entry.
     left_at: Option<Now>,
+    /// All its wall times are the machine's, as they are since journals say how session time passes.
+    walls_are_real: bool,
     bargein: bool,
 }
 
@@ -211,6 +212,7 @@ impl Session {
             advice,
             missing: Vec::new(),
             left_at: None,
+            walls_are_real: true,
             bargein: false,
         })
     }
@@ -257,6 +259,7 @@ impl Session {
             advice,
             missing: Vec::new(),
             left_at: None,
+            walls_are_real: false,
             bargein: false,
         };
         if let Some(repair) = &repair {
@@ -289,9 +292,9 @@ impl Session {
                     )));
                 };
                 begun |= event == Event::Begin;
-                if let Event::RecordFailed { id: failed, .. } = &event {
-                    // What the walker waited for and was not written is asked for again; all else was only late.
-                    asked.retain(|(id, waited, _)| !(*waited && id == failed));
+                if let Event::RecordFailed { id: failed, never, .. } = &event {
+                    // What the walker waited for and was not written is asked for again; what never can be is left out; all else was only late.
+                    asked.retain(|(id, waited, _)| !((*waited || *never) && id == failed));
                 }
                 for effect in self.walker.handle(event, &entry.at()) {
                     if let Effect::Record { id, record, sync } = effect {
@@ -304,8 +307,7 @@ impl Session {
         }
         let mut asked: Vec<Record> = asked.into_iter().map(|(.., record)| record).collect();
         for (at, (seq, body)) in stored.iter().enumerate() {
-            let same = asked.get(at).is_some_and(|r| serde_json::to_value(r).ok().as_ref() == Some(*body));
-            if !same {
+            if !asked.get(at).is_some_and(|record| record.is_stored_as(body)) {
                 return Err(Failure::Input(format!(
                     "The journal does not fit what its own events lead to (entry {seq}): it was altered, or written by another version. \
                      Read it with: probeside review {}",
@@ -320,8 +322,10 @@ impl Session {
                 self.folder.display()
             )));
         }
-        self.left_at = entries.last().map(Entry::at);
-        let gap_ms = self.left_at.as_ref().map_or(0, away_ms);
+        let left_at = entries.last().map(Entry::at);
+        let gap_ms = left_at.as_ref().map_or(0, away_ms);
+        self.left_at = left_at;
+        self.walls_are_real = entries.iter().any(|entry| entry.is(Kind::Time));
         if !begun {
             self.first = vec![Event::Begin];
             return Ok(());
@@ -380,12 +384,15 @@ impl Session {
         recogniser: Option<Box<dyn Recogniser>>,
         moment: Option<Rc<RefCell<Moment>>>,
     ) -> Result<End, Failure> {
-        // Counted time may run ahead of the clock on the wall.
-        if let Some(by_ms) = self.left_at.filter(|_| ears.is_live()).and_then(|at| set_back_ms(&at, &self.clock.now()))
-        {
+        let comparable = ears.is_live() || self.walls_are_real;
+        if let Some(by_ms) = self.left_at.filter(|_| comparable).and_then(|at| set_back_ms(&at, &self.clock.now())) {
             self.first.push(Event::ClockSetBack { by_ms });
         }
-        let clock = if ears.is_live() { self.clock } else { self.clock.counted() };
+        let clock = match (ears.is_live(), &recogniser) {
+            (true, _) => self.clock,
+            (false, None) => self.clock.typed(),
+            (false, Some(_)) => self.clock.counted(),
+        };
         for record in std::mem::take(&mut self.missing) {
             self.journal.record(&record, &clock.now())?;
         }
@@ -397,6 +404,7 @@ impl Session {
         let (to_stored, stored) = tokio::sync::mpsc::unbounded_channel();
         let writer = Writer::start(self.journal, move |reply| drop(to_stored.send(reply)))
             .map_err(|e| Failure::Lacks(format!("The system gives no thread for the journal: {e}.")))?;
+        writer.append(0, Kind::Time, &clock.session_time(), &clock.now())?;
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
             .build()
@@ -411,40 +419,13 @@ impl Session {
         driver.keep_sound(keep);
         driver.take_advice(self.advice);
         let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored };
-        let (code, why) = runtime.block_on(driver.run(self.first, &mut sources));
+        let ended = runtime.block_on(driver.run(self.first, &mut sources));
         let delays = std::mem::take(&mut driver.delays);
         let heard_by_sound = driver.heard_by_sound;
         let (writer, now, mut mouth) = driver.into_parts();
-        let digest = writer.close()?.finish(&now)?;
-        if code == 0 {
-            runtime.block_on(say_digest(&digest, &self.world, &mut *mouth, &mut sources));
-        } else {
-            let again = format!("Go on with: probeside walk --resume {}", self.folder.display());
-            eprintln!("The walk is not finished: {why}. {again}");
-        }
-        eprintln!("Session {}, digest {} ({}).", self.folder.display(), digest.short, digest.sha256);
+        let end = ending::end(ended, writer, &now, &self.folder, &self.world, &mut *mouth, &mut sources);
+        let code = runtime.block_on(end);
         Ok(End { code, delays, heard_by_sound, folder: self.folder })
-    }
-}
-
-/// Says the digest's short form, to be written on paper; it stands for the whole record and so cannot be in it.
-async fn say_digest(digest: &Digest, world: &crate::walk::World, mouth: &mut dyn Mouth, sources: &mut Sources) {
-    const ID: u64 = u64::MAX;
-    let words = &world.vocabulary;
-    let digits = words.say_figures(&digest.short);
-    let Ok(text) = words.sentence("digest", &serde_json::json!({ "digits": digits, "figures": digest.short })) else {
-        return;
-    };
-    mouth.say(speak::Say { id: ID, text, interruptible: true, volume: 1.0, speed: 1.0 });
-    let ended = async {
-        while let Some(event) = sources.mouth.recv().await {
-            if matches!(event, speak::MouthEvent::PromptEnded { id: ID, .. }) {
-                return;
-            }
-        }
-    };
-    if tokio::time::timeout(LAST_WORDS, ended).await.is_err() {
-        tracing::warn!("the loudspeaker did not tell the end of the digest");
     }
 }
 

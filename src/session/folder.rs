@@ -1,6 +1,6 @@
 //! The real storage: plain files in one folder, advisory lock, fsync of files and of folders.
 
-use super::storage::{Storage, refuse_name};
+use super::storage::{Stamp, Storage, refuse_name};
 use std::collections::BTreeMap;
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Read, Write};
@@ -98,6 +98,20 @@ fn still_there(_: &File, path: &Path) -> io::Result<()> {
     fs::symlink_metadata(path).map(|_| ())
 }
 
+#[cfg(unix)]
+fn stamp_of(about: &fs::Metadata) -> Stamp {
+    use std::os::unix::fs::MetadataExt;
+    let changed = [about.mtime(), about.mtime_nsec(), about.ctime(), about.ctime_nsec()];
+    Stamp { file: (about.dev(), about.ino()), length: about.len(), changed }
+}
+
+#[cfg(not(unix))]
+fn stamp_of(about: &fs::Metadata) -> Stamp {
+    let since = about.modified().ok().and_then(|at| at.duration_since(std::time::UNIX_EPOCH).ok()).unwrap_or_default();
+    let changed = [i64::try_from(since.as_secs()).unwrap_or(i64::MAX), i64::from(since.subsec_nanos()), 0, 0];
+    Stamp { file: (0, 0), length: about.len(), changed }
+}
+
 impl Storage for Folder {
     fn place(&self) -> String {
         self.path.display().to_string()
@@ -134,6 +148,10 @@ impl Storage for Folder {
         let mut bytes = Vec::new();
         File::open(path)?.take(limit.saturating_add(1)).read_to_end(&mut bytes)?;
         if bytes.len() as u64 > limit { Err(io::ErrorKind::FileTooLarge.into()) } else { Ok(bytes) }
+    }
+
+    fn stamp(&mut self, name: &str) -> io::Result<Stamp> {
+        Ok(stamp_of(&fs::symlink_metadata(self.path_of(name)?)?))
     }
 
     fn create(&mut self, name: &str) -> io::Result<()> {
