@@ -9,7 +9,7 @@ use probeside::diagnose::{Adviser, Asked, Bench, Observer, Order, Proof, Seen, V
 use probeside::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind, Verdict};
 use probeside::procedure::{Ask, render};
 use probeside::session::{JOURNAL_FILE, Now, Record};
-use probeside::walk::{Effect, Event, SayKind, Walker, World};
+use probeside::walk::{Answered, Effect, Event, SayKind, Walker, World};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -163,7 +163,7 @@ fn walk(world: &Arc<World>, order: &Order<'_>, bench: &Bench<'_>, faults: &[Faul
                     let crossing = walker.crossing().expect("something to choose");
                     let so_far: Vec<(&Asked, &str)> = answers.iter().map(|(a, said)| (&**a, said.as_str())).collect();
                     let chosen = order.choose(&crossing, &so_far).expect("a choice");
-                    queue.push_front(Event::Chosen { id: *id, chosen });
+                    queue.push_front(Event::Chosen(Answered::to(*id, chosen)));
                 }
                 Effect::Finish { code, why } => assert_eq!(*code, 0, "{why}"),
                 _ => {}

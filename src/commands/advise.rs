@@ -2,7 +2,7 @@
 
 use crate::circuit::faults::Library;
 use crate::diagnose::Adviser;
-use crate::walk::{Advice, Effect, Event, Walker, World};
+use crate::walk::{Advice, Answered, Effect, Event, Walker, World};
 use std::sync::Arc;
 
 /// Who says what is left, and in best order what comes next; nobody, with a sentence, where the faults do not fit the bike.
@@ -34,12 +34,12 @@ pub fn told(advice: &mut Option<Box<dyn Advice>>, walker: &Walker, effect: &Effe
     match effect {
         Effect::Weigh { id } => {
             let weighed = advice.as_mut().map(|advice| advice.weigh(&observed())).unwrap_or_default();
-            Some(Event::Weighed { id: *id, weighed })
+            Some(Event::Weighed(Answered::to(*id, weighed)))
         }
         Effect::Choose { id } => {
             let choose = |advice: &mut Box<dyn Advice>| Some(advice.choose(&walker.crossing()?, &observed()));
             let chosen = advice.as_mut().and_then(choose).unwrap_or_default();
-            Some(Event::Chosen { id: *id, chosen })
+            Some(Event::Chosen(Answered::to(*id, chosen)))
         }
         _ => None,
     }

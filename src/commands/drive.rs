@@ -5,15 +5,16 @@
 
 use super::advise;
 use super::keep::KeepSound;
-use super::listener::{Decoded, Delay, Listener, OpenListen};
+use super::listener::{Decoded, Delay, Listener, OpenListen, Understanding};
 use super::moment::Moment;
+use super::recorder::Recorder;
 use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict, Vocabulary};
-use crate::session::{Clock, Kind, Now, Piece, Pieces, Record, Reply, SessionError, Spoken, Writer, set_back_ms};
+use crate::session::{Clock, Kind, Now, Piece, Pieces, Record, Reply, Spoken, Writer};
 use crate::speak::{Mouth, MouthEvent, Say};
 use crate::walk::{Advice, Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
 use std::cell::RefCell;
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::collections::{BTreeMap, VecDeque};
 use std::rc::Rc;
 use std::time::Duration;
 use tokio::sync::mpsc::UnboundedReceiver;
@@ -43,10 +44,8 @@ pub struct Driver {
     walker: Walker,
     ears: Box<dyn Ears>,
     mouth: Box<dyn Mouth>,
-    writer: Writer,
+    recorder: Recorder,
     clock: Clock,
-    /// The last moment at which the wall clock was looked at.
-    seen: Now,
     vocabulary: Vocabulary,
     listener: Option<Listener>,
     advice: Option<Box<dyn Advice>>,
@@ -54,9 +53,6 @@ pub struct Driver {
     typed: VecDeque<String>,
     /// Prompts that have not ended: their words, and when they began.
     saying: BTreeMap<u64, (String, Option<u64>)>,
-    /// Records that the walker waits for.
-    waited_for: BTreeSet<u64>,
-    failing: bool,
     inbox: VecDeque<Event>,
     giving: bool,
     timers: BTreeMap<TimerKind, u64>,
@@ -90,8 +86,7 @@ impl Driver {
             walker,
             ears,
             mouth,
-            writer,
-            seen: clock.now(),
+            recorder: Recorder::new(writer),
             clock,
             vocabulary,
             listener,
@@ -99,8 +94,6 @@ impl Driver {
             listen: None,
             typed: VecDeque::new(),
             saying: BTreeMap::new(),
-            waited_for: BTreeSet::new(),
-            failing: false,
             inbox: VecDeque::new(),
             giving: false,
             timers: BTreeMap::new(),
@@ -141,6 +134,14 @@ impl Driver {
             self.give(event);
         }
         loop {
+            while self.finished.is_none()
+                && let Some(event) = self.recorder.news()
+            {
+                self.give(event);
+            }
+            if let Some(why) = self.recorder.gone() {
+                self.finished.get_or_insert((1, why.to_owned()));
+            }
             if let Some(finished) = self.finished.clone() {
                 while let Ok(event) = sources.ears.try_recv() {
                     if let EarEvent::Sound(sound) = event {
@@ -160,7 +161,7 @@ impl Driver {
             };
             tokio::select! {
                 biased;
-                Some(stored) = sources.stored.recv() => self.stored(stored),
+                Some(stored) = sources.stored.recv() => self.recorder.replied(stored),
                 Some(decoded) = Listener::decoded(&mut self.listener) => self.decoded(decoded),
                 Some(event) = sources.mouth.recv() => self.mouthed(event),
                 Some(event) = sources.ears.recv() => self.heard(event),
@@ -173,7 +174,7 @@ impl Driver {
     /// Hands the journal back when the walk is over, with the time of its last entry, and the mouth.
     pub fn into_parts(self) -> (Writer, Now, Box<dyn Mouth>) {
         let now = self.clock.now();
-        (self.writer, now, self.mouth)
+        (self.recorder.into_writer(), now, self.mouth)
     }
 
     fn is_live(&self) -> bool {
@@ -190,8 +191,7 @@ impl Driver {
     }
 
     fn look_at_clock(&mut self) {
-        let then = std::mem::replace(&mut self.seen, self.clock.now());
-        if let Some(by_ms) = set_back_ms(&then, &self.seen) {
+        if let Some(by_ms) = self.clock.look() {
             self.give(Event::ClockSetBack { by_ms });
         }
     }
@@ -220,7 +220,9 @@ impl Driver {
         while let Some(event) = self.inbox.pop_front() {
             let now = self.clock.now();
             tracing::debug!(?event, mono_ms = now.mono_ms, "event");
-            self.journal(self.writer.append(0, Kind::Event, &event, &now));
+            if !self.recorder.event(&event, &now) {
+                continue;
+            }
             for effect in self.walker.handle(event, &now) {
                 self.carry_out(effect);
             }
@@ -287,17 +289,7 @@ impl Driver {
         if let Some(moment) = &self.moment {
             moment.borrow_mut().note(record);
         }
-        if sync {
-            self.waited_for.insert(id);
-        }
-        self.journal(self.writer.record(id, record, &self.clock.now(), sync));
-    }
-
-    /// What could not even be handed to the journal's thread ends the walk.
-    fn journal(&self, sent: Result<(), SessionError>) {
-        if let Err(why) = sent {
-            tracing::error!(%why, "the journal");
-        }
+        self.recorder.record(id, record, &self.clock.now(), sync);
     }
 
     fn open_listen(&mut self, id: u64, grammar: Grammar, high: Vec<Answer>, bargein: bool) {
@@ -371,8 +363,8 @@ impl Driver {
         }
     }
 
-    fn keep_piece(&self, piece: Piece) {
-        self.journal(self.writer.piece(0, piece, &self.clock.now()));
+    fn keep_piece(&mut self, piece: Piece) {
+        self.recorder.piece(piece, &self.clock.now());
     }
 
     fn utterance(&mut self, utterance: Utterance) {
@@ -401,9 +393,11 @@ impl Driver {
     }
 
     fn decoded(&mut self, decoded: Decoded) {
-        let Decoded { listen, utterance, result, took } = decoded;
-        let open = self.listen.as_mut().filter(|l| l.id == listen && !l.settled);
+        let open = self.listen.as_mut().filter(|l| !l.settled);
+        let Some(understood) = decoded.taken_for(open.as_ref().map(|l| l.request())) else { return };
+        let Understanding { utterance, result, took } = understood;
         let Some((open, listener)) = open.zip(self.listener.as_mut()) else { return };
+        let listen = open.id;
         open.pending -= 1;
         let hypotheses = result.unwrap_or_else(|why| {
             tracing::warn!(%why, "the recogniser failed on an utterance");
@@ -427,7 +421,7 @@ impl Driver {
         let kept = self.keep == KeepSound::Everything || (taken && self.keep == KeepSound::Answers);
         let clip = kept.then(|| {
             let id = format!("{listen:05}");
-            self.journal(self.writer.clip(0, &id, utterance.sound.to_vec(), &self.clock.now()));
+            self.recorder.clip(&id, utterance.sound.to_vec(), &self.clock.now());
             id
         });
         if let Some(best) = hypotheses.best.first() {
@@ -451,9 +445,9 @@ impl Driver {
         self.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip: None });
     }
 
-    fn note_heard(&self, id: u64, text: String, began_ms: u64, ended_ms: u64, clip: Option<String>) {
+    fn note_heard(&mut self, id: u64, text: String, began_ms: u64, ended_ms: u64, clip: Option<String>) {
         let heard = Spoken { id, text, began_ms, ended_ms, cut: false, clip };
-        self.journal(self.writer.append(0, Kind::Heard, &heard, &self.clock.now()));
+        self.recorder.spoken(Kind::Heard, &heard, &self.clock.now());
     }
 
     fn mouthed(&mut self, event: MouthEvent) {
@@ -472,28 +466,12 @@ impl Driver {
                 if let Some((text, began)) = self.saying.remove(&id) {
                     let (began_ms, ended_ms) = (began.unwrap_or(before_ms), self.clock.mono_ms());
                     let said = Spoken { id, text, began_ms, ended_ms, cut: !whole, clip: None };
-                    self.journal(self.writer.append(0, Kind::Said, &said, &self.clock.now()));
+                    self.recorder.spoken(Kind::Said, &said, &self.clock.now());
                 }
                 self.give(Event::PromptEnded { id, whole });
             }
             MouthEvent::Lost(why) => crate::terminal::errln!("{why}"),
             MouthEvent::Back => crate::terminal::errln!("The loudspeaker is back."),
-        }
-    }
-
-    fn stored(&mut self, reply: Reply) {
-        match reply {
-            Reply::Recorded { id, .. } if self.waited_for.remove(&id) => self.give(Event::Recorded { id }),
-            Reply::Failed { id, why } | Reply::Late { id, why } => {
-                // A failure to note an event must not note another: one report until something is stored again.
-                if self.waited_for.remove(&id) || !std::mem::replace(&mut self.failing, true) {
-                    let why = why.to_string();
-                    crate::terminal::errln!("{why}");
-                    self.give(Event::RecordFailed { id, why });
-                }
-            }
-            Reply::Recorded { .. } => self.failing = false,
-            Reply::ClipStored { .. } | Reply::Finished { .. } => {}
         }
     }
 }

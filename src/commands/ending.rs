@@ -1,14 +1,103 @@
-//! How a walk ended, and the last words: the digest.
+//! The end of a walk: its record is ended, and what is said and printed of it is what is on the disk.
 
 use super::listener::Delay;
 use super::outcome::Failure;
-use crate::session::Digest;
-use crate::speak::{self, Mouth};
+use crate::session::{Digest, NotKept, Now, Writer};
+use crate::speak::{Mouth, MouthEvent, Say};
 use crate::walk::World;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
+use tokio::sync::mpsc::UnboundedReceiver;
 
-/// The digest is said within this time, or not at all.
-const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(30);
+/// The last words are said within this time, or not at all.
+const LAST_WORDS: Duration = Duration::from_secs(30);
+
+/// Ends the record of a walk that came to its end with this exit code and for this reason, and says and prints what is kept. Gives the exit
+/// code of the whole: nothing is well whose record is not kept.
+pub async fn end(
+    (code, why): (u8, String),
+    writer: Writer,
+    now: &Now,
+    folder: &Path,
+    world: &World,
+    mouth: &mut dyn Mouth,
+    from_mouth: &mut UnboundedReceiver<MouthEvent>,
+) -> u8 {
+    let place = folder.display().to_string();
+    let ended = writer.end(now);
+    if let Some(text) = last_words(&ended, code, &place, world) {
+        say(text, mouth, from_mouth).await;
+    }
+    let again = format!("Go on with: probeside walk --resume {place}");
+    match ended {
+        Ok(digest) => {
+            if code != 0 {
+                crate::terminal::errln!("The walk is not finished: {why}. {again}");
+            }
+            crate::terminal::errln!("{}", digest_line(folder, &digest));
+            code
+        }
+        Err(NotKept { why, there }) => {
+            crate::terminal::errln!("The record of this walk could not be kept: {why}.");
+            match there.entries {
+                0 => crate::terminal::errln!("No line of it is in {place}."),
+                entries => {
+                    crate::terminal::errln!(
+                        "In {place} are its first {entries} entries, with {} readings. {again}",
+                        there.readings
+                    )
+                }
+            }
+            1
+        }
+    }
+}
+
+/// What is said last.
+fn last_words(ended: &Result<Digest, NotKept>, code: u8, place: &str, world: &World) -> Option<String> {
+    let (key, given) = match ended {
+        Ok(digest) if code == 0 => return digest_words(digest, world),
+        Ok(_) => ("record-kept", serde_json::json!({})),
+        Err(NotKept { why, there }) => (
+            "record-not-kept",
+            serde_json::json!({ "why": why.to_string(), "readings": there.readings, "place": place }),
+        ),
+    };
+    world.vocabulary.sentence(key, &given).ok()
+}
+
+/// Says the digest of a record that was ended just now, though its walk was over before.
+pub(super) async fn say_digest(
+    digest: &Digest,
+    world: &World,
+    mouth: &mut dyn Mouth,
+    from_mouth: &mut UnboundedReceiver<MouthEvent>,
+) {
+    if let Some(text) = digest_words(digest, world) {
+        say(text, mouth, from_mouth).await;
+    }
+}
+
+/// The digest's short form, to be written on paper: it stands for the whole record and so cannot be in it.
+fn digest_words(digest: &Digest, world: &World) -> Option<String> {
+    let given = serde_json::json!({ "digits": world.vocabulary.say_figures(&digest.short), "figures": digest.short });
+    world.vocabulary.sentence("digest", &given).ok()
+}
+
+async fn say(text: String, mouth: &mut dyn Mouth, from_mouth: &mut UnboundedReceiver<MouthEvent>) {
+    const ID: u64 = u64::MAX;
+    mouth.say(Say { id: ID, text, interruptible: true, volume: 1.0, speed: 1.0 });
+    let ended = async {
+        while let Some(event) = from_mouth.recv().await {
+            if matches!(event, MouthEvent::PromptEnded { id: ID, .. }) {
+                return;
+            }
+        }
+    };
+    if tokio::time::timeout(LAST_WORDS, ended).await.is_err() {
+        tracing::warn!("the loudspeaker did not tell the end of the last words");
+    }
+}
 
 /// The event loop of one thread that a walk runs in.
 pub(super) fn event_loop() -> Result<tokio::runtime::Runtime, Failure> {
@@ -21,32 +110,6 @@ pub(super) fn event_loop() -> Result<tokio::runtime::Runtime, Failure> {
 /// The session and its digest, for the screen.
 pub(super) fn digest_line(folder: &Path, digest: &Digest) -> String {
     format!("Session {}, digest {} ({}).", folder.display(), digest.short, digest.sha256)
-}
-
-/// Says the digest's short form, to be written on paper; it stands for the whole record and so cannot be in it.
-pub(super) async fn say_digest(
-    digest: &Digest,
-    world: &World,
-    mouth: &mut dyn Mouth,
-    mut from_mouth: tokio::sync::mpsc::UnboundedReceiver<speak::MouthEvent>,
-) {
-    const ID: u64 = u64::MAX;
-    let words = &world.vocabulary;
-    let digits = words.say_figures(&digest.short);
-    let Ok(text) = words.sentence("digest", &serde_json::json!({ "digits": digits, "figures": digest.short })) else {
-        return;
-    };
-    mouth.say(speak::Say { id: ID, text, interruptible: true, volume: 1.0, speed: 1.0 });
-    let ended = async {
-        while let Some(event) = from_mouth.recv().await {
-            if matches!(event, speak::MouthEvent::PromptEnded { id: ID, .. }) {
-                return;
-            }
-        }
-    };
-    if tokio::time::timeout(LAST_WORDS, ended).await.is_err() {
-        tracing::warn!("the loudspeaker did not tell the end of the digest");
-    }
 }
 
 /// How a walk ended.

@@ -2,7 +2,7 @@
 
 use crate::hear::{Nearness, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict};
-use crate::walk::Event;
+use crate::walk::{Answered, Event, Request};
 use std::collections::VecDeque;
 use std::sync::{Arc, mpsc};
 use std::time::{Duration, Instant};
@@ -57,6 +57,11 @@ impl OpenListen {
         Self { id, grammar: Arc::new(grammar), high, bargein, over: false, pending: 0, settled: false }
     }
 
+    /// The request that utterances are understood for.
+    pub fn request(&self) -> Request {
+        Request::new(self.id)
+    }
+
     /// Somebody began to speak, `over` a prompt or not: whether that cuts it.
     pub fn is_cut(&mut self, over: bool) -> bool {
         self.over = over;
@@ -70,10 +75,12 @@ impl OpenListen {
     }
 }
 
+/// What became of an utterance, for the listen that it was given at.
+pub type Decoded = Answered<Understanding>;
+
 /// What became of an utterance.
-pub struct Decoded {
-    /// The listen that it was for.
-    pub listen: u64,
+#[derive(Debug, Clone)]
+pub struct Understanding {
     pub utterance: Utterance,
     pub result: Understood,
     /// Time from the asking.
@@ -165,7 +172,8 @@ impl Listener {
         let given = &mut self.given[at];
         match given.understood.clone() {
             Some(result) => {
-                self.ready.push_back(Decoded { listen: listen.id, utterance, result, took: Duration::ZERO });
+                let understanding = Understanding { utterance, result, took: Duration::ZERO };
+                self.ready.push_back(Answered::to(listen.request(), understanding));
             }
             None => given.owed.push((utterance, Instant::now())),
         }
@@ -195,8 +203,8 @@ impl Listener {
         // What is not waited for any more was superseded.
         let Some(given) = self.given.iter_mut().find(|g| g.number == number) else { return };
         for (utterance, since) in given.owed.drain(..) {
-            let (listen, result) = (given.listen, result.clone());
-            self.ready.push_back(Decoded { listen, utterance, result, took: since.elapsed() });
+            let understanding = Understanding { utterance, result: result.clone(), took: since.elapsed() };
+            self.ready.push_back(Answered::to(Request::new(given.listen), understanding));
         }
         given.understood = Some(result);
     }
@@ -304,7 +312,12 @@ mod tests {
                 Some(_) => {
                     assert!(there.hear(open, utterance));
                     let decoded = Listener::decoded(&mut listener).await.expect("an answer");
-                    heard.push((decoded.listen, decoded.result.expect("heard").free));
+                    let (stale, its_own) = (decoded.clone(), decoded.taken_for(Some(open.request())));
+                    assert!(
+                        stale.taken_for(Some(Request::new(open.id + 1))).is_none(),
+                        "at another listen it is dropped"
+                    );
+                    heard.push((open.id, its_own.expect("its own").result.expect("heard").free));
                 }
             }
         }
@@ -328,8 +341,8 @@ mod tests {
         Listener::begin(&mut listener, &listen, &utterance(9_000, false));
         assert!(listener.as_mut().expect("there").hear(open, utterance(9_000, true)));
         for samples in ["100", "9000"] {
-            let decoded = Listener::decoded(&mut listener).await.expect("an answer");
-            assert_eq!(decoded.result.expect("heard").free.as_deref(), Some(samples));
+            let decoded = Listener::decoded(&mut listener).await.expect("an answer").taken_for(Some(Request::new(7)));
+            assert_eq!(decoded.expect("its own").result.expect("heard").free.as_deref(), Some(samples));
         }
     }
 }

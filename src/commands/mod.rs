@@ -30,6 +30,9 @@ mod power;
 mod power_bench;
 mod prove;
 mod reckon;
+mod recorder;
+#[cfg(test)]
+mod recorder_tests;
 mod rehearse;
 mod shop;
 mod shop_args;

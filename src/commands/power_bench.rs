@@ -10,7 +10,7 @@ use crate::phrase::Answer;
 use crate::session::{Disk, Job};
 use crate::speak::{Mouth, MouthEvent, MouthSender, Say};
 use std::cell::{Cell, RefCell};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::path::Path;
 use std::rc::Rc;
 use std::sync::Arc;
@@ -176,15 +176,27 @@ pub(super) struct Room {
     pub(super) heard: Rc<RefCell<Vec<i32>>>,
     /// How much of it cannot be lost any more: a reading was read back after the next sound had come.
     pub(super) safe: Rc<Cell<usize>>,
-    /// At this answer the wall clock is set back by an hour.
-    pub(super) at_answer: Rc<Cell<Option<SetBack>>>,
+    /// What happens at these answers, in their order.
+    happens: Rc<RefCell<VecDeque<(usize, Happening)>>>,
+    /// Sound around an answer is so many times as long.
+    pub(super) longer: Rc<Cell<usize>>,
     /// Time passes by the clock, not by the samples.
     pub(super) live: Rc<Cell<bool>>,
 }
 
-pub(super) struct SetBack {
-    pub(super) answer: usize,
-    pub(super) clock: Arc<AtomicI64>,
+type Happening = Box<dyn FnOnce()>;
+
+impl Room {
+    /// Lets something happen when so many answers were given, before the next.
+    pub(super) fn at_answer(&self, answer: usize, happens: impl FnOnce() + 'static) {
+        self.happens.borrow_mut().push_back((answer, Box::new(happens)));
+    }
+}
+
+/// The wall clock is set back by an hour.
+pub(super) fn set_back(clock: &Arc<AtomicI64>) -> impl FnOnce() + 'static {
+    let clock = clock.clone();
+    move || clock.store(-3_600_000, Ordering::Relaxed)
 }
 
 pub(super) const SOUND: usize = 8_000;
@@ -209,13 +221,13 @@ impl Mechanic {
 impl Ears for Mechanic {
     fn open(&mut self) {
         if self.room.kept.get() {
-            let sound = vec![self.answers as f32 / 100.0 + 0.1; SOUND];
+            let sound = vec![self.answers as f32 / 100.0 + 0.1; SOUND * self.room.longer.get().max(1)];
             self.room.heard.borrow_mut().extend(sound.iter().map(sixteen_bits));
             let _ = self.to.send(EarEvent::Sound(sound.into()));
         }
-        match self.room.at_answer.take() {
-            Some(set) if set.answer == self.answers => set.clock.store(-3_600_000, Ordering::Relaxed),
-            later => self.room.at_answer.set(later),
+        let due = self.room.happens.borrow().front().is_some_and(|(answer, _)| *answer == self.answers);
+        if due && let Some((_, happens)) = self.room.happens.borrow_mut().pop_front() {
+            happens();
         }
         let event = self.words().map_or(EarEvent::Ended, EarEvent::Typed);
         let _ = self.to.send(event);

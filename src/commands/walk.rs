@@ -2,7 +2,7 @@
 
 use super::advise::{self, adviser, walker};
 use super::drive::{Driver, Sources};
-use super::ending::{End, digest_line, event_loop, say_digest};
+use super::ending::{self, End, event_loop};
 use super::engine::{EngineArgs, unheard};
 use super::keep::KeepSound;
 use super::load::{self, Loaded};
@@ -159,10 +159,10 @@ fn resume(args: &Args, folder: &Path) -> Outcome {
 /// A walk that had come to its end before it broke off was ended just now.
 fn say_it_is_ended(args: &Args, folder: &Path, world: &crate::walk::World, digest: &Digest) -> Outcome {
     crate::terminal::errln!("This walk had come to its end before it broke off; now its record is closed, too.");
-    crate::terminal::errln!("{}", digest_line(folder, digest));
-    let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
+    crate::terminal::errln!("{}", ending::digest_line(folder, digest));
+    let (to_mouth, mut from_mouth) = tokio::sync::mpsc::unbounded_channel();
     match open_mouth(&args.say, to_mouth, None) {
-        Ok(mut mouth) => event_loop()?.block_on(say_digest(digest, world, &mut *mouth, from_mouth)),
+        Ok(mut mouth) => event_loop()?.block_on(ending::say_digest(digest, world, &mut *mouth, &mut from_mouth)),
         // What was to be done is done, and the digest is on the screen.
         Err(why) => crate::terminal::errln!("{why}"),
     }
@@ -195,6 +195,8 @@ pub struct Session {
     missing: Vec<Record>,
     /// The moment of a taken up journal's last entry.
     left_at: Option<Now>,
+    /// All its wall times are the machine's, as they are since journals say how session time passes.
+    walls_are_real: bool,
     bargein: bool,
 }
 
@@ -238,6 +240,7 @@ impl Session {
             advice,
             missing: Vec::new(),
             left_at: None,
+            walls_are_real: true,
             bargein: false,
         })
     }
@@ -284,6 +287,7 @@ impl Session {
             advice,
             missing: Vec::new(),
             left_at: None,
+            walls_are_real: false,
             bargein: false,
         };
         if let Some(repair) = &repair {
@@ -341,9 +345,9 @@ impl Session {
                     )));
                 };
                 begun |= event == Event::Begin;
-                if let Event::RecordFailed { id: failed, .. } = &event {
-                    // What the walker waited for and was not written is asked for again; all else was only late.
-                    asked.retain(|(id, waited, _)| !(*waited && id == failed));
+                if let Event::RecordFailed { id: failed, never, .. } = &event {
+                    // What the walker waited for and was not written is asked for again; what never can be is left out; all else was only late.
+                    asked.retain(|(id, waited, _)| !((*waited || *never) && id == failed));
                 }
                 for effect in self.walker.handle(event, &entry.at()) {
                     if let Effect::Record { id, record, sync } = effect {
@@ -356,8 +360,7 @@ impl Session {
         }
         let mut asked: Vec<Record> = asked.into_iter().map(|(.., record)| record).collect();
         for (at, (seq, body)) in stored.iter().enumerate() {
-            let same = asked.get(at).is_some_and(|r| serde_json::to_value(r).ok().as_ref() == Some(*body));
-            if !same {
+            if !asked.get(at).is_some_and(|record| record.is_stored_as(body)) {
                 return Err(Failure::Input(format!(
                     "The journal does not fit what its own events lead to (entry {seq}): it was altered, or written by another version. \
                      Read it with: probeside review {}",
@@ -366,8 +369,10 @@ impl Session {
             }
         }
         self.missing = asked.split_off(stored.len().min(asked.len()));
-        self.left_at = entries.last().map(Entry::at);
-        let gap_ms = self.left_at.as_ref().map_or(0, away_ms);
+        let left_at = entries.last().map(Entry::at);
+        let gap_ms = left_at.as_ref().map_or(0, away_ms);
+        self.left_at = left_at;
+        self.walls_are_real = entries.iter().any(|entry| entry.is(Kind::Time));
         if !begun {
             self.first = vec![Event::Begin];
             return Ok(());
@@ -426,12 +431,15 @@ impl Session {
         recogniser: Option<Box<dyn Recogniser>>,
         moment: Option<Rc<RefCell<Moment>>>,
     ) -> Result<End, Failure> {
-        // Counted time may run ahead of the clock on the wall.
-        if let Some(by_ms) = self.left_at.filter(|_| ears.is_live()).and_then(|at| set_back_ms(&at, &self.clock.now()))
-        {
+        let comparable = ears.is_live() || self.walls_are_real;
+        if let Some(by_ms) = self.left_at.filter(|_| comparable).and_then(|at| set_back_ms(&at, &self.clock.now())) {
             self.first.push(Event::ClockSetBack { by_ms });
         }
-        let clock = if ears.is_live() { self.clock } else { self.clock.counted() };
+        let clock = match (ears.is_live(), &recogniser) {
+            (true, _) => self.clock,
+            (false, None) => self.clock.typed(),
+            (false, Some(_)) => self.clock.counted(),
+        };
         for record in std::mem::take(&mut self.missing) {
             self.journal.record(&record, &clock.now())?;
         }
@@ -445,6 +453,7 @@ impl Session {
         let (to_stored, stored) = tokio::sync::mpsc::unbounded_channel();
         let writer = Writer::start(self.journal, move |reply| drop(to_stored.send(reply)))
             .map_err(|e| Failure::Lacks(format!("The system gives no thread for the journal: {e}.")))?;
+        writer.append(0, Kind::Time, &clock.session_time(), &clock.now())?;
         let runtime = event_loop()?;
         let words = self.world.vocabulary.clone();
         let mut recogniser = recogniser;
@@ -456,18 +465,12 @@ impl Session {
         driver.keep_sound(keep);
         driver.take_advice(self.advice);
         let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored };
-        let (code, why) = runtime.block_on(driver.run(self.first, &mut sources));
+        let ended = runtime.block_on(driver.run(self.first, &mut sources));
         let delays = std::mem::take(&mut driver.delays);
         let heard_by_sound = driver.heard_by_sound;
         let (writer, now, mut mouth) = driver.into_parts();
-        let digest = writer.close()?.finish(&now)?;
-        if code == 0 {
-            runtime.block_on(say_digest(&digest, &self.world, &mut *mouth, sources.mouth));
-        } else {
-            let again = format!("Go on with: probeside walk --resume {}", self.folder.display());
-            crate::terminal::errln!("The walk is not finished: {why}. {again}");
-        }
-        crate::terminal::errln!("{}", digest_line(&self.folder, &digest));
+        let end = ending::end(ended, writer, &now, &self.folder, &self.world, &mut *mouth, &mut sources.mouth);
+        let code = runtime.block_on(end);
         Ok(End { code, delays, heard_by_sound, folder: self.folder })
     }
 }

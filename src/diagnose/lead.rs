@@ -8,7 +8,7 @@ use crate::circuit::faults::Fault;
 use crate::phrase::{Answer, Hypothesis, Reading, ReadingKind, Verdict};
 use crate::procedure::{Ask, render_names};
 use crate::session::{Chosen, Now, Record};
-use crate::walk::{Effect, Event, FINISHED, Walker, World};
+use crate::walk::{Answered, Effect, Event, FINISHED, Request, Walker, World};
 use std::collections::{BTreeSet, VecDeque};
 use std::sync::Arc;
 
@@ -93,7 +93,7 @@ fn go_on(
 ) -> Result<(), ProveError> {
     while let Some(id) = after.chooses.take() {
         let Some(chosen) = ways(&track, Came::Between)? else { return Ok(()) };
-        after = give(&mut track.walker, Event::Chosen { id, chosen });
+        after = give(&mut track.walker, Event::Chosen(Answered::to(id, chosen)));
     }
     if let Some(reached) = after.reached {
         return ways(&track, Came::To(reached)).map(drop);
@@ -274,7 +274,7 @@ fn heard(listen: u64, answer: Answer) -> Event {
 struct After {
     listen: Option<u64>,
     reached: Option<Reached>,
-    chooses: Option<u64>,
+    chooses: Option<Request>,
     failed: Option<String>,
 }
 

@@ -3,16 +3,17 @@
 use super::{Asked, Bench, Order};
 use crate::circuit::faults::Library;
 use crate::session::Chosen;
-use crate::walk::{Crossing, Observation, World};
+use crate::walk::{Answered, Crossing, Observation, Request, World};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, OnceLock};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// A choice is there within a second; the walk waits this long at most, then the written order holds.
 const PATIENCE: Duration = Duration::from_secs(30);
 
 /// What is to be chosen, after which answers.
 struct Job {
+    request: Request,
     crossing: Crossing,
     answers: Vec<(Asked, String)>,
 }
@@ -21,7 +22,10 @@ struct Job {
 pub(super) struct OrderThread {
     world: Arc<World>,
     to_thread: Sender<Job>,
-    chosen: Receiver<Chosen>,
+    chosen: Receiver<Answered<Chosen>>,
+    /// Choices asked for so far.
+    asked: u64,
+    patience: Duration,
 }
 
 impl OrderThread {
@@ -33,10 +37,8 @@ impl OrderThread {
         let faults = library.for_bike_in(&world.bike, &world.vocabulary).map_err(|found| {
             found.first().map_or_else(|| "the fault library does not fit".to_owned(), ToString::to_string)
         })?;
-        let (to_thread, jobs) = channel::<Job>();
-        let (told, chosen) = channel();
         let shared = world.clone();
-        let run = move || {
+        Self::run(world, PATIENCE, move |jobs, told| {
             let bench = Bench::new(&shared.bike, &library, &faults);
             let order = match Order::new(&shared, &faults, &bench) {
                 Ok(order) => order,
@@ -61,17 +63,28 @@ impl OrderThread {
                     written(&shared, &job.crossing)
                 });
                 // Who asked may have gone.
-                let _ = told.send(best);
+                let _ = told.send(Answered::to(job.request, best));
             }
-        };
-        std::thread::Builder::new()
-            .name("order".to_owned())
-            .spawn(run)
-            .map_err(|why| format!("the system gives no thread for the best order: {why}"))?;
-        Ok(Self { world: world.clone(), to_thread, chosen })
+        })
     }
 
-    /// The part that comes next.
+    /// A thread that runs this; its choices are waited for so long.
+    fn run(
+        world: &Arc<World>,
+        patience: Duration,
+        run: impl FnOnce(Receiver<Job>, Sender<Answered<Chosen>>) + Send + 'static,
+    ) -> Result<Self, String> {
+        let (to_thread, jobs) = channel::<Job>();
+        let (told, chosen) = channel();
+        std::thread::Builder::new()
+            .name("order".to_owned())
+            .spawn(move || run(jobs, told))
+            .map_err(|why| format!("the system gives no thread for the best order: {why}"))?;
+        Ok(Self { world: world.clone(), to_thread, chosen, asked: 0, patience })
+    }
+
+    /// The part that comes next. Of a thread that is gone, or too late, the written order is left; a choice that comes too late is never
+    /// taken for another's.
     pub fn choose(&mut self, crossing: &Crossing, observed: &[Arc<Observation>]) -> Chosen {
         let answer = |one: &Arc<Observation>| {
             let check = &one.check;
@@ -86,16 +99,72 @@ impl OrderThread {
             };
             (asked, one.name())
         };
-        let job = Job { crossing: crossing.clone(), answers: observed.iter().map(answer).collect() };
-        // Of a thread that is gone, or too late, the written order is left; an answer that comes too late is not taken for another.
-        while self.chosen.try_recv().is_ok() {}
-        let sent = self.to_thread.send(job);
-        let chosen = sent.ok().and_then(|()| self.chosen.recv_timeout(PATIENCE).ok());
-        chosen.unwrap_or_else(|| written(&self.world, crossing))
+        self.asked += 1;
+        let request = Request::new(self.asked);
+        let answers = observed.iter().map(answer).collect();
+        let sent = self.to_thread.send(Job { request, crossing: crossing.clone(), answers });
+        let until = Instant::now() + self.patience;
+        while sent.is_ok()
+            && let Ok(answered) = self.chosen.recv_timeout(until.saturating_duration_since(Instant::now()))
+        {
+            if let Some(chosen) = answered.taken_for(Some(request)) {
+                return chosen;
+            }
+        }
+        written(&self.world, crossing)
     }
 }
 
 fn written(world: &World, crossing: &Crossing) -> Chosen {
     let part = world.procedures[&world.main].parts[crossing.written].id.value.clone();
     Chosen { part, bits: 0.0, minutes: 0.0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bike;
+    use crate::phrase::Vocabulary;
+    use crate::procedure::{self, Seen};
+    use std::path::Path;
+
+    fn world() -> Arc<World> {
+        let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures");
+        let read = |name: &str| std::fs::read_to_string(shipped.join(name)).unwrap();
+        let procedure = procedure::parse_named(&read("no-spark.yaml"), Path::new("no-spark.yaml")).unwrap();
+        let bike = bike::parse(&read("bikes/borage-twin.yaml"), "borage-twin.yaml").unwrap();
+        let vocabulary = Vocabulary::english().clone();
+        let bike_value = Arc::new(bike::as_value(&bike, &vocabulary));
+        let main = procedure.id.clone();
+        Arc::new(World { procedures: [(main.clone(), procedure)].into(), main, bike, bike_value, vocabulary })
+    }
+
+    /// A choice that comes after its question was given up, while the next question is open, is not the answer to that one.
+    #[test]
+    fn a_late_choice_is_not_taken_for_the_next_question() {
+        let world = world();
+        let parts: Vec<String> = world.procedures[&world.main].parts.iter().map(|part| part.id.value.clone()).collect();
+        let named = parts.clone();
+        let mut order = OrderThread::run(&world, Duration::from_secs(1), move |jobs, told| {
+            for (number, job) in jobs.into_iter().enumerate() {
+                // The first is late; it is there while the second is being thought about.
+                std::thread::sleep(Duration::from_millis([1_300, 20][number.min(1)]));
+                let part = named[job.crossing.may_come[1]].clone();
+                let _ = told.send(Answered::to(job.request, Chosen { part, bits: 1.0, minutes: 1.0 }));
+            }
+        })
+        .unwrap();
+        let crossing = |may_come: Vec<usize>| Crossing {
+            written: may_come[0],
+            left: may_come.clone(),
+            may_come,
+            seen: Seen::default(),
+        };
+        assert_eq!(
+            order.choose(&crossing(vec![0, 1, 2]), &[]).part,
+            parts[0],
+            "nobody answers in time: as it is written"
+        );
+        assert_eq!(order.choose(&crossing(vec![1, 2]), &[]).part, parts[2], "its own answer");
+    }
 }

@@ -8,7 +8,8 @@ use crate::bike::Instrument;
 use crate::session::chain::{self, State};
 use crate::session::header_of;
 use crate::session::{
-    Entry, Header, Kind, Now, Record, Remark as Remarked, Repair, SessionError, Spoken, Storage, read_journal, set_ms,
+    Entry, Header, Kind, Now, Passing, Record, Remark as Remarked, Repair, SessionError, SessionTime, Spoken, Storage,
+    read_journal, set_ms, wall_ms,
 };
 
 /// A time without entries that a reviewer is told of, milliseconds. Chosen, no source: longer than any step's working time.
@@ -26,8 +27,14 @@ pub fn gather(storage: &mut dyn Storage) -> Result<Review, SessionError> {
     let place = storage.place();
     let bytes = read_journal(storage)?;
     let mut header = None;
-    let mut work =
-        Work { review: empty(), last: None, unread: 0, instrument: None, corrections: Corrections::default() };
+    let mut work = Work {
+        review: empty(),
+        last: None,
+        counted: false,
+        unread: 0,
+        instrument: None,
+        corrections: Corrections::default(),
+    };
     let scan = chain::scan(&bytes, |line, entry, _, _| {
         if header.is_none() && line == 1 {
             header = Some(header_of(&place, Some(&entry)));
@@ -41,6 +48,8 @@ pub fn gather(storage: &mut dyn Storage) -> Result<Review, SessionError> {
 struct Work {
     review: Review,
     last: Option<Now>,
+    /// Session time is counted here: only the wall tells when something was.
+    counted: bool,
     unread: u64,
     instrument: Option<Instrument>,
     corrections: Corrections,
@@ -80,7 +89,14 @@ impl Work {
         self.time(entry);
         self.review.session.finished = entry.is(Kind::End);
         let time = entry.wall.as_str();
-        if entry.is(Kind::Record) {
+        if entry.is(Kind::Time) {
+            match entry.body_as::<SessionTime>() {
+                Some(time) => self.counted = time.session_time == Passing::Counted,
+                None => {
+                    self.unread(time, format!("line {line}: a way for time to pass that this version does not know"))
+                }
+            }
+        } else if entry.is(Kind::Record) {
             match entry.body_as::<Record>() {
                 Some(record) => self.record(entry, record),
                 None => self.unread(time, format!("line {line}: a record this version does not know")),
@@ -124,14 +140,23 @@ impl Work {
     fn time(&mut self, entry: &Entry) {
         let now = entry.at();
         if let Some(last) = &self.last {
-            let passed = now.mono_ms.saturating_sub(last.mono_ms);
+            let by_wall = wall_ms(last, &now).filter(|_| self.counted);
+            let passed = match by_wall {
+                Some(ms) => u64::try_from(ms).unwrap_or(0),
+                None => now.mono_ms.saturating_sub(last.mono_ms),
+            };
             if last.mono_ms.saturating_sub(now.mono_ms) >= NOISE_MS {
                 let what = format!("session time goes back by {}", span(last.mono_ms - now.mono_ms));
                 self.review.gaps.push(remark(&entry.wall, what));
             } else if passed >= GAP_MS {
                 self.review.gaps.push(remark(&entry.wall, format!("nothing was written for {}", span(passed))));
             }
-            if let Some(jump) = set_ms(last, &now) {
+            // Counted time says nothing about the wall clock; but no clock goes back by itself.
+            let jump = match by_wall {
+                Some(ms) => (ms < -i128::from(NOISE_MS)).then_some(ms),
+                None => set_ms(last, &now),
+            };
+            if let Some(jump) = jump {
                 let way = if jump < 0 { "back" } else { "forward" };
                 let by = span(u64::try_from(jump.unsigned_abs()).unwrap_or(u64::MAX));
                 self.review.gaps.push(remark(&entry.wall, format!("the wall clock was set {way} by {by}")));

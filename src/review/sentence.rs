@@ -121,7 +121,7 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
         }
         Record::NotTaken { step, why, free, .. } => {
             let heard = free.as_ref().map_or(String::new(), |free| format!(", perhaps: {free}"));
-            ("not-taken", (Some(step.clone()), None), format!("not taken ({why}{heard})"))
+            ("not-taken", (Some(step.clone()), None), format!("not taken ({}{heard})", why.words()))
         }
         Record::State { step, told, .. } => {
             ("state", (Some(step.clone()), None), format!("bike made ready: {}", told.join("; ")))

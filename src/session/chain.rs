@@ -3,7 +3,9 @@
 //!
 //! A line is `{"seq":n,"mono_ms":t,"wall":"RFC 3339","on_disk":m,"kind":"...","body":{...},"prev":"..."}` and a line feed. `prev` is the
 //! SHA-256 of the raw bytes of the line before, without its line feed, in lower-case hexadecimal; 64 zeros in the first line. `seq` counts
-//! from 0, the header. `on_disk` is how many lines, from the first, had been synced when this one was handed over: whatever happened
+//! from 0, the header. `wall` is what the machine's clock showed. `mono_ms` is session time: real where somebody walks with a microphone, and
+//! counted by the length of what is said and heard where a walk is typed or heard from a file; an entry of kind `time` says which, from
+//! there on (before there were such entries, counted walks had counted wall times, too). `on_disk` is how many lines, from the first, had been synced when this one was handed over: whatever happened
 //! later, a power cut cannot have taken those. Since the last line has nobody after it, its own hash, the digest, is kept elsewhere.
 //!
 //! A journal that does not end in a whole line is **torn**, which an interruption may do to it, or **broken**, which it cannot. It is torn where
@@ -35,6 +37,8 @@ names! {
     Kind {
         /// First line: who, what, which bike, hashes of the copies. Body: [`super::Header`].
         Header = "header",
+        /// How session time, `mono_ms`, passes from here on. Body: [`super::SessionTime`].
+        Time = "time",
         /// An event as the walker got it; replaying them is resuming. Body: the event.
         Event = "event",
         /// What the walker wrote down. Body: [`super::Record`]. Always synced.
@@ -61,7 +65,7 @@ names! {
 impl Kind {
     /// Whether an entry of this kind is never left unsynced.
     pub fn always_synced(self) -> bool {
-        !matches!(self, Kind::Event | Kind::Said | Kind::Heard | Kind::Note | Kind::ClipStored)
+        !matches!(self, Kind::Time | Kind::Event | Kind::Said | Kind::Heard | Kind::Note | Kind::ClipStored)
     }
 }
 
@@ -70,7 +74,7 @@ impl Kind {
 pub struct Entry {
     /// Number of the line, from 0.
     pub seq: u64,
-    /// Milliseconds since the session began.
+    /// Milliseconds of session time since the session began.
     pub mono_ms: u64,
     /// Wall time, RFC 3339 with offset.
     pub wall: String,

@@ -1,18 +1,42 @@
-//! A session's time: monotonic milliseconds that go on over stops where the journal left off, and wall time with offset. Real, or
-//! counted in the samples that were spoken and heard, so that a walk over sound files has times of its own.
+//! A session's time: session time, which goes on over stops where the journal left off, and the machine's wall time with offset.
+//!
+//! Session time is real, or counted in the samples that were spoken and heard, so that a walk over sound files has the times that its sound
+//! has; a typed walk counts too, but never falls behind the real time, since a person may be typing. Wall time is never counted.
 
 use super::record::Now;
-use jiff::{SignedDuration, Timestamp, ZonedDateTime as Zoned};
+use crate::trade::names;
+use jiff::{Timestamp, ZonedDateTime as Zoned};
+use serde::{Deserialize, Serialize};
 use std::time::Instant;
+
+names! {
+    /// How session time passes.
+    Passing {
+        /// By the machine's monotonic clock.
+        Real = "real",
+        /// By the length of what is said and heard.
+        Counted = "counted",
+    }
+}
+
+/// How session time passes from here on: the body of a [`super::Kind::Time`] entry.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SessionTime {
+    /// It passes so.
+    pub session_time: Passing,
+}
 
 /// A session's time.
 #[derive(Debug, Clone)]
 pub struct Clock {
     began: Instant,
-    wall: Zoned,
     base_ms: u64,
     /// Nanoseconds that were counted; `None` in real time.
     counted: Option<u64>,
+    /// Counted time is never behind the real one.
+    typed: bool,
+    /// When the wall clock was looked at last, and what it showed.
+    looked: (Instant, Timestamp),
     /// Tests set the wall clock by this, milliseconds.
     #[cfg(test)]
     pub(crate) set_by_ms: std::sync::Arc<std::sync::atomic::AtomicI64>,
@@ -26,9 +50,10 @@ impl Clock {
     pub fn start() -> Self {
         Clock {
             began: Instant::now(),
-            wall: Zoned::now(),
             base_ms: 0,
             counted: None,
+            typed: false,
+            looked: (Instant::now(), Timestamp::now()),
             #[cfg(test)]
             set_by_ms: Default::default(),
         }
@@ -39,11 +64,21 @@ impl Clock {
         Clock { base_ms: last.mono_ms.saturating_add(away_ms(last)), ..Clock::start() }
     }
 
-    /// The same moment, but from now on only [`Clock::count`] moves it.
+    /// The same moment, but from now on only [`Clock::count`] moves session time.
     pub fn counted(mut self) -> Self {
         self.base_ms = self.mono_ms();
-        (self.counted, self.began, self.wall) = (Some(0), Instant::now(), Zoned::now());
+        (self.counted, self.began) = (Some(0), Instant::now());
         self
+    }
+
+    /// The same moment, but from now on [`Clock::count`] moves session time where it is ahead of the real one.
+    pub fn typed(self) -> Self {
+        Clock { typed: true, ..self.counted() }
+    }
+
+    /// How session time passes.
+    pub fn session_time(&self) -> SessionTime {
+        SessionTime { session_time: if self.counted.is_some() { Passing::Counted } else { Passing::Real } }
     }
 
     /// Lets `samples` of sound at `rate` samples per second pass by; without effect in real time.
@@ -53,32 +88,47 @@ impl Clock {
         }
     }
 
-    /// Milliseconds since the session began.
+    /// Milliseconds of session time since the session began.
     pub fn mono_ms(&self) -> u64 {
         self.base_ms.saturating_add(self.run_ms())
     }
 
     /// The present moment.
     pub fn now(&self) -> Now {
-        let run = i64::try_from(self.run_ms()).unwrap_or(i64::MAX);
-        let wall = match self.counted {
-            None => Zoned::now(),
-            Some(_) => self.wall.checked_add(SignedDuration::from_millis(run)).unwrap_or_else(|_| self.wall.clone()),
-        };
+        let wall = Zoned::now();
         #[cfg(test)]
-        let wall = {
-            let by = SignedDuration::from_millis(self.set_by_ms.load(std::sync::atomic::Ordering::Relaxed));
-            wall.checked_add(by).unwrap_or(wall)
-        };
+        let wall = wall.checked_add(self.set_by()).unwrap_or(wall);
         Now { mono_ms: self.mono_ms(), wall: wall.strftime("%Y-%m-%dT%H:%M:%S.%3f%:z").to_string() }
     }
 
+    #[cfg(test)]
+    fn set_by(&self) -> jiff::SignedDuration {
+        jiff::SignedDuration::from_millis(self.set_by_ms.load(std::sync::atomic::Ordering::Relaxed))
+    }
+
+    /// Looks at the wall clock: by how many milliseconds it was set back since the last look. How session time passes does not matter.
+    pub fn look(&mut self) -> Option<u64> {
+        let (at, wall) = (Instant::now(), Timestamp::now());
+        #[cfg(test)]
+        let wall = wall.checked_add(self.set_by()).unwrap_or(wall);
+        let (then, showed) = std::mem::replace(&mut self.looked, (at, wall));
+        let passed = i128::try_from(at.duration_since(then).as_millis()).unwrap_or(i128::MAX);
+        back(wall.duration_since(showed).as_millis() - passed)
+    }
+
     fn run_ms(&self) -> u64 {
+        let real = || u64::try_from(self.began.elapsed().as_millis()).unwrap_or(u64::MAX);
         match self.counted {
+            Some(nanoseconds) if self.typed => (nanoseconds / 1_000_000).max(real()),
             Some(nanoseconds) => nanoseconds / 1_000_000,
-            None => u64::try_from(self.began.elapsed().as_millis()).unwrap_or(u64::MAX),
+            None => real(),
         }
     }
+}
+
+/// A wall clock that went by so many milliseconds more than it should have was set back by so many, or was not.
+fn back(by_ms: i128) -> Option<u64> {
+    (by_ms < -SET_MS).then(|| u64::try_from(by_ms.unsigned_abs()).unwrap_or(u64::MAX))
 }
 
 /// Milliseconds of wall time from a moment to the present; zero when the clock was set back.
@@ -89,15 +139,20 @@ pub fn away_ms(then: &Now) -> u64 {
 
 /// By how many milliseconds the wall clock was set between two moments, back where it is negative; `None` where it was not.
 pub fn set_ms(then: &Now, now: &Now) -> Option<i128> {
-    let at = |now: &Now| now.wall.parse::<Timestamp>().ok();
     let passed = now.mono_ms.saturating_sub(then.mono_ms);
-    let by = at(now)?.duration_since(at(then)?).as_millis() - i128::from(passed);
+    let by = wall_ms(then, now)? - i128::from(passed);
     (by.abs() > SET_MS).then_some(by)
 }
 
 /// By how many milliseconds the wall clock was set back between two moments; `None` where it was not.
 pub fn set_back_ms(then: &Now, now: &Now) -> Option<u64> {
-    set_ms(then, now).filter(|by| *by < 0).map(|by| u64::try_from(by.unsigned_abs()).unwrap_or(u64::MAX))
+    set_ms(then, now).and_then(back)
+}
+
+/// Milliseconds of wall time between two moments, negative where it went backwards; `None` where one of them tells no time.
+pub fn wall_ms(then: &Now, now: &Now) -> Option<i128> {
+    let at = |now: &Now| now.wall.parse::<Timestamp>().ok();
+    Some(at(now)?.duration_since(at(then)?).as_millis())
 }
 
 #[cfg(test)]
@@ -125,17 +180,33 @@ mod tests {
         assert!((5_000..86_400_000).contains(&resumed), "a clock set back counts as no time");
     }
 
+    /// Contract: wall times are the machine's, whatever session time does.
     #[test]
-    fn counted_time_moves_by_samples_alone() {
+    fn counted_time_moves_by_samples_alone_and_wall_time_does_not() {
         let mut clock = Clock::start().counted();
         let before = clock.now();
-        assert_eq!(before, clock.now());
         for _ in 0..3 {
-            clock.count(5_333, 16_000);
+            clock.count(5_333_000, 16_000);
         }
-        let after = clock.now();
-        assert_eq!(after.mono_ms - before.mono_ms, 999, "no rounding piles up: 15,999 samples");
-        let [a, b] = [&before, &after].map(|n| n.wall.parse::<Timestamp>().unwrap().as_millisecond());
-        assert_eq!(b - a, 999);
+        let (after, machine) = (clock.now(), Timestamp::now());
+        assert_eq!(after.mono_ms - before.mono_ms, 999_937, "no rounding piles up: 15,999,000 samples");
+        let ahead = after.wall.parse::<Timestamp>().unwrap().duration_since(machine).as_millis();
+        assert!((-1_000..=0).contains(&ahead), "the wall is {ahead} ms ahead of the machine's clock");
+        assert_eq!(clock.look(), None, "session time that runs ahead is no clock that was set");
+        clock.set_by_ms.store(-3_600_000, std::sync::atomic::Ordering::Relaxed);
+        assert!(clock.look().is_some_and(|by| (3_599_000..=3_601_000).contains(&by)));
+        assert_eq!(clock.look(), None);
+    }
+
+    #[test]
+    fn a_typed_walk_never_falls_behind_the_real_time() {
+        let clock = Clock::start().typed();
+        let before = clock.mono_ms();
+        std::thread::sleep(std::time::Duration::from_millis(30));
+        assert!(clock.mono_ms() >= before + 30);
+        let counted = Clock::start().counted();
+        let before = counted.mono_ms();
+        std::thread::sleep(std::time::Duration::from_millis(30));
+        assert_eq!(counted.mono_ms(), before);
     }
 }

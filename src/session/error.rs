@@ -85,6 +85,33 @@ pub enum SessionError {
         /// The limit in bytes.
         limit: u64,
     },
+    /// The session's journal has reached its limit.
+    #[error("the record in {place} has reached its limit: end this walk, and go on in a new session")]
+    JournalFull {
+        /// The session's folder.
+        place: String,
+    },
+    /// The system lets no file of this process grow further.
+    #[error(
+        "the system lets no file under {place} grow any further: raise its limit on file sizes (ulimit -f), then try again"
+    )]
+    Limited {
+        /// The session's folder.
+        place: String,
+    },
+    /// The journal is not as it was written.
+    #[error(
+        "{place}/journal.jsonl was {what} by something else during this walk: keep it as it is, put back what was there and try again, or end the walk"
+    )]
+    Meddled {
+        /// The session's folder.
+        place: String,
+        /// What was done to it: `cut`, `altered`, `replaced`.
+        what: &'static str,
+    },
+    /// More sound waits to be written than is kept in memory.
+    #[error("the disk has taken no sound for too long: until it does, sound is not kept")]
+    SoundDropped,
     /// A file name that could lead out of the folder, or a link instead of a file.
     #[error(
         "{name}: inside a session only plain files with plain names are read and written; take this one away, or give another folder"
@@ -141,18 +168,29 @@ impl SessionError {
                 Self::Vanished { place, what: doing.to_owned() }
             }
             io::ErrorKind::WouldBlock => Self::Locked { place },
-            io::ErrorKind::FileTooLarge => {
-                Self::TooLarge { what: format!("{place}: {doing}"), limit: super::limits::JOURNAL }
-            }
+            io::ErrorKind::FileTooLarge => Self::Limited { place },
             io::ErrorKind::InvalidFilename => Self::Name { name: format!("{place}: {error}") },
             _ => Self::Io { place, doing: doing.to_owned(), source: error },
         }
     }
 
+    /// The same can never be written: it is not tried again.
+    pub fn is_for_good(&self) -> bool {
+        matches!(
+            self,
+            Self::TooLarge { .. }
+                | Self::JournalFull { .. }
+                | Self::Name { .. }
+                | Self::ClipTwice { .. }
+                | Self::NoSuchLine { .. }
+                | Self::Unwritable { .. }
+        )
+    }
+
     /// The exit code a command ends with: 3 where the machine is short of something, 1 otherwise.
     pub fn exit_code(&self) -> u8 {
         match self {
-            Self::Full { .. } | Self::ReadOnly { .. } => 3,
+            Self::Full { .. } | Self::Limited { .. } | Self::ReadOnly { .. } => 3,
             _ => 1,
         }
     }

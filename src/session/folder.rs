@@ -1,7 +1,7 @@
 //! The real storage: plain files in one folder, advisory lock, fsync of files and of folders. What is made is its owner's alone, and
 //! nothing but plain files is opened.
 
-use super::storage::{Storage, refuse_name};
+use super::storage::{Stamp, Storage, refuse_name};
 use crate::system::{self, Links, private, sync_folder};
 use std::collections::BTreeMap;
 use std::fs::{self, File, OpenOptions, TryLockError};
@@ -119,6 +119,20 @@ fn still_there(_: &File, path: &Path) -> io::Result<()> {
     fs::symlink_metadata(path).map(|_| ())
 }
 
+#[cfg(unix)]
+fn stamp_of(about: &fs::Metadata) -> Stamp {
+    use std::os::unix::fs::MetadataExt;
+    let changed = [about.mtime(), about.mtime_nsec(), about.ctime(), about.ctime_nsec()];
+    Stamp { file: (about.dev(), about.ino()), length: about.len(), changed }
+}
+
+#[cfg(not(unix))]
+fn stamp_of(about: &fs::Metadata) -> Stamp {
+    let since = about.modified().ok().and_then(|at| at.duration_since(std::time::UNIX_EPOCH).ok()).unwrap_or_default();
+    let changed = [i64::try_from(since.as_secs()).unwrap_or(i64::MAX), i64::from(since.subsec_nanos()), 0, 0];
+    Stamp { file: (0, 0), length: about.len(), changed }
+}
+
 impl Storage for Folder {
     fn place(&self) -> String {
         self.path.display().to_string()
@@ -148,6 +162,10 @@ impl Storage for Folder {
 
     fn read(&mut self, name: &str, limit: u64) -> io::Result<Vec<u8>> {
         system::read(&self.path_of(name)?, limit, Links::Refuse).map_err(|error| no_plain_file(name, error))
+    }
+
+    fn stamp(&mut self, name: &str) -> io::Result<Stamp> {
+        Ok(stamp_of(&fs::symlink_metadata(self.path_of(name)?)?))
     }
 
     fn create(&mut self, name: &str) -> io::Result<()> {

@@ -2,7 +2,7 @@
 //!
 //! What was promised is kept through every failure: an entry whose write or sync failed is not in the journal once something later is.
 //! After a failed sync the system may have forgotten which bytes it still owed the disk, so the journal is cut back to what was synced
-//! for sure and the rest is written anew.
+//! for sure and the rest is written anew. What something else does to the file meanwhile is noticed by the rule in `watch.rs`.
 
 use super::chain::{self, Entry, Kind, NO_LINE, State, sha256_hex};
 use super::clip::{clip_file, flac};
@@ -14,6 +14,7 @@ use super::limits;
 use super::pieces::Piece;
 use super::record::{Now, Record};
 use super::storage::{PART, Storage, plain_name};
+use super::watch::{Meddling, Watch};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::io;
@@ -29,17 +30,34 @@ pub struct Journal {
     header: Header,
     next_seq: u64,
     prev: String,
-    /// Length of the part of the file that is known to be on disk.
-    synced: u64,
-    /// Lines in it.
+    /// Lines that are known to be on disk.
     on_disk: u64,
-    /// The lines after it.
-    unsynced: Vec<u8>,
-    /// The file may hold something else than `synced` bytes and `unsynced`.
-    doubtful: bool,
+    /// The last line is the session's end.
+    ended: bool,
+    watch: Watch,
     clips: BTreeMap<String, (Clip, bool)>,
     /// The last line ends the session, and its digest lies beside the journal.
     closed: bool,
+}
+
+/// How much room there is before the journal's limit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Room {
+    /// Enough.
+    Ample,
+    /// Little: whoever walks is to be warned.
+    Short,
+    /// Only for ending the walk.
+    Ending,
+}
+
+/// What of a session is on disk, by its first lines that follow from one another.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct There {
+    /// Entries.
+    pub entries: u64,
+    /// Readings among them, amended ones included.
+    pub readings: u64,
 }
 
 /// A journal taken up again.
@@ -79,6 +97,11 @@ pub(crate) fn header_of(place: &str, first: Option<&Entry>) -> Result<Header, Se
     entry.body_as().ok_or_else(|| refuse("its header is not one of a session".into()))
 }
 
+/// The bytes of a clip's file.
+pub(super) fn encode(id: &str, sound: &[f32]) -> Result<Vec<u8>, SessionError> {
+    flac(sound.iter().copied()).map_err(|why| SessionError::Unwritable { kind: clip_file(id), why })
+}
+
 impl Journal {
     /// Begins a session in an empty folder: stores the copies, then the header with their hashes. Once it returns, all of it is on
     /// disk; if it fails, the folder holds no journal.
@@ -112,23 +135,24 @@ impl Journal {
         if raw.len() as u64 > limits::LINE {
             return Err(SessionError::TooLarge { what: "the session's header".into(), limit: limits::LINE });
         }
-        let (prev, synced) = (sha256_hex(&raw), raw.len() as u64 + 1);
-        if let Err(error) = storage.write_whole(JOURNAL_FILE, &[raw, b"\n".to_vec()].concat()) {
+        let prev = sha256_hex(&raw);
+        let first = [raw, b"\n".to_vec()].concat();
+        if let Err(error) = storage.write_whole(JOURNAL_FILE, &first) {
             // It may have got its name and then not been synced; if it cannot be removed either, resuming takes it as it is.
             let _ = storage.remove(JOURNAL_FILE);
             return Err(fail("writing the header")(error));
         }
+        let watch = Watch::new(&first, storage.stamp(JOURNAL_FILE).map_err(fail("writing the header"))?);
         Ok(Journal {
             storage,
             header,
             next_seq: 1,
             prev,
-            synced,
             on_disk: 1,
-            unsynced: Vec::new(),
-            doubtful: false,
+            watch,
             clips: BTreeMap::new(),
             closed: false,
+            ended: false,
         })
     }
 
@@ -187,6 +211,10 @@ impl Journal {
         // Written anew as a whole: lines of a process that was killed may never have reached the disk, and after a sync that failed
         // another sync would not bring them there.
         storage.write_whole(JOURNAL_FILE, &bytes[..scan.bytes as usize]).map_err(fail("securing the journal"))?;
+        let watch = Watch::new(
+            &bytes[..scan.bytes as usize],
+            storage.stamp(JOURNAL_FILE).map_err(fail("securing the journal"))?,
+        );
         let last = entries.last().map_or(Now { mono_ms: 0, wall: String::new() }, Entry::at);
         let clock = Clock::resume(&last);
         let mut journal = Journal {
@@ -194,10 +222,9 @@ impl Journal {
             header,
             next_seq: scan.lines,
             prev: scan.digest,
-            synced: scan.bytes,
             on_disk: scan.lines,
-            unsynced: Vec::new(),
-            doubtful: false,
+            ended: entries.last().is_some_and(|entry| entry.is(Kind::End)),
+            watch,
             clips,
             closed,
         };
@@ -248,7 +275,7 @@ impl Journal {
     /// Adds an entry; it is on disk for sure only after the next synced one. Kinds that are always synced are synced here too.
     /// Returns the entry's number.
     pub fn append(&mut self, kind: Kind, body: &impl Serialize, now: &Now) -> Result<u64, SessionError> {
-        let sync = kind.always_synced() || self.unsynced.len() > UNSYNCED_MOST;
+        let sync = kind.always_synced() || self.watch.unsynced.len() > UNSYNCED_MOST;
         self.add(kind, body, now, sync)
     }
 
@@ -266,25 +293,33 @@ impl Journal {
     /// Keeps a clip of sound (16 kHz, full scale 1.0): first its hash, then the file, then that it is stored, so that "never stored" and
     /// "removed" differ. After an error it may be tried again with the same sound.
     pub fn clip(&mut self, id: &str, sound: &[f32], now: &Now) -> Result<Clip, SessionError> {
-        self.keep(id, sound, None, now)
+        self.keep(id, sound.len() as u64, &encode(id, sound)?, None, now)
     }
 
     /// Keeps a piece of the whole session's sound, as a clip that says when it began.
     pub fn piece(&mut self, piece: &Piece, now: &Now) -> Result<Clip, SessionError> {
-        self.keep(&piece.id(), &piece.sound, Some(piece.began_ms), now)
+        let (id, samples) = (piece.id(), piece.sound.len() as u64);
+        self.keep(&id, samples, &encode(&id, &piece.sound)?, Some(piece.began_ms), now)
     }
 
-    fn keep(&mut self, id: &str, sound: &[f32], began_ms: Option<u64>, now: &Now) -> Result<Clip, SessionError> {
+    /// As [`Journal::clip`], with the bytes of its file.
+    pub(super) fn keep(
+        &mut self,
+        id: &str,
+        samples: u64,
+        bytes: &[u8],
+        began_ms: Option<u64>,
+        now: &Now,
+    ) -> Result<Clip, SessionError> {
         let file = clip_file(id);
         if !plain_name(&file) || id.contains('/') {
             return Err(SessionError::Name { name: id.to_owned() });
         }
-        let bytes = flac(sound.iter().copied()).map_err(|why| SessionError::Unwritable { kind: file.clone(), why })?;
         if bytes.len() as u64 > limits::CLIP {
             return Err(SessionError::TooLarge { what: file, limit: limits::CLIP });
         }
-        let (id, samples) = (id.to_owned(), sound.len() as u64);
-        let clip = Clip { id, file, sha256: sha256_hex(&bytes), samples, began_ms };
+        let id = id.to_owned();
+        let clip = Clip { id, file, sha256: sha256_hex(bytes), samples, began_ms };
         let id = &clip.id;
         match self.clips.get(id) {
             Some((before, _)) if *before != clip => return Err(SessionError::ClipTwice { id: id.clone() }),
@@ -297,7 +332,7 @@ impl Journal {
         }
         let place = self.place();
         self.storage
-            .write_whole(&clip.file, &bytes)
+            .write_whole(&clip.file, bytes)
             .map_err(|error| SessionError::from_io(&place, &format!("storing {}", clip.file), error))?;
         self.append(Kind::ClipStored, &clip, now)?;
         self.clips.insert(id.clone(), (clip.clone(), true));
@@ -328,9 +363,12 @@ impl Journal {
         Ok(gone.len())
     }
 
-    /// Ends the session: a last entry, and the digest beside the journal.
+    /// Ends the session: a last entry, and the digest beside the journal. Both are on disk when it returns, and the whole journal was
+    /// read once more and is what was written. After an error it may be tried again.
     pub fn finish(&mut self, now: &Now) -> Result<Digest, SessionError> {
-        self.append_synced(Kind::End, &serde_json::json!({}), now)?;
+        if !self.ended {
+            self.append_synced(Kind::End, &serde_json::json!({}), now)?;
+        }
         let digest = self.digest();
         let text = serde_json::to_vec_pretty(&digest)
             .map_err(|error| SessionError::Unwritable { kind: DIGEST_FILE.into(), why: error.to_string() })?;
@@ -339,7 +377,30 @@ impl Journal {
             .write_whole(DIGEST_FILE, &text)
             .map_err(|error| SessionError::from_io(&place, "writing the digest", error))?;
         self.closed = true;
+        self.look(true)?;
         Ok(digest)
+    }
+
+    /// How much room is left.
+    pub fn room(&self) -> Room {
+        match limits::JOURNAL.saturating_sub(self.watch.length()) {
+            ..=limits::ENDING => Room::Ending,
+            ..=limits::WARNED => Room::Short,
+            _ => Room::Ample,
+        }
+    }
+
+    /// What of this session can be read from the disk; nothing where it is gone.
+    pub fn there(&mut self) -> There {
+        let mut there = There::default();
+        if let Ok(bytes) = read_journal(&mut *self.storage) {
+            let scan = chain::scan(&bytes, |_, entry, _, fits| {
+                let reading = || matches!(entry.body_as(), Some(Record::Read { .. }));
+                there.readings += u64::from(fits && entry.is(Kind::Record) && reading());
+            });
+            there.entries = scan.lines;
+        }
+        there
     }
 
     fn add(&mut self, kind: Kind, body: &impl Serialize, now: &Now, sync: bool) -> Result<u64, SessionError> {
@@ -348,21 +409,35 @@ impl Journal {
         if raw.len() as u64 > limits::LINE {
             return Err(SessionError::TooLarge { what: format!("an entry of kind {kind}"), limit: limits::LINE });
         }
-        if self.synced + (self.unsynced.len() + raw.len()) as u64 >= limits::JOURNAL {
-            return Err(SessionError::TooLarge { what: "the journal".into(), limit: limits::JOURNAL });
+        let reserved = if kind == Kind::End { 0 } else { limits::LAST_LINE };
+        if self.watch.length() + raw.len() as u64 + reserved >= limits::JOURNAL {
+            return Err(SessionError::JournalFull { place: self.place() });
         }
         let hash = sha256_hex(&raw);
         raw.push(b'\n');
-        self.settle().and_then(|()| self.write(&raw, sync)).map_err(|error| {
-            self.doubtful = true;
-            SessionError::from_io(&self.place(), &format!("writing {JOURNAL_FILE}"), error)
-        })?;
-        if sync {
-            self.synced += (self.unsynced.len() + raw.len()) as u64;
-            self.unsynced.clear();
-        } else {
-            self.unsynced.extend_from_slice(&raw);
+        self.look(false)?;
+        self.settle().map_err(|error| self.not_written(error))?;
+        if let Err(error) = self.write(&raw, sync) {
+            self.watch.failed(raw);
+            return Err(self.not_written(error));
         }
+        let stamp = match self.storage.stamp(JOURNAL_FILE) {
+            Ok(stamp) => stamp,
+            Err(error) => {
+                self.watch.failed(raw);
+                return Err(self.not_written(error));
+            }
+        };
+        let found = self.watch.untouched(&stamp).and_then(|_| {
+            let length = self.watch.length() + raw.len() as u64;
+            if stamp.length == length { Ok(()) } else { Err("altered") }
+        });
+        if let Err(what) = found {
+            self.watch.failed(raw);
+            return Err(self.meddled(what));
+        }
+        self.watch.wrote(&raw, sync, stamp);
+        self.ended = kind == Kind::End;
         self.prev = hash;
         self.next_seq += 1;
         self.closed = false;
@@ -377,13 +452,38 @@ impl Journal {
         if sync { self.storage.sync(JOURNAL_FILE) } else { Ok(()) }
     }
 
+    fn not_written(&self, error: io::Error) -> SessionError {
+        SessionError::from_io(&self.place(), &format!("writing {JOURNAL_FILE}"), error)
+    }
+
+    fn meddled(&self, what: Meddling) -> SessionError {
+        SessionError::Meddled { place: self.place(), what }
+    }
+
+    /// Makes sure that the file is what was written; `whole`: by reading it, whatever its stamp.
+    fn look(&mut self, whole: bool) -> Result<(), SessionError> {
+        let place = self.place();
+        let fail = |error| SessionError::from_io(&place, &format!("looking after {JOURNAL_FILE}"), error);
+        let stamp = self.storage.stamp(JOURNAL_FILE).map_err(fail)?;
+        if self.watch.untouched(&stamp).map_err(|what| self.meddled(what))? && !whole {
+            return Ok(());
+        }
+        let bytes = match self.storage.read(JOURNAL_FILE, limits::JOURNAL) {
+            Err(error) if error.kind() == io::ErrorKind::FileTooLarge => return Err(self.meddled("altered")),
+            other => other.map_err(fail)?,
+        };
+        self.watch.holds(&bytes).map_err(|what| self.meddled(what))?;
+        self.watch.read(stamp);
+        Ok(())
+    }
+
     /// After a failure: back to what is known to be on disk, then the lines that were taken since.
     fn settle(&mut self) -> io::Result<()> {
-        if self.doubtful {
-            self.storage.truncate(JOURNAL_FILE, self.synced)?;
+        if self.watch.is_doubtful() {
+            self.storage.truncate(JOURNAL_FILE, self.watch.synced)?;
             self.storage.sync(JOURNAL_FILE)?;
-            self.storage.append(JOURNAL_FILE, &self.unsynced)?;
-            self.doubtful = false;
+            self.storage.append(JOURNAL_FILE, &self.watch.unsynced)?;
+            self.watch.settled(self.storage.stamp(JOURNAL_FILE)?);
         }
         Ok(())
     }

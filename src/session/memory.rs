@@ -5,7 +5,7 @@
 //! `sync` leaves what it was about to write lost for good even if the next one succeeds (as Linux does), and a failed `append` may have
 //! written a part. What was not synced survives by whole sectors, in any order, the file's length apart from its contents.
 
-use super::storage::{Storage, refuse_name};
+use super::storage::{Stamp, Storage, refuse_name};
 use super::torn::SECTOR;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io;
@@ -53,6 +53,8 @@ struct Inode {
     seen: Vec<u8>,
     durable: Vec<u8>,
     dirty: Vec<Range<usize>>,
+    /// How often it was written to.
+    changes: i64,
 }
 
 #[derive(Debug, Default)]
@@ -245,10 +247,20 @@ impl Disk {
         self.state().inode(name).ok().map(|inode| inode.seen.clone())
     }
 
+    /// Somebody else writes into a file that is there.
+    pub fn meddle(&self, name: &str, how: impl FnOnce(&mut Vec<u8>)) {
+        if let Ok(inode) = self.state().inode(name) {
+            how(&mut inode.seen);
+            inode.durable.clone_from(&inode.seen);
+            inode.dirty.clear();
+            inode.changes += 1;
+        }
+    }
+
     /// Puts a file there, as if it had always been there.
     pub fn put(&self, name: &str, bytes: &[u8]) {
         let mut state = self.state();
-        state.inodes.push(Inode { seen: bytes.to_vec(), durable: bytes.to_vec(), dirty: Vec::new() });
+        state.inodes.push(Inode { seen: bytes.to_vec(), durable: bytes.to_vec(), ..Inode::default() });
         let at = state.inodes.len() - 1;
         state.names.insert(name.to_owned(), at);
         state.durable_names.insert(name.to_owned(), at);
@@ -306,10 +318,24 @@ impl Storage for Memory {
         if inode.seen.len() as u64 > limit { Err(io::ErrorKind::FileTooLarge.into()) } else { Ok(inode.seen.clone()) }
     }
 
+    /// Not counted as an operation: a look loses nothing.
+    fn stamp(&mut self, name: &str) -> io::Result<Stamp> {
+        refuse_name(name)?;
+        let mut state = self.disk.state();
+        if state.dark {
+            return Err(io::Error::other("the power is off"));
+        }
+        let at = *state.names.get(name).ok_or(io::ErrorKind::NotFound)?;
+        let inode = state.inode(name)?;
+        let length = inode.seen.len() as u64;
+        Ok(Stamp { file: (0, at as u64), length, changed: [inode.changes, 0, 0, 0] })
+    }
+
     fn create(&mut self, name: &str) -> io::Result<()> {
         let mut state = self.whole(name)?;
         match state.inode(name) {
             Ok(inode) => {
+                inode.changes += 1;
                 inode.seen.clear();
                 inode.dirty.clear();
             }
@@ -334,6 +360,7 @@ impl Storage for Memory {
         };
         let inode = state.inode(name)?;
         let start = inode.seen.len();
+        inode.changes += 1;
         inode.seen.extend_from_slice(written);
         inode.dirty.push(start..start + written.len());
         fault.map_or(Ok(()), |fault| Err(fault.error()))
@@ -343,6 +370,7 @@ impl Storage for Memory {
         let length = usize::try_from(length).map_err(|_| io::ErrorKind::FileTooLarge)?;
         let mut state = self.whole(name)?;
         let inode = state.inode(name)?;
+        inode.changes += 1;
         inode.seen.resize(length, 0);
         for range in &mut inode.dirty {
             *range = range.start.min(length)..range.end.min(length);

@@ -5,6 +5,7 @@
 //! a thread of its own. What [`Journal::append_synced`] returned `Ok` for survives a kill and a power cut. What a damaged end is taken for stands
 //! at the head of [`chain`]; what `verify` proves and what it cannot, at the head of `review/verify.rs`.
 
+mod backlog;
 pub mod chain;
 mod clip;
 mod clock;
@@ -19,23 +20,24 @@ mod record;
 mod storage;
 mod suspects;
 mod torn;
+mod watch;
 mod writer;
 
 pub use chain::{Entry, Kind, sha256_hex};
 pub use clip::{CLIP_RATE, CLIPS, clip_file, clip_sound, flac};
-pub use clock::{Clock, away_ms, set_back_ms, set_ms};
+pub use clock::{Clock, Passing, SessionTime, away_ms, set_back_ms, set_ms, wall_ms};
 pub use digest::{DIGEST_FILE, Digest};
 pub use error::SessionError;
 pub use folder::{Folder, LOCK};
 pub use header::{Clip, FORMAT, Forgotten, Header, Job, Remark, Repair, Spoken, StoredCopy, session_id};
 pub(crate) use journal::header_of;
-pub use journal::{JOURNAL_FILE, Journal, Opened, read_journal};
+pub use journal::{JOURNAL_FILE, Journal, Opened, Room, There, read_journal};
 pub use memory::{Disk, Fault, Keep, Memory};
 pub use pieces::{PIECE, Piece, Pieces};
-pub use record::{Now, Record};
-pub use storage::{PART, Storage, plain_name};
+pub use record::{Miss, Now, Record};
+pub use storage::{PART, Stamp, Storage, plain_name};
 pub use suspects::{Because, Chosen, Doubtful, Suspect, Weighed};
-pub use writer::{Reply, Writer};
+pub use writer::{NotKept, Reply, Writer};
 
 /// What a session may hold at most, in bytes; more is neither written nor read.
 pub mod limits {
@@ -43,6 +45,16 @@ pub mod limits {
     pub const LINE: u64 = 1 << 20;
     /// The whole journal; a day's work is about a tenth.
     pub const JOURNAL: u64 = 64 << 20;
+    /// Of that, room in which it is warned that the record is nearly full: a quarter of a day's work and more.
+    pub const WARNED: u64 = 4 << 20;
+    /// Of that, room for ending the walk: the walk is ended by then. Thousands of lines.
+    pub const ENDING: u64 = 1 << 20;
+    /// Of that, room for the last line of all.
+    pub const LAST_LINE: u64 = 4 << 10;
+    /// What may stand in a line beside its body.
+    pub const AROUND_BODY: u64 = 1 << 10;
+    /// Samples of sound, at 16 kHz, that wait in memory to be written: 64 MiB, 17 minutes. Chosen, no source.
+    pub const WAITING_SOUND: usize = 16 << 20;
     /// One copy of a procedure, a bike or a vocabulary.
     pub const COPY: u64 = 16 << 20;
     /// One clip: about a quarter of an hour.

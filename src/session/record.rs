@@ -2,16 +2,54 @@
 
 use super::{Chosen, Weighed};
 use crate::phrase::{Answer, Command, Escape, Reading};
-use crate::trade::{Quantity, Unit};
+use crate::trade::{Quantity, Unit, names};
 use serde::{Deserialize, Serialize};
 
-/// A moment: monotonic milliseconds since the session began (it goes on over a resume), and wall time with offset.
+/// A moment: session time, which goes on over a resume, and wall time with offset.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Now {
-    /// Milliseconds since the session began.
+    /// Milliseconds of session time since the session began: real, or counted where the walk is typed or heard from a file, as the last
+    /// entry of kind [`super::Kind::Time`] says.
     pub mono_ms: u64,
-    /// RFC 3339 with offset: `2026-11-25T10:14:03.120+01:00`.
+    /// What the machine's clock showed, RFC 3339 with offset: `2026-11-25T10:14:03.120+01:00`.
     pub wall: String,
+}
+
+names! {
+    /// Why something was not taken, in the words of spoken dialogue (W3C VoiceXML 2.0, 5.2.6).
+    Miss {
+        /// Something was said that is none of what may be said here, or is too unsure.
+        NoMatch = "nomatch",
+        /// Nobody spoke.
+        NoInput = "noinput",
+        /// Somebody else spoke, not the mechanic. In journals of format 1 before it had names of its own, everything that was not understood.
+        Stranger = "stranger",
+    }
+}
+
+impl Miss {
+    /// In words, for a reader.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::NoMatch => "not understood",
+            Self::NoInput => "nobody spoke",
+            Self::Stranger => "somebody else spoke",
+        }
+    }
+
+    /// The miss with this name in a journal, old names included.
+    fn in_journal(name: &str) -> Option<Self> {
+        match name {
+            "unsure" | "over-prompt" => Some(Self::NoMatch),
+            "silence" => Some(Self::NoInput),
+            name => Self::named(name),
+        }
+    }
+}
+
+fn miss<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Miss, D::Error> {
+    let name = String::deserialize(from)?;
+    Miss::in_journal(&name).ok_or_else(|| serde::de::Error::unknown_variant(&name, &["nomatch", "noinput", "stranger"]))
 }
 
 /// One thing worth keeping. Every record names the step it belongs to, and the round of the loop (`left`), where there is one.
@@ -142,8 +180,9 @@ pub enum Record {
     NotTaken {
         /// Step.
         step: String,
-        /// Why: `stranger`, `unsure`, `silence`.
-        why: String,
+        /// Why.
+        #[serde(deserialize_with = "miss")]
+        why: Miss,
         /// Free transcript.
         free: Option<String>,
         /// Clip id.
@@ -228,4 +267,50 @@ pub enum Record {
         /// The walk ends with it (a called procedure's may not).
         last: bool,
     },
+}
+
+impl Record {
+    /// Whether this is what a journal has as `stored`, which may have an older name for why something was not taken.
+    pub fn is_stored_as(&self, stored: &serde_json::Value) -> bool {
+        if serde_json::to_value(self).is_ok_and(|value| value == *stored) {
+            return true;
+        }
+        let Record::NotTaken { step, free, clip, why } = self else { return false };
+        let name = stored.get("why").and_then(serde_json::Value::as_str).unwrap_or_default();
+        let was_so_called = match name {
+            "unsure" | "over-prompt" => *why == Miss::NoMatch,
+            "silence" => *why == Miss::NoInput,
+            // It once stood for every miss.
+            "stranger" => *why != Miss::NoInput,
+            _ => false,
+        };
+        let Ok(Record::NotTaken { step: its_step, free: its_free, clip: its_clip, .. }) = Record::deserialize(stored)
+        else {
+            return false;
+        };
+        was_so_called && *step == its_step && *free == its_free && *clip == its_clip
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn misses_of_old_journals_are_read_and_replayed() {
+        let miss = |why| Record::NotTaken { step: "touch".into(), why, free: Some("la la".into()), clip: None };
+        let old = |why: &str| serde_json::json!({"record": "not-taken", "step": "touch", "why": why, "free": "la la", "clip": null});
+        for (name, is) in [("unsure", Miss::NoMatch), ("silence", Miss::NoInput), ("over-prompt", Miss::NoMatch)] {
+            assert_eq!(Record::deserialize(&old(name)).unwrap(), miss(is), "{name}");
+            assert!(miss(is).is_stored_as(&old(name)), "{name}");
+        }
+        assert!(
+            miss(Miss::NoMatch).is_stored_as(&old("stranger")) && miss(Miss::Stranger).is_stored_as(&old("stranger"))
+        );
+        assert!(
+            !miss(Miss::NoInput).is_stored_as(&old("stranger")) && !miss(Miss::NoInput).is_stored_as(&old("unsure"))
+        );
+        assert!(!miss(Miss::NoMatch).is_stored_as(&old("nonsense")) && Record::deserialize(&old("nonsense")).is_err());
+        assert!(miss(Miss::NoMatch).is_stored_as(&serde_json::to_value(miss(Miss::NoMatch)).unwrap()));
+    }
 }

@@ -9,6 +9,18 @@ use std::io;
 /// Suffix of a file that is still being written.
 pub const PART: &str = ".part";
 
+/// What tells the states of a file apart without reading it: two that are equal are the same file with the same contents, unless it was
+/// written twice within one tick of the file system's clock; two that differ need not differ in contents.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stamp {
+    /// Device and number of the file, where the system has them.
+    pub file: (u64, u64),
+    /// Its length in bytes.
+    pub length: u64,
+    /// When its contents and when anything about it was last changed, seconds and nanoseconds.
+    pub changed: [i64; 4],
+}
+
 /// A session's folder. Names are relative, `/` between folder and file, and plain by [`plain_name`].
 pub trait Storage: Send {
     /// What to call the place in sentences.
@@ -19,6 +31,8 @@ pub trait Storage: Send {
     fn list(&mut self) -> io::Result<Vec<String>>;
     /// The whole file, if it has at most `limit` bytes; `FileTooLarge` otherwise.
     fn read(&mut self, name: &str, limit: u64) -> io::Result<Vec<u8>>;
+    /// The present stamp of the file that the name leads to.
+    fn stamp(&mut self, name: &str) -> io::Result<Stamp>;
     /// Makes an empty file, or empties it, and the folder it is in.
     fn create(&mut self, name: &str) -> io::Result<()>;
     /// Adds to the end of a file that is there. After an error some of the bytes may be in it.

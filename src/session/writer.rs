@@ -1,16 +1,24 @@
 //! The journal on a thread of its own, so that whoever drives the walk never waits for the disk.
 //!
 //! Commands go in by a channel and are carried out in their order; each is answered by its id through the callback given at the start.
-//! The callback runs on the writer's thread: it should only send on a channel. What cannot be written is kept and written before
-//! anything that comes after it, so that the journal has no holes; only what its sender waits for is given back to be tried again.
+//! The callback runs on the writer's thread: it should only send on a channel. What cannot be written for a reason that may pass is kept
+//! and written before anything that comes after it, so that the journal has no holes; only what its sender waits for is given back to be
+//! tried again. What can never be written holds up nothing: it is refused, and an entry in its place says what was left out.
+//!
+//! Text that waits is small; sound is not. Of sound at most [`limits::WAITING_SOUND`] samples wait; more is dropped, and an entry says from
+//! when to when, as soon as the disk takes sound again.
 
+use super::backlog::{Backlog, Waiting};
 use super::chain::Kind;
 use super::digest::Digest;
 use super::error::SessionError;
-use super::journal::Journal;
+use super::header::Remark;
+use super::journal::{Journal, Room, There, encode};
+use super::limits;
 use super::pieces::Piece;
 use super::record::{Now, Record};
 use serde::Serialize;
+use std::cell::OnceCell;
 use std::collections::VecDeque;
 use std::io;
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -25,6 +33,8 @@ pub enum Reply {
         id: u64,
         /// Number of the entry.
         seq: u64,
+        /// What room is left in the journal.
+        room: Room,
     },
     /// The clip is stored.
     ClipStored {
@@ -32,13 +42,6 @@ pub enum Reply {
         id: u64,
         /// The clip's id.
         clip: String,
-    },
-    /// The session was ended.
-    Finished {
-        /// The command's id.
-        id: u64,
-        /// Its digest.
-        digest: Digest,
     },
     /// It could not be written now. It is kept, is written before all that comes after it, and is answered again then.
     Late {
@@ -54,20 +57,50 @@ pub enum Reply {
         /// Why, a sentence by its `Display`.
         why: SessionError,
     },
+    /// It can never be written, and an entry in its place says so.
+    Refused {
+        /// The command's id.
+        id: u64,
+        /// Why, a sentence by its `Display`.
+        why: SessionError,
+    },
+}
+
+/// A session that could not be ended as it should be.
+#[derive(Debug)]
+pub struct NotKept {
+    /// Why, a sentence by its `Display`.
+    pub why: SessionError,
+    /// What of it can be read from the disk.
+    pub there: There,
 }
 
 enum Command {
-    Append { id: u64, kind: Kind, body: serde_json::Value, now: Now, sync: bool, waited: bool },
-    Clip { id: u64, clip: String, sound: Vec<f32>, now: Now },
-    Piece { id: u64, piece: Piece, now: Now },
-    Finish { id: u64, now: Now },
+    Append {
+        id: u64,
+        kind: Kind,
+        body: serde_json::Value,
+        now: Now,
+        sync: bool,
+        waited: bool,
+    },
+    /// `flac`: the sound as it is stored, once it was tried.
+    Sound {
+        id: u64,
+        clip: String,
+        began_ms: Option<u64>,
+        sound: Waiting,
+        flac: OnceCell<Vec<u8>>,
+        now: Now,
+    },
 }
 
 /// Handle to the thread that owns a journal. Dropping it waits until everything asked for is written.
 #[derive(Debug)]
 pub struct Writer {
     commands: Option<Sender<Command>>,
-    thread: Option<JoinHandle<Journal>>,
+    thread: Option<JoinHandle<(Journal, Late)>>,
+    backlog: Backlog,
 }
 
 impl Writer {
@@ -75,7 +108,7 @@ impl Writer {
     pub fn start(journal: Journal, reply: impl FnMut(Reply) + Send + 'static) -> io::Result<Writer> {
         let (commands, inbox) = channel();
         let thread = std::thread::Builder::new().name("journal".into()).spawn(move || work(journal, &inbox, reply))?;
-        Ok(Writer { commands: Some(commands), thread: Some(thread) })
+        Ok(Writer { commands: Some(commands), thread: Some(thread), backlog: Backlog::default() })
     }
 
     fn send(&self, command: Command) -> Result<(), SessionError> {
@@ -96,6 +129,19 @@ impl Writer {
         self.send(Command::Append { id, kind, body, now: now.clone(), sync, waited })
     }
 
+    /// Whether an entry of this kind is not too large to be written at all, so that nobody acts on what the journal cannot have.
+    ///
+    /// # Errors
+    /// It is, a sentence.
+    pub fn fits(kind: Kind, body: &impl Serialize) -> Result<(), SessionError> {
+        let text = serde_json::to_vec(body)
+            .map_err(|error| SessionError::Unwritable { kind: kind.name().into(), why: error.to_string() })?;
+        if text.len() as u64 + limits::AROUND_BODY > limits::LINE {
+            return Err(SessionError::TooLarge { what: format!("an entry of kind {kind}"), limit: limits::LINE });
+        }
+        Ok(())
+    }
+
     /// As [`Journal::append`]; kept if it cannot be written.
     pub fn append(&self, id: u64, kind: Kind, body: &impl Serialize, now: &Now) -> Result<(), SessionError> {
         self.add(id, kind, body, now, false, false)
@@ -107,22 +153,65 @@ impl Writer {
     }
 
     /// As [`Journal::clip`]; kept if it cannot be written.
+    ///
+    /// # Errors
+    /// [`SessionError::SoundDropped`] where too much sound waits already.
     pub fn clip(&self, id: u64, clip: impl Into<String>, sound: Vec<f32>, now: &Now) -> Result<(), SessionError> {
-        self.send(Command::Clip { id, clip: clip.into(), sound, now: now.clone() })
+        self.sound(id, clip.into(), None, sound, now)
     }
 
     /// As [`Journal::piece`]; kept if it cannot be written.
+    ///
+    /// # Errors
+    /// [`SessionError::SoundDropped`] where too much sound waits already.
     pub fn piece(&self, id: u64, piece: Piece, now: &Now) -> Result<(), SessionError> {
-        self.send(Command::Piece { id, piece, now: now.clone() })
+        self.sound(id, piece.id(), Some(piece.began_ms), piece.sound, now)
     }
 
-    /// As [`Journal::finish`].
-    pub fn finish(&self, id: u64, now: &Now) -> Result<(), SessionError> {
-        self.send(Command::Finish { id, now: now.clone() })
+    fn sound(
+        &self,
+        id: u64,
+        clip: String,
+        began_ms: Option<u64>,
+        sound: Vec<f32>,
+        now: &Now,
+    ) -> Result<(), SessionError> {
+        let Some(sound) = self.backlog.take_in(sound, now.mono_ms) else { return Err(SessionError::SoundDropped) };
+        self.note_dropped(now)?;
+        self.send(Command::Sound { id, clip, began_ms, sound, flac: OnceCell::new(), now: now.clone() })
+    }
+
+    /// Notes the gap in the sound that is over.
+    fn note_dropped(&self, now: &Now) -> Result<(), SessionError> {
+        match self.backlog.gap() {
+            Some(gap) => self.append(0, Kind::Note, &gap.remark(), now),
+            None => Ok(()),
+        }
+    }
+
+    /// Waits until everything is written and ends the session. What could not be written is tried once more. The digest is given only if
+    /// every entry, the end and the digest itself are on disk where the session's path leads.
+    ///
+    /// # Errors
+    /// Something was not kept: why, and what is there.
+    pub fn end(mut self, now: &Now) -> Result<Digest, NotKept> {
+        let lost = |why| NotKept { why, there: There::default() };
+        self.note_dropped(now).map_err(lost)?;
+        let (mut journal, mut late) = self.join().map_err(lost)?;
+        let mut end = || {
+            late.catch_up(&mut journal, &mut |_| ())?;
+            journal.finish(now)
+        };
+        let ended = end().or_else(|_| end());
+        ended.map_err(|why| NotKept { why, there: journal.there() })
     }
 
     /// Waits until everything is written and gives the journal back.
     pub fn close(mut self) -> Result<Journal, SessionError> {
+        self.join().map(|(journal, _)| journal)
+    }
+
+    fn join(&mut self) -> Result<(Journal, Late), SessionError> {
         self.commands = None;
         self.thread.take().and_then(|thread| thread.join().ok()).ok_or(SessionError::Closed)
     }
@@ -130,82 +219,128 @@ impl Writer {
 
 impl Drop for Writer {
     fn drop(&mut self) {
-        self.commands = None;
-        if let Some(thread) = self.thread.take() {
-            // A panic of that thread has been printed by its hook; there is nothing to add to it here.
-            let _ = thread.join();
-        }
+        // A panic of that thread has been printed by its hook; there is nothing to add to it here.
+        let _ = self.join();
     }
 }
 
-fn work(mut journal: Journal, inbox: &Receiver<Command>, mut reply: impl FnMut(Reply)) -> Journal {
-    let mut late: VecDeque<Command> = VecDeque::new();
+/// What could not be written yet, in its order.
+#[derive(Default)]
+struct Late(VecDeque<Command>);
+
+impl std::fmt::Debug for Late {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_tuple("Late").field(&self.0.len()).finish()
+    }
+}
+
+fn work(mut journal: Journal, inbox: &Receiver<Command>, mut reply: impl FnMut(Reply)) -> (Journal, Late) {
+    let mut late = Late::default();
     for command in inbox {
-        let behind = catch_up(&mut journal, &mut late, &mut reply);
-        let done = behind.and_then(|()| carry_out(&mut journal, &command));
+        let done = late.catch_up(&mut journal, &mut reply).and_then(|()| carry_out(&mut journal, &command));
         match done {
             Ok(answer) => reply(answer),
+            Err(why) if why.is_for_good() => late.refuse(command, why, &mut journal, &mut reply),
             Err(why) => {
                 let id = command.id();
                 if command.is_given_back() {
                     reply(Reply::Failed { id, why });
                 } else {
-                    late.push_back(command);
+                    late.0.push_back(command);
                     reply(Reply::Late { id, why });
                 }
             }
         }
     }
-    if let Err(why) = catch_up(&mut journal, &mut late, &mut reply) {
-        tracing::error!(%why, entries = late.len(), "the end of the journal was not written");
+    if let Err(why) = late.catch_up(&mut journal, &mut reply) {
+        tracing::error!(%why, entries = late.0.len(), "the end of the journal was not written");
     }
-    journal
+    (journal, late)
 }
 
-/// Writes what is late, in its order, up to the first that fails again.
-fn catch_up(
-    journal: &mut Journal,
-    late: &mut VecDeque<Command>,
-    reply: &mut impl FnMut(Reply),
-) -> Result<(), SessionError> {
-    while let Some(command) = late.front() {
-        reply(carry_out(journal, command)?);
-        late.pop_front();
+impl Late {
+    /// Writes what is late, in its order, up to the first that fails again for a reason that may pass.
+    fn catch_up(&mut self, journal: &mut Journal, reply: &mut impl FnMut(Reply)) -> Result<(), SessionError> {
+        while let Some(command) = self.0.front() {
+            match carry_out(journal, command) {
+                Ok(answer) => {
+                    self.0.pop_front();
+                    reply(answer);
+                }
+                Err(why) if why.is_for_good() => {
+                    let Some(command) = self.0.pop_front() else { break };
+                    self.refuse(command, why, journal, reply);
+                }
+                Err(why) => return Err(why),
+            }
+        }
+        Ok(())
     }
-    Ok(())
+
+    /// What can never be written is left out, and an entry in its place says so. A waited one is not missed: its sender is told.
+    fn refuse(&mut self, command: Command, why: SessionError, journal: &mut Journal, reply: &mut impl FnMut(Reply)) {
+        let (id, now) = (command.id(), command.now().clone());
+        let remark = Remark::own(format!("{} was left out here: {why}", command.words()));
+        let full = matches!(why, SessionError::JournalFull { .. });
+        if !full && let Err(again) = journal.append(Kind::Note, &remark, &now) {
+            tracing::warn!(%again, "what was left out is noted late");
+            let body = serde_json::to_value(&remark).unwrap_or_default();
+            // Nothing that is late stands before it.
+            self.0.push_front(Command::Append { id: 0, kind: Kind::Note, body, now, sync: false, waited: false });
+        }
+        reply(Reply::Refused { id, why });
+    }
 }
 
 fn carry_out(journal: &mut Journal, command: &Command) -> Result<Reply, SessionError> {
     Ok(match command {
         Command::Append { id, kind, body, now, sync, .. } => {
             let seq = if *sync { journal.append_synced(*kind, body, now) } else { journal.append(*kind, body, now) }?;
-            Reply::Recorded { id: *id, seq }
+            Reply::Recorded { id: *id, seq, room: journal.room() }
         }
-        Command::Clip { id, clip, sound, now } => {
-            Reply::ClipStored { id: *id, clip: journal.clip(clip, sound, now)?.id }
+        Command::Sound { id, clip, began_ms, sound, flac, now } => {
+            if flac.get().is_none() {
+                let encoded = encode(clip, &sound.sound)?;
+                // It was empty.
+                let _ = flac.set(encoded);
+            }
+            let (samples, bytes) = (sound.sound.len() as u64, flac.get().map_or(&[][..], Vec::as_slice));
+            Reply::ClipStored { id: *id, clip: journal.keep(clip, samples, bytes, *began_ms, now)?.id }
         }
-        Command::Piece { id, piece, now } => Reply::ClipStored { id: *id, clip: journal.piece(piece, now)?.id },
-        Command::Finish { id, now } => Reply::Finished { id: *id, digest: journal.finish(now)? },
     })
 }
 
 impl Command {
     fn id(&self) -> u64 {
         match self {
-            Self::Append { id, .. } | Self::Clip { id, .. } | Self::Piece { id, .. } | Self::Finish { id, .. } => *id,
+            Self::Append { id, .. } | Self::Sound { id, .. } => *id,
+        }
+    }
+
+    fn now(&self) -> &Now {
+        match self {
+            Self::Append { now, .. } | Self::Sound { now, .. } => now,
+        }
+    }
+
+    /// What it is, for a reader.
+    fn words(&self) -> String {
+        match self {
+            Self::Append { kind, .. } => format!("an entry of kind {kind}"),
+            Self::Sound { clip, .. } => format!("the sound {clip}"),
         }
     }
 
     /// Its sender tries it again; it must not be written behind their back.
     fn is_given_back(&self) -> bool {
-        matches!(self, Self::Append { waited: true, .. } | Self::Finish { .. })
+        matches!(self, Self::Append { waited: true, .. })
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::session::{Disk, Fault, Header, Job};
+    use crate::session::{Disk, Fault, Header, JOURNAL_FILE, Job, Storage};
 
     fn journal_on(disk: &Disk) -> Journal {
         let header = Header::new("s", Job::default(), serde_json::Value::Null);
@@ -226,7 +361,7 @@ mod tests {
         let (send, answers) = channel();
         let writer = Writer::start(journal_on(&disk), move |reply| send.send(reply).unwrap()).unwrap();
         writer.append(1, Kind::Event, &"first", &now()).unwrap();
-        assert!(matches!(answers.recv().unwrap(), Reply::Recorded { id: 1, seq: 1 }));
+        assert!(matches!(answers.recv().unwrap(), Reply::Recorded { id: 1, seq: 1, room: Room::Ample }));
         // The disk is full for the next three commands: one that is kept, one that is waited for, one more that is kept.
         disk.fail(disk.operations()..u64::MAX, Fault::Full);
         writer.append(2, Kind::Said, &"second", &now()).unwrap();
@@ -239,14 +374,140 @@ mod tests {
         disk.mend();
         writer.record(5, &record("waited for"), &now(), true).unwrap();
         writer.clip(6, "a", vec![0.0; 160], &now()).unwrap();
-        writer.finish(7, &now()).unwrap();
-        let journal = writer.close().unwrap();
+        let digest = writer.end(&now()).unwrap();
         let rest: Vec<Reply> = answers.iter().collect();
-        assert!(matches!(rest[0], Reply::Recorded { id: 2, seq: 2 }), "{rest:?}");
-        assert!(matches!(rest[1], Reply::Recorded { id: 4, seq: 3 }), "{rest:?}");
-        assert!(matches!(rest[2], Reply::Recorded { id: 5, seq: 4 }), "{rest:?}");
+        assert!(matches!(rest[0], Reply::Recorded { id: 2, seq: 2, .. }), "{rest:?}");
+        assert!(matches!(rest[1], Reply::Recorded { id: 4, seq: 3, .. }), "{rest:?}");
+        assert!(matches!(rest[2], Reply::Recorded { id: 5, seq: 4, .. }), "{rest:?}");
         assert!(matches!(&rest[3], Reply::ClipStored { id: 6, clip } if clip == "a"), "{rest:?}");
-        assert!(matches!(&rest[4], Reply::Finished { id: 7, digest } if *digest == journal.digest()), "{rest:?}");
-        assert_eq!(rest.len(), 5);
+        assert_eq!(rest.len(), 4);
+        let there = Journal::open(Box::new(disk.folder())).unwrap();
+        assert_eq!(digest, there.journal.digest());
+        assert!(there.entries.last().unwrap().is(Kind::End));
+    }
+
+    /// Remarks in the journal, in their order.
+    fn remarks(disk: &Disk) -> Vec<String> {
+        let there = Journal::open(Box::new(disk.folder())).unwrap().entries;
+        there.iter().filter(|e| e.is(Kind::Note)).filter_map(|e| Some(e.body_as::<Remark>()?.text)).collect()
+    }
+
+    #[test]
+    fn an_entry_that_can_never_be_written_holds_up_nothing_and_its_absence_is_noted() {
+        // At once, and behind an entry that is late because the disk is full.
+        for full in [false, true] {
+            let disk = Disk::new();
+            let (send, answers) = channel();
+            let writer = Writer::start(journal_on(&disk), move |reply| send.send(reply).unwrap()).unwrap();
+            if full {
+                disk.fail(disk.operations()..u64::MAX, Fault::Full);
+                writer.record(9, &record("late"), &now(), false).unwrap();
+            }
+            writer.append(1, Kind::Said, &"x".repeat(2 << 20), &now()).unwrap();
+            writer.record(2, &record(&"y".repeat(2 << 20)), &now(), true).unwrap();
+            if full {
+                let late: Vec<Reply> = answers.iter().take(3).collect();
+                assert!(matches!(late[2], Reply::Failed { id: 2, .. }), "{late:?}");
+                disk.mend();
+            }
+            for id in 3..6 {
+                writer.record(id, &record(&format!("after {id}")), &now(), true).unwrap();
+            }
+            drop(writer.end(&now()).unwrap());
+            let all: Vec<Reply> = answers.iter().collect();
+            let refused = |id| {
+                all.iter()
+                    .any(|r| matches!(r, Reply::Refused { id: of, why: SessionError::TooLarge { .. } } if *of == id))
+            };
+            assert!(refused(1) && refused(2) != full, "{all:?}");
+            let recorded: Vec<u64> = all
+                .iter()
+                .filter_map(|r| matches!(r, Reply::Recorded { .. }).then(|| reply_id(r)))
+                .filter(|id| *id != 0)
+                .collect();
+            assert_eq!(recorded, if full { vec![9, 3, 4, 5] } else { vec![3, 4, 5] }, "{all:?}");
+            assert!(remarks(&disk)[0].starts_with("an entry of kind said was left out here: "), "{:?}", remarks(&disk));
+        }
+        assert!(Writer::fits(Kind::Said, &"x".repeat(limits::LINE as usize - 2_000)).is_ok());
+        assert!(Writer::fits(Kind::Said, &"x".repeat(limits::LINE as usize - 1_000)).is_err());
+    }
+
+    fn reply_id(reply: &Reply) -> u64 {
+        match reply {
+            Reply::Recorded { id, .. } | Reply::ClipStored { id, .. } => *id,
+            Reply::Late { id, .. } | Reply::Failed { id, .. } | Reply::Refused { id, .. } => *id,
+        }
+    }
+
+    #[test]
+    fn sound_that_waits_for_a_full_disk_has_a_bound_and_the_gap_is_noted() {
+        let disk = Disk::new();
+        let (send, answers) = channel();
+        let writer = Writer::start(journal_on(&disk), move |reply| send.send(reply).unwrap()).unwrap();
+        disk.fail(disk.operations()..u64::MAX, Fault::Full);
+        let at = |ms: u64| Now { mono_ms: ms, ..now() };
+        let piece = |ms: u64| Piece { began_ms: ms, sound: vec![0.25; super::super::PIECE] };
+        let (mut kept, mut dropped) = (0, 0);
+        for number in 0..60 {
+            let ms = (number + 1) * 30_000;
+            match writer.piece(0, piece(ms - 30_000), &at(ms)) {
+                Ok(()) => kept += 1,
+                Err(SessionError::SoundDropped) => dropped += 1,
+                Err(why) => panic!("{why}"),
+            }
+        }
+        assert_eq!((kept, dropped), (limits::WAITING_SOUND / super::super::PIECE, 60 - kept), "half an hour");
+        assert!(writer.backlog.samples() <= limits::WAITING_SOUND);
+        disk.mend();
+        // The next entry brings everything to the disk; then there is room again.
+        writer.record(1, &record("room"), &at(1_810_000), true).unwrap();
+        assert!(answers.iter().any(|r| matches!(r, Reply::Recorded { id: 1, .. })));
+        assert_eq!(writer.backlog.samples(), 0);
+        writer.piece(0, piece(1_810_000), &at(1_840_000)).unwrap();
+        drop(writer.end(&at(1_850_000)).unwrap());
+        let seconds = dropped * 30;
+        let said = format!(
+            "sound of {seconds} s, from 0:{:02}:00 to 0:30:00 of the session, is missing: the disk took none",
+            kept / 2
+        );
+        assert_eq!(remarks(&disk), [said]);
+        let clips = disk.folder().list().unwrap().into_iter().filter(|f| f.ends_with(".flac")).count();
+        assert_eq!(clips, kept + 1);
+    }
+
+    #[test]
+    fn a_session_is_kept_only_if_all_of_it_is_on_the_disk_where_its_path_leads() {
+        let begun = || {
+            let disk = Disk::new();
+            let writer = Writer::start(journal_on(&disk), |_| ()).unwrap();
+            writer.record(1, &record("one"), &now(), true).unwrap();
+            (disk, writer)
+        };
+        let (_, writer) = begun();
+        writer.end(&now()).unwrap();
+        // An entry that is late is missing.
+        let (disk, writer) = begun();
+        let settled = writer.close().unwrap();
+        let writer = Writer::start(settled, |_| ()).unwrap();
+        disk.fail(disk.operations()..u64::MAX, Fault::Full);
+        writer.record(2, &record("two"), &now(), false).unwrap();
+        let lost = writer.end(&now()).unwrap_err();
+        assert!(matches!(lost.why, SessionError::Full { .. }), "{lost:?}");
+        // What is there cannot be read either while every operation fails.
+        assert_eq!(lost.there, There::default());
+        for (meddle, entries) in [
+            (&(|bytes: &mut Vec<u8>| bytes.truncate(bytes.len() / 2)) as &dyn Fn(&mut Vec<u8>), 1),
+            (&|bytes: &mut Vec<u8>| bytes.clear(), 0),
+            (&|bytes: &mut Vec<u8>| bytes.extend_from_slice(b"{}\n"), 2),
+        ] {
+            let (disk, writer) = begun();
+            let writer = Writer::start(writer.close().unwrap(), |_| ()).unwrap();
+            disk.meddle(JOURNAL_FILE, meddle);
+            let there = disk.contents(JOURNAL_FILE);
+            let lost = writer.end(&now()).unwrap_err();
+            assert!(matches!(lost.why, SessionError::Meddled { .. }), "{lost:?}");
+            assert_eq!(lost.there.entries, entries);
+            assert_eq!(disk.contents(JOURNAL_FILE), there, "it is left as it is");
+        }
     }
 }

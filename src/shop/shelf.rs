@@ -1,7 +1,7 @@
 //! A session's files, to be read only: from a folder, each file but the clips read once, so that what was verified is what is kept; or as
 //! the archive keeps them, without the clips.
 
-use crate::session::{CLIPS, Folder, Storage, plain_name};
+use crate::session::{CLIPS, Folder, Stamp, Storage, plain_name};
 use std::collections::BTreeMap;
 use std::io::{self, ErrorKind};
 use std::path::Path;
@@ -67,6 +67,10 @@ impl Storage for Shelf {
             self.files.insert(name.to_owned(), bytes.clone());
         }
         Ok(bytes)
+    }
+
+    fn stamp(&mut self, _: &str) -> io::Result<Stamp> {
+        refused()
     }
 
     fn create(&mut self, _: &str) -> io::Result<()> {

@@ -8,6 +8,7 @@ use super::event::{Effect, SayKind};
 use super::memory::{After, Doubt, Frame, Pending, Phase, round_of};
 use super::observation::{Check, Observation, Saw};
 use super::order::Crossing;
+use super::request::{Answered, Request};
 use super::walker::Walker;
 use crate::bike::{BikeState, StateNeed};
 use crate::circuit::Question;
@@ -75,7 +76,7 @@ impl Walker {
     }
 
     /// The id of the advice that is waited for.
-    pub fn waits_for_advice(&self) -> Option<u64> {
+    pub fn waits_for_advice(&self) -> Option<Request> {
         match self.phase {
             Phase::Weighing { id, .. } => Some(id),
             _ => None,
@@ -112,7 +113,7 @@ impl Walker {
         if self.fresh.is_none() {
             return false;
         }
-        let id = self.id();
+        let id = Request::new(self.id());
         self.out.push(Effect::Weigh { id });
         self.phase = Phase::Weighing { id, then: Box::new(then.clone()) };
         true
@@ -160,11 +161,9 @@ impl Walker {
     }
 
     /// The advice is here: it is written down, and the walk goes on.
-    pub(super) fn weighed(&mut self, id: u64, weighed: Weighed) {
-        let Phase::Weighing { id: waited, then } = &self.phase else { return };
-        if *waited != id {
-            return;
-        }
+    pub(super) fn weighed(&mut self, answered: Answered<Weighed>) {
+        let Some(weighed) = answered.taken_for(self.waits_for_advice()) else { return };
+        let Phase::Weighing { then, .. } = &self.phase else { return };
         let then = (**then).clone();
         self.phase = Phase::Asking;
         if let Some((observation, advice)) = &mut self.fresh {

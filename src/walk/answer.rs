@@ -7,7 +7,7 @@ use super::memory::{After, Frame, Phase};
 use super::walker::Walker;
 use crate::phrase::{Answer, Escape, Hypothesis, Verdict};
 use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
-use crate::session::Record;
+use crate::session::{Miss, Record};
 use serde_json::{Value, json};
 
 /// An unsure person gets the explanation this many times before the check is left out.
@@ -35,6 +35,7 @@ impl Walker {
                 self.timer(timer);
             }
         }
+        self.tell_what_waited();
     }
 
     fn understood(&mut self, verdict: Verdict, by_voice: bool, clip: Option<String>) {
@@ -52,22 +53,27 @@ impl Walker {
                 self.silences = 0;
                 self.confirm(heard, rival, clip);
             }
-            Verdict::Reject { free, stranger } if stranger && by_voice && self.strangers_again() => {
-                self.note_down(Record::NotTaken { step: self.step_id(), why: "stranger".to_owned(), free, clip });
-                self.leave_strangers_alone();
+            // Who types is no stranger.
+            Verdict::Reject { free, stranger } if stranger && by_voice => {
+                if self.strangers_again() {
+                    let why = Miss::Stranger;
+                    self.note_down(Record::NotTaken { step: self.step_id(), why, free, clip });
+                    return self.leave_strangers_alone();
+                }
+                self.not_understood(Miss::Stranger, free, clip);
             }
-            Verdict::Reject { free, .. } => self.not_understood("stranger", free, clip),
+            Verdict::Reject { free, .. } => self.not_understood(Miss::NoMatch, free, clip),
         }
     }
 
     fn confirm(&mut self, heard: Hypothesis, rival: Option<Hypothesis>, clip: Option<String>) {
         if matches!(self.phase, Phase::Waiting) {
-            return self.not_understood("unsure", None, clip);
+            return self.not_understood(Miss::NoMatch, None, clip);
         }
         // A doubtful "yes" or a doubtful control word is not worth a second question.
         let plain = matches!(heard.answer, Answer::Yes | Answer::No | Answer::Done);
         if plain || matches!(self.phase, Phase::StopConfirm | Phase::Offering) {
-            return self.not_understood("unsure", None, clip);
+            return self.not_understood(Miss::NoMatch, None, clip);
         }
         if let Phase::Confirming { heard: asked, .. } = &self.phase {
             // The same choice in other words is as good as "yes"; the same words again are no clearer than before, and something
@@ -78,7 +84,7 @@ impl Walker {
                     self.phase = Phase::Asking;
                     return self.take(heard, clip, true);
                 }
-                return self.not_understood("unsure", None, clip);
+                return self.not_understood(Miss::NoMatch, None, clip);
             }
             self.denied.push(asked.answer.clone());
             self.phase = Phase::Asking;
@@ -96,7 +102,7 @@ impl Walker {
             self.phase = Phase::Confirming { heard, clip };
         } else {
             // Elsewhere the question at hand is simply asked again.
-            return self.not_understood("unsure", None, clip);
+            return self.not_understood(Miss::NoMatch, None, clip);
         }
         self.listen_when_quiet();
     }
@@ -119,8 +125,8 @@ impl Walker {
         }
     }
 
-    pub(super) fn not_understood(&mut self, why: &str, free: Option<String>, clip: Option<String>) {
-        self.note_down(Record::NotTaken { step: self.step_id(), why: why.to_owned(), free, clip });
+    pub(super) fn not_understood(&mut self, why: Miss, free: Option<String>, clip: Option<String>) {
+        self.note_down(Record::NotTaken { step: self.step_id(), why, free, clip });
         // Who waits is silent: a radio in a break gets no answer.
         if matches!(self.phase, Phase::Waiting) {
             return self.listen_when_quiet();
@@ -222,7 +228,7 @@ impl Walker {
                 self.phase = Phase::Asking;
                 self.take_step_answer(heard, clip, confirmed);
             }
-            _ => self.not_understood("unsure", None, clip),
+            _ => self.not_understood(Miss::NoMatch, None, clip),
         }
     }
 
@@ -254,7 +260,7 @@ impl Walker {
         match (&heard.answer, &step.ask) {
             (Answer::Choice(id), Ask::Choice(choices) | Ask::Watch { choices, .. }) => {
                 let Some(at) = choices.iter().position(|c| *c.id == *id) else {
-                    return self.not_understood("unsure", None, clip);
+                    return self.not_understood(Miss::NoMatch, None, clip);
                 };
                 let echo = match self.worded(&choices[at].echo) {
                     Ok(echo) => echo,
@@ -275,7 +281,7 @@ impl Walker {
                 self.write_answer(&heard, "", Meaning::Neither, confirmed, clip, After::Done)
             }
             (Answer::Escape(escape), _) => self.take_escape(*escape, clip),
-            _ => self.not_understood("unsure", None, clip),
+            _ => self.not_understood(Miss::NoMatch, None, clip),
         }
     }
 

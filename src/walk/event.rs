@@ -1,5 +1,6 @@
 //! What the walker is told and what it asks for.
 
+use super::request::{Answered, Request};
 use crate::phrase::{Answer, Grammar, Verdict};
 use crate::session::{Chosen, Record, Weighed};
 use serde::{Deserialize, Serialize};
@@ -47,27 +48,24 @@ pub enum Event {
         /// Its id.
         id: u64,
     },
-    /// The advice that was asked for.
-    Weighed {
-        /// The id that [`Effect::Weigh`] had.
-        id: u64,
-        /// What is left.
-        weighed: Weighed,
-    },
-    /// The part that comes next, as was asked.
-    Chosen {
-        /// The id that [`Effect::Choose`] had.
-        id: u64,
-        /// Which.
-        chosen: Chosen,
-    },
+    /// The advice that [`Effect::Weigh`] asked for: what is left.
+    Weighed(Answered<Weighed>),
+    /// The part that comes next, as [`Effect::Choose`] asked.
+    Chosen(Answered<Chosen>),
     /// A record could not be stored.
     RecordFailed {
         /// Its id.
         id: u64,
         /// Why, a sentence.
         why: String,
+        /// It can never be stored: it is left out, and not tried again.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        never: bool,
     },
+    /// The record has little room left.
+    RecordNearlyFull,
+    /// Sound is not kept from here on: the disk takes none.
+    SoundDropped,
     /// A timer is due.
     Timer {
         /// Which.
@@ -197,12 +195,12 @@ pub enum Effect {
     /// Say what is left after [`super::Walker::observed`]: [`Event::Weighed`] has to follow before anything else is told.
     Weigh {
         /// Its id.
-        id: u64,
+        id: Request,
     },
     /// Say which part comes next at [`super::Walker::crossing`]: [`Event::Chosen`] has to follow before anything else is told.
     Choose {
         /// Its id.
-        id: u64,
+        id: Request,
     },
     /// Start a timer (again).
     StartTimer {

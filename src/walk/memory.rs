@@ -2,6 +2,7 @@
 
 use super::event::SayKind;
 use super::observation::Observation;
+use super::request::Request;
 use crate::bike::BikeState;
 use crate::phrase::{Answer, Hypothesis, Reading};
 use crate::procedure::{Meaning, Route, Seen, Target};
@@ -69,9 +70,9 @@ pub(super) enum Phase {
     /// A record is being written; then `then`.
     Writing { id: u64, then: Box<After> },
     /// Advice is being asked for; then `then`.
-    Weighing { id: u64, then: Box<After> },
+    Weighing { id: Request, then: Box<After> },
     /// Which part comes next is being asked; `written` would in the written order.
-    Choosing { id: u64, written: usize },
+    Choosing { id: Request, written: usize },
     /// "Shall we make that check again?"
     Offering,
     /// Why is this check left out?

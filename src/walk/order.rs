@@ -7,6 +7,7 @@
 
 use super::event::{Effect, SayKind};
 use super::memory::{Ordered, Phase};
+use super::request::{Answered, Request};
 use super::walker::Walker;
 use super::world::World;
 use crate::procedure::{self, Procedure, Seen, Target};
@@ -50,7 +51,7 @@ impl Walker {
     }
 
     /// The id of the choice that is waited for.
-    pub fn waits_for_choice(&self) -> Option<u64> {
+    pub fn waits_for_choice(&self) -> Option<Request> {
         match self.phase {
             Phase::Choosing { id, .. } => Some(id),
             _ => None,
@@ -110,7 +111,7 @@ impl Walker {
             [] => self.begin_part(written, written),
             [only] if self.ordered == Some(Ordered::Best) => self.begin_part(*only, written),
             _ => {
-                let id = self.id();
+                let id = Request::new(self.id());
                 self.out.push(Effect::Choose { id });
                 self.phase = Phase::Choosing { id, written };
             }
@@ -118,11 +119,9 @@ impl Walker {
     }
 
     /// The choice is here: it is written down, and the walk goes on with that part.
-    pub(super) fn chosen_part(&mut self, id: u64, chosen: Chosen) {
-        let Phase::Choosing { id: waited, written } = self.phase else { return };
-        if waited != id {
-            return;
-        }
+    pub(super) fn chosen_part(&mut self, answered: Answered<Chosen>) {
+        let Some(chosen) = answered.taken_for(self.waits_for_choice()) else { return };
+        let Phase::Choosing { written, .. } = self.phase else { return };
         let Some(crossing) = self.crossing() else { return };
         let world = self.world.clone();
         let parts = &world.procedures[&world.main].parts;

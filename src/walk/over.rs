@@ -6,7 +6,7 @@ use super::event::{Effect, Tone};
 use super::memory::{Hearing, Over};
 use super::walker::Walker;
 use crate::phrase::{Answer, Command, Verdict};
-use crate::session::Record;
+use crate::session::{Miss, Record};
 
 /// After so many prompts cut by what was no answer (a radio, the own voice come back), prompts are said whole until one is taken.
 const MOST_IN_VAIN: u32 = 2;
@@ -98,10 +98,11 @@ impl Walker {
                 self.in_vain = 0;
                 false
             }
-            Verdict::Reject { free, .. } if cut => {
+            Verdict::Reject { free, stranger } if cut => {
                 self.in_vain += 1;
                 let (free, clip) = (free.clone(), clip.cloned());
-                self.note_down(Record::NotTaken { step: self.step_id(), why: "over-prompt".into(), free, clip });
+                let why = if *stranger { Miss::Stranger } else { Miss::NoMatch };
+                self.note_down(Record::NotTaken { step: self.step_id(), why, free, clip });
                 self.deaf();
                 self.repeat_last();
                 self.listen_when_quiet();

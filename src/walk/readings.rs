@@ -5,7 +5,7 @@ use super::memory::{After, Frame, Phase, Taken, round_of};
 use super::walker::Walker;
 use crate::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind};
 use crate::procedure::{self, Ask, Band, Meaning, ReadingAsk, Scope, Step};
-use crate::session::Record;
+use crate::session::{Miss, Record};
 use crate::trade::Unit;
 use serde_json::{Value, json};
 
@@ -31,7 +31,7 @@ impl Walker {
         };
         let frame = frames.last().expect("the stack of calls is never empty");
         let Some(step) = world.procedures[&frame.procedure].step(&frame.step) else { return };
-        let Ask::Reading(ask) = &step.ask else { return self.not_understood("unsure", None, clip) };
+        let Ask::Reading(ask) = &step.ask else { return self.not_understood(Miss::NoMatch, None, clip) };
         if let Some(said) = reading.said_unit
             && said.quantity() != ask.quantity
         {

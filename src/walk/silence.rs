@@ -7,7 +7,7 @@ use super::walker::Walker;
 use crate::bike::{BikeState, InstrumentKind, StateNeed};
 use crate::phrase::Command;
 use crate::procedure::Ask;
-use crate::session::Record;
+use crate::session::{Miss, Record};
 use serde_json::json;
 
 /// Two utterances of strangers within this time, and the walk waits silently.
@@ -49,12 +49,7 @@ impl Walker {
                 self.listen_when_quiet();
             }
             _ => {
-                self.note_down(Record::NotTaken {
-                    step: self.step_id(),
-                    why: "silence".into(),
-                    free: None,
-                    clip: None,
-                });
+                self.note_down(Record::NotTaken { step: self.step_id(), why: Miss::NoInput, free: None, clip: None });
                 self.wait("standby", "standby");
             }
         }
@@ -201,6 +196,7 @@ impl Walker {
         self.over = None;
         self.in_speech = false;
         self.due.clear();
+        self.untold.clear();
         self.heat_timer = false;
         self.microphone_gone = false;
         self.cautions.clear();

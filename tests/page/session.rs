@@ -3,7 +3,7 @@
 
 use probeside::bike::{BikeState, Instrument, InstrumentKind};
 use probeside::phrase::{Answer, Reading, ReadingKind};
-use probeside::session::{Because, Disk, Doubtful, Header, Job, Journal, Now, Record, Storage, Suspect, Weighed};
+use probeside::session::{Because, Disk, Doubtful, Header, Job, Journal, Miss, Now, Record, Storage, Suspect, Weighed};
 use probeside::trade::{Quantity, Unit};
 use std::path::Path;
 
@@ -105,7 +105,7 @@ pub fn write(storage: impl Storage + 'static, readings: u32, clips: u32) {
     let asked = "Can you smell petrol?".to_owned();
     let mut put = |record: Record| journal.record(&record, &now(ms)).unwrap();
     put(Record::Entered { procedure: "no-spark".into(), step: step.clone(), round: None, asked });
-    put(Record::NotTaken { step: step.clone(), why: "stranger".into(), free: Some(EVIL.into()), clip: None });
+    put(Record::NotTaken { step: step.clone(), why: Miss::Stranger, free: Some(EVIL.into()), clip: None });
     put(Record::Answered {
         step: step.clone(),
         round: None,

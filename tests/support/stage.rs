@@ -4,7 +4,7 @@ use probeside::circuit::faults::Library;
 use probeside::diagnose::Adviser;
 use probeside::phrase::{self, Answer, Grammar, Stakes, Verdict};
 use probeside::session::{Now, Record};
-use probeside::walk::{Advice, Effect, Event, SayKind, TimerKind, Walker, World};
+use probeside::walk::{Advice, Answered, Effect, Event, SayKind, TimerKind, Walker, World};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -219,13 +219,13 @@ impl Stage {
                     Effect::Weigh { id } => {
                         let adviser = self.adviser.as_mut().expect("only a walk with advice asks for it");
                         let weighed = adviser.weigh(&self.walker.observed());
-                        queue.push_front(Event::Weighed { id, weighed });
+                        queue.push_front(Event::Weighed(Answered::to(id, weighed)));
                     }
                     Effect::Choose { id } => {
                         let adviser = self.adviser.as_mut().expect("only a walk in best order asks for it");
                         let crossing = self.walker.crossing().expect("there is something to choose");
                         let chosen = adviser.choose(&crossing, &self.walker.observed());
-                        queue.push_front(Event::Chosen { id, chosen });
+                        queue.push_front(Event::Chosen(Answered::to(id, chosen)));
                     }
                     Effect::StartTimer { timer, ms } => {
                         self.timers.insert(timer, self.now_ms + ms);

@@ -1,10 +1,11 @@
 //! A walk as a user types it.
 
-use std::io::Write;
-use std::path::PathBuf;
-use std::process::{Command, Stdio};
+use std::io::{BufRead, BufReader, Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 
 /// The program: of a test the one that was built for it, of an example the one beside it.
+#[allow(dead_code)]
 pub fn program() -> PathBuf {
     let beside = || {
         let example = std::env::current_exe().expect("a program");
@@ -15,19 +16,80 @@ pub fn program() -> PathBuf {
     option_env!("CARGO_BIN_EXE_probeside").map_or_else(beside, PathBuf::from)
 }
 
-/// `probeside ARGS` with typed answers and printed prompts: exit code, what it said, what it complained of.
-pub fn typed(args: &[&str], answers: &str) -> (Option<i32>, String, String) {
-    let mut child = Command::new(program())
+/// The program with these arguments, started by itself or as the last arguments of another one.
+fn command(by: Option<(&str, &[&str])>, args: &[&str]) -> Command {
+    let mut program = match by {
+        None => Command::new(program()),
+        Some((by, before)) => {
+            let mut command = Command::new(by);
+            command.args(before).arg(program());
+            command
+        }
+    };
+    program
         .args(args)
         .args(["--hear", "typed", "--say", "printed"])
         .env("PROBESIDE_PROCEDURES", super::stage::procedures())
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
+        .stderr(Stdio::piped());
+    program
+}
+
+/// `probeside ARGS` with typed answers and printed prompts: exit code, what it said, what it complained of.
+#[allow(dead_code)]
+pub fn typed(args: &[&str], answers: &str) -> (Option<i32>, String, String) {
+    let mut child = command(None, args).spawn().expect("the program starts");
     child.stdin.take().expect("a pipe").write_all(answers.as_bytes()).expect("answers go in");
     let out = child.wait_with_output().expect("the program ends");
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
     (out.status.code(), text(&out.stdout), text(&out.stderr))
+}
+
+/// The same answer by answer, so that something can happen between two of them.
+#[allow(dead_code)]
+pub struct TypedWalk {
+    child: Child,
+    answers: ChildStdin,
+    said: BufReader<ChildStdout>,
+}
+
+#[allow(dead_code)]
+impl TypedWalk {
+    /// `probeside ARGS`, in the folder `at`.
+    pub fn start(args: &[&str], at: &Path) -> Self {
+        Self::of(command(None, args), at)
+    }
+
+    /// The same, started by another program.
+    pub fn start_in(by: &str, before: &[&str], args: &[&str], at: &Path) -> Self {
+        Self::of(command(Some((by, before)), args), at)
+    }
+
+    fn of(mut program: Command, at: &Path) -> Self {
+        let mut child = program.current_dir(at).spawn().expect("the program starts");
+        let answers = child.stdin.take().expect("a pipe");
+        let said = BufReader::new(child.stdout.take().expect("a pipe"));
+        Self { child, answers, said }
+    }
+
+    /// Types an answer; nobody may be there to read it any more.
+    pub fn answer(&mut self, words: &str) {
+        let _ = self.answers.write_all(format!("{words}\n").as_bytes());
+    }
+
+    /// The next so many lines that are said; fewer where the walk ends before.
+    pub fn lines(&mut self, many: usize) -> Vec<String> {
+        self.said.by_ref().lines().map_while(Result::ok).take(many).collect()
+    }
+
+    /// No more answers come: exit code, the rest of what it said, what it complained of.
+    pub fn end(self) -> (Option<i32>, String, String) {
+        let Self { child, answers, mut said } = self;
+        drop(answers);
+        let mut rest = String::new();
+        said.read_to_string(&mut rest).expect("words");
+        let out = child.wait_with_output().expect("the program ends");
+        (out.status.code(), rest, String::from_utf8_lossy(&out.stderr).into_owned())
+    }
 }
