@@ -130,7 +130,7 @@ impl Recorder {
         let waited = self.waited_for.remove(&id);
         if waited || (never && id != 0) || !std::mem::replace(&mut self.failing, true) {
             let why = why.to_string();
-            eprintln!("{why}");
+            crate::terminal::errln!("{why}");
             self.news.push_back(Event::RecordFailed { id, why, never });
         }
     }

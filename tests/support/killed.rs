@@ -11,7 +11,7 @@ use probeside::hear::write_wav;
 use probeside::review::verify;
 use probeside::session::{Entry, Folder, JOURNAL_FILE, Kind, Now, Record, Weighed};
 use probeside::speak::{Espeak, Voice};
-use probeside::walk::{Effect, Event, SayKind, Walker, World};
+use probeside::walk::{Answered, Effect, Event, SayKind, Walker, World};
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
@@ -340,7 +340,7 @@ impl Course {
         // What the walker was told last may not have been written yet.
         let late = |walker: &Walker| {
             let recorded = walker.waits_for_record().map(|id| Event::Recorded { id });
-            recorded.or_else(|| Some(Event::Weighed { id: walker.waits_for_advice()?, weighed: Weighed::default() }))
+            recorded.or_else(|| Some(Event::Weighed(Answered::to(walker.waits_for_advice()?, Weighed::default()))))
         };
         let mut all = events(entries).into_iter();
         let mut last = None;

@@ -149,11 +149,11 @@ impl Stage {
     fn advice_late(&mut self) -> Option<Event> {
         let adviser = self.adviser.as_mut()?;
         if let Some(id) = self.walker.waits_for_advice() {
-            return Some(Event::Weighed { id, weighed: adviser.weigh(&self.walker.observed()) });
+            return Some(Event::Weighed(Answered::to(id, adviser.weigh(&self.walker.observed()))));
         }
         let id = self.walker.waits_for_choice()?;
         let crossing = self.walker.crossing().expect("there is something to choose");
-        Some(Event::Chosen { id, chosen: adviser.choose(&crossing, &self.walker.observed()) })
+        Some(Event::Chosen(Answered::to(id, adviser.choose(&crossing, &self.walker.observed()))))
     }
 
     fn before(world: Arc<World>) -> Self {
