@@ -1,7 +1,7 @@
 //! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
 
 use super::advise::{self, adviser, walker};
-use super::drive::{Driver, Sources};
+use super::drive::Driver;
 use super::engine::{EngineArgs, unheard};
 use super::keep::KeepSound;
 use super::load::{self, Loaded};
@@ -9,6 +9,8 @@ use super::moment::Moment;
 use super::mouth::open_mouth;
 use super::order::Order;
 use super::outcome::{Failure, Outcome};
+use super::signals::{self, Interrupts};
+use super::sources::Sources;
 use crate::circuit::faults::Library;
 use crate::hear::{self, Ears, Recogniser};
 use crate::session::{
@@ -96,6 +98,7 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args) -> Outcome {
+    signals::register();
     if args.hear == "mic" && args.say == "printed" {
         tracing::info!("prompts are printed while the microphone listens");
     }
@@ -169,6 +172,7 @@ pub struct Session {
     /// The moment of a taken up journal's last entry.
     left_at: Option<Now>,
     bargein: bool,
+    interrupts: Interrupts,
 }
 
 impl Session {
@@ -212,6 +216,7 @@ impl Session {
             missing: Vec::new(),
             left_at: None,
             bargein: false,
+            interrupts: Interrupts::listen(),
         })
     }
 
@@ -258,6 +263,7 @@ impl Session {
             missing: Vec::new(),
             left_at: None,
             bargein: false,
+            interrupts: Interrupts::listen(),
         };
         if let Some(repair) = &repair {
             eprintln!("{}", repair.sentence());
@@ -346,7 +352,7 @@ impl Session {
         let ears: Box<dyn Ears> = match hear {
             "typed" => Box::new(hear::Typed::from_stdin(to_ears)),
             "mic" => {
-                pedal = hear::Pedal::start(to_ears.clone());
+                pedal = hear::Pedal::start(to_ears.clone(), signals::key_pressed);
                 let activity = activity()?;
                 let mic = match played {
                     Some(played) => hear::Mic::start_over(to_ears, activity, played),
@@ -410,13 +416,15 @@ impl Session {
         driver.tell_moment(moment);
         driver.keep_sound(keep);
         driver.take_advice(self.advice);
-        let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored };
+        let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored, interrupts: self.interrupts };
         let (code, why) = runtime.block_on(driver.run(self.first, &mut sources));
         let delays = std::mem::take(&mut driver.delays);
         let heard_by_sound = driver.heard_by_sound;
         let (writer, now, mut mouth) = driver.into_parts();
         let digest = writer.close()?.finish(&now)?;
-        if code == 0 {
+        if code == 0 && sources.interrupts.has_come() {
+            // Whoever wants the end does not wait for last words.
+        } else if code == 0 {
             runtime.block_on(say_digest(&digest, &self.world, &mut *mouth, &mut sources));
         } else {
             let again = format!("Go on with: probeside walk --resume {}", self.folder.display());
@@ -436,10 +444,15 @@ async fn say_digest(digest: &Digest, world: &crate::walk::World, mouth: &mut dyn
         return;
     };
     mouth.say(speak::Say { id: ID, text, interruptible: true, volume: 1.0, speed: 1.0 });
+    let Sources { mouth: said, interrupts, .. } = sources;
     let ended = async {
-        while let Some(event) = sources.mouth.recv().await {
-            if matches!(event, speak::MouthEvent::PromptEnded { id: ID, .. }) {
-                return;
+        loop {
+            tokio::select! {
+                _ = interrupts.next() => return mouth.cut(),
+                event = said.recv() => match event {
+                    Some(speak::MouthEvent::PromptEnded { id: ID, .. }) | None => return,
+                    Some(_) => {}
+                },
             }
         }
     };

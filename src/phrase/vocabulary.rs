@@ -36,6 +36,7 @@ pub struct Vocabulary {
     pub(super) agree: Phrases,
     pub(super) disagree: Phrases,
     pub(super) done: Phrases,
+    pub(super) power_off: Phrases,
     pub(super) numbers: NumberWords,
     pub(super) writing: Writing,
     pub(super) sums: BTreeMap<String, Phrases>,
@@ -102,6 +103,7 @@ impl Vocabulary {
             Answer::Choice(id) => id.replace('-', " "),
             Answer::Reading(reading) => self.numbers.say_reading(reading, resolution),
             Answer::Done => self.taught_done().to_owned(),
+            Answer::PowerOff => first(&self.power_off).to_owned(),
             Answer::Yes => self.taught_yes().to_owned(),
             Answer::No => self.taught_no().to_owned(),
             Answer::Command(command) => self.taught(*command).to_owned(),
@@ -140,6 +142,11 @@ impl Vocabulary {
     /// Everything that acknowledges a step or a caution.
     pub fn done_phrases(&self) -> Vec<Phrase> {
         phrases(&self.done, Answer::Done).collect()
+    }
+
+    /// Everything that may be said to confirm that the power is off.
+    pub fn power_off_phrases(&self) -> Vec<Phrase> {
+        phrases(&self.power_off, Answer::PowerOff).collect()
     }
 
     /// Number words and units.

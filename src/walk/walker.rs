@@ -1,7 +1,9 @@
 //! The walker and the one door into it.
 
-use super::event::{Effect, Event, SayKind, TimerKind, Tone};
-use super::memory::{After, Detail, Doubt, Frame, Hearing, Ordered, Over, Parts, Phase, Position, Taken};
+use super::event::{Effect, Event, SayKind, Tone};
+use super::memory::{
+    After, Detail, Doubt, Frame, Guard, Hearing, Ordered, Over, Parts, Phase, Position, Printed, Spoken, Taken,
+};
 use super::observation::Observation;
 use super::world::World;
 use crate::bike::BikeState;
@@ -35,7 +37,14 @@ pub struct Walker {
     pub(super) detour: Option<Position>,
     pub(super) detail: Detail,
     /// Prompts that have not ended, and what is done when the last one has.
-    pub(super) speaking: BTreeMap<u64, Hearing>,
+    pub(super) speaking: BTreeMap<u64, Spoken>,
+    /// What came to its end since the step was entered.
+    pub(super) heard_whole: BTreeMap<String, Printed>,
+    /// The caution at hand as it was said.
+    pub(super) caution_text: String,
+    /// Cautions that were acknowledged when they could only be printed.
+    pub(super) printed_cautions: BTreeSet<String>,
+    pub(super) loudspeaker_gone: bool,
     pub(super) listen_after: bool,
     pub(super) listening: Option<u64>,
     /// Prompts may be spoken over; what the open listen is for while they sound.
@@ -52,9 +61,11 @@ pub struct Walker {
     pub(super) silences: u32,
     /// When a stranger was last heard (ms).
     pub(super) stranger_at: Option<u64>,
-    pub(super) in_speech: bool,
-    pub(super) due: Vec<TimerKind>,
-    pub(super) heat_timer: bool,
+    /// Since when somebody has been speaking (ms).
+    pub(super) speech_since: Option<u64>,
+    pub(super) guard: Guard,
+    /// The program was asked to end from outside; who asks again means at once.
+    pub(super) stop_asked: bool,
     pub(super) last_said: Vec<(String, SayKind)>,
     pub(super) waiting_since: Option<u64>,
     pub(super) restate_after_cautions: bool,
@@ -114,6 +125,10 @@ impl Walker {
             detour: None,
             detail: Detail::Normal,
             speaking: BTreeMap::new(),
+            heard_whole: BTreeMap::new(),
+            caution_text: String::new(),
+            printed_cautions: BTreeSet::new(),
+            loudspeaker_gone: false,
             bargein: false,
             over: None,
             cut_short: false,
@@ -125,9 +140,9 @@ impl Walker {
             unsure: 0,
             silences: 0,
             stranger_at: None,
-            in_speech: false,
-            due: Vec::new(),
-            heat_timer: false,
+            speech_since: None,
+            guard: Guard::default(),
+            stop_asked: false,
             last_said: Vec::new(),
             waiting_since: None,
             restate_after_cautions: false,
@@ -171,7 +186,7 @@ impl Walker {
             Event::Begin => self.begin(),
             Event::Heard { listen, verdict, begin, end, clip } => self.heard(listen, verdict, end > begin, clip),
             Event::SpeechBegan => self.speech_began(),
-            Event::PromptEnded { id, .. } => self.prompt_ended(id),
+            Event::PromptEnded { id, whole } => self.prompt_ended(id, whole),
             Event::Recorded { id } => self.recorded(id),
             Event::Weighed { id, weighed } => self.weighed(id, weighed),
             Event::Chosen { id, chosen } => self.chosen_part(id, chosen),
@@ -179,6 +194,8 @@ impl Walker {
             Event::Timer { timer } => self.timer(timer),
             Event::MicrophoneLost { why } => self.microphone_lost(&why),
             Event::MicrophoneBack => self.microphone_back(),
+            Event::LoudspeakerLost { why } => self.loudspeaker_lost(&why),
+            Event::LoudspeakerBack => self.loudspeaker_back(),
             Event::ClockSetBack { by_ms } => self.clock_set_back(by_ms),
             Event::Pressed { pedal } => self.pressed(pedal),
             Event::SpokenOver { allowed } => self.bargein = allowed,
@@ -316,7 +333,7 @@ impl Walker {
             return;
         }
         let id = self.id();
-        self.speaking.insert(id, hearing);
+        self.speaking.insert(id, Spoken { hearing, kind, text: text.clone() });
         if matches!(kind, SayKind::Prompt | SayKind::Question | SayKind::Caution | SayKind::Conclusion) {
             self.last_said.push((text.clone(), kind));
         }
@@ -363,11 +380,21 @@ impl Walker {
         self.phase = Phase::Writing { id, then: Box::new(then) };
     }
 
-    /// A fault of the data that `check` would have found: the walk ends with the sentence.
+    /// A fault of the data that `check` would have found: the walk ends with the sentence, the bike is not left as it is.
     pub(super) fn fault(&mut self, why: &str) {
         self.deaf();
-        self.phase = Phase::Over;
-        self.out.push(Effect::Finish { code: 1, why: why.to_owned() });
+        let back = self.put_back();
+        if back.is_empty() && !self.is_power_on() {
+            self.phase = Phase::Over;
+            self.out.push(Effect::Finish { code: 1, why: why.to_owned() });
+            return;
+        }
+        self.phase = Phase::Closing { code: 1, why: why.to_owned() };
+        let words = self.words("concluded-put-back", serde_json::json!({ "items": back }));
+        self.say(words, SayKind::Conclusion);
+        if self.speaking.is_empty() {
+            self.last_words_said(1, why.to_owned());
+        }
     }
 
     pub(super) fn step_id(&self) -> String {
