@@ -35,8 +35,8 @@ mod say;
 mod shop;
 mod shop_args;
 mod signals;
-mod sources;
 mod soundcheck;
+mod sources;
 mod story;
 mod walk;
 

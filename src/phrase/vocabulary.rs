@@ -6,7 +6,7 @@ use super::grammar::Phrase;
 use super::number::NumberWords;
 use super::sentence::{SentenceError, Templates};
 use super::words::normalise;
-use super::writing::Writing;
+use super::writing::{Named, Writing};
 use crate::bike::{InstrumentKind, PointsAt, Side};
 use crate::trade::{Quantity, Unit};
 use crate::written::{Place, Written};
@@ -182,6 +182,11 @@ impl Vocabulary {
     /// The verbs of the actions that `text` asks for, in order; a question asks for none.
     pub fn actions_in(&self, text: &str) -> Vec<String> {
         self.writing.actions(text)
+    }
+
+    /// The things of the lists `writing: things` and `writing: bans` that `text` names.
+    pub fn things_named_in(&self, text: &str) -> Vec<Named> {
+        self.writing.things(text)
     }
 
     /// What a voice stumbles on in `text` (signs, abbreviations, codes), each with what to write instead.
