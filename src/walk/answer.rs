@@ -374,9 +374,14 @@ impl Walker {
     }
 
     fn take_escape(&mut self, escape: Escape, clip: Option<String>) {
+        let record = Record::Escaped { step: self.step_id(), round: self.round(), escape, clip };
+        self.write(record, After::Escaped { escape });
+    }
+
+    /// It is on disk: say it back and do what it asks for.
+    pub(super) fn escaped(&mut self, escape: Escape) {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
-        self.note_down(Record::Escaped { step: self.step_id(), round: self.round(), escape, clip });
         self.tone(Tone::Taken);
         match escape {
             Escape::NotSure => {

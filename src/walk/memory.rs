@@ -3,7 +3,7 @@
 use super::event::SayKind;
 use super::observation::Observation;
 use crate::bike::BikeState;
-use crate::phrase::{Answer, Hypothesis, Reading};
+use crate::phrase::{Answer, Escape, Hypothesis, Reading};
 use crate::procedure::{Meaning, Route, Seen, Target};
 use crate::session::{Record, Weighed};
 use crate::trade::{Sum, Unit};
@@ -105,6 +105,8 @@ pub(super) enum After {
     Read { taken: Box<Taken>, amends: bool },
     /// The step was acknowledged or its note taken.
     Done,
+    /// An answer that is neither good nor bad was taken.
+    Escaped { escape: Escape },
     /// A conclusion was reached.
     Concluded { lines: Vec<String>, last: bool },
     /// The check is left out.

@@ -189,9 +189,12 @@ impl Walker {
         if repaired {
             self.sentence("repaired", json!({}), SayKind::Notice);
         }
+        if self.is_power_on() {
+            self.ask_for_power_off();
+        }
         match self.phase {
             Phase::Closing { .. } if !was_stopped => return self.repeat_last(),
-            Phase::Guarding { .. } if !was_stopped => return self.guard_aloud(),
+            Phase::Guarding { .. } if !was_stopped => return self.listen_when_quiet(),
             Phase::Closing { .. } | Phase::Guarding { .. } | Phase::Over => self.phase = Phase::Asking,
             _ => {}
         }
@@ -207,9 +210,6 @@ impl Walker {
         self.state = state;
         // Whether the key was left on is not known: a step that needs it says so again.
         self.state.switches.remove("key");
-        if self.is_power_on() {
-            self.ask_for_power_off();
-        }
         let waited = was_waiting.map_or(0, |since| self.now.mono_ms.saturating_sub(since));
         match self.phase {
             // A conclusion is being written; the walk goes on when it is.
@@ -339,6 +339,7 @@ impl Walker {
             After::Chosen { choice, echo } => self.chosen(choice, &echo),
             After::Read { taken, amends } => self.read(*taken, amends),
             After::Done => self.done(),
+            After::Escaped { escape } => self.escaped(escape),
             After::Concluded { lines, last } => self.concluded(lines, last),
             After::LeftOut => self.left_out(),
             After::NoteKept => self.note_kept(),

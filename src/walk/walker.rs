@@ -238,6 +238,11 @@ impl Walker {
         matches!(self.phase, Phase::Asking)
     }
 
+    /// The dialogue is over, and the guard waits for somebody to confirm that the power is off.
+    pub fn is_guarding(&self) -> bool {
+        matches!(self.phase, Phase::Guarding { .. })
+    }
+
     /// A number is being questioned, or an answer asked back.
     pub fn is_questioning(&self) -> bool {
         matches!(self.phase, Phase::Confirming { .. } | Phase::Doubting { .. })

@@ -2,6 +2,7 @@
 
 #![allow(dead_code)]
 
+pub mod machine;
 pub mod mechanic;
 pub mod stage;
 pub mod typed;
