@@ -15,7 +15,8 @@ struct Bench {
     listen: Option<(u64, Grammar, bool)>,
     tones: u32,
     cuts: u32,
-    timer: bool,
+    /// When silence is asked after, milliseconds from when that was said.
+    timer: Option<u64>,
     answered: u32,
     acknowledged: u32,
 }
@@ -30,7 +31,7 @@ impl Bench {
             listen: None,
             tones: 0,
             cuts: 0,
-            timer: false,
+            timer: None,
             answered: 0,
             acknowledged: 0,
         };
@@ -55,8 +56,8 @@ impl Bench {
                 Effect::Listen { id, grammar, bargein, .. } => self.listen = Some((id, grammar, bargein)),
                 Effect::Deaf => self.listen = None,
                 Effect::Tone { tone: Tone::Listening } => self.tones += 1,
-                Effect::StartTimer { timer: TimerKind::Silence, .. } => self.timer = true,
-                Effect::StopTimer { timer: TimerKind::Silence } => self.timer = false,
+                Effect::StartTimer { timer: TimerKind::Silence, ms } => self.timer = Some(ms),
+                Effect::StopTimer { timer: TimerKind::Silence } => self.timer = None,
                 Effect::Record { id, record, sync } => {
                     self.answered += u32::from(matches!(record, Record::Answered { .. }));
                     self.acknowledged += u32::from(matches!(record, Record::Acknowledged { .. }));
@@ -151,7 +152,7 @@ fn a_caution_is_heard_out_and_nothing_acknowledges_it_before() {
     bench.accept(Answer::Done);
     assert_eq!(bench.acknowledged, 0);
     // Said after it, it does.
-    assert!(bench.sounding.is_empty() && bench.timer, "now it listens for the answer");
+    assert!(bench.sounding.is_empty() && bench.timer.is_some(), "now it listens for the answer");
     bench.accept(Answer::Done);
     assert_eq!(bench.acknowledged, 1);
 }
@@ -173,10 +174,10 @@ fn an_answer_over_a_question_is_taken_without_a_tone_and_silence_counts_only_fro
     let mut bench = Bench::new(true);
     bench.reach_a_question();
     let tones = bench.tones;
-    assert!(!bench.timer, "silence is not counted while a prompt sounds");
+    assert_eq!(bench.timer, None, "silence is not counted while a prompt sounds");
     bench.speak_over();
     assert_eq!(bench.tones, tones, "no tone into somebody's word");
-    assert!(!bench.timer);
+    assert_eq!(bench.timer, Some(30_000), "only speech that comes to no utterance is silence in the end");
     let answer = bench.allowed().into_iter().find(|a| **a == Answer::Choice("lit".into())).cloned();
     bench.accept(answer.expect("an answer"));
     assert_eq!(bench.answered, 1, "the answer was taken");
@@ -191,7 +192,7 @@ fn an_answer_over_a_question_is_taken_without_a_tone_and_silence_counts_only_fro
     while !quiet.sounding.is_empty() {
         quiet.ended(true);
     }
-    assert_eq!((quiet.tones, quiet.timer, quiet.listen.as_ref().map(|l| l.0)), (tones + 1, true, listen));
+    assert_eq!((quiet.tones, quiet.timer.is_some(), quiet.listen.as_ref().map(|l| l.0)), (tones + 1, true, listen));
 }
 
 #[test]
@@ -209,7 +210,7 @@ fn what_is_cut_in_vain_is_said_again_and_the_second_time_whole() {
     while !bench.sounding.is_empty() {
         bench.ended(true);
     }
-    assert!(bench.timer && bench.listen.is_some());
+    assert!(bench.timer.is_some() && bench.listen.is_some());
     // An answer that is taken makes prompts cuttable again.
     bench.accept(Answer::Command(Command::Repeat));
     assert_eq!(bench.listen.as_ref().map(|l| l.2), Some(true));

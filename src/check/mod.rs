@@ -9,6 +9,7 @@ mod bike_ids;
 mod bike_switches;
 mod bike_wires;
 mod cautions;
+mod contradictions;
 mod ear;
 mod ear_actions;
 mod ear_sides;
@@ -50,6 +51,7 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
     units::check(procedure, &mut found);
     tools::check(procedure, &mut found);
     sources::check(procedure, &mut found);
+    contradictions::check(procedure, around, &mut found);
     answers::check(procedure, around.reserved, &|text| Some(text.value.clone()), None, &mut found);
     if found.has_errors() {
         return found.sorted();
@@ -111,7 +113,7 @@ pub struct Stop<'p> {
 /// Every step that can be come to on `bike`, in each round of its loops, in no order that matters. `procedures[0]` is walked; the
 /// others are those that it calls.
 pub fn stops<'p>(procedures: Vec<&'p Procedure>, bike: &'p Bike, words: &dyn Words) -> Vec<Stop<'p>> {
-    let around = Surroundings { bikes: &[], called: &|_| None, reserved: &[], words, faults: None };
+    let around = Surroundings { bikes: &[], called: &|_| None, library: &[], reserved: &[], words, faults: None };
     let walks = explore::explore(procedures, bike, &around, &mut Findings::default());
     let stop = |node: &walks::Node<'p>| Stop {
         procedure: walks.procedures[node.at.procedure],

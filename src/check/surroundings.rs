@@ -22,6 +22,8 @@ pub struct Surroundings<'a> {
     pub bikes: &'a [Bike],
     /// Finds a called procedure by its id; none when there is no such file or it does not load.
     pub called: &'a dyn Fn(&str) -> Option<Rc<Procedure>>,
+    /// The other procedures of its folder.
+    pub library: &'a [Rc<Procedure>],
     /// Phrases that are taken.
     pub reserved: &'a [Reserved],
     /// How parts are named aloud.

@@ -9,6 +9,7 @@ mod expected;
 pub mod faults;
 mod figures;
 mod fold;
+mod heat;
 mod instruments;
 mod lamp;
 mod name;

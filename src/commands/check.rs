@@ -126,6 +126,13 @@ fn files_in(path: &Path) -> Vec<PathBuf> {
     if files.is_empty() { vec![path.to_owned()] } else { files }
 }
 
+/// The YAML files in a folder itself, by name.
+fn files_in_folder(folder: &Path) -> Vec<PathBuf> {
+    let mut files: Vec<PathBuf> = files_in(folder);
+    files.retain(|file| file.parent() == Some(folder));
+    files
+}
+
 #[derive(Default)]
 struct Report {
     files: Vec<(String, &'static str)>,
@@ -199,10 +206,13 @@ impl Checker<'_, '_> {
             let mut known = procedures.borrow_mut();
             known.entry(path.clone()).or_insert_with(|| procedure::load(&path).ok().map(Rc::new)).clone()
         };
+        let beside_it = |file: &PathBuf| called(&file.file_stem()?.to_string_lossy());
+        let all: Vec<Rc<Procedure>> = files_in_folder(&folder).iter().filter_map(beside_it).collect();
         let library = library_beside(&folder);
         let around = Surroundings {
             bikes: &beside,
             called: &called,
+            library: &all,
             reserved: &self.spoken.reserved,
             words: self.spoken.words,
             faults: library.as_ref(),

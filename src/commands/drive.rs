@@ -6,38 +6,26 @@
 use super::advise;
 use super::keep::KeepSound;
 use super::listener::{Decoded, Delay, Listener, OpenListen, Understanding};
+use super::loudness::Loudness;
 use super::moment::Moment;
 use super::recorder::Recorder;
+use super::sources::Sources;
 use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict, Vocabulary};
-use crate::session::{Clock, Kind, Now, Piece, Pieces, Record, Reply, Spoken, Writer};
+use crate::session::{Clock, Kind, Now, Piece, Pieces, Record, Spoken, Writer};
 use crate::speak::{Mouth, MouthEvent, Say};
 use crate::walk::{Advice, Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, VecDeque};
 use std::rc::Rc;
 use std::time::Duration;
-use tokio::sync::mpsc::UnboundedReceiver;
 
 /// The microphone opens this long after the listening tone was handed over, so that it does not hear it.
 const AFTER_TONE: Duration = Duration::from_millis(220);
 /// In real time the wall clock is looked at this often, also while nothing happens.
 const LOOK_AT_CLOCK: Duration = Duration::from_secs(1);
-/// Steps of loudness, and its bounds.
-const LOUDER: f32 = 1.25;
-const LOUDNESS: (f32, f32) = (0.25, 4.0);
 /// Speech faster when fewer words were asked for would be one more thing to get wrong: one speed.
 const SPEED: f32 = 1.0;
-
-/// Where the driver's news comes from.
-pub struct Sources {
-    /// From the ears.
-    pub ears: UnboundedReceiver<EarEvent>,
-    /// From the mouth.
-    pub mouth: UnboundedReceiver<MouthEvent>,
-    /// From the journal's thread.
-    pub stored: UnboundedReceiver<Reply>,
-}
 
 /// The driver.
 pub struct Driver {
@@ -58,7 +46,7 @@ pub struct Driver {
     timers: BTreeMap<TimerKind, u64>,
     open_at: Option<tokio::time::Instant>,
     moment: Option<Rc<RefCell<Moment>>>,
-    loudness: f32,
+    loudness: Loudness,
     keep: KeepSound,
     /// The whole session's sound, where it is kept.
     pieces: Option<Pieces>,
@@ -99,7 +87,7 @@ impl Driver {
             timers: BTreeMap::new(),
             open_at: None,
             moment: None,
-            loudness: 1.0,
+            loudness: Loudness::default(),
             keep: KeepSound::default(),
             pieces: None,
             ended: false,
@@ -161,11 +149,11 @@ impl Driver {
             };
             tokio::select! {
                 biased;
+                why = sources.interrupts.next() => self.give(Event::Stop { why: why.into() }),
                 Some(stored) = sources.stored.recv() => self.recorder.replied(stored),
                 Some(decoded) = Listener::decoded(&mut self.listener) => self.decoded(decoded),
                 Some(event) = sources.mouth.recv() => self.mouthed(event),
                 Some(event) = sources.ears.recv() => self.heard(event),
-                _ = tokio::signal::ctrl_c() => self.give(Event::Stop { why: "the interrupt key was pressed".into() }),
                 () = wait => self.due(),
             }
         }
@@ -249,7 +237,7 @@ impl Driver {
             Effect::Say { id, text, kind } => {
                 self.saying.insert(id, (text.clone(), None));
                 let interruptible = kind != SayKind::Caution;
-                self.mouth.say(Say { id, text, interruptible, volume: self.loudness, speed: SPEED });
+                self.mouth.say(Say { id, text, interruptible, volume: self.loudness.of(kind), speed: SPEED });
             }
             Effect::Cut => self.mouth.cut(),
             Effect::Tone { tone } => self.mouth.tone(match tone {
@@ -274,10 +262,7 @@ impl Driver {
             Effect::StopTimer { timer } => {
                 self.timers.remove(&timer);
             }
-            Effect::Loudness { louder } => {
-                let factor = if louder { LOUDER } else { 1.0 / LOUDER };
-                self.loudness = (self.loudness * factor).clamp(LOUDNESS.0, LOUDNESS.1);
-            }
+            Effect::Loudness { louder } => self.loudness.change(louder),
             Effect::Finish { code, why } => {
                 self.ears.close();
                 self.finished = Some((code, why));
@@ -470,8 +455,14 @@ impl Driver {
                 }
                 self.give(Event::PromptEnded { id, whole });
             }
-            MouthEvent::Lost(why) => crate::terminal::errln!("{why}"),
-            MouthEvent::Back => crate::terminal::errln!("The loudspeaker is back."),
+            MouthEvent::Lost(why) => {
+                crate::terminal::errln!("{why}");
+                self.give(Event::LoudspeakerLost { why });
+            }
+            MouthEvent::Back => {
+                crate::terminal::errln!("The loudspeaker is back.");
+                self.give(Event::LoudspeakerBack);
+            }
         }
     }
 }

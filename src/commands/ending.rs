@@ -2,6 +2,8 @@
 
 use super::listener::Delay;
 use super::outcome::Failure;
+use super::signals::Interrupts;
+use super::sources::Sources;
 use crate::session::{Digest, NotKept, Now, Writer};
 use crate::speak::{Mouth, MouthEvent, Say};
 use crate::walk::World;
@@ -21,12 +23,14 @@ pub async fn end(
     folder: &Path,
     world: &World,
     mouth: &mut dyn Mouth,
-    from_mouth: &mut UnboundedReceiver<MouthEvent>,
+    sources: &mut Sources,
 ) -> u8 {
     let place = folder.display().to_string();
     let ended = writer.end(now);
-    if let Some(text) = last_words(&ended, code, &place, world) {
-        say(text, mouth, from_mouth).await;
+    // Whoever wants the end does not wait for the digest; it is on the screen.
+    let words = last_words(&ended, code, &place, world).filter(|_| code != 0 || !sources.interrupts.has_come());
+    if let Some(text) = words {
+        say(text, mouth, &mut sources.mouth, &mut sources.interrupts).await;
     }
     let again = format!("Go on with: probeside walk --resume {place}");
     match ended {
@@ -74,7 +78,7 @@ pub(super) async fn say_digest(
     from_mouth: &mut UnboundedReceiver<MouthEvent>,
 ) {
     if let Some(text) = digest_words(digest, world) {
-        say(text, mouth, from_mouth).await;
+        say(text, mouth, from_mouth, &mut Interrupts::listen()).await;
     }
 }
 
@@ -84,13 +88,23 @@ fn digest_words(digest: &Digest, world: &World) -> Option<String> {
     world.vocabulary.sentence("digest", &given).ok()
 }
 
-async fn say(text: String, mouth: &mut dyn Mouth, from_mouth: &mut UnboundedReceiver<MouthEvent>) {
+/// Says it to its end; an interrupt cuts it short.
+async fn say(
+    text: String,
+    mouth: &mut dyn Mouth,
+    from_mouth: &mut UnboundedReceiver<MouthEvent>,
+    interrupts: &mut Interrupts,
+) {
     const ID: u64 = u64::MAX;
     mouth.say(Say { id: ID, text, interruptible: true, volume: 1.0, speed: 1.0 });
     let ended = async {
-        while let Some(event) = from_mouth.recv().await {
-            if matches!(event, MouthEvent::PromptEnded { id: ID, .. }) {
-                return;
+        loop {
+            tokio::select! {
+                _ = interrupts.next() => return mouth.cut(),
+                event = from_mouth.recv() => match event {
+                    Some(MouthEvent::PromptEnded { id: ID, .. }) | None => return,
+                    Some(_) => {}
+                },
             }
         }
     };

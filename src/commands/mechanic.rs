@@ -122,7 +122,8 @@ impl Mechanic {
             return Some(self.number_again(grammar).unwrap_or_else(|| self.last.0.clone()));
         }
         let words = if moment.asking { self.own(moment) } else { None };
-        let words = words.or_else(|| self.in_turn(Answer::Done, grammar))?;
+        let words = words.or_else(|| self.in_turn(Answer::Done, grammar));
+        let words = words.or_else(|| self.in_turn(Answer::PowerOff, grammar))?;
         let all = phrase::understand(&words, grammar, &self.vocabulary).best;
         self.last = (words.clone(), all.into_iter().map(|heard| heard.answer).collect());
         Some(words)

@@ -19,6 +19,7 @@ mod file;
 mod hear;
 mod keep;
 mod listener;
+mod loudness;
 mod mechanic;
 mod moment;
 mod mouth;
@@ -36,7 +37,9 @@ mod recorder_tests;
 mod rehearse;
 mod shop;
 mod shop_args;
+mod signals;
 mod soundcheck;
+mod sources;
 mod story;
 mod walk;
 

@@ -42,6 +42,7 @@ impl Moment {
             Record::Read { reading, .. } => Answer::Reading(reading.clone()),
             Record::Escaped { escape, .. } => Answer::Escape(*escape),
             Record::Acknowledged { .. } => Answer::Done,
+            Record::PowerOff { confirmed: true, .. } => Answer::PowerOff,
             Record::Controlled { command, .. } => Answer::Command(*command),
             _ => return,
         };

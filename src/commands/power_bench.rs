@@ -213,6 +213,7 @@ impl Mechanic {
             (true, Some(words)) => Some(words),
             _ => phrase(&Answer::Yes)
                 .or_else(|| phrase(&Answer::Done))
+                .or_else(|| phrase(&Answer::PowerOff))
                 .or_else(|| self.insists.then(|| "carry on".to_owned())),
         }
     }

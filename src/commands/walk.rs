@@ -1,7 +1,7 @@
 //! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
 
 use super::advise::{self, adviser, walker};
-use super::drive::{Driver, Sources};
+use super::drive::Driver;
 use super::ending::{self, End, event_loop};
 use super::engine::{EngineArgs, unheard};
 use super::keep::KeepSound;
@@ -10,6 +10,8 @@ use super::moment::Moment;
 use super::mouth::{may_speak, open_mouth};
 use super::order::Order;
 use super::outcome::{Failure, Outcome};
+use super::signals::{self, Interrupts};
+use super::sources::Sources;
 use crate::circuit::faults::Library;
 use crate::hear::{self, Ears, Recogniser};
 use crate::session::{
@@ -96,6 +98,7 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args) -> Outcome {
+    signals::register();
     if args.hear == "mic" && args.say == "printed" {
         tracing::info!("prompts are printed while the microphone listens");
     }
@@ -198,6 +201,7 @@ pub struct Session {
     /// All its wall times are the machine's, as they are since journals say how session time passes.
     walls_are_real: bool,
     bargein: bool,
+    interrupts: Interrupts,
 }
 
 impl Session {
@@ -242,6 +246,7 @@ impl Session {
             left_at: None,
             walls_are_real: true,
             bargein: false,
+            interrupts: Interrupts::listen(),
         })
     }
 
@@ -289,6 +294,7 @@ impl Session {
             left_at: None,
             walls_are_real: false,
             bargein: false,
+            interrupts: Interrupts::listen(),
         };
         if let Some(repair) = &repair {
             crate::terminal::errln!("{}", repair.sentence());
@@ -397,7 +403,7 @@ impl Session {
         let ears: Box<dyn Ears> = match hear {
             "typed" => Box::new(hear::Typed::from_stdin(to_ears)),
             "mic" => {
-                pedal = hear::Pedal::start(to_ears.clone());
+                pedal = hear::Pedal::start(to_ears.clone(), signals::key_pressed);
                 let activity = activity()?;
                 let mic = match played {
                     Some(played) => hear::Mic::start_over(to_ears, activity, played),
@@ -464,12 +470,12 @@ impl Session {
         driver.tell_moment(moment);
         driver.keep_sound(keep);
         driver.take_advice(self.advice);
-        let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored };
+        let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored, interrupts: self.interrupts };
         let ended = runtime.block_on(driver.run(self.first, &mut sources));
         let delays = std::mem::take(&mut driver.delays);
         let heard_by_sound = driver.heard_by_sound;
         let (writer, now, mut mouth) = driver.into_parts();
-        let end = ending::end(ended, writer, &now, &self.folder, &self.world, &mut *mouth, &mut sources.mouth);
+        let end = ending::end(ended, writer, &now, &self.folder, &self.world, &mut *mouth, &mut sources);
         let code = runtime.block_on(end);
         Ok(End { code, delays, heard_by_sound, folder: self.folder })
     }

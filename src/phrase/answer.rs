@@ -13,6 +13,8 @@ pub enum Answer {
     Reading(Reading),
     /// The step or the caution was acknowledged.
     Done,
+    /// The power is off: what can heat a coil is switched off.
+    PowerOff,
     /// Agreement with a pending question.
     Yes,
     /// Disagreement with a pending question.

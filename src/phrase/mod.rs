@@ -22,3 +22,4 @@ pub use sentence::{Given, SENTENCES, SentenceError};
 pub use typed::understand;
 pub use vocabulary::Vocabulary;
 pub use words::normalise;
+pub use writing::Named;

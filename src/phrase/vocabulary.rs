@@ -6,7 +6,7 @@ use super::grammar::Phrase;
 use super::number::NumberWords;
 use super::sentence::{SentenceError, Templates};
 use super::words::normalise;
-use super::writing::Writing;
+use super::writing::{Named, Writing};
 use crate::bike::{InstrumentKind, PointsAt, Side};
 use crate::trade::{Quantity, Unit};
 use crate::written::{Place, Written};
@@ -36,6 +36,7 @@ pub struct Vocabulary {
     pub(super) agree: Phrases,
     pub(super) disagree: Phrases,
     pub(super) done: Phrases,
+    pub(super) power_off: Phrases,
     pub(super) numbers: NumberWords,
     pub(super) writing: Writing,
     pub(super) sums: BTreeMap<String, Phrases>,
@@ -102,6 +103,7 @@ impl Vocabulary {
             Answer::Choice(id) => id.replace('-', " "),
             Answer::Reading(reading) => self.numbers.say_reading(reading, resolution),
             Answer::Done => self.taught_done().to_owned(),
+            Answer::PowerOff => first(&self.power_off).to_owned(),
             Answer::Yes => self.taught_yes().to_owned(),
             Answer::No => self.taught_no().to_owned(),
             Answer::Command(command) => self.taught(*command).to_owned(),
@@ -142,6 +144,11 @@ impl Vocabulary {
         phrases(&self.done, Answer::Done).collect()
     }
 
+    /// Everything that may be said to confirm that the power is off.
+    pub fn power_off_phrases(&self) -> Vec<Phrase> {
+        phrases(&self.power_off, Answer::PowerOff).collect()
+    }
+
     /// Number words and units.
     pub fn numbers(&self) -> &NumberWords {
         &self.numbers
@@ -175,6 +182,11 @@ impl Vocabulary {
     /// The verbs of the actions that `text` asks for, in order; a question asks for none.
     pub fn actions_in(&self, text: &str) -> Vec<String> {
         self.writing.actions(text)
+    }
+
+    /// The things of the lists `writing: things` and `writing: bans` that `text` names.
+    pub fn things_named_in(&self, text: &str) -> Vec<Named> {
+        self.writing.things(text)
     }
 
     /// What a voice stumbles on in `text` (signs, abbreviations, codes), each with what to write instead.

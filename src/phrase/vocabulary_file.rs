@@ -77,6 +77,8 @@ struct File {
     #[serde(default)]
     done: Vec<Spanned<String>>,
     #[serde(default)]
+    power_off: Vec<Spanned<String>>,
+    #[serde(default)]
     numbers: RawNumbers,
     #[serde(default)]
     units: Lists,
@@ -243,6 +245,7 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         .collect();
     let (agree, disagree) = (r.list("agree", raw.agree), r.list("disagree", raw.disagree));
     let done = r.list("done", raw.done);
+    let power_off = r.list("power-off", raw.power_off);
     let units = r
         .section("units", &names(Unit::ALL, Unit::name), raw.units)
         .into_iter()
@@ -255,14 +258,15 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         (commands.iter().flat_map(|(c, said)| said.iter().map(move |s| (format!("`{c}`"), s))))
             .chain(escapes.iter().flat_map(|(e, said)| said.iter().map(move |s| (format!("`{e}`"), s))))
             .chain(sums.iter().flat_map(|(name, said)| said.iter().map(move |s| (format!("`{name}`"), s))))
-            .chain(done.iter().map(|s| ("`done`".to_owned(), s))),
+            .chain(done.iter().map(|s| ("`done`".to_owned(), s)))
+            .chain(power_off.iter().map(|s| ("`power-off`".to_owned(), s))),
     );
     r.doubles(
         agree.iter().map(|s| ("`agree`".to_owned(), s)).chain(disagree.iter().map(|s| ("`disagree`".to_owned(), s))),
     );
 
     let part = serde_json::json!({"side": "left", "id": "left"});
-    r.taught = taught(&commands, &agree, &disagree, &done);
+    r.taught = taught(&commands, &agree, &disagree, &done, &power_off);
     let end = serde_json::json!({"part": "left part"});
     let half = serde_json::json!({"words": "left connector"});
     let sentence_keys: Vec<&str> = SENTENCES.iter().map(|(key, _)| *key).collect();
@@ -275,6 +279,7 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
         agree,
         disagree,
         done,
+        power_off,
         numbers,
         writing,
         sums,
@@ -292,17 +297,18 @@ pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnosti
     if r.found.is_empty() { Ok(vocabulary) } else { Err(r.found) }
 }
 
-/// The first phrase of each command by its name with `_`, and of `done`, `agree` and `disagree`.
+/// The first phrase of each command by its name with `_`, and of `done`, `agree`, `disagree` and `power_off`.
 fn taught(
     commands: &BTreeMap<Command, Phrases>,
     agree: &Phrases,
     disagree: &Phrases,
     done: &Phrases,
+    power_off: &Phrases,
 ) -> serde_json::Value {
     let first = |said: &Phrases| said.first().map_or(String::new(), |p| p.value.clone());
     let controls = commands.iter().map(|(c, said)| (c.name().replace('-', "_"), first(said)));
-    let others =
-        [("agree", agree), ("disagree", disagree), ("done", done)].map(|(name, said)| (name.to_owned(), first(said)));
+    let others = [("agree", agree), ("disagree", disagree), ("done", done), ("power_off", power_off)];
+    let others = others.map(|(name, said)| (name.to_owned(), first(said)));
     controls
         .chain(others)
         .map(|(name, words)| (name, serde_json::Value::String(words)))

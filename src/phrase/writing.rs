@@ -23,6 +23,20 @@ pub(super) struct RawWriting {
     before_actions: Vec<String>,
     joins: Vec<String>,
     stumbles: BTreeMap<String, String>,
+    things: Vec<String>,
+    bans: Vec<String>,
+    forbids: Vec<String>,
+}
+
+/// A thing that a text names.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Named {
+    /// As the vocabulary lists it.
+    pub thing: String,
+    /// A word that forbids stands before it in its clause.
+    pub forbidden: bool,
+    /// Forbidden once, it is forbidden everywhere.
+    pub banned: bool,
 }
 
 /// A language's rules of writing for the ear.
@@ -36,6 +50,9 @@ pub(super) struct Writing {
     before_actions: Vec<String>,
     joins: Vec<String>,
     stumbles: BTreeMap<String, String>,
+    things: Vec<String>,
+    bans: Vec<String>,
+    forbids: Vec<String>,
 }
 
 impl Writing {
@@ -52,13 +69,20 @@ impl Writing {
         };
         let (start, letter) = (figure("start", raw.start), figure("letter", raw.letter));
         let (sentence, pause) = (figure("sentence", raw.sentence), figure("pause", raw.pause));
-        let lists = [("actions", &raw.actions), ("before-actions", &raw.before_actions), ("joins", &raw.joins)];
+        let lists = [
+            ("actions", &raw.actions),
+            ("before-actions", &raw.before_actions),
+            ("joins", &raw.joins),
+            ("things", &raw.things),
+            ("bans", &raw.bans),
+            ("forbids", &raw.forbids),
+        ];
         lists.iter().filter(|(_, list)| list.is_empty()).for_each(|(key, _)| missing(key));
         if raw.stumbles.is_empty() {
             missing("stumbles");
         }
-        let RawWriting { actions, before_actions, joins, stumbles, .. } = raw;
-        Self { start, letter, sentence, pause, actions, before_actions, joins, stumbles }
+        let RawWriting { actions, before_actions, joins, stumbles, things, bans, forbids, .. } = raw;
+        Self { start, letter, sentence, pause, actions, before_actions, joins, stumbles, things, bans, forbids }
     }
 
     /// Seconds that the voice takes to say `text`, as fitted.
@@ -90,6 +114,30 @@ impl Writing {
             // What follows a comma is a command only where the sentence began as one: else it is a list of nouns.
             if clauses.first().and_then(|first| verb(first)).is_some() {
                 found.extend(clauses.iter().filter_map(|clause| verb(clause)));
+            }
+        }
+        found
+    }
+
+    /// The listed things that `text` names, one of them or several, each with whether its clause forbids it.
+    pub fn things(&self, text: &str) -> Vec<Named> {
+        let mut found = Vec::new();
+        for clause in text.split(['.', '?', '!', ':', ';']) {
+            let words = normalise(clause);
+            let words: Vec<&str> = words.split(' ').collect();
+            let forbids = words.iter().position(|word| self.forbids.iter().any(|f| f == word));
+            let all = self.things.iter().map(|thing| (thing, false)).chain(self.bans.iter().map(|ban| (ban, true)));
+            for (thing, banned) in all {
+                let parts: Vec<&str> = thing.split(' ').collect();
+                let is_it = |some: &[&str]| {
+                    let (last, before) = parts.split_last().expect("a split gives one part at least");
+                    let end = some[before.len()];
+                    some[..before.len()] == *before && (end == *last || end.strip_suffix('s') == Some(last))
+                };
+                if let Some(at) = words.windows(parts.len()).position(is_it) {
+                    let forbidden = forbids.is_some_and(|before| before < at);
+                    found.push(Named { thing: thing.clone(), forbidden, banned });
+                }
             }
         }
         found
@@ -161,6 +209,20 @@ mod tests {
         assert_eq!(actions("Never hold a lead, plug or tester."), Vec::<String>::new());
         assert_eq!(actions("Is the fuse whole, blown, or green?"), Vec::<String>::new());
         assert_eq!(actions("Slowly turn it."), ["turn"]);
+    }
+
+    #[test]
+    fn a_thing_is_forbidden_by_a_word_before_it_in_its_clause() {
+        let named = |text: &str| {
+            let all = Vocabulary::english().things_named_in(text);
+            all.into_iter().map(|n| (n.thing, n.forbidden, n.banned)).collect::<Vec<_>>()
+        };
+        assert_eq!(named("Warm the coil with a hair dryer."), [("hair dryer".to_owned(), false, true)]);
+        let never = named("Never warm parts with a heat gun, hair dryer or flame: there is fuel nearby.");
+        assert_eq!(never.len(), 3, "{never:?}");
+        assert!(never.iter().all(|(_, forbidden, banned)| *forbidden && *banned), "{never:?}");
+        assert_eq!(named("Two strobes. No flame."), [("strobe".into(), false, false), ("flame".into(), true, true)]);
+        assert_eq!(named("It inflames the inflamed."), []);
     }
 
     #[test]

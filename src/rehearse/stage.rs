@@ -118,6 +118,7 @@ pub fn answer_name(answer: &Answer) -> String {
             ReadingKind::NoReading => "no reading".to_owned(),
         },
         Answer::Done => "done".to_owned(),
+        Answer::PowerOff => "power off".to_owned(),
         Answer::Yes => "yes".to_owned(),
         Answer::No => "no".to_owned(),
         Answer::Command(command) => format!("command {}", command.name()),

@@ -178,7 +178,7 @@ impl Work {
             Record::Entered { procedure, step, round, asked } => {
                 review.path.push(Entered { time: time.clone(), procedure, step, round, asked });
             }
-            Record::Acknowledged { step, round, caution, signal, said } => {
+            Record::Acknowledged { step, round, caution, signal, said, .. } => {
                 review.cautions.push(Caution { time: time.clone(), step, round, caution, signal, said });
             }
             Record::Answered { step, round, answer, words, echo, means, confidence, confirmed, clip } => {
@@ -218,7 +218,7 @@ impl Work {
             Record::Noted { text, .. } => review.notes.push(noted(text)),
             Record::Reckoned { .. } => {}
             Record::NotTaken { .. } => review.not_taken.push(noted(what.clone())),
-            Record::Interrupted { .. } => review.interruptions.push(noted(what.clone())),
+            Record::Interrupted { .. } | Record::PowerOff { .. } => review.interruptions.push(noted(what.clone())),
             Record::Concluded {
                 procedure,
                 conclusion: id,

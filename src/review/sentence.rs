@@ -51,6 +51,7 @@ pub(super) fn answer_name(answer: &Answer) -> String {
         Answer::Choice(id) => id.clone(),
         Answer::Reading(reading) => shown(reading, reading.unit),
         Answer::Done => "done".to_owned(),
+        Answer::PowerOff => "power off".to_owned(),
         Answer::Yes => "yes".to_owned(),
         Answer::No => "no".to_owned(),
         Answer::Command(command) => command.name().to_owned(),
@@ -89,8 +90,9 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
     let at = |step: &String, round: &Option<String>| (Some(step.clone()), round.clone());
     let (kind, (step, round), what) = match record {
         Record::Entered { step, round, asked, .. } => ("entered", at(step, round), format!("asked: {asked}")),
-        Record::Acknowledged { step, round, caution, signal, .. } => {
-            ("acknowledged", at(step, round), format!("{signal} {caution} acknowledged"))
+        Record::Acknowledged { step, round, caution, signal, printed, .. } => {
+            let printed = if *printed { ", printed only: the loudspeaker was lost" } else { "" };
+            ("acknowledged", at(step, round), format!("{signal} {caution} acknowledged{printed}"))
         }
         Record::Answered { step, round, answer, words, means, confirmed, .. } => {
             let asked_back = if *confirmed { ", asked back" } else { "" };
@@ -129,6 +131,14 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
         Record::Interrupted { step, what, detail } => {
             let detail = if detail.is_empty() { String::new() } else { format!(": {detail}") };
             ("interrupted", (Some(step.clone()), None), format!("{what}{detail}"))
+        }
+        Record::PowerOff { step, confirmed, by } => {
+            let what = if *confirmed {
+                format!("power off, confirmed by {by}")
+            } else {
+                "power off: not confirmed".to_owned()
+            };
+            ("power-off", (Some(step.clone()), None), what)
         }
         Record::Weighed { step, round, weighed } => ("weighed", at(step, round), left(weighed)),
         Record::Chosen { step, written, chosen } => {

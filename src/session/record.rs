@@ -79,6 +79,9 @@ pub enum Record {
         signal: String,
         /// What was said.
         said: String,
+        /// It was only printed, because the loudspeaker was lost.
+        #[serde(default, skip_serializing_if = "is_false")]
+        printed: bool,
     },
     /// An answer that is a choice, an acknowledgement of a step or a note.
     Answered {
@@ -236,10 +239,20 @@ pub enum Record {
     Interrupted {
         /// Step.
         step: String,
-        /// `pause`, `standby`, `microphone-lost`, `microphone-back`, `clock-set-back`, `resumed`, `stopped`.
+        /// `pause`, `standby`, `strangers`, `microphone-lost`, `microphone-back`, `loudspeaker-lost`, `loudspeaker-back`, `clock-set-back`,
+        /// `resumed`, `stopped`.
         what: String,
         /// Details in words.
         detail: String,
+    },
+    /// Current could stand in a coil when the walk stopped or ended, and it was asked for the power to be switched off.
+    PowerOff {
+        /// Step.
+        step: String,
+        /// Somebody confirmed that it is off; else the walk ended without that.
+        confirmed: bool,
+        /// `voice`, `pedal`; empty where nobody did.
+        by: String,
     },
     /// A conclusion was reached.
     Concluded {
@@ -267,6 +280,11 @@ pub enum Record {
         /// The walk ends with it (a called procedure's may not).
         last: bool,
     },
+}
+
+/// Serde leaves out what is false.
+fn is_false(flag: &bool) -> bool {
+    !flag
 }
 
 impl Record {

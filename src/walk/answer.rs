@@ -3,7 +3,7 @@
 use super::control::command_works_in;
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind, Tone};
-use super::memory::{After, Frame, Phase};
+use super::memory::{After, Frame, Phase, Printed};
 use super::walker::Walker;
 use crate::phrase::{Answer, Escape, Hypothesis, Verdict};
 use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
@@ -12,16 +12,20 @@ use serde_json::{Value, json};
 
 /// An unsure person gets the explanation this many times before the check is left out.
 const UNSURE_BEFORE_LEFT_OUT: u32 = 2;
+/// Speech that began this long ago has ended, whether or not its end was told: the longest utterance that is cut out is 20 s, and understanding
+/// it takes a few more.
+const LONGEST_SPEECH_MS: u64 = 30_000;
 
 impl Walker {
     pub(super) fn speech_began(&mut self) {
-        self.in_speech = true;
+        self.speech_since = Some(self.now.mono_ms);
         self.cut_short = self.cuts_a_prompt();
-        self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
+        // Speech that comes to no utterance is silence in the end.
+        self.out.push(Effect::StartTimer { timer: TimerKind::Silence, ms: LONGEST_SPEECH_MS });
     }
 
     pub(super) fn heard(&mut self, listen: u64, verdict: Verdict, by_voice: bool, clip: Option<String>) {
-        self.in_speech = false;
+        self.speech_since = None;
         if self.listening != Some(listen) {
             return;
         }
@@ -29,13 +33,12 @@ impl Walker {
             self.deaf();
             self.understood(verdict, by_voice, clip);
         }
-        let due = std::mem::take(&mut self.due);
-        for timer in due {
-            if self.listening.is_some() || self.listen_after {
-                self.timer(timer);
-            }
-        }
         self.tell_what_waited();
+    }
+
+    /// Somebody is speaking, and not for longer than anybody does.
+    pub(super) fn is_speaking(&self) -> bool {
+        self.speech_since.is_some_and(|since| self.now.mono_ms.saturating_sub(since) < LONGEST_SPEECH_MS)
     }
 
     fn understood(&mut self, verdict: Verdict, by_voice: bool, clip: Option<String>) {
@@ -67,7 +70,7 @@ impl Walker {
     }
 
     fn confirm(&mut self, heard: Hypothesis, rival: Option<Hypothesis>, clip: Option<String>) {
-        if matches!(self.phase, Phase::Waiting) {
+        if matches!(self.phase, Phase::Waiting | Phase::Guarding { .. }) || heard.answer == Answer::PowerOff {
             return self.not_understood(Miss::NoMatch, None, clip);
         }
         // A doubtful "yes" or a doubtful control word is not worth a second question.
@@ -128,7 +131,7 @@ impl Walker {
     pub(super) fn not_understood(&mut self, why: Miss, free: Option<String>, clip: Option<String>) {
         self.note_down(Record::NotTaken { step: self.step_id(), why, free, clip });
         // Who waits is silent: a radio in a break gets no answer.
-        if matches!(self.phase, Phase::Waiting) {
+        if matches!(self.phase, Phase::Waiting | Phase::Guarding { .. }) {
             return self.listen_when_quiet();
         }
         self.tone(Tone::NotUnderstood);
@@ -192,10 +195,16 @@ impl Walker {
         {
             return self.command(command);
         }
+        if heard.answer == Answer::PowerOff && self.guard.raised {
+            return self.power_is_off("voice");
+        }
         let phase = self.phase.clone();
         match (phase, heard.answer.clone()) {
             (Phase::Caution { now, rest }, Answer::Done) => self.caution_acknowledged(now, rest),
-            (Phase::Restate, Answer::Done) => self.ask(),
+            (Phase::Restate, Answer::Done) => {
+                self.told_is_done();
+                self.ask();
+            }
             (Phase::Confirming { heard, clip }, Answer::Yes) => {
                 self.phase = Phase::Asking;
                 self.take(heard, clip, true);
@@ -233,11 +242,16 @@ impl Walker {
     }
 
     fn caution_acknowledged(&mut self, id: String, rest: Vec<String>) {
+        let Some(how) = self.caution_heard() else { return self.caution_again(id, rest) };
         let world = self.world.clone();
         let procedure = self.procedure(&world);
         self.tone(Tone::Taken);
         if let Some(caution) = procedure.caution(&id) {
             let heard = self.cautions.insert(caution.say.value.clone(), self.now.mono_ms);
+            let printed = how == Printed::Only;
+            if printed {
+                self.printed_cautions.insert(caution.say.value.clone());
+            }
             let text = if heard.is_some() { &caution.brief } else { &caution.say };
             let record = Record::Acknowledged {
                 step: self.step_id(),
@@ -245,6 +259,7 @@ impl Walker {
                 caution: id,
                 signal: caution.signal.name().to_owned(),
                 said: procedure::render(text, &self.scope()).unwrap_or_default(),
+                printed,
             };
             self.note_down(record);
         }
@@ -365,9 +380,14 @@ impl Walker {
     }
 
     fn take_escape(&mut self, escape: Escape, clip: Option<String>) {
+        let record = Record::Escaped { step: self.step_id(), round: self.round(), escape, clip };
+        self.write(record, After::Escaped { escape });
+    }
+
+    /// It is on disk: say it back and do what it asks for.
+    pub(super) fn escaped(&mut self, escape: Escape) {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
-        self.note_down(Record::Escaped { step: self.step_id(), round: self.round(), escape, clip });
         self.tone(Tone::Taken);
         match escape {
             Escape::NotSure => {

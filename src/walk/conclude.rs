@@ -144,9 +144,8 @@ impl Walker {
         need.removed = self.state.fitted.keys().cloned().collect();
         need.lay_down = true;
         let mut switched = self.state.clone();
-        if self.state.switches.contains_key("key")
-            && let Some(off) = bike.key.positions.iter().find(|p| !p.connects)
-        {
+        if let (Some(key), Some(off)) = (self.key_may_be_at(), bike.key.positions.iter().find(|p| !p.connects)) {
+            switched.switches.insert("key".to_owned(), key.clone());
             need.switches.insert("key".to_owned(), off.name.value.clone());
         }
         switched.engine = None;

@@ -2,6 +2,7 @@
 
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind};
+use super::guard::STOPPED;
 use super::memory::{After, Detail, Phase};
 use super::walker::Walker;
 use crate::phrase::{Answer, Command, ReadingKind};
@@ -16,6 +17,7 @@ pub(super) fn command_works_in(command: Command, phase: &Phase) -> bool {
             matches!(command, Command::Resume | Command::Stop | Command::Where | Command::LastReading | Command::Repeat)
         }
         Phase::Reckoning { .. } => matches!(command, Command::Repeat | Command::Back | Command::Stop),
+        Phase::Guarding { .. } => command == Command::Repeat,
         Phase::SkipWhy | Phase::Noting => matches!(command, Command::Stop),
         Phase::StopConfirm => false,
         Phase::Offering => matches!(command, Command::Repeat | Command::Suspects | Command::Stop),
@@ -35,6 +37,9 @@ impl Walker {
         match command {
             Command::Repeat => {
                 match &self.phase {
+                    Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } if self.guard.raised => {
+                        self.ask_for_power_off();
+                    }
                     Phase::Waiting => self.sentence("paused", json!({}), SayKind::Notice),
                     _ => self.repeat_last(),
                 }
@@ -55,6 +60,10 @@ impl Walker {
             Command::Pause => self.wait("paused", "pause"),
             Command::Resume => match std::mem::replace(&mut self.phase, Phase::Asking) {
                 Phase::Stuck { record, then } => self.write(*record, *then),
+                Phase::Waiting if self.is_power_on() => {
+                    self.phase = Phase::Waiting;
+                    self.guard_aloud();
+                }
                 Phase::Waiting => self.carry_on(),
                 phase => {
                     self.phase = phase;
@@ -212,7 +221,12 @@ impl Walker {
         self.write(record, After::Stopped);
     }
 
+    /// The first time the walk ends with its last words; whoever asks again means at once.
     pub(super) fn stop_from_outside(&mut self, why: &str) {
+        let again = std::mem::replace(&mut self.stop_asked, true);
+        if again || matches!(self.phase, Phase::Guarding { .. }) {
+            return self.end_at_once();
+        }
         if matches!(self.phase, Phase::Closing { .. }) {
             return;
         }
@@ -228,8 +242,7 @@ impl Walker {
         if !back.is_empty() {
             self.sentence("concluded-put-back", json!({"items": back}), SayKind::Conclusion);
         }
-        let why = "the walk was stopped before a conclusion".to_owned();
         self.stopped = true;
-        self.phase = Phase::Closing { code: 1, why };
+        self.phase = Phase::Closing { code: 1, why: STOPPED.to_owned() };
     }
 }

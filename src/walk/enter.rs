@@ -11,8 +11,6 @@ use std::sync::Arc;
 
 /// A caution acknowledged less than this long ago is said in its brief form and not asked for again.
 const CAUTION_FRESH_MS: u64 = 15 * 60_000;
-/// With the key on and points closed, this long until "key off".
-const COIL_HEAT_MS: u64 = 60_000;
 /// More steps than this without an answer mean that a procedure runs in a circle of left-out steps.
 const MOST_LEFT_OUT_IN_A_ROW: u32 = 1000;
 
@@ -184,6 +182,7 @@ impl Walker {
         }
         self.silences = 0;
         self.last_said.clear();
+        self.heard_whole.clear();
         let all: Vec<String> = step.cautions.iter().map(|c| c.value.clone()).collect();
         let restated = how == How::Restated;
         self.restate_after_cautions = restated;
@@ -231,6 +230,8 @@ impl Walker {
     fn say_caution(&mut self, caution: Option<(String, String)>) {
         if let Some((signal, text)) = caution {
             let said = self.words("caution", json!({"signal": signal, "text": text}));
+            self.hear_again(&said);
+            self.caution_text.clone_from(&said);
             self.say(said, SayKind::Caution);
         }
     }
@@ -245,10 +246,12 @@ impl Walker {
             return self.ask();
         }
         match self.world.vocabulary.sentence("state-differs", &json!({"changes": told.join(" ")})) {
-            Ok(text) => self.say_as(text, SayKind::Prompt, Hearing::Whole),
+            Ok(text) => {
+                self.agree_state(told, &text);
+                self.say_as(text, SayKind::Prompt, Hearing::Whole);
+            }
             Err(why) => return self.fault(&why.to_string()),
         }
-        self.agree_state(told);
         self.sentence("acknowledge", json!({}), SayKind::Prompt);
         self.phase = Phase::Restate;
         self.listen_when_quiet();
@@ -269,44 +272,19 @@ impl Walker {
     }
 
     /// The state of the bike is as the step needs it from here on.
-    fn agree_state(&mut self, told: Vec<String>) {
+    fn agree_state(&mut self, told: Vec<String>, text: &str) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         let Ok(need) = procedure::render_state(&step.state, &self.scope(), &world.bike) else { return };
-        let next = self.state.after(&self.restored(need));
+        let need = self.restored(need);
+        let next = self.state.after(&need);
         self.restoring = None;
-        if next != self.state {
-            self.state = next;
+        let before = std::mem::replace(&mut self.state, next);
+        if before != self.state {
             let record = Record::State { step: self.step_id(), told, state: self.state.clone() };
             self.note_down(record);
         }
-        self.watch_heat();
-    }
-
-    /// Starts or stops the timer that keeps the coils from cooking.
-    pub(super) fn watch_heat(&mut self) {
-        let hot = self.coils_draw_current();
-        if hot && !self.heat_timer {
-            self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms: COIL_HEAT_MS });
-        } else if !hot && self.heat_timer {
-            self.out.push(Effect::StopTimer { timer: TimerKind::CoilHeat });
-        }
-        self.heat_timer = hot;
-    }
-
-    /// The key connects and a points set that is plugged in is closed, or may be.
-    pub(super) fn coils_draw_current(&self) -> bool {
-        let bike = &self.world.bike;
-        let connects = |switch: &crate::bike::Switch, name: &str| {
-            let at = self.state.switches.get(name);
-            at.is_some_and(|at| switch.positions.iter().any(|p| *p.name.value == *at && p.connects))
-        };
-        let feed = connects(&bike.key, "key")
-            && bike.kill.as_ref().is_none_or(|k| k.action != crate::bike::KillAction::OpensFeed || connects(k, "kill"));
-        feed && bike.points.iter().any(|set| {
-            let closed = self.state.points.get(&*set.id).is_none_or(|at| *at != PointsAt::Open);
-            closed && !self.state.unplugged.contains(&*set.connector)
-        })
+        self.told_state(before, &need, text);
     }
 
     /// Tells the changes, asks the step's question, writes down that it was asked, and listens.
@@ -346,12 +324,13 @@ impl Walker {
             }
         };
         let mut asked = told.join(" ");
+        let changes = if told.is_empty() { prompt.clone() } else { asked.clone() };
         if !told.is_empty() {
             self.say_as(asked.clone(), SayKind::Prompt, Hearing::Whole);
             asked.push(' ');
         }
         asked.push_str(&prompt);
-        self.agree_state(told);
+        self.agree_state(told, &changes);
         self.say(prompt, SayKind::Prompt);
         if self.detail == Detail::Long {
             self.say(more, SayKind::Prompt);

@@ -78,6 +78,13 @@ pub enum Event {
     },
     /// The microphone is back.
     MicrophoneBack,
+    /// The loudspeaker is gone: prompts are only printed.
+    LoudspeakerLost {
+        /// Why, a sentence.
+        why: String,
+    },
+    /// The loudspeaker is back.
+    LoudspeakerBack,
     /// The wall clock was set back.
     ClockSetBack {
         /// By so many milliseconds.
@@ -116,7 +123,7 @@ pub enum TimerKind {
     Silence,
     /// A watched event has not been reported.
     Watch,
-    /// The key is on with points closed.
+    /// Current can stand in a coil, and nobody has confirmed that the power is off.
     CoilHeat,
 }
 

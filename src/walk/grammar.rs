@@ -18,15 +18,14 @@ impl Walker {
         if self.speaking.is_empty() { self.listen() } else { self.listen_over() }
     }
 
-    pub(super) fn prompt_ended(&mut self, id: u64) {
-        self.speaking.remove(&id);
+    pub(super) fn prompt_ended(&mut self, id: u64, whole: bool) {
+        self.hear_out(id, whole);
         if !self.speaking.is_empty() {
             return self.less_to_be_heard();
         }
         if let Phase::Closing { code, why } = &self.phase {
             let (code, why) = (*code, why.clone());
-            self.phase = Phase::Over;
-            self.out.push(Effect::Finish { code, why });
+            self.last_words_said(code, why);
         } else if self.listen_after && !self.goes_on_listening() {
             self.listen();
         }
@@ -43,9 +42,9 @@ impl Walker {
         self.listen_after = false;
         self.over = None;
         self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
+        // An utterance under way is dropped with it.
+        self.speech_since = None;
         if self.listening.take().is_some() {
-            // An utterance under way is dropped with it.
-            self.in_speech &= !self.bargein;
             self.out.push(Effect::Deaf);
         }
     }
@@ -75,7 +74,7 @@ impl Walker {
     pub(super) fn start_silence(&mut self) {
         let world = self.world.clone();
         let seconds = match &self.phase {
-            Phase::Waiting | Phase::Stuck { .. } => return,
+            Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } => return,
             Phase::Asking => self.step(&world).map_or(OTHER_WORKING_TIME_S, |s| s.time),
             _ => OTHER_WORKING_TIME_S,
         };
@@ -159,6 +158,7 @@ impl Walker {
                 };
                 grammar.phrases.extend(commands(&useful));
             }
+            Phase::Guarding { .. } => grammar.phrases.extend(commands(&|c| c == Command::Repeat)),
             Phase::StopConfirm => grammar.phrases = words.yes_no_phrases(),
             Phase::Offering => {
                 grammar.phrases = words.yes_no_phrases();
@@ -171,6 +171,10 @@ impl Walker {
             | Phase::Choosing { .. }
             | Phase::Closing { .. }
             | Phase::Over => {}
+        }
+        if self.guard.raised {
+            grammar.phrases.extend(words.power_off_phrases());
+            high.push(Answer::PowerOff);
         }
         Ok((grammar, high))
     }

@@ -11,7 +11,7 @@ impl Walker {
     /// A sentence about the record that has to be known now; what is asked is still asked. Nobody is interrupted in the middle of an
     /// answer: it is said after that.
     pub(super) fn tell_of_the_record(&mut self, sentence: &'static str) {
-        if self.in_speech {
+        if self.is_speaking() {
             return self.untold.push(sentence);
         }
         let listens = self.listening.is_some() || self.listen_after;

@@ -4,7 +4,7 @@ use super::event::SayKind;
 use super::observation::Observation;
 use super::request::Request;
 use crate::bike::BikeState;
-use crate::phrase::{Answer, Hypothesis, Reading};
+use crate::phrase::{Answer, Escape, Hypothesis, Reading};
 use crate::procedure::{Meaning, Route, Seen, Target};
 use crate::session::{Record, Weighed};
 use crate::trade::{Sum, Unit};
@@ -91,6 +91,8 @@ pub(super) enum Phase {
     Stuck { record: Box<Record>, then: Box<After> },
     /// The last words are being said.
     Closing { code: u8, why: String },
+    /// The dialogue is over; the guard waits for somebody to confirm that the power is off.
+    Guarding { code: u8, why: String },
     /// Over.
     Over,
 }
@@ -104,6 +106,8 @@ pub(super) enum After {
     Read { taken: Box<Taken>, amends: bool },
     /// The step was acknowledged or its note taken.
     Done,
+    /// An answer that is neither good nor bad was taken.
+    Escaped { escape: Escape },
     /// A conclusion was reached.
     Concluded { lines: Vec<String>, last: bool },
     /// The check is left out.
@@ -155,6 +159,44 @@ pub(super) enum Ordered {
     Best,
     /// This part alone is walked, to see what comes of it.
     Only(usize),
+}
+
+/// What the guard knows.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Guard {
+    /// The bike may still be as it was here, with current in a coil: what ends it was told, and nobody has confirmed it.
+    pub suspect: Option<BikeState>,
+    /// The text that told what ends it.
+    pub cure: Option<String>,
+    /// Its timer runs.
+    pub timer: bool,
+    /// It has asked, and nobody has confirmed.
+    pub raised: bool,
+    /// It was put off once because the walk waits for something else.
+    pub put_off: bool,
+    /// What it said last.
+    pub said: String,
+    /// Whether current stands in a coil, by state.
+    pub known: Vec<(BikeState, bool)>,
+    /// The bike's wiring tells how its coils are fed.
+    pub wired: Option<bool>,
+}
+
+/// A prompt that has not ended.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Spoken {
+    pub hearing: Hearing,
+    pub kind: SayKind,
+    pub text: String,
+}
+
+/// Whether something that came to its end was only printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Printed {
+    /// It was said.
+    No,
+    /// The loudspeaker was lost.
+    Only,
 }
 
 /// Whether a prompt may be spoken over.

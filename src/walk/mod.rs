@@ -11,6 +11,8 @@ mod control;
 mod enter;
 mod event;
 mod grammar;
+mod guard;
+mod heard;
 mod keeping;
 mod memory;
 mod observation;

@@ -25,12 +25,12 @@ impl Walker {
     }
 
     fn has_to_be_heard(&self) -> bool {
-        self.in_vain >= MOST_IN_VAIN || self.speaking.values().any(|hearing| *hearing == Hearing::Whole)
+        self.in_vain >= MOST_IN_VAIN || self.speaking.values().any(|spoken| spoken.hearing == Hearing::Whole)
     }
 
     /// One of several prompts has ended: from here on an answer may count, unless somebody is in the middle of a word.
     pub(super) fn less_to_be_heard(&mut self) {
-        if self.over == Some(Over::Silencing) && !self.in_speech && !self.has_to_be_heard() {
+        if self.over == Some(Over::Silencing) && !self.is_speaking() && !self.has_to_be_heard() {
             self.listen_over();
         }
     }
@@ -42,14 +42,14 @@ impl Walker {
                 self.listen_after = false;
                 self.over = None;
                 // Whoever speaks already needs no tone.
-                if !self.in_speech {
+                if !self.is_speaking() {
                     self.tone(Tone::Listening);
                     self.start_silence();
                 }
                 true
             }
             // What is being said over the end of it may be "stop".
-            Some(Over::Silencing) => self.in_speech,
+            Some(Over::Silencing) => self.is_speaking(),
             None => false,
         }
     }

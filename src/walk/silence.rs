@@ -14,27 +14,28 @@ use serde_json::json;
 const STRANGERS_WITHIN_MS: u64 = 20_000;
 /// A pause longer than this makes battery readings stale.
 const BATTERY_STALE_MS: u64 = 4 * 3_600_000;
-/// Where the coils' heat falls due while a record is being written: try again after this long.
-const HEAT_AGAIN_MS: u64 = 2_000;
+/// A timer that is due while somebody speaks comes again after this long: it waits for what was said, and is never lost.
+const AFTER_SPEECH_MS: u64 = 1_000;
 
 impl Walker {
     pub(super) fn timer(&mut self, timer: TimerKind) {
-        if self.in_speech {
-            if !self.due.contains(&timer) {
-                self.due.push(timer);
-            }
-            return;
+        if self.is_speaking() {
+            return self.out.push(Effect::StartTimer { timer, ms: AFTER_SPEECH_MS });
         }
+        self.speech_since = None;
+        self.tell_what_waited();
         match timer {
             TimerKind::Silence => self.silent(),
             TimerKind::Watch => self.watched_for_long(),
-            TimerKind::CoilHeat => self.coils_hot(),
+            TimerKind::CoilHeat => self.guard_due(),
         }
     }
 
     /// First a tone, then a question, then standby.
     fn silent(&mut self) {
-        if self.listening.is_none() || matches!(self.phase, Phase::Waiting) {
+        if self.listening.is_none()
+            || matches!(self.phase, Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. })
+        {
             return;
         }
         self.silences += 1;
@@ -65,31 +66,21 @@ impl Walker {
         self.listen_when_quiet();
     }
 
-    fn coils_hot(&mut self) {
-        self.heat_timer = false;
-        if !self.coils_draw_current() {
-            return;
-        }
-        if matches!(
-            self.phase,
-            Phase::Writing { .. }
-                | Phase::Weighing { .. }
-                | Phase::Choosing { .. }
-                | Phase::Closing { .. }
-                | Phase::Stuck { .. }
-        ) {
-            self.heat_timer = true;
-            self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms: HEAT_AGAIN_MS });
-            return;
-        }
-        self.wait("key-off-heat", "pause");
-    }
-
-    /// The walk waits: a pause, standby, or the coils' heat. With the key on and points closed it says "key off" first.
+    /// The walk waits: a pause, standby. With current in a coil it asks for the power to be switched off first.
     pub(super) fn wait(&mut self, sentence: &str, what: &str) {
-        self.stop_asking(sentence != "key-off-heat");
+        self.stop_asking();
+        if self.is_power_on() {
+            self.ask_for_power_off();
+        }
         self.sentence(sentence, json!({}), SayKind::Notice);
         self.begin_waiting(what, &sentence.replace('-', " "));
+    }
+
+    /// The walk waits because the coils get hot.
+    pub(super) fn wait_for_power_off(&mut self) {
+        self.stop_asking();
+        self.say_coils_hot();
+        self.begin_waiting("pause", "coils hot");
     }
 
     /// Whether this is the second stranger's utterance within a short time.
@@ -106,40 +97,26 @@ impl Walker {
     /// Somebody else is talking: the walk waits, without a word, for "carry on" or the pedal. Only a hot coil is spoken of.
     pub(super) fn leave_strangers_alone(&mut self) {
         self.stranger_at = None;
-        self.stop_asking(true);
+        self.stop_asking();
+        if self.is_power_on() {
+            self.ask_for_power_off();
+        }
         self.begin_waiting("strangers", "two utterances of somebody else within 20 s");
     }
 
-    /// Silence; with the key on and points closed it says "key off", unless that is said anyway.
-    fn stop_asking(&mut self, say_key_off: bool) {
+    fn stop_asking(&mut self) {
         self.out.push(Effect::Cut);
         self.speaking.clear();
         self.deaf();
         self.out.push(Effect::StopTimer { timer: TimerKind::Watch });
-        if self.coils_draw_current() && say_key_off {
-            self.sentence("key-off-paused", json!({}), SayKind::Notice);
-        }
-        self.key_off();
     }
 
     fn begin_waiting(&mut self, what: &str, detail: &str) {
         self.note_down(Record::Interrupted { step: self.step_id(), what: what.to_owned(), detail: detail.to_owned() });
         self.phase = Phase::Waiting;
         self.waiting_since = Some(self.now.mono_ms);
-        self.listen_when_quiet();
-    }
-
-    /// The key is off from here on, as far as current through the coils goes.
-    fn key_off(&mut self) {
-        if !self.coils_draw_current() {
-            return;
-        }
-        let off = self.world.bike.key.positions.iter().find(|p| !p.connects).map(|p| p.name.value.clone());
-        match off {
-            Some(off) => self.state.switches.insert("key".to_owned(), off),
-            None => self.state.switches.remove("key"),
-        };
         self.watch_heat();
+        self.listen_when_quiet();
     }
 
     /// "Carry on".
@@ -194,11 +171,14 @@ impl Walker {
         self.speaking.clear();
         self.listening = None;
         self.over = None;
-        self.in_speech = false;
-        self.due.clear();
+        self.speech_since = None;
+        self.heard_whole.clear();
+        self.printed_cautions.clear();
+        self.loudspeaker_gone = false;
+        self.stop_asked = false;
         self.untold.clear();
-        self.heat_timer = false;
         self.microphone_gone = false;
+        self.doubt_the_power();
         self.cautions.clear();
         let detail = format!("after {} s", gap_ms / 1000);
         self.note_down(Record::Interrupted { step: self.step_id(), what: "resumed".into(), detail });
@@ -206,9 +186,13 @@ impl Walker {
         if repaired {
             self.sentence("repaired", json!({}), SayKind::Notice);
         }
+        if self.is_power_on() {
+            self.ask_for_power_off();
+        }
         match self.phase {
             Phase::Closing { .. } if !was_stopped => return self.repeat_last(),
-            Phase::Closing { .. } | Phase::Over => self.phase = Phase::Asking,
+            Phase::Guarding { .. } if !was_stopped => return self.listen_when_quiet(),
+            Phase::Closing { .. } | Phase::Guarding { .. } | Phase::Over => self.phase = Phase::Asking,
             _ => {}
         }
         if !self.readings.is_empty() {
@@ -251,7 +235,6 @@ impl Walker {
 
     pub(super) fn microphone_lost(&mut self, why: &str) {
         self.deaf();
-        self.in_speech = false;
         self.microphone_gone = true;
         let detail = why.to_owned();
         self.note_down(Record::Interrupted { step: self.step_id(), what: "microphone-lost".into(), detail });
@@ -273,7 +256,10 @@ impl Walker {
         ) {
             return;
         }
-        self.repeat_last();
+        match self.phase {
+            Phase::Guarding { .. } => self.ask_for_power_off(),
+            _ => self.repeat_last(),
+        }
         self.listen_when_quiet();
     }
 
@@ -291,7 +277,7 @@ impl Walker {
             | Phase::Closing { .. } => {
                 self.sentence(SENTENCE, json!({}), SayKind::Notice);
             }
-            Phase::Waiting | Phase::Stuck { .. } => {
+            Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } => {
                 self.deaf();
                 self.sentence(SENTENCE, json!({}), SayKind::Notice);
                 self.listen_when_quiet();
@@ -301,7 +287,7 @@ impl Walker {
     }
 
     pub(super) fn pressed(&mut self, pedal: Pedal) {
-        match (pedal, &self.phase) {
+        match (pedal, self.phase.clone()) {
             (
                 _,
                 Phase::Writing { .. }
@@ -310,7 +296,12 @@ impl Walker {
                 | Phase::Closing { .. }
                 | Phase::Idle,
             ) => {}
+            (Pedal::Listen, Phase::Waiting | Phase::Guarding { .. }) if self.is_power_on() => {
+                self.pedal_means_power_off();
+            }
             (Pedal::Listen, Phase::Waiting | Phase::Stuck { .. }) => self.command(Command::Resume),
+            // A caution is heard to its end.
+            (Pedal::Listen, _) if self.is_cautioning() => {}
             (Pedal::Listen, _) => {
                 // Whoever presses does not need to hear the rest.
                 self.out.push(Effect::Cut);
@@ -338,10 +329,14 @@ impl Walker {
 
     /// What was waited for is there.
     pub(super) fn go_on_with(&mut self, then: After) {
+        if matches!(then, After::Chosen { .. } | After::Read { amends: false, .. } | After::Done) {
+            self.told_is_done();
+        }
         match then {
             After::Chosen { choice, echo } => self.chosen(choice, &echo),
             After::Read { taken, amends } => self.read(*taken, amends),
             After::Done => self.done(),
+            After::Escaped { escape } => self.escaped(escape),
             After::Concluded { lines, last } => self.concluded(lines, last),
             After::LeftOut => self.left_out(),
             After::NoteKept => self.note_kept(),
@@ -371,7 +366,7 @@ impl Walker {
                 Phase::Writing { id, then }
             }
             (Phase::Stuck { record, then }, _) => Phase::Stuck { record, then },
-            (closing @ Phase::Closing { .. }, _) => closing,
+            (closing @ (Phase::Closing { .. } | Phase::Guarding { .. }), _) => closing,
             _ => {
                 self.waiting_since = Some(self.now.mono_ms);
                 Phase::Waiting

@@ -1,7 +1,9 @@
 //! The walker and the one door into it.
 
-use super::event::{Effect, Event, SayKind, TimerKind, Tone};
-use super::memory::{After, Detail, Doubt, Frame, Hearing, Ordered, Over, Parts, Phase, Position, Taken};
+use super::event::{Effect, Event, SayKind, Tone};
+use super::memory::{
+    After, Detail, Doubt, Frame, Guard, Hearing, Ordered, Over, Parts, Phase, Position, Printed, Spoken, Taken,
+};
 use super::observation::Observation;
 use super::world::World;
 use crate::bike::BikeState;
@@ -35,7 +37,14 @@ pub struct Walker {
     pub(super) detour: Option<Position>,
     pub(super) detail: Detail,
     /// Prompts that have not ended, and what is done when the last one has.
-    pub(super) speaking: BTreeMap<u64, Hearing>,
+    pub(super) speaking: BTreeMap<u64, Spoken>,
+    /// What came to its end since the step was entered.
+    pub(super) heard_whole: BTreeMap<String, Printed>,
+    /// The caution at hand as it was said.
+    pub(super) caution_text: String,
+    /// Cautions that were acknowledged when they could only be printed.
+    pub(super) printed_cautions: BTreeSet<String>,
+    pub(super) loudspeaker_gone: bool,
     pub(super) listen_after: bool,
     pub(super) listening: Option<u64>,
     /// Prompts may be spoken over; what the open listen is for while they sound.
@@ -52,9 +61,11 @@ pub struct Walker {
     pub(super) silences: u32,
     /// When a stranger was last heard (ms).
     pub(super) stranger_at: Option<u64>,
-    pub(super) in_speech: bool,
-    pub(super) due: Vec<TimerKind>,
-    pub(super) heat_timer: bool,
+    /// Since when somebody has been speaking (ms).
+    pub(super) speech_since: Option<u64>,
+    pub(super) guard: Guard,
+    /// The program was asked to end from outside; who asks again means at once.
+    pub(super) stop_asked: bool,
     pub(super) last_said: Vec<(String, SayKind)>,
     pub(super) waiting_since: Option<u64>,
     pub(super) restate_after_cautions: bool,
@@ -116,6 +127,10 @@ impl Walker {
             detour: None,
             detail: Detail::Normal,
             speaking: BTreeMap::new(),
+            heard_whole: BTreeMap::new(),
+            caution_text: String::new(),
+            printed_cautions: BTreeSet::new(),
+            loudspeaker_gone: false,
             bargein: false,
             over: None,
             cut_short: false,
@@ -127,9 +142,9 @@ impl Walker {
             unsure: 0,
             silences: 0,
             stranger_at: None,
-            in_speech: false,
-            due: Vec::new(),
-            heat_timer: false,
+            speech_since: None,
+            guard: Guard::default(),
+            stop_asked: false,
             last_said: Vec::new(),
             waiting_since: None,
             restate_after_cautions: false,
@@ -174,7 +189,7 @@ impl Walker {
             Event::Begin => self.begin(),
             Event::Heard { listen, verdict, begin, end, clip } => self.heard(listen, verdict, end > begin, clip),
             Event::SpeechBegan => self.speech_began(),
-            Event::PromptEnded { id, .. } => self.prompt_ended(id),
+            Event::PromptEnded { id, whole } => self.prompt_ended(id, whole),
             Event::Recorded { id } => self.recorded(id),
             Event::Weighed(answered) => self.weighed(answered),
             Event::Chosen(answered) => self.chosen_part(answered),
@@ -185,6 +200,8 @@ impl Walker {
             Event::Timer { timer } => self.timer(timer),
             Event::MicrophoneLost { why } => self.microphone_lost(&why),
             Event::MicrophoneBack => self.microphone_back(),
+            Event::LoudspeakerLost { why } => self.loudspeaker_lost(&why),
+            Event::LoudspeakerBack => self.loudspeaker_back(),
             Event::ClockSetBack { by_ms } => self.clock_set_back(by_ms),
             Event::Pressed { pedal } => self.pressed(pedal),
             Event::SpokenOver { allowed } => self.bargein = allowed,
@@ -225,6 +242,11 @@ impl Walker {
     /// The step's own question is open (not a caution, a confirmation or a pause).
     pub fn is_asking(&self) -> bool {
         matches!(self.phase, Phase::Asking)
+    }
+
+    /// The dialogue is over, and the guard waits for somebody to confirm that the power is off.
+    pub fn is_guarding(&self) -> bool {
+        matches!(self.phase, Phase::Guarding { .. })
     }
 
     /// A number is being questioned, or an answer asked back.
@@ -322,7 +344,7 @@ impl Walker {
             return;
         }
         let id = self.id();
-        self.speaking.insert(id, hearing);
+        self.speaking.insert(id, Spoken { hearing, kind, text: text.clone() });
         if matches!(kind, SayKind::Prompt | SayKind::Question | SayKind::Caution | SayKind::Conclusion) {
             self.last_said.push((text.clone(), kind));
         }
@@ -369,11 +391,21 @@ impl Walker {
         self.phase = Phase::Writing { id, then: Box::new(then) };
     }
 
-    /// A fault of the data that `check` would have found: the walk ends with the sentence.
+    /// A fault of the data that `check` would have found: the walk ends with the sentence, the bike is not left as it is.
     pub(super) fn fault(&mut self, why: &str) {
         self.deaf();
-        self.phase = Phase::Over;
-        self.out.push(Effect::Finish { code: 1, why: why.to_owned() });
+        let back = self.put_back();
+        if back.is_empty() && !self.is_power_on() {
+            self.phase = Phase::Over;
+            self.out.push(Effect::Finish { code: 1, why: why.to_owned() });
+            return;
+        }
+        self.phase = Phase::Closing { code: 1, why: why.to_owned() };
+        let words = self.words("concluded-put-back", serde_json::json!({ "items": back }));
+        self.say(words, SayKind::Conclusion);
+        if self.speaking.is_empty() {
+            self.last_words_said(1, why.to_owned());
+        }
     }
 
     pub(super) fn step_id(&self) -> String {

@@ -20,6 +20,7 @@ fn corrected() -> Disk {
             caution: "battery-gas".into(),
             signal: "WARNING".into(),
             said: "Battery gas burns.".into(),
+            printed: false,
         },
         read(1, 12.4, None),
         read(2, 12.6, Some(1)),

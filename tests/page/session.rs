@@ -84,6 +84,7 @@ pub fn write(storage: impl Storage + 'static, readings: u32, clips: u32) {
                 caution: "short-circuit".into(),
                 signal: ["DANGER", "WARNING", "CAUTION", "NOTICE"][number as usize / 50 % 4].into(),
                 said: "A probe that bridges a live wire to metal burns wires and skin.".into(),
+                printed: false,
             });
         }
         put(Record::State { step: "drop-part".into(), told: vec!["Voltmeter there.".into()], state });

@@ -29,10 +29,10 @@ impl Mechanic {
         place.and_then(|place| self.0.get(&place)).or_else(|| self.0.get(step)).map(String::as_str)
     }
 
-    /// The answer now: to the step's own question where it is open, else "yes" or "ready".
+    /// The answer now: to the step's own question where it is open, else "yes", "ready" or "power is off".
     pub fn answer(&self, step: &str, round: Option<&str>, asking: bool, grammar: &Grammar) -> Option<String> {
         let phrase = |wanted: &Answer| grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
         let own = self.at(step, round).filter(|_| asking).map(str::to_owned);
-        phrase(&Answer::Yes).or(own).or_else(|| phrase(&Answer::Done))
+        phrase(&Answer::Yes).or(own).or_else(|| phrase(&Answer::Done)).or_else(|| phrase(&Answer::PowerOff))
     }
 }

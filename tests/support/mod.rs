@@ -4,6 +4,7 @@
 
 pub mod damage;
 pub mod killed;
+pub mod machine;
 pub mod mechanic;
 pub mod stage;
 pub mod typed;

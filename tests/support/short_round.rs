@@ -175,7 +175,10 @@ impl View {
         match wrong {
             Some((step, _)) if grammar.number.is_some() && !self.is_asking() => ways(&step),
             Some(_) => phrase(&Answer::Command(Control::Correct)),
-            None => ways(self.step()).filter(|_| self.is_asking()).or_else(|| phrase(&Answer::Done)),
+            None => {
+                let own = ways(self.step()).filter(|_| self.is_asking());
+                own.or_else(|| phrase(&Answer::Done)).or_else(|| phrase(&Answer::PowerOff))
+            }
         }
     }
 }

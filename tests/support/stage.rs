@@ -156,6 +156,23 @@ impl Stage {
         Some(Event::Chosen(Answered::to(id, adviser.choose(&crossing, &self.walker.observed()))))
     }
 
+    /// A stage after these events, nothing taken up.
+    pub fn before_events(world: Arc<World>, events: &[(Event, Now)]) -> Self {
+        let mut stage = Self::before(world);
+        for (event, now) in events {
+            for effect in stage.walker.handle(event.clone(), now) {
+                match effect {
+                    Effect::Listen { id, grammar, high, .. } => stage.listen = Some(Listen { id, grammar, high }),
+                    Effect::Deaf => stage.listen = None,
+                    Effect::Record { record, .. } => stage.records.push(record),
+                    _ => {}
+                }
+            }
+            stage.now_ms = now.mono_ms;
+        }
+        stage
+    }
+
     fn before(world: Arc<World>) -> Self {
         let walker = Walker::new(world.clone());
         Self {

@@ -1,0 +1,161 @@
+//! Standing current through a coil's primary: what heats a coil while the engine is still.
+//!
+//! What is not known counts as what heats most: points whose place nobody told may be closed, a kill switch that nobody set may stand
+//! anywhere. A key that nobody set counts as off: whoever does not know where it stands has to ask for it first.
+
+use super::network::Kind;
+use super::{CircuitError, Lamp, Model};
+use crate::bike::{Bike, BikeState, Engine, InstrumentKind, KillAction};
+
+/// From this standing current on a primary counts as heated, ampere (common practice, no source). A 12 V coil of 4 ohm carries 3 A and turns
+/// 36 W into heat; what a test lamp of 5 W lets through is 0.4 A and less than a watt.
+const HEATS_FROM_AMPERE: f64 = 0.5;
+
+impl Model<'_> {
+    /// The largest current that can stand in any primary with the engine still and the bike in this state, ampere.
+    ///
+    /// # Errors
+    /// What the state names and the bike has not, or a circuit without an operating point.
+    pub fn standing_current(&self, state: &BikeState) -> Result<f64, CircuitError> {
+        let mut most: f64 = 0.0;
+        for state in still(self.bike, state) {
+            for closed in self.standings(&state) {
+                let mut network = self.wiring(&state, &closed)?.netlist()?;
+                if let Some(tool) = &state.instrument {
+                    let lets_through = match tool.kind {
+                        InstrumentKind::Lamp => {
+                            Some(Kind::Lamp(Lamp { volt: self.bike.volt, watt: self.figures.lamp_watt }))
+                        }
+                        InstrumentKind::Ammeter => Some(Kind::Resistor(self.figures.ammeter_ohm)),
+                        _ => None,
+                    };
+                    let (a, b) = (network.node(&tool.first), network.node(&tool.second));
+                    if let Some(kind) = lets_through.filter(|_| a != b) {
+                        network.add("instrument", a, b, kind)?;
+                    }
+                }
+                let is_primary = |name: &str| name.starts_with("coil-") && name.ends_with(".primary");
+                let all = network.elements().iter().enumerate().filter(|(_, e)| is_primary(&e.name));
+                let primaries: Vec<usize> = all.map(|(at, _)| at).collect();
+                let point = network.operating_point()?;
+                most = primaries.into_iter().map(|at| point.current(at).abs()).fold(most, f64::max);
+            }
+        }
+        Ok(most)
+    }
+
+    /// Whether a coil gets hot in this state with the engine still.
+    ///
+    /// # Errors
+    /// As [`Model::standing_current`].
+    ///
+    /// ```
+    /// # use probeside::{bike, circuit::Model};
+    /// # let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes/borage-twin.yaml");
+    /// let twin = bike::load(&file).unwrap();
+    /// let mut state = bike::BikeState::default();
+    /// state.switches.insert("key".into(), "connects".into());
+    /// assert!(Model::new(&twin).heats_a_coil(&state).unwrap());
+    /// state.unplugged.extend(["left-points".to_owned(), "right-points".to_owned()]);
+    /// assert!(!Model::new(&twin).heats_a_coil(&state).unwrap());
+    /// ```
+    pub fn heats_a_coil(&self, state: &BikeState) -> Result<bool, CircuitError> {
+        Ok(self.standing_current(state)? >= HEATS_FROM_AMPERE)
+    }
+
+    /// Whether the wiring says how a primary gets its current: with the key on and nothing else told, one does.
+    pub fn tells_how_coils_are_fed(&self) -> bool {
+        let mut on = BikeState::default();
+        on.switches.insert("key".to_owned(), "connects".to_owned());
+        self.heats_a_coil(&on).unwrap_or(false)
+    }
+}
+
+/// The state with the engine at rest, at every position of a kill switch that nobody set. Where the crank stands is left out: points that are
+/// about to open may be closed.
+fn still(bike: &Bike, state: &BikeState) -> Vec<BikeState> {
+    let still = BikeState { engine: Some(Engine::Still), crank: None, ..state.clone() };
+    let Some(kill) = bike.kill.as_ref().filter(|_| !state.switches.contains_key("kill")) else { return vec![still] };
+    let at = |name: &str| {
+        let mut state = still.clone();
+        state.switches.insert("kill".to_owned(), name.to_owned());
+        state
+    };
+    match kill.action {
+        KillAction::OpensFeed => vec![at("connects")],
+        KillAction::GroundsPoints => vec![at("connects"), at("disconnects")],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bike::{Instrument, PointsAt, load};
+    use std::path::Path;
+
+    fn bike(name: &str) -> Bike {
+        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
+        load(&file).expect("the bike loads")
+    }
+
+    fn on() -> BikeState {
+        let mut state = BikeState::default();
+        state.switches.insert("key".to_owned(), "connects".to_owned());
+        state
+    }
+
+    /// The circuits by hand: volt over primary, ballast and points, contacts left out.
+    #[test]
+    fn a_coil_heats_where_its_circuit_is_closed() {
+        let twin = bike("procedures/bikes/borage-twin.yaml");
+        let model = Model::new(&twin);
+        let heats = |state: &BikeState| model.heats_a_coil(state).unwrap();
+        assert!(!heats(&BikeState::default()), "a key that nobody set is off");
+        // 12.6 V over 4.5 ohm is 2.8 A for each coil.
+        let current = model.standing_current(&on()).unwrap();
+        assert!((2.0..2.9).contains(&current), "{current}");
+        let mut off = on();
+        off.switches.insert("kill".to_owned(), "off left".to_owned());
+        assert!(!heats(&off), "the kill switch opens the feed");
+        let mut open = on();
+        for set in ["left", "right"] {
+            open.points.insert(set.to_owned(), PointsAt::Open);
+        }
+        assert!(!heats(&open), "both sets are open");
+        open.points.insert("right".to_owned(), PointsAt::Turning);
+        assert!(heats(&open), "where the right set stands is not known");
+        // An ammeter in place of the left points closes the circuit, a lamp does not let enough through, a voltmeter nothing.
+        let mut held = on();
+        held.unplugged.extend(["left-points".to_owned(), "right-points".to_owned()]);
+        let mut with = |kind| {
+            held.instrument =
+                Some(Instrument { kind, first: "left-points.coil-side".to_owned(), second: "frame".to_owned() });
+            heats(&held)
+        };
+        assert!(with(InstrumentKind::Ammeter) && !with(InstrumentKind::Lamp) && !with(InstrumentKind::Voltmeter));
+    }
+
+    #[test]
+    fn a_jumper_past_the_key_heats_a_coil_with_the_key_off() {
+        let twin = bike("procedures/bikes/borage-twin.yaml");
+        let mut state = BikeState::default();
+        state.switches.insert("key".to_owned(), "disconnects".to_owned());
+        assert!(!Model::new(&twin).heats_a_coil(&state).unwrap());
+        let ends = ["battery.live".to_owned(), "coil-left.feed".to_owned()];
+        state.fitted.insert("jumper".to_owned(), ends);
+        assert!(Model::new(&twin).heats_a_coil(&state).unwrap());
+    }
+
+    /// Every shipped bike has wiring that tells it, the 6 V single's coil included.
+    #[test]
+    fn every_bike_tells_how_its_coils_are_fed() {
+        let shipped = Path::new(env!("CARGO_MANIFEST_DIR"));
+        for folder in ["procedures/bikes", "tests/bikes"] {
+            for file in std::fs::read_dir(shipped.join(folder)).unwrap() {
+                let file = file.unwrap().path();
+                let bike = load(&file).unwrap();
+                assert!(Model::new(&bike).tells_how_coils_are_fed(), "{}", file.display());
+            }
+        }
+    }
+}

@@ -1,0 +1,150 @@
+//! What asks the program to end from outside: Ctrl-C, SIGTERM, SIGHUP; on Windows Ctrl-C, Ctrl-Break and the closing of the window. They are
+//! registered once, before anything that takes time, and a thread of its own hears them whatever the program is doing: loading a model, saying
+//! a prompt, waiting for a disk. The first ends the walk with its last words, the second at once; what has not ended [`GRACE`] after the second
+//! is ended here, with the terminal as it was.
+
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Mutex, Once, PoisonError};
+use std::time::Duration;
+use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender, unbounded_channel};
+
+/// After the second interrupt the journal gets this long to be closed.
+const GRACE: Duration = Duration::from_millis(1500);
+/// Exit status of a program that a signal ended, as shells give it: this and the signal's number.
+const STATUS: i32 = 128;
+
+/// What interrupts, as the record names it, and the number of its signal.
+type Kind = (&'static str, i32);
+
+const KEY: Kind = ("the interrupt key was pressed", 2);
+#[cfg(unix)]
+const TERMINAL: Kind = ("the terminal was closed", 1);
+const SYSTEM: Kind = ("the system asked the program to end", 15);
+
+static REGISTERED: Once = Once::new();
+static HEARD: AtomicU32 = AtomicU32::new(0);
+static LISTENERS: Mutex<Vec<UnboundedSender<&'static str>>> = Mutex::new(Vec::new());
+
+/// Interrupts as they come, from when this was made.
+#[derive(Debug)]
+pub struct Interrupts {
+    from: UnboundedReceiver<&'static str>,
+    any: bool,
+}
+
+impl Interrupts {
+    /// Listens from now on.
+    pub fn listen() -> Self {
+        register();
+        let (to, from) = unbounded_channel();
+        let mut listeners = LISTENERS.lock().unwrap_or_else(PoisonError::into_inner);
+        listeners.retain(|to| !to.is_closed());
+        listeners.push(to);
+        HEARD.store(0, Ordering::SeqCst);
+        Self { from, any: false }
+    }
+
+    /// Why the program is to end; waits until it is.
+    pub async fn next(&mut self) -> &'static str {
+        match self.from.recv().await {
+            Some(why) => {
+                self.any = true;
+                why
+            }
+            None => std::future::pending().await,
+        }
+    }
+
+    /// One has come.
+    pub fn has_come(&mut self) -> bool {
+        self.any |= self.from.try_recv().is_ok();
+        self.any
+    }
+}
+
+/// Registers the signals; only the first time does anything.
+pub fn register() {
+    REGISTERED.call_once(|| {
+        let (ready, registered) = std::sync::mpsc::channel();
+        let watch = move || {
+            let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+            match runtime {
+                Ok(runtime) => runtime.block_on(watch(&ready)),
+                Err(why) => tracing::warn!(%why, "no event loop for signals"),
+            }
+        };
+        if let Err(why) = std::thread::Builder::new().name("signals".into()).spawn(watch) {
+            tracing::warn!(%why, "no thread for signals");
+        }
+        // A thread that could not begin has dropped its end.
+        let _ = registered.recv();
+    });
+}
+
+/// The interrupt key, where the terminal gives single keys and makes no signal of it.
+pub fn key_pressed() {
+    heard(KEY);
+}
+
+#[cfg(unix)]
+async fn watch(ready: &std::sync::mpsc::Sender<()>) {
+    use tokio::signal::unix::{SignalKind, signal};
+    let all = (signal(SignalKind::interrupt()), signal(SignalKind::terminate()), signal(SignalKind::hangup()));
+    let (Ok(mut key), Ok(mut system), Ok(mut terminal)) = all else {
+        return tracing::warn!("signals cannot be registered");
+    };
+    let _ = ready.send(());
+    loop {
+        tokio::select! {
+            Some(()) = key.recv() => heard(KEY),
+            Some(()) = system.recv() => heard(SYSTEM),
+            Some(()) = terminal.recv() => heard(TERMINAL),
+            else => return,
+        }
+    }
+}
+
+#[cfg(windows)]
+async fn watch(ready: &std::sync::mpsc::Sender<()>) {
+    use tokio::signal::windows::{ctrl_break, ctrl_c, ctrl_close};
+    let (Ok(mut key), Ok(mut other), Ok(mut closed)) = (ctrl_c(), ctrl_break(), ctrl_close()) else {
+        return tracing::warn!("signals cannot be registered");
+    };
+    let _ = ready.send(());
+    loop {
+        tokio::select! {
+            Some(()) = key.recv() => heard(KEY),
+            Some(()) = other.recv() => heard(KEY),
+            Some(()) = closed.recv() => heard(SYSTEM),
+            else => return,
+        }
+    }
+}
+
+/// Tells it to whoever listens. Where nobody does, or the second has come, the end is near.
+fn heard((why, signal): Kind) {
+    let before = HEARD.fetch_add(1, Ordering::SeqCst);
+    let told = {
+        let mut listeners = LISTENERS.lock().unwrap_or_else(PoisonError::into_inner);
+        listeners.retain(|to| to.send(why).is_ok());
+        !listeners.is_empty()
+    };
+    if !told {
+        leave(signal);
+    }
+    if before == 1 {
+        let last = move || {
+            std::thread::sleep(GRACE);
+            leave(signal);
+        };
+        if std::thread::Builder::new().spawn(last).is_err() {
+            leave(signal);
+        }
+    }
+}
+
+/// Ends the program with the terminal as it was.
+fn leave(signal: i32) -> ! {
+    let _ = crossterm::terminal::disable_raw_mode();
+    std::process::exit(STATUS + signal);
+}

@@ -1,0 +1,278 @@
+//! The guard over hot coils. It is on while current can stand in a primary with the engine still, and it asks, again and again, until somebody
+//! has confirmed that the power is off. Told is not done: a change that was told counts once the step that tells it is answered, and only
+//! if it was heard to its end. Nothing ends the guard but that: not a pause, not the end of the walk, not a record that cannot be written.
+
+use super::event::{Effect, SayKind, TimerKind, Tone};
+use super::memory::Phase;
+use super::walker::Walker;
+use crate::bike::{BikeState, Change, Engine, StateNeed};
+use crate::circuit::Model;
+use crate::session::Record;
+use serde_json::json;
+
+/// This long current may stand in a coil before the guard speaks; after a change was told that ends it, this long for doing it.
+const HEAT_MS: u64 = 60_000;
+/// From then on it speaks this often.
+const AGAIN_MS: u64 = 30_000;
+/// Where it falls due while the walk waits for a disk or an adviser: once, it looks again after this long; then it speaks.
+const BUSY_MS: u64 = 2_000;
+/// States whose circuit is remembered: the one at hand, the one before, and each without its power.
+const REMEMBERED: usize = 4;
+
+/// Why a walk ended that was stopped.
+pub(super) const STOPPED: &str = "the walk was stopped before a conclusion";
+
+impl Walker {
+    /// Current may stand in a coil, as far as anybody has confirmed.
+    pub fn is_power_on(&mut self) -> bool {
+        let state = self.state.clone();
+        self.guard.suspect.is_some() || self.heats(&state)
+    }
+
+    /// Whether the guard counts the time: an engine that is running, and is being worked with, stands still for no coil.
+    fn is_guarded(&mut self) -> bool {
+        let left_alone = matches!(
+            self.phase,
+            Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } | Phase::Closing { .. } | Phase::Over
+        );
+        let runs = self.state.engine == Some(Engine::Running) && self.guard.suspect.is_none();
+        self.is_power_on() && (left_alone || !runs)
+    }
+
+    /// Whether current can stand in a coil in this state. Where the wiring does not tell, the key tells: what is not off is on.
+    fn heats(&mut self, state: &BikeState) -> bool {
+        if self.mute {
+            return false;
+        }
+        if let Some((_, heats)) = self.guard.known.iter().find(|(known, _)| known == state) {
+            return *heats;
+        }
+        let world = self.world.clone();
+        let model = Model::new(&world.bike);
+        let wired = *self.guard.wired.get_or_insert_with(|| model.tells_how_coils_are_fed());
+        let by_wiring = if wired { model.heats_a_coil(state).ok() } else { None };
+        let heats = by_wiring.unwrap_or_else(|| {
+            let key = state.switches.get("key");
+            let off = |at: &String| world.bike.key.positions.iter().any(|p| *p.name.value == *at && !p.connects);
+            !key.is_some_and(|at| off(at) || at == "disconnects")
+        });
+        if self.guard.known.len() >= REMEMBERED {
+            self.guard.known.remove(0);
+        }
+        self.guard.known.push((state.clone(), heats));
+        heats
+    }
+
+    /// Starts or stops the guard's timer.
+    pub(super) fn watch_heat(&mut self) {
+        let guarded = self.is_guarded();
+        if guarded && !self.guard.timer {
+            self.guard_in(HEAT_MS);
+        } else if !guarded && self.guard.timer {
+            self.guard.timer = false;
+            self.out.push(Effect::StopTimer { timer: TimerKind::CoilHeat });
+        }
+        if !self.is_power_on() {
+            self.guard.raised = false;
+        }
+    }
+
+    fn guard_in(&mut self, ms: u64) {
+        self.guard.timer = true;
+        self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms });
+    }
+
+    /// The state was `before`; what makes it as it is now is told in `text`, and is not done by that.
+    pub(super) fn told_state(&mut self, before: BikeState, need: &StateNeed, text: &str) {
+        if self.mute {
+            return;
+        }
+        let now = self.state.clone();
+        if self.heats(&before) && !self.heats(&now) {
+            self.guard.suspect.get_or_insert(before);
+        }
+        if let Some(suspect) = self.guard.suspect.clone()
+            && !self.heats(&suspect.after(need))
+            && !text.is_empty()
+        {
+            self.guard.cure = Some(text.to_owned());
+            if !self.guard.raised {
+                self.guard_in(HEAT_MS);
+            }
+        }
+        self.watch_heat();
+    }
+
+    /// What was told is agreed to by an answer: it is done, where it was heard to its end.
+    pub(super) fn told_is_done(&mut self) {
+        if let Some(text) = &self.guard.cure
+            && self.was_heard(text)
+        {
+            self.guard.cure = None;
+            self.guard.suspect = None;
+            self.watch_heat();
+        }
+    }
+
+    /// After an interruption of unknown length nobody knows where the engine came to rest, or whether the key was turned.
+    pub(super) fn doubt_the_power(&mut self) {
+        let mut left = self.state.clone();
+        left.points.clear();
+        left.engine = None;
+        if self.guard.suspect.is_none() && self.heats(&left) {
+            self.guard.suspect = Some(left);
+        }
+        self.guard.timer = false;
+        self.guard.put_off = false;
+    }
+
+    /// The key as it may still stand.
+    pub(super) fn key_may_be_at(&self) -> Option<&String> {
+        let suspect = self.guard.suspect.as_ref().and_then(|state| state.switches.get("key"));
+        suspect.or_else(|| self.state.switches.get("key"))
+    }
+
+    /// What ends the current: the key off and, where that is not enough, what is fitted taken off.
+    fn power_off_need(&mut self) -> (BikeState, StateNeed) {
+        let state = self.guard.suspect.clone().unwrap_or_else(|| self.state.clone());
+        let mut need = StateNeed::default();
+        if let Some(off) = self.world.bike.key.positions.iter().find(|p| !p.connects) {
+            need.switches.insert("key".to_owned(), off.name.value.clone());
+        }
+        if self.heats(&state.after(&need)) {
+            need.removed = state.fitted.keys().cloned().collect();
+        }
+        (state, need)
+    }
+
+    /// Asks for the power to be switched off.
+    pub(super) fn ask_for_power_off(&mut self) {
+        self.say_power_off("power-off");
+    }
+
+    /// The same after a minute of current.
+    pub(super) fn say_coils_hot(&mut self) {
+        self.say_power_off("coils-hot");
+    }
+
+    fn say_power_off(&mut self, sentence: &str) {
+        if self.mute {
+            return;
+        }
+        let (state, need) = self.power_off_need();
+        let changes: Vec<Change> = state.changes(&need);
+        let words: Vec<String> =
+            changes.iter().filter_map(|c| self.world.vocabulary.change_words(c, &self.world.bike).ok()).collect();
+        let text = self.words(sentence, json!({ "changes": words }));
+        self.guard.said.clone_from(&text);
+        self.guard.raised = true;
+        self.hear_again(&text);
+        self.say(text, SayKind::Caution);
+        self.guard_in(AGAIN_MS);
+    }
+
+    /// The timer is due.
+    pub(super) fn guard_due(&mut self) {
+        self.guard.timer = false;
+        if !self.is_guarded() {
+            return;
+        }
+        let busy = matches!(
+            self.phase,
+            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } | Phase::Closing { .. }
+        );
+        if busy && !std::mem::replace(&mut self.guard.put_off, true) {
+            return self.guard_in(BUSY_MS);
+        }
+        self.guard.put_off = busy;
+        if self.is_sounding(&self.guard.said) {
+            // It is being said at this moment.
+            return self.guard_in(AGAIN_MS);
+        }
+        let state = self.state.clone();
+        let meant_to_be_on = self.heats(&state);
+        match self.phase {
+            Phase::Over => {}
+            _ if busy => self.ask_for_power_off(),
+            Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } => self.guard_aloud(),
+            // The walk waits.
+            _ if meant_to_be_on => self.wait_for_power_off(),
+            // It was told to be off: whoever answers goes on.
+            _ => self.guard_aloud(),
+        }
+    }
+
+    /// Asks for it between listening and listening.
+    pub(super) fn guard_aloud(&mut self) {
+        self.deaf();
+        self.ask_for_power_off();
+        self.listen_when_quiet();
+    }
+
+    /// "Power is off".
+    pub(super) fn power_is_off(&mut self, by: &str) {
+        let (_, need) = self.power_off_need();
+        self.state = self.state.after(&need);
+        self.guard.suspect = None;
+        self.guard.cure = None;
+        let record = Record::PowerOff { step: self.step_id(), confirmed: true, by: by.to_owned() };
+        self.note_down(record);
+        self.tone(Tone::Taken);
+        self.watch_heat();
+        match self.phase.clone() {
+            Phase::Guarding { code, why } => return self.end(code, why),
+            Phase::Waiting => self.sentence("paused", json!({}), SayKind::Notice),
+            Phase::Stuck { .. } => self.sentence("storage-waits", json!({}), SayKind::Notice),
+            _ => self.repeat_last(),
+        }
+        self.listen_when_quiet();
+    }
+
+    /// A pedal stands for "power is off" where that was asked for and heard to its end.
+    pub(super) fn pedal_means_power_off(&mut self) {
+        if self.guard.raised && self.was_heard(&self.guard.said) {
+            return self.power_is_off("pedal");
+        }
+        if !self.is_sounding(&self.guard.said) {
+            self.guard_aloud();
+        }
+    }
+
+    /// The last words have been said: the dialogue is over, and the guard is not.
+    pub(super) fn last_words_said(&mut self, code: u8, why: String) {
+        if self.is_power_on() {
+            self.phase = Phase::Guarding { code, why };
+            return self.guard_aloud();
+        }
+        self.end(code, why);
+    }
+
+    /// The end, at once, whatever is still being said or written. That nobody has confirmed is said and written down.
+    pub(super) fn end_at_once(&mut self) {
+        let (code, why) = match &self.phase {
+            Phase::Closing { code, why } | Phase::Guarding { code, why } => (*code, why.clone()),
+            _ => {
+                self.stopped = true;
+                (1, STOPPED.to_owned())
+            }
+        };
+        self.out.push(Effect::Cut);
+        self.speaking.clear();
+        self.deaf();
+        if self.is_power_on() {
+            let record = Record::PowerOff { step: self.step_id(), confirmed: false, by: String::new() };
+            self.note_down(record);
+            self.sentence("power-not-confirmed", json!({}), SayKind::Caution);
+        }
+        self.end(code, why);
+    }
+
+    fn end(&mut self, code: u8, why: String) {
+        self.deaf();
+        if std::mem::take(&mut self.guard.timer) {
+            self.out.push(Effect::StopTimer { timer: TimerKind::CoilHeat });
+        }
+        self.phase = Phase::Over;
+        self.out.push(Effect::Finish { code, why });
+    }
+}

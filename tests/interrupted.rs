@@ -1,0 +1,109 @@
+//! Ctrl-C, SIGTERM and SIGHUP to the real program at random moments of a busy walk: every one ends it, with the journal closed; a second one
+//! within two seconds. The source is the program's own contract.
+#![cfg(unix)]
+
+use std::io::Write;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// How often each signal is sent.
+const TIMES: usize = 25;
+/// Walks at the same time.
+const AT_ONCE: usize = 5;
+/// A walk that was asked to end has this long for its last words; after the second time, two seconds.
+const LAST_WORDS: Duration = Duration::from_secs(20);
+const AFTER_SECOND: Duration = Duration::from_secs(2);
+
+/// A typed walk that is never without something to do until it is told to end.
+fn busy(into: &Path) -> Child {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
+        .args([
+            "walk",
+            "prove-lamp",
+            "--bike",
+            "borage-twin",
+            "--faults",
+            "none",
+            "--hear",
+            "typed",
+            "--say",
+            "printed",
+        ])
+        .arg("--into")
+        .arg(into)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    let mut answers = child.stdin.take().expect("a pipe");
+    std::thread::spawn(move || while answers.write_all(b"say again\n").is_ok() {});
+    child
+}
+
+fn send(signal: &str, to: &Child) {
+    let sent = Command::new("kill").args(["-s", signal, &to.id().to_string()]).status();
+    assert!(sent.is_ok_and(|status| status.success()), "kill -s {signal}");
+}
+
+fn ends_within(child: &mut Child, limit: Duration) -> Option<std::process::ExitStatus> {
+    let until = Instant::now() + limit;
+    while Instant::now() < until {
+        if let Some(status) = child.try_wait().expect("its status") {
+            return Some(status);
+        }
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    None
+}
+
+fn begun(into: &Path) {
+    let until = Instant::now() + LAST_WORDS;
+    while Instant::now() < until {
+        let journal = into.join("journal.jsonl");
+        if std::fs::metadata(&journal).is_ok_and(|m| m.len() > 0) {
+            return;
+        }
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    panic!("the walk never began");
+}
+
+#[test]
+fn every_interrupt_ends_a_busy_walk() {
+    let seed = std::env::var("PROBESIDE_SEED").ok().and_then(|s| s.parse().ok()).unwrap_or_else(|| fastrand::u64(..));
+    println!("PROBESIDE_SEED={seed}");
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut random = fastrand::Rng::with_seed(seed);
+    let all: Vec<(usize, &str, u64, bool)> = ["INT", "TERM", "HUP"]
+        .iter()
+        .flat_map(|signal| (0..TIMES).map(move |n| (n, *signal)))
+        .map(|(n, signal)| (n, signal, random.u64(0..400), n % 5 == 4))
+        .collect();
+    for some in all.chunks(AT_ONCE) {
+        std::thread::scope(|scope| {
+            for (n, signal, after_ms, twice) in some {
+                let into = folder.path().join(format!("{signal}-{n}"));
+                scope.spawn(move || {
+                    let mut child = busy(&into);
+                    begun(&into);
+                    std::thread::sleep(Duration::from_millis(*after_ms));
+                    send(signal, &child);
+                    if *twice {
+                        send(signal, &child);
+                    }
+                    let limit = if *twice { AFTER_SECOND } else { LAST_WORDS };
+                    let status = ends_within(&mut child, limit);
+                    let _ = child.kill();
+                    let what = format!("{signal} number {n} after {after_ms} ms");
+                    assert!(status.is_some(), "{what}: lost");
+                    if !twice {
+                        assert_eq!(status.and_then(|s| s.code()), Some(1), "{what}");
+                        assert!(into.join("digest.json").exists(), "{what}: the journal is closed");
+                    }
+                });
+            }
+        });
+    }
+}

@@ -1,0 +1,382 @@
+//! A plain model beside the walker: a driver of wood that carries out effects, gives whatever events it likes, and keeps what must hold.
+//!
+//! It knows what was said to its end, what is on disk, which timers run, and from the bike's circuit whether a coil can get hot. What must hold:
+//! no answer is said back without its record; no caution is acknowledged that was not heard to its end since it was last asked; while current
+//! can stand in a coil a guard's timer runs, it speaks in time, and the walk does not end unless somebody confirmed or the record says that
+//! nobody did; the walk never ends by a fault of its own; what was walked replays to the same records.
+
+use probeside::bike::Engine;
+use probeside::circuit::Model;
+use probeside::phrase::{Answer, Grammar, Hypothesis, Reading, ReadingKind, Verdict};
+use probeside::session::{Now, Record};
+use probeside::walk::{Effect, Event, FINISHED, Pedal, SayKind, TimerKind, Walker, World};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+/// The guard's own times (seconds): the first minute, its repetition, speech that it waits for, a disk that it waits for, and this model's steps.
+const GUARD_WITHIN_MS: u64 = 60_000 + 30_000 + 31_000 + 2_000 + 10_000;
+/// Words of the guard's sentence.
+const GUARD: &str = "Say power is off";
+
+/// What the model counts, so that a run that shows nothing is seen.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Seen {
+    pub events: u64,
+    pub guards: u64,
+    pub confirmed: u64,
+    pub unconfirmed: u64,
+    pub acknowledged: u64,
+    pub printed: u64,
+    pub again: u64,
+    pub echoes: u64,
+    pub ends: u64,
+    pub resumed: u64,
+}
+
+/// The driver of wood and what it remembers.
+pub struct Machine {
+    world: Arc<World>,
+    walker: Walker,
+    ms: u64,
+    sounding: Vec<(u64, SayKind, String)>,
+    listen: Option<(u64, Grammar)>,
+    timers: BTreeMap<TimerKind, u64>,
+    /// Records that the walker waits for.
+    unstored: Vec<u64>,
+    /// Records that were only noted down, for a failure.
+    noted: Option<u64>,
+    loudspeaker_gone: bool,
+    /// Cautions that came to their end and were not acknowledged: their words, and whether they were only printed.
+    heard: BTreeMap<String, bool>,
+    /// Since when a coil may be hot without the guard having spoken.
+    silent_since: Option<u64>,
+    /// A coil could be hot, and nobody has confirmed otherwise.
+    on: bool,
+    finished: bool,
+    events: Vec<(Event, Now)>,
+    records: Vec<Record>,
+    heats: Vec<(probeside::bike::BikeState, bool)>,
+    pub seen: Seen,
+}
+
+impl Machine {
+    pub fn new(world: Arc<World>) -> Self {
+        let mut machine = Self {
+            walker: Walker::new(world.clone()),
+            world,
+            ms: 0,
+            sounding: Vec::new(),
+            listen: None,
+            timers: BTreeMap::new(),
+            unstored: Vec::new(),
+            noted: None,
+            loudspeaker_gone: false,
+            heard: BTreeMap::new(),
+            silent_since: None,
+            on: false,
+            finished: false,
+            events: Vec::new(),
+            records: Vec::new(),
+            heats: Vec::new(),
+            seen: Seen::default(),
+        };
+        machine.give(Event::Begin);
+        machine
+    }
+
+    pub fn is_over(&self) -> bool {
+        self.finished && !self.walker.is_stopped()
+    }
+
+    /// One step, made of two numbers.
+    pub fn act(&mut self, what: u8, how: u8) {
+        self.ms += 100;
+        if self.finished {
+            if self.walker.is_stopped() {
+                self.resume(how);
+            }
+            return;
+        }
+        match what % 64 {
+            0..=17 => self.prompts_end(usize::from(how % 8) + 1),
+            18..=19 => self.prompt_cut(how),
+            20..=37 => self.answer(how),
+            38..=40 => self.miss(how),
+            41..=42 => self.give(Event::SpeechBegan),
+            43..=45 => self.give(Event::Pressed { pedal: Pedal::Listen }),
+            46 => self.give(Event::Pressed { pedal: Pedal::Repeat }),
+            47..=51 => self.time_passes(u64::from(how) * 200),
+            52 => self.give(Event::MicrophoneLost { why: "it is gone".into() }),
+            53 => self.give(Event::MicrophoneBack),
+            54 => {
+                self.loudspeaker_gone = true;
+                self.give(Event::LoudspeakerLost { why: "it is gone".into() });
+            }
+            55 => {
+                self.loudspeaker_gone = false;
+                self.give(Event::LoudspeakerBack);
+            }
+            56 if how < 64 => self.give(Event::ClockSetBack { by_ms: 3_600_000 }),
+            57 => self.fails(how),
+            58 if how < 40 => self.give(Event::Stop { why: "the interrupt key was pressed".into() }),
+            59 if how < 64 => self.resume(how),
+            60 if how < 64 => self.give(Event::SpokenOver { allowed: how % 2 == 0 }),
+            _ => self.stored(),
+        }
+        // A disk is mostly quick.
+        if how % 4 != 0 {
+            self.stored();
+        }
+    }
+
+    fn now(&self) -> Now {
+        Now { mono_ms: self.ms, wall: "2026-03-01T08:00:00+01:00".into() }
+    }
+
+    fn stored(&mut self) {
+        if !self.unstored.is_empty() {
+            let id = self.unstored.remove(0);
+            self.give(Event::Recorded { id });
+        }
+    }
+
+    fn fails(&mut self, how: u8) {
+        let waited = (!self.unstored.is_empty() && how % 2 == 0).then(|| self.unstored.remove(0));
+        if let Some(id) = waited.or(self.noted.take()) {
+            self.give(Event::RecordFailed { id, why: "The disk is full".into(), never: false });
+        }
+    }
+
+    fn prompts_end(&mut self, most: usize) {
+        for _ in 0..most {
+            if self.sounding.is_empty() {
+                return;
+            }
+            let (id, kind, text) = self.sounding.remove(0);
+            self.ms += 1_000;
+            self.ended_whole(kind, text);
+            self.give(Event::PromptEnded { id, whole: true });
+        }
+    }
+
+    fn ended_whole(&mut self, kind: SayKind, text: String) {
+        if kind == SayKind::Caution {
+            self.heard.insert(text, self.loudspeaker_gone);
+        }
+    }
+
+    /// A voice, or a mouth that fails, cuts what is sounding.
+    fn prompt_cut(&mut self, how: u8) {
+        if !self.sounding.is_empty() {
+            let (id, ..) = self.sounding.remove(usize::from(how) % self.sounding.len());
+            self.give(Event::PromptEnded { id, whole: false });
+        }
+    }
+
+    fn hypothesis(&self, how: u8) -> Option<(u64, Hypothesis)> {
+        let (listen, grammar) = self.listen.as_ref()?;
+        let number = grammar.number.as_ref();
+        let answer = match how {
+            // What leads on is said more often than what does not.
+            0..=95 => {
+                let leads = |a: &Answer| matches!(a, Answer::Done | Answer::Choice(_) | Answer::Yes | Answer::PowerOff);
+                let all: Vec<&Answer> = grammar.phrases.iter().map(|p| &p.answer).filter(|a| leads(a)).collect();
+                all.get(usize::from(how) % all.len().max(1)).map(|a| (*a).clone())
+            }
+            _ => grammar.phrases.get(usize::from(how) % grammar.phrases.len().max(1)).map(|p| p.answer.clone()),
+        };
+        let reading = number.map(|slot| {
+            let value = slot.low + (slot.high - slot.low) * f64::from(how) / 255.0;
+            Answer::Reading(Reading { kind: ReadingKind::Plain, value, unit: slot.unit, said_unit: None })
+        });
+        let note = grammar.note.then(|| Answer::Note("a note".into()));
+        let answer = if how % 3 == 0 { answer.or(reading).or(note) } else { reading.or(note).or(answer) };
+        Some((*listen, Hypothesis { answer: answer?, words: "as it was said".into(), probability: 1.0 }))
+    }
+
+    fn answer(&mut self, how: u8) {
+        let Some((listen, heard)) = self.hypothesis(how) else { return };
+        let verdict = if how % 11 == 0 { Verdict::Confirm { heard, rival: None } } else { Verdict::Accept { heard } };
+        self.give(Event::Heard { listen, verdict, begin: 0, end: 16_000, clip: None });
+    }
+
+    fn miss(&mut self, how: u8) {
+        let Some((listen, _)) = self.listen.as_ref() else { return };
+        let verdict = Verdict::Reject { free: None, stranger: how % 2 == 0 };
+        self.give(Event::Heard { listen: *listen, verdict, begin: 0, end: 16_000, clip: None });
+    }
+
+    /// Time passes, and every timer that falls due comes, in its turn or in another.
+    fn time_passes(&mut self, ms: u64) {
+        let until = self.ms + ms;
+        loop {
+            let due: Vec<TimerKind> = self.timers.iter().filter(|(_, at)| **at <= until).map(|(t, _)| *t).collect();
+            let Some(timer) = due.get(self.seen.events as usize % due.len().max(1)).copied() else { break };
+            let at = self.timers.remove(&timer).unwrap_or(self.ms);
+            self.ms = self.ms.max(at);
+            self.give(Event::Timer { timer });
+            self.prompts_end(1);
+        }
+        self.ms = self.ms.max(until);
+    }
+
+    /// The program is killed and started again.
+    fn resume(&mut self, how: u8) {
+        self.seen.resumed += 1;
+        self.sounding.clear();
+        self.listen = None;
+        self.timers.clear();
+        self.heard.clear();
+        self.unstored.clear();
+        self.noted = None;
+        self.loudspeaker_gone = false;
+        self.finished = false;
+        self.silent_since = None;
+        let gap_ms = u64::from(how) * 60_000;
+        self.ms += gap_ms;
+        if let Some(id) = self.walker.waits_for_record() {
+            self.give(Event::Recorded { id });
+        }
+        self.timers.clear();
+        self.sounding.clear();
+        self.give(Event::Resumed { gap_ms, repaired: false });
+    }
+
+    fn give(&mut self, event: Event) {
+        self.seen.events += 1;
+        let now = self.now();
+        self.events.push((event.clone(), now.clone()));
+        let effects = self.walker.handle(event.clone(), &now);
+        let mut unconfirmed = false;
+        for effect in effects {
+            match effect {
+                Effect::Say { id, kind, text } => {
+                    if kind == SayKind::Echo {
+                        self.seen.echoes += 1;
+                        let after_its_record = matches!(event, Event::Recorded { .. });
+                        assert!(after_its_record, "said back without its record: {text:?} at {event:?}");
+                    }
+                    if kind == SayKind::Caution && text.contains(GUARD) {
+                        self.seen.guards += 1;
+                        self.silent_since = Some(self.ms);
+                    }
+                    self.seen.again += u64::from(text.starts_with("That was not heard"));
+                    self.sounding.push((id, kind, text));
+                }
+                Effect::Cut => self.sounding.clear(),
+                Effect::Listen { id, grammar, .. } => self.listen = Some((id, grammar)),
+                Effect::Deaf => self.listen = None,
+                Effect::StartTimer { timer, ms } => drop(self.timers.insert(timer, self.ms + ms)),
+                Effect::StopTimer { timer } => drop(self.timers.remove(&timer)),
+                Effect::Record { id, record, sync } => {
+                    self.written(&record);
+                    unconfirmed |= matches!(record, Record::PowerOff { confirmed: false, .. });
+                    self.records.push(record);
+                    if sync { self.unstored.push(id) } else { self.noted = Some(id) }
+                }
+                Effect::Finish { code, why } => self.ends(code, &why, unconfirmed),
+                Effect::Weigh { .. } | Effect::Choose { .. } => panic!("nobody advises here"),
+                Effect::Tone { .. } | Effect::Loudness { .. } => {}
+            }
+        }
+        self.guard(&event);
+    }
+
+    fn written(&mut self, record: &Record) {
+        match record {
+            Record::Acknowledged { said, printed, .. } => {
+                self.seen.acknowledged += 1;
+                self.seen.printed += u64::from(*printed);
+                let whole: Vec<String> =
+                    self.heard.keys().filter(|text| text.ends_with(said.as_str())).cloned().collect();
+                assert!(!whole.is_empty(), "acknowledged and not heard to its end: {said:?}");
+                let shown_only = whole.iter().all(|text| self.heard[text]);
+                assert_eq!(*printed, shown_only, "printed or said: {said:?}");
+                self.heard.retain(|text, _| !whole.contains(text));
+            }
+            Record::PowerOff { confirmed, .. } => {
+                self.seen.confirmed += u64::from(*confirmed);
+                self.seen.unconfirmed += u64::from(!*confirmed);
+                self.on &= !*confirmed;
+            }
+            _ => {}
+        }
+    }
+
+    fn ends(&mut self, code: u8, why: &str, unconfirmed: bool) {
+        self.finished = true;
+        self.seen.ends += 1;
+        let known: BTreeSet<&str> =
+            self.world.procedures.values().flat_map(|p| &p.conclusions).map(|c| c.id.value.as_str()).collect();
+        match code {
+            0 => assert!(known.contains(why) || why == FINISHED, "ended well with {why:?}"),
+            _ => assert_eq!(why, "the walk was stopped before a conclusion", "a fault of its own"),
+        }
+        let hot = self.is_hot();
+        assert!(!hot || unconfirmed, "ended with a hot coil, and the record does not say so");
+        self.timers.clear();
+    }
+
+    /// Whether the circuit lets a coil get hot in the state that the walk has agreed on.
+    fn is_hot(&mut self) -> bool {
+        let state = self.walker.bike_state();
+        if let Some((_, hot)) = self.heats.iter().find(|(known, _)| known == state) {
+            return *hot;
+        }
+        let hot = Model::new(&self.world.bike).heats_a_coil(state).expect("a circuit");
+        self.heats.push((state.clone(), hot));
+        hot
+    }
+
+    fn guard(&mut self, event: &Event) {
+        if self.finished {
+            return;
+        }
+        let runs = self.walker.bike_state().engine == Some(Engine::Running);
+        let hot = self.is_hot();
+        // An answer to what was told is as good as a confirmation where the circuit agrees; the walker may want more.
+        let told = matches!(event, Event::Recorded { .. } | Event::Heard { .. });
+        self.on = hot || (self.on && !told);
+        if !self.on || runs {
+            self.silent_since = None;
+            return;
+        }
+        assert!(self.timers.contains_key(&TimerKind::CoilHeat), "no guard's timer over a hot coil after {event:?}");
+        let since = *self.silent_since.get_or_insert(self.ms);
+        let due = self.timers[&TimerKind::CoilHeat];
+        assert!(
+            self.ms.min(due) - since.min(self.ms.min(due)) <= GUARD_WITHIN_MS,
+            "a hot coil since {since}, now {}, and nobody has said so",
+            self.ms
+        );
+        assert!(due.saturating_sub(since) <= GUARD_WITHIN_MS, "the guard was put off from {since} to {due}");
+    }
+
+    /// The same events again give the same records.
+    pub fn replays(&self) {
+        let mut walker = Walker::new(self.world.clone());
+        let mut records = Vec::new();
+        for (event, now) in &self.events {
+            for effect in walker.handle(event.clone(), now) {
+                if let Effect::Record { record, .. } = effect {
+                    records.push(record);
+                }
+            }
+        }
+        assert_eq!(records, self.records, "a replay gives the same records");
+    }
+}
+
+/// The walks of a run: procedures in which the key is on early, on bikes of every kind of circuit.
+pub const WALKS: [(&str, &str); 10] = [
+    ("prove-lamp", "borage-twin"),
+    ("no-power", "fennel-single"),
+    ("no-power", "chervil-triple"),
+    ("run-engine", "dill-single"),
+    ("static-timing", "lovage-twin"),
+    ("points", "tarragon-four"),
+    ("weak-spark", "borage-twin"),
+    ("condenser", "fennel-single"),
+    ("no-spark", "borage-twin"),
+    ("battery-and-main-feed", "dill-single"),
+];

@@ -1,0 +1,80 @@
+//! The walker against a plain model of what must hold, under random events: answers of every kind, misses, speech that never ends, both pedals,
+//! prompts that end whole and cut, timers, a microphone and a loudspeaker that come and go, a clock set back, records that fail, stops, kills.
+//! `cargo run --release --example machine -- EVENTS [SEED]` runs more of it. The source is the program's own contract (`tests/support/machine.rs`).
+
+mod support;
+
+use probeside::walk::World;
+use proptest::prelude::*;
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use support::machine::{Machine, Seen, WALKS};
+use support::stage::world;
+
+thread_local! {
+    static WORLDS: RefCell<BTreeMap<usize, Arc<World>>> = const { RefCell::new(BTreeMap::new()) };
+    static SEEN: RefCell<Seen> = RefCell::new(Seen::default());
+}
+
+fn shipped(at: usize) -> Arc<World> {
+    WORLDS.with_borrow_mut(|all| all.entry(at).or_insert_with(|| world(WALKS[at].0, WALKS[at].1)).clone())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, max_shrink_iters: 400, ..ProptestConfig::default() })]
+
+    #[test]
+    fn no_guard_is_lost_no_caution_unheard_and_no_answer_without_its_record(
+        at in 0..WALKS.len(),
+        acts in prop::collection::vec((any::<u8>(), any::<u8>()), 100..400),
+    ) {
+        let mut machine = Machine::new(shipped(at));
+        for (what, how) in acts {
+            machine.act(what, how);
+            if machine.is_over() {
+                break;
+            }
+        }
+        machine.replays();
+        SEEN.with_borrow_mut(|seen| {
+            seen.events += machine.seen.events;
+            seen.guards += machine.seen.guards;
+            seen.acknowledged += machine.seen.acknowledged;
+            seen.again += machine.seen.again;
+            seen.echoes += machine.seen.echoes;
+        });
+    }
+}
+
+/// A run in which nothing happened would show nothing: a fixed one that gets far.
+#[test]
+fn a_run_meets_guards_cautions_echoes_and_ends() {
+    let mut all = Seen::default();
+    let mut random = fastrand::Rng::with_seed(17);
+    for at in 0..WALKS.len() {
+        for _ in 0..3 {
+            let mut machine = Machine::new(shipped(at));
+            for _ in 0..250 {
+                machine.act(random.u8(..), random.u8(..));
+                if machine.is_over() {
+                    break;
+                }
+            }
+            let seen = machine.seen;
+            all.events += seen.events;
+            all.guards += seen.guards;
+            all.confirmed += seen.confirmed;
+            all.unconfirmed += seen.unconfirmed;
+            all.acknowledged += seen.acknowledged;
+            all.printed += seen.printed;
+            all.again += seen.again;
+            all.echoes += seen.echoes;
+            all.ends += seen.ends;
+            all.resumed += seen.resumed;
+        }
+    }
+    println!("{all:?}");
+    let Seen { guards, confirmed, acknowledged, again, echoes, ends, resumed, .. } = all;
+    assert!([guards, confirmed, acknowledged, again, echoes, ends, resumed].iter().all(|n| *n > 0), "{all:?}");
+}
