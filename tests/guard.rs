@@ -143,7 +143,7 @@ fn it_speaks_where_nothing_can_be_written() {
     stage.silence(100_000);
     assert!(guards(&stage) >= 1, "over a disk that says nothing: {}", stage.said_since());
     stage.mark = stage.said.len();
-    stage.give(Event::RecordFailed { id, why: "The disk is full".into() });
+    stage.give(Event::RecordFailed { id, why: "The disk is full".into(), never: false });
     stage.silence(100_000);
     assert!(guards(&stage) >= 3, "over a disk that fails: {}", stage.said_since());
 }
