@@ -6,11 +6,8 @@ use crate::terminal::{say, say_json};
 use std::path::PathBuf;
 
 /// Says whether a session is complete and unaltered, as far as that can be seen.
-///
-/// Its lines hang together by hash, and digest.json holds the hash of the last one: an altered line, or a missing one, is found. What cannot be
-/// found without the digest on paper (--digest): a record made anew as a whole, or cut back to an earlier end. A session that was not ended
-/// is neither whole nor at fault: lines may be missing at its end. The exit code is 1 where a fault was found.
 #[derive(Debug, clap::Args)]
+#[command(after_help = PROVES)]
 pub struct Args {
     /// The session's folder.
     pub session: PathBuf,
@@ -22,6 +19,10 @@ pub struct Args {
     pub json: bool,
 }
 
+/// What it proves and what it cannot, for whoever asks for help.
+const PROVES: &str = "The lines of a journal hang together by hash, and digest.json holds the hash of the last one: an altered line, or one that is missing, is \
+    found. What cannot be found without the digest on paper (--digest): a record that was made anew as a whole, or cut back to an earlier end. A session that was \
+    not ended is neither whole nor at fault: lines may be missing at its end.\n\nExit codes: 0 no fault was found; 1 one was, or there is no session.";
 /// What a whole record does not prove.
 const CANNOT_SEE_REBUILT: &str = "Compare the digest with the one noted when the session ended, or give it by --digest: without it, a record that was made anew as \
     a whole, or cut back to an earlier end, looks the same.\n";

@@ -152,7 +152,7 @@ fn trust(page: &mut Page, chain: &Chain) {
         "torn" => page.item("Journal   ", &format!("the last write was cut short (line {line}: {why})")),
         _ => page.item(
             "Journal   ",
-            &format!("ALTERED at line {line}: {why}. What comes after it is shown, but not vouched for."),
+            &format!("ALTERED OR DAMAGED at line {line}: {why}. What comes after it is shown, but not vouched for."),
         ),
     }
 }
