@@ -18,6 +18,7 @@ mod file;
 mod hear;
 mod keep;
 mod listener;
+mod machine;
 mod mechanic;
 mod moment;
 mod mouth;
@@ -107,7 +108,23 @@ pub fn start(arguments: impl IntoIterator<Item = OsString>) -> u8 {
 
 /// Runs a command; its exit code.
 pub fn run(cli: Cli) -> u8 {
-    let outcome = match cli.command {
+    let hears = match &cli.command {
+        Command::Demo(_) | Command::Hear(_) | Command::Rehearse(_) | Command::Enrol(_) | Command::Soundcheck(_) => true,
+        Command::Walk(args) => args.hear != "typed",
+        _ => false,
+    };
+    let code = match machine::suffices(hears).and_then(|()| outcome(cli.command)) {
+        Ok(code) => code,
+        Err(failure) => {
+            terminal::errln!("{failure}");
+            failure.code()
+        }
+    };
+    terminal::ended(code)
+}
+
+fn outcome(command: Command) -> Outcome {
+    match command {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
@@ -122,15 +139,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Verify(args) => Ok(verify::run(&args)),
         Command::Shop(args) => shop::run(&args),
         Command::Reckon(args) => reckon::run(&args),
-    };
-    let code = match outcome {
-        Ok(code) => code,
-        Err(failure) => {
-            terminal::errln!("{failure}");
-            failure.code()
-        }
-    };
-    terminal::ended(code)
+    }
 }
 
 /// The check, with the words of the built-in vocabulary.
