@@ -1,6 +1,11 @@
 //! The command line: parse, dispatch, exit code. No logic.
 
+mod memory;
+
 use std::process::ExitCode;
+
+#[global_allocator]
+static MEMORY: memory::Memory = memory::Memory;
 
 fn main() -> ExitCode {
     let filter = tracing_subscriber::EnvFilter::try_from_env("PROBESIDE_LOG").unwrap_or_else(|_| "warn".into());

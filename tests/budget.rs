@@ -3,7 +3,7 @@
 //! The bounds are the program's own contract: `MOST_STEPS`, and bytes in proportion to them.
 
 use probeside::bike::{self, EnglishWords, as_value};
-use probeside::procedure::{MOST_STEPS, Scope, evaluate_bool, evaluate_list, evaluate_number, expression};
+use probeside::procedure::{MOST_STEPS, Scope, evaluate_bool, evaluate_list, evaluate_number, expression, render};
 use probeside::written::{Place, Written};
 use proptest::prelude::*;
 use serde_json::json;
@@ -169,6 +169,56 @@ fn ordinary_expressions_take_few_steps() {
     // What is not in the text cannot be called.
     assert!(evaluate_bool(&text("@spend(1, true)"), &scope).is_err());
     assert!(evaluate_bool(&text("optional.of(1).hasValue()"), &scope).is_err());
+}
+
+/// Templates that would take gigabytes, hours or the whole stack: the engine's fuel pays for every step and every byte.
+#[test]
+fn a_template_that_blows_up_is_stopped_with_a_sentence() {
+    let doubled = format!("{{% set a = 'xxxxxxxx' %}}{}{{{{ a }}}}", "{% set a = a ~ a %}".repeat(60));
+    let listed = format!("{{% set a = [1] %}}{}{{{{ a }}}}", "{% set a = [a, a] %}".repeat(60));
+    let hostile = [
+        doubled,
+        listed,
+        "{{ 'x' * 1000000000 }}".to_owned(),
+        "{{ [1] * 1000000000 }}".to_owned(),
+        "{{ 'x' | center(1000000000) }}".to_owned(),
+        "{{ 'a' | indent(1000000000) }}".to_owned(),
+        "{{ '%1000000000s' | format('x') }}".to_owned(),
+        "{{ range(1000000000) | list }}".to_owned(),
+        "{{ range(100000) | join('xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx') }}".to_owned(),
+        "{% for a in range(9000) %}{% for b in range(9000) %}{% endfor %}{% endfor %}".to_owned(),
+        "{% macro m() %}{{ m() }}{% endmacro %}{{ m() }}".to_owned(),
+        "{% macro m(a) %}{{ m(a ~ a) }}{% endmacro %}{{ m('xxxxxxxxxxxxxxxx') }}".to_owned(),
+        format!("{{{{ {}1{} }}}}", "(".repeat(5_000), ")".repeat(5_000)),
+        format!("{{{{ {}1{} }}}}", "[".repeat(5_000), "]".repeat(5_000)),
+        format!("{{{{ {}1 }}}}", "not ".repeat(5_000)),
+        format!("{{{{ {}1 }}}}", "-".repeat(5_000)),
+        format!("{}x{}", "{% if true %}".repeat(5_000), "{% endif %}".repeat(5_000)),
+        format!("{{{{ seen.a{} }}}}", "|capitalize".repeat(50_000)),
+        format!("{{{{ 1{} }}}}", "+1".repeat(50_000)),
+        "{{ seen.a | replace('x', 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxx') | replace('x', 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx') | \
+         replace('x', 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx') }}"
+            .to_owned(),
+    ];
+    let work = move || {
+        let scope = scope();
+        for template in &hostile {
+            TAKEN.set(0);
+            MOST_HELD.set(HELD.get());
+            let before = HELD.get();
+            let came = render(&text(template), &scope);
+            let (taken, held) = (TAKEN.get(), MOST_HELD.get() - before);
+            let shown: String = template.chars().take(60).collect();
+            assert!(taken < 200_000_000 && held < MOST_BYTES, "{taken} bytes taken, {held} held: {shown}");
+            if let Err(finding) = came {
+                assert!(finding.to_string().starts_with("x.yaml:3:7: error [template] "), "{finding}");
+            }
+        }
+        for template in &hostile[..12] {
+            assert!(render(&text(template), &scope).is_err(), "{template}");
+        }
+    };
+    std::thread::Builder::new().stack_size(1 << 20).spawn(work).expect("a thread").join().expect("no panic");
 }
 
 fn yaml_files(folder: &Path) -> Vec<PathBuf> {

@@ -20,6 +20,7 @@ mod hear;
 mod keep;
 mod listener;
 mod loudness;
+mod machine;
 mod mechanic;
 mod moment;
 mod mouth;
@@ -114,7 +115,23 @@ pub fn start(arguments: impl IntoIterator<Item = OsString>) -> u8 {
 
 /// Runs a command; its exit code.
 pub fn run(cli: Cli) -> u8 {
-    let outcome = match cli.command {
+    let hears = match &cli.command {
+        Command::Demo(_) | Command::Hear(_) | Command::Rehearse(_) | Command::Enrol(_) | Command::Soundcheck(_) => true,
+        Command::Walk(args) => args.hear != "typed",
+        _ => false,
+    };
+    let code = match machine::suffices(hears).and_then(|()| outcome(cli.command)) {
+        Ok(code) => code,
+        Err(failure) => {
+            terminal::errln!("{failure}");
+            failure.code()
+        }
+    };
+    terminal::ended(code)
+}
+
+fn outcome(command: Command) -> Outcome {
+    match command {
         Command::Demo(args) => demo::run(&args),
         Command::Walk(args) => walk::run(&args),
         Command::Check(args) => checked(&args),
@@ -129,15 +146,7 @@ pub fn run(cli: Cli) -> u8 {
         Command::Verify(args) => Ok(verify::run(&args)),
         Command::Shop(args) => shop::run(&args),
         Command::Reckon(args) => reckon::run(&args),
-    };
-    let code = match outcome {
-        Ok(code) => code,
-        Err(failure) => {
-            terminal::errln!("{failure}");
-            failure.code()
-        }
-    };
-    terminal::ended(code)
+    }
 }
 
 /// The check, with the words of the built-in vocabulary.

@@ -51,7 +51,7 @@ pub struct Args {
     bike: Option<PathBuf>,
     /// Where answers come from: mic, typed, or a WAV file whose utterances answer one by one
     #[arg(long, default_value = "mic", value_name = "mic|typed|FILE.wav")]
-    hear: String,
+    pub(super) hear: String,
     /// Where prompts go: aloud, system (the system's own voice), printed, or a WAV file
     #[arg(long, default_value = "aloud", value_name = "aloud|system|printed|FILE.wav")]
     say: String,

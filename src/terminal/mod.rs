@@ -2,10 +2,12 @@
 //! instead, every write is checked, lines are wrapped at words where a terminal reads them, and a reader that has gone away
 //! is no fault. Nothing else in the crate writes to either; `tests/house.rs` looks.
 
+mod last;
 mod lines;
 mod streams;
 mod wrap;
 
+pub use last::ends_without_memory;
 pub use lines::Lines;
 pub use streams::{complain, complaints, ended, is_gone, progress, progress_ends, say, say_document, say_json};
 

@@ -1,0 +1,83 @@
+//! Whether the machine lets the program work at all: file handles, addresses and threads are looked at before anything begins, since
+//! what runs out in the middle may leave no way to say so. Where the system does not tell its limits, nothing is refused.
+
+use super::outcome::Failure;
+use std::fs;
+use std::io::ErrorKind;
+
+/// File handles that must be free: a spoken walk holds about thirty at once (counted), its voice's pipes and its sound server's sockets
+/// included.
+const HANDLES: u64 = 40;
+/// Addresses that must be free for the speech model, its threads and their stacks, in bytes (measured: a walk takes 1.1 GB), and for
+/// any other command.
+const ADDRESSES_TO_HEAR: u64 = 1_600_000_000;
+const ADDRESSES: u64 = 100_000_000;
+/// The system's word for "too many open files".
+const TOO_MANY_OPEN: i32 = 24;
+
+/// Whether there is enough of everything; `hears`: for the speech model, too.
+///
+/// # Errors
+/// What there is too little of, and what to do.
+pub fn suffices(hears: bool) -> Result<(), Failure> {
+    let limits = match fs::read_to_string("/proc/self/limits") {
+        Ok(limits) => limits,
+        Err(error) if error.raw_os_error() == Some(TOO_MANY_OPEN) => return Err(few_handles()),
+        Err(_) => String::new(),
+    };
+    let open = fs::read_dir("/proc/self/fd").map_or(0, |all| all.count() as u64);
+    if limit(&limits, "Max open files").is_some_and(|most| most < open + HANDLES) {
+        return Err(few_handles());
+    }
+    let wanted = if hears { ADDRESSES_TO_HEAR } else { ADDRESSES };
+    if let Some(most) = limit(&limits, "Max address space").filter(|most| *most < taken() + wanted) {
+        return Err(Failure::Lacks(format!(
+            "The system lets this program have {} MB of memory, which is too little; raise the limit with: ulimit -v {}",
+            most / 1_000_000,
+            (taken() + wanted) / 1_000
+        )));
+    }
+    match std::thread::Builder::new().spawn(|| ()).map(std::thread::JoinHandle::join) {
+        Err(error) if error.kind() == ErrorKind::WouldBlock => Err(Failure::Lacks(
+            "The system gives this program no thread; close other programs, or raise the limit with: ulimit -u 4096"
+                .into(),
+        )),
+        Err(error) => {
+            Err(Failure::Lacks(format!("The system gives this program no thread ({error}); close other programs.")))
+        }
+        Ok(_) => Ok(()),
+    }
+}
+
+fn few_handles() -> Failure {
+    Failure::Lacks(
+        "The system lets this program open too few files at once; raise the limit with: ulimit -n 256".to_owned(),
+    )
+}
+
+/// A limit that the system sets to this process; none where it sets none.
+fn limit(limits: &str, name: &str) -> Option<u64> {
+    limits.lines().find_map(|line| line.strip_prefix(name))?.split_whitespace().next()?.parse().ok()
+}
+
+/// Bytes of addresses that the process has.
+fn taken() -> u64 {
+    let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
+    limit(&status, "VmSize:").map_or(0, |kilobytes| kilobytes * 1024)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn limits_are_read_as_the_system_writes_them() {
+        let limits = "Limit                     Soft Limit           Hard Limit           Units     \n\
+                      Max open files            1024                 1048576              files     \n\
+                      Max address space         unlimited            unlimited            bytes     \n";
+        assert_eq!(limit(limits, "Max open files"), Some(1024));
+        assert_eq!(limit(limits, "Max address space"), None);
+        assert_eq!(limit("", "Max open files"), None);
+        assert!(!cfg!(target_os = "linux") || taken() > 1_000_000);
+    }
+}
