@@ -175,9 +175,9 @@ impl Storage for Folder {
         {
             private::folder(above)?;
         }
-        self.open.remove(name);
-        drop(self.open_file(name, OpenOptions::new().write(true).create(true).truncate(true))?);
-        self.handle(name).map(|_| ())
+        let file = private::create(&path).map_err(|error| no_plain_file(name, error))?;
+        self.open.insert(name.to_owned(), file);
+        Ok(())
     }
 
     fn append(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {

@@ -7,12 +7,14 @@
 mod child;
 mod companion;
 pub mod private;
+mod put;
 mod read;
 mod run;
 mod write;
 
 pub use child::ChildError;
 pub use companion::Companion;
+pub use put::sync_folder;
 pub use read::{Links, open, read};
 pub use run::run;
-pub use write::{Inputs, Kind, WriteError, create_new, may_write, sync_folder, whole};
+pub use write::{Inputs, Kind, WriteError, create_new, may_write, whole};

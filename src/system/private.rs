@@ -1,14 +1,13 @@
 //! What is its owner's alone: folders of mode 0700 and files of mode 0600, whatever the umask says; and the sentence about what others can
 //! read.
 
+use super::put::{Readers, folder_of, own, put, sync_folder};
 use super::read::{Links, open_plain};
-use super::write::{Readers, put, sync_folder};
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, ErrorKind};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-#[cfg(unix)]
-const FILE: u32 = 0o600;
+/// Mode of a folder.
 #[cfg(unix)]
 const FOLDER: u32 = 0o700;
 
@@ -25,8 +24,7 @@ pub fn folder(path: &Path) -> io::Result<()> {
             Err(error) if error.kind() == ErrorKind::AlreadyExists => continue,
             made => made?,
         }
-        let above = folder.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        sync_folder(above)?;
+        sync_folder(folder_of(folder))?;
     }
     // What was there under this name may be something else.
     if fs::metadata(path)?.is_dir() { Ok(()) } else { Err(ErrorKind::NotADirectory.into()) }
@@ -53,7 +51,7 @@ fn make(folder: &Path) -> io::Result<()> {
 pub fn open(path: &Path, options: &mut OpenOptions) -> io::Result<File> {
     let new = fs::symlink_metadata(path).is_err();
     #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(options, FILE);
+    std::os::unix::fs::OpenOptionsExt::mode(options, super::put::FILE);
     let file = open_plain(path, Links::Refuse, options)?;
     if new {
         own(&file)?;
@@ -61,17 +59,17 @@ pub fn open(path: &Path, options: &mut OpenOptions) -> io::Result<File> {
     Ok(file)
 }
 
-/// A umask can take the owner's bits, too.
-#[cfg(unix)]
-pub(super) fn own(file: &File) -> io::Result<()> {
-    use std::os::unix::fs::PermissionsExt;
-    let mode = file.metadata()?.permissions().mode();
-    if mode & 0o777 == FILE { Ok(()) } else { file.set_permissions(fs::Permissions::from_mode(FILE)) }
-}
-
-#[cfg(not(unix))]
-pub(super) fn own(_: &File) -> io::Result<()> {
-    Ok(())
+/// Makes an empty file that is its owner's alone, in the place of a plain file that has its name.
+///
+/// # Errors
+/// A folder, a pipe, a socket, a device or a link has its name, as words; or what the system says.
+pub fn create(path: &Path) -> io::Result<File> {
+    match open_plain(path, Links::Refuse, OpenOptions::new().read(true)) {
+        Ok(_) => fs::remove_file(path)?,
+        Err(error) if error.kind() == ErrorKind::NotFound => {}
+        Err(error) => return Err(error),
+    }
+    open(path, OpenOptions::new().append(true).create_new(true))
 }
 
 /// Writes a file of the program's own, its owner's alone, whole or not at all, in the place of what has its name.
@@ -79,9 +77,7 @@ pub(super) fn own(_: &File) -> io::Result<()> {
 /// # Errors
 /// What the system says.
 pub fn whole(path: &Path, content: &[u8]) -> io::Result<()> {
-    if let Some(above) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
-        folder(above)?;
-    }
+    folder(folder_of(path))?;
     put(path, content, Readers::Owner, true)
 }
 
@@ -108,11 +104,6 @@ fn is_open(path: &Path) -> bool {
 #[cfg(not(unix))]
 fn is_open(_: &Path) -> bool {
     false
-}
-
-/// The folder of a path, which is `.` for a bare name.
-pub(super) fn folder_of(path: &Path) -> PathBuf {
-    path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_path_buf()
 }
 
 #[cfg(all(test, unix))]

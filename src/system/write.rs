@@ -4,9 +4,10 @@
 //! The rule: a file that is there is replaced only if it is a plain file, is none of the command's inputs, and begins as what is written
 //! now begins, or is empty. What is written lies in a file beside it, with a name that cannot be guessed, until all of it is on disk.
 
+use super::put::{Readers, put};
 use super::read::name_of_kind;
 use std::fs::{self, File};
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
 /// As much of a file is looked at to know it, in bytes.
@@ -154,46 +155,6 @@ pub fn create_new(path: &Path, inputs: &Inputs) -> Result<File, WriteError> {
 /// As those.
 pub fn may_write(path: &Path, kind: Option<&Kind>, inputs: &Inputs) -> Result<(), WriteError> {
     look(path, inputs, kind).map(drop)
-}
-
-/// Who may read a file that is written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Readers {
-    /// Whoever could read the one that it replaces; else whom the umask lets.
-    AsUsual,
-    /// Its owner alone.
-    Owner,
-}
-
-/// Writes `content` beside `path`, brings it to disk, and gives it its name: in the place of what has it, or only if nothing has.
-pub(super) fn put(path: &Path, content: &[u8], readers: Readers, replace: bool) -> io::Result<()> {
-    let folder = super::private::folder_of(path).canonicalize()?;
-    let mut how = tempfile::Builder::new();
-    how.prefix(".probeside-").suffix(".part");
-    #[cfg(unix)]
-    if readers == Readers::AsUsual {
-        how.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    }
-    // Whatever goes wrong, it is taken away again when it is dropped.
-    let mut beside = how.tempfile_in(&folder)?;
-    match readers {
-        Readers::Owner => super::private::own(beside.as_file())?,
-        Readers::AsUsual if replace => beside.as_file().set_permissions(fs::symlink_metadata(path)?.permissions())?,
-        Readers::AsUsual => {}
-    }
-    beside.write_all(content)?;
-    beside.as_file().sync_all()?;
-    let named = if replace { beside.persist(path) } else { beside.persist_noclobber(path) };
-    named.map_err(|failed| failed.error)?;
-    sync_folder(&folder)
-}
-
-/// Returns once the names in a folder are on disk. Windows has no such call; its file systems journal names by themselves.
-///
-/// # Errors
-/// What the system says.
-pub fn sync_folder(path: &Path) -> io::Result<()> {
-    if cfg!(unix) { File::open(path)?.sync_all() } else { Ok(()) }
 }
 
 #[cfg(test)]

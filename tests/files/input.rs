@@ -131,7 +131,7 @@ fn a_file_of_yaml_that_is_none() {
             ],
             &["prove", "prove-lamp", "--bike", "x.yaml"],
             &["prove", "prove-lamp", "--bike", "borage-twin", "--faults", "x.yaml"],
-            &["rehearse", "x.yaml"],
+            &["rehearse", "x.yaml", "--bike", "borage-twin"],
             &["demo", "--story", "x.yaml"],
             &["enrol", "Ada", "--words", "x.yaml"],
         ] {

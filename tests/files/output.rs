@@ -153,10 +153,17 @@ fn what_does_not_go_on_the_disk_changes_nothing() {
 #[test]
 fn an_input_is_no_output() {
     let bench = Bench::new();
-    fs::copy(concat!(env!("CARGO_MANIFEST_DIR"), "/procedures/prove-lamp.yaml"), bench.path("p.yaml")).unwrap();
-    symlink("p.yaml", bench.path("link.yaml")).unwrap();
+    // A procedure's file has its name.
+    fs::copy(concat!(env!("CARGO_MANIFEST_DIR"), "/procedures/prove-lamp.yaml"), bench.path("prove-lamp.yaml"))
+        .unwrap();
+    fs::create_dir(bench.path("link")).unwrap();
+    symlink("../prove-lamp.yaml", bench.path("link/prove-lamp.yaml")).unwrap();
     let before = bench.picture();
-    for (procedure, picture) in [("p.yaml", "p.yaml"), ("p.yaml", "./p.yaml"), ("link.yaml", "p.yaml")] {
+    for (procedure, picture) in [
+        ("./prove-lamp.yaml", "prove-lamp.yaml"),
+        ("prove-lamp.yaml", "./link/../prove-lamp.yaml"),
+        ("link/prove-lamp.yaml", "prove-lamp.yaml"),
+    ] {
         let did = bench.run(&["draw", procedure, "--svg", picture]);
         assert!(did.code == Some(2) && did.said.contains("is what this command reads"), "{:?} {}", did.code, did.said);
     }
