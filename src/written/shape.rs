@@ -110,7 +110,11 @@ impl Shape {
                     }
                 }
                 Kind::List(items) => {
-                    let span = if least == most { format!("{least}") } else { format!("at least {least}") };
+                    let span = match items.len() > *most {
+                        _ if least == most => format!("{least}"),
+                        true => format!("at most {most}"),
+                        false => format!("at least {least}"),
+                    };
                     let message = format!("{what} has {} items and needs {span}", items.len());
                     findings.push(Diagnostic::error(&node.place, "count", message));
                 }
