@@ -8,7 +8,9 @@ use std::process::ExitCode;
 static MEMORY: memory::Memory = memory::Memory;
 
 fn main() -> ExitCode {
-    let filter = tracing_subscriber::EnvFilter::try_from_env("PROBESIDE_LOG").unwrap_or_else(|_| "warn".into());
+    // What the database says reaches people as a sentence of the archive's own.
+    let usual = || "warn,sqlx=off".into();
+    let filter = tracing_subscriber::EnvFilter::try_from_env("PROBESIDE_LOG").unwrap_or_else(|_| usual());
     let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(probeside::terminal::complaints);
     log.with_ansi(false).without_time().init();
     ExitCode::from(probeside::commands::start(std::env::args_os()))

@@ -80,7 +80,7 @@ pub struct Args {
     #[arg(long, default_value = "")]
     mileage: String,
     /// Temperature where the work is done, for the record
-    #[arg(long, value_name = "DEGREES_CELSIUS", allow_negative_numbers = true)]
+    #[arg(long, value_name = "DEGREES_CELSIUS", allow_negative_numbers = true, value_parser = degrees)]
     temperature: Option<f64>,
     /// A test lamp, meter or tester used, for the record; may be given several times
     #[arg(long = "instrument", value_name = "WHAT")]
@@ -94,6 +94,14 @@ pub struct Args {
     /// Listen while prompts are said: speaking over a question stops it. Wants --hear mic and --say aloud
     #[arg(long)]
     bargein: bool,
+}
+
+/// A temperature in which somebody works.
+fn degrees(text: &str) -> Result<f64, String> {
+    const COLDEST: f64 = -60.0;
+    const HOTTEST: f64 = 60.0;
+    let found = text.parse().ok().filter(|degrees: &f64| (COLDEST..=HOTTEST).contains(degrees));
+    found.ok_or_else(|| format!("it is in degrees Celsius, from {COLDEST} to {HOTTEST}"))
 }
 
 /// Runs the command.

@@ -78,7 +78,7 @@ pub fn read_wav_as_is(path: &Path) -> Result<(u32, Vec<f32>), WavError> {
 /// Decodes a WAV stream: samples per second, and mono sound. `path` is what errors name.
 pub(crate) fn decode(from: impl Read, path: &Path) -> Result<(u32, Vec<f32>), WavError> {
     let not_wav = |why: String| WavError::NotWav { path: path.into(), why };
-    let mut reader = WavReader::new(from).map_err(|e| not_wav(e.to_string()))?;
+    let mut reader = WavReader::new(from).map_err(|e| not_wav(e.to_string().trim_end_matches('.').to_owned()))?;
     let spec = reader.spec();
     let beyond = |what: String| Err(WavError::OutOfBounds { path: path.into(), what });
     if !RATES.contains(&spec.sample_rate) {

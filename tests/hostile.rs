@@ -1,0 +1,172 @@
+//! Files and folders made to do harm, each with the sentence that answers it. The cases are tables in `tests/hostile/*.txt`, to be read by
+//! people: how a case is made, a line a step (`tests/hostile/make.rs` has the verbs), what is run on it, the exit code and what is said.
+//!
+//! Each is run by the real program, or at a door of the library, in a process of its own with little memory and a deadline.
+//! `PROBESIDE_BLESS=1 cargo test --test hostile` writes what is said now into the tables: read it before it stays. `PROBESIDE_STORY=WORDS`
+//! runs only the cases whose name has the words.
+#![cfg(all(unix, feature = "shop"))]
+
+#[path = "hostile/doors.rs"]
+mod doors;
+#[path = "fuzz/doors.rs"]
+mod fuzz;
+#[path = "hostile/make.rs"]
+mod make;
+#[path = "hostile/outcome.rs"]
+mod outcome;
+#[path = "hostile/record.rs"]
+mod record;
+#[path = "hostile/sound.rs"]
+mod sound;
+#[path = "hostile/table.rs"]
+mod table;
+
+use outcome::Outcome;
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use table::{Case, Table};
+
+/// Cases that say how it should be and is not yet. They are left out; `PROBESIDE_AWAITED=1` runs them alone and tells which of them hold now,
+/// to be taken from this list.
+const AWAITED: &[&str] = &[
+    // Control and bidirectional characters of names, files and sessions reach the terminal, JSON included.
+    "a name with an escape sequence",
+    "a name that turns the writing",
+    "an escape sequence by its number",
+    "marks that turn the writing in a field's name",
+    "marks that turn the writing in JSON",
+    "a bike that turns the writing, as JSON",
+    "a C1 control character in a cause",
+    "a session with an escape sequence in its name",
+    "a recogniser with an error that clears the screen",
+    "a walk of a procedure whose title clears the screen",
+    "a walk of a bike whose name turns the writing",
+    // Output that cannot be written ends with exit 0.
+    "output that cannot be written",
+    "JSON that cannot be written",
+    "a procedure's picture that cannot be printed",
+    // A damaged line in the middle counts as a torn end: what comes after it is cut off.
+    "a zero byte in the middle",
+    "a zero byte in the middle, gone on with",
+    "a zero byte in the middle, remarked on",
+    "a zero byte in the middle, reviewed",
+    "a line of zero bytes in the middle",
+    // A pipe hangs, or is replaced.
+    "a lock that is a pipe",
+    "a pipe in a sound file's place",
+    "a token that is a pipe",
+    "a page into a pipe",
+    "a procedure's picture into a pipe",
+    // A file is written over a session's record.
+    "a page through a link at its unfinished name",
+    "a procedure's picture over a session",
+    "a procedure's picture through a link",
+    // A foreign database is taken for an archive.
+    "an archive of a foreign database",
+    // An expression has no budget of work and memory.
+    "loops in loops in loops",
+    "a text that doubles in every round",
+    "a list that grows tenfold seven times",
+    "a fault that counts by a bomb",
+];
+
+/// Least cases; fewer means that a table was lost.
+const LEAST: usize = 200;
+
+fn folder() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/hostile")
+}
+
+/// Runs a case in a folder of its own.
+fn run(case: &Case) -> Result<Outcome, String> {
+    let around = tempfile::tempdir().map_err(|error| error.to_string())?;
+    let here = around.path().join("here");
+    std::fs::create_dir(&here).map_err(|error| error.to_string())?;
+    for step in &case.steps {
+        make::make(&here, step).map_err(|why| format!("{}: {why}", step.words.join(" ")))?;
+    }
+    let mut last = None;
+    for command in &case.run {
+        last = Some(outcome::run(&here, around.path(), command)?);
+    }
+    last.ok_or_else(|| "the case runs nothing".to_owned())
+}
+
+/// Runs these cases, two at a time; what came of each, in order.
+fn run_all(cases: &[&Case]) -> Vec<Result<Outcome, String>> {
+    let (next, done) = (AtomicUsize::new(0), Mutex::new(Vec::new()));
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(2, |n| n.get().min(8)) {
+            scope.spawn(|| {
+                while let Some(case) = cases.get(next.fetch_add(1, Ordering::Relaxed)) {
+                    let at = cases.iter().position(|other| std::ptr::eq(*other, *case)).unwrap();
+                    let outcome = run(case);
+                    done.lock().unwrap().push((at, outcome));
+                }
+            });
+        }
+    });
+    let mut done = done.into_inner().unwrap();
+    done.sort_by_key(|(at, _)| *at);
+    done.into_iter().map(|(_, outcome)| outcome).collect()
+}
+
+#[test]
+fn every_hostile_input_gets_its_sentence() {
+    let tables = Table::all(&folder());
+    let awaited_only = std::env::var_os("PROBESIDE_AWAITED").is_some();
+    let bless = std::env::var_os("PROBESIDE_BLESS").is_some();
+    let only = std::env::var("PROBESIDE_STORY").unwrap_or_default();
+    let all: Vec<&Case> = tables.iter().flat_map(|table| &table.cases).collect();
+    assert!(all.len() >= LEAST, "only {} cases", all.len());
+    let mut names: Vec<&str> = all.iter().map(|case| case.name.as_str()).collect();
+    names.sort_unstable();
+    assert!(names.windows(2).all(|two| two[0] != two[1]), "a name stands twice");
+    for name in AWAITED {
+        assert!(names.contains(name), "{name} is awaited, but no case");
+    }
+    let asked = |case: &&Case| AWAITED.contains(&case.name.as_str()) == awaited_only && case.name.contains(&only);
+    let cases: Vec<&Case> = all.into_iter().filter(asked).collect();
+    let outcomes = run_all(&cases);
+    let (mut wrong, mut new) = (Vec::new(), Vec::new());
+    for (case, outcome) in cases.iter().zip(outcomes) {
+        let fault = match &outcome {
+            Err(why) => Some(format!("cannot be run: {why}")),
+            Ok(outcome) => outcome.fault(case),
+        };
+        match (fault, outcome) {
+            (Some(_), Ok(outcome)) if bless && !awaited_only && outcome.harm().is_none() => {
+                new.push((case.name.clone(), outcome));
+            }
+            (Some(fault), _) => wrong.push(format!("{} ({}): {fault}", case.name, case.file)),
+            (None, _) if awaited_only => eprintln!("{} holds now", case.name),
+            (None, _) => {}
+        }
+    }
+    eprintln!("{} cases", cases.len());
+    for (name, outcome) in new {
+        tables.iter().for_each(|table| table.bless(&name, &outcome));
+    }
+    assert!(wrong.is_empty(), "{} of {}:\n{}", wrong.len(), cases.len(), wrong.join("\n"));
+}
+
+/// What the fuzz targets found, and as much again by dice (`PROBESIDE_SEED`), at the same doors.
+#[test]
+fn what_was_found_by_fuzzing_does_no_harm_any_more() {
+    let around = tempfile::tempdir().unwrap();
+    std::fs::create_dir(around.path().join("here")).unwrap();
+    for (target, _) in fuzz::DOORS {
+        let outcome = outcome::run(&around.path().join("here"), around.path(), &format!("found {target}")).unwrap();
+        assert!(outcome.exit == Some(0) && outcome.harm().is_none(), "{target}: {outcome:#?}");
+        eprintln!("{target}: {}", outcome.lines.last().map_or("", String::as_str));
+    }
+}
+
+/// A door of the library in a process of its own: [`outcome::run`] starts this test binary again for it.
+#[test]
+fn a_door_that_was_asked_for() {
+    if let Some(door) = std::env::var_os(outcome::DOOR) {
+        doors::open(&door.to_string_lossy());
+    }
+}
