@@ -93,6 +93,8 @@ pub struct Course {
     /// The readings it took, and its conclusion.
     read: Vec<(u32, String)>,
     conclusion: String,
+    /// One session is put into the archive at a time.
+    archive: Mutex<()>,
     pub tally: Tally,
 }
 
@@ -213,6 +215,7 @@ impl Course {
             took: Duration::ZERO,
             read: Vec::new(),
             conclusion: String::new(),
+            archive: Mutex::new(()),
             tally: Tally::default(),
         };
         course.answers = course.rest(&[], false)?;
@@ -295,10 +298,11 @@ impl Course {
             // One that came to its end first was not killed.
             watched.status.code().is_none().then_some((into, at, watched.lines))
         });
-        let (into, at, mut printed) = killed.expect("a walk lives long enough to be killed");
+        let (into, at, lines) = killed.expect("a walk lives long enough to be killed");
         let what = format!("{:?}, seed {seed}, kill {number} at {at:?}", self.how);
         self.tally.killed.fetch_add(1, Ordering::Relaxed);
-        self.tally.promised.fetch_add(read_back(&printed).values().sum::<usize>() as u64, Ordering::Relaxed);
+        self.tally.promised.fetch_add(read_back(&lines).values().sum::<usize>() as u64, Ordering::Relaxed);
+        let mut printed = vec![lines];
         let mut again = number.is_multiple_of(3);
         for time in 0..MOST_TAKEN_UP {
             let (there, torn) = journal(&into);
@@ -312,7 +316,7 @@ impl Course {
             let spoken = self.how == How::Spoken && time < 2 && !rest.is_empty();
             let walk = self.walk(&["--resume"], &into, &rest, spoken).expect("as before");
             let watched = watch(walk, kill);
-            printed.extend(watched.lines);
+            printed.push(watched.lines);
             if watched.status.code().is_none() {
                 self.tally.twice.fetch_add(1, Ordering::Relaxed);
                 continue;
@@ -333,8 +337,9 @@ impl Course {
         panic!("{what}: it did not come to its end");
     }
 
-    /// Whatever was read back is in the journal.
-    fn kept(&self, entries: &[Entry], printed: &[String], what: &str) {
+    /// Whatever was read back is in the journal. `printed` is by part of the walk: one that was taken up may read back again what the one before
+    /// read back last.
+    fn kept(&self, entries: &[Entry], printed: &[Vec<String>], what: &str) {
         let mut walker = walker(&self.world, self.how == How::Best);
         let (mut read, mut echoes): (bool, Vec<String>) = (false, Vec::new());
         // What the walker was told last may not have been written yet.
@@ -355,7 +360,7 @@ impl Course {
             last = Some(now);
         }
         let there = read_back(&echoes);
-        for (line, times) in read_back(printed) {
+        for (line, times) in printed.iter().flat_map(|part| read_back(part)) {
             let found = there.get(line).copied().unwrap_or_default();
             assert!(times <= found, "{what}: {line:?} was said {times} times, and is {found} times in the journal");
         }
@@ -366,6 +371,7 @@ impl Course {
         let found = verify(&mut Folder::at(into), None).unwrap_or_else(|why| panic!("{what}: {why}"));
         assert!(found.sound && found.ended, "{what}: {:?}", found.faults);
         if cfg!(feature = "shop") {
+            let _one = self.archive.lock().expect("no panic");
             let out = Command::new(program())
                 .args(["shop", "add"])
                 .arg(into)
