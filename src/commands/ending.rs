@@ -38,7 +38,7 @@ pub async fn end(
         Err(NotKept { why, there }) => {
             eprintln!("The record of this walk could not be kept: {why}.");
             match there.entries {
-                0 => eprintln!("No line of it is in {place}."),
+                0 => eprintln!("Nothing of it is to be found in {place}."),
                 entries => {
                     eprintln!("In {place} are its first {entries} entries, with {} readings. {again}", there.readings)
                 }

@@ -6,7 +6,7 @@ use super::power::{in_journal, read_back};
 use super::power_bench::{Files, Room, drive, drive_in};
 use super::walk::Session;
 use crate::review::{gather, verify};
-use crate::session::{Disk, Fault, JOURNAL_FILE, Keep, Now, Remark, Storage, limits};
+use crate::session::{Disk, Fault, JOURNAL_FILE, Keep, Now, Remark, limits};
 use std::path::Path;
 
 const KEPT: [&str; 2] = ["The record is kept.", "The record is closed."];

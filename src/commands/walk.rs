@@ -12,6 +12,7 @@ use super::order::Order;
 use super::outcome::{Failure, Outcome};
 use crate::circuit::faults::Library;
 use crate::hear::{self, Ears, Recogniser};
+use crate::phrase::Vocabulary;
 use crate::session::{
     Clock, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Storage, Writer, away_ms, session_id,
     set_back_ms,
@@ -238,7 +239,7 @@ impl Session {
             copies.remove(path).ok_or_else(missing)
         };
         let (bike, words) = (folder.join(load::BIKE_COPY), folder.join(load::VOCABULARY_COPY));
-        let loaded = load::world_from(read, &main, &bike, &words)?;
+        let loaded = load::world_from(read, Vocabulary::from_copy, &main, &bike, &words)?;
         let world = Arc::new(loaded.world);
         let set = |name: &str| journal.header().settings.get(name).and_then(|v| v.as_bool()).unwrap_or(false);
         let (advised, best) = (set(SETTING_ADVICE), set(SETTING_BEST));
