@@ -44,7 +44,7 @@ pub async fn end(
         Err(NotKept { why, there }) => {
             crate::terminal::errln!("The record of this walk could not be kept: {why}.");
             match there.entries {
-                0 => crate::terminal::errln!("No line of it is in {place}."),
+                0 => crate::terminal::errln!("Nothing of it is to be found in {place}."),
                 entries => {
                     crate::terminal::errln!(
                         "In {place} are its first {entries} entries, with {} readings. {again}",

@@ -53,15 +53,16 @@ pub const PROCEDURE_COPIES: &str = "procedure";
 /// # Errors
 /// Every finding in any of the files, and a procedure that does not apply to the bike.
 pub fn world(procedure: &Path, bike: &Path, vocabulary: &Path) -> Result<Loaded, Vec<Diagnostic>> {
-    world_from(read_bytes, procedure, bike, vocabulary)
+    world_from(read_bytes, Vocabulary::from_yaml, procedure, bike, vocabulary)
 }
 
-/// As [`world`], with the files' bytes from `read`.
+/// As [`world`], with the files' bytes from `read` and the vocabulary by `words`.
 ///
 /// # Errors
 /// As [`world`].
 pub fn world_from(
     mut read: impl FnMut(&Path) -> Result<Vec<u8>, Diagnostic>,
+    words: impl Fn(&str, &str) -> Result<Vocabulary, Vec<Diagnostic>>,
     procedure: &Path,
     bike: &Path,
     vocabulary: &Path,
@@ -101,7 +102,7 @@ pub fn world_from(
     });
     let words = text_of(vocabulary).and_then(|(text, bytes)| {
         keep(VOCABULARY_COPY, bytes);
-        Vocabulary::from_yaml(&text, &vocabulary.to_string_lossy())
+        words(&text, &vocabulary.to_string_lossy())
     });
     let loaded_bike = loaded_bike.map_err(|all| found.extend(all)).ok();
     let words = words.map_err(|all| found.extend(all)).ok();

@@ -6,7 +6,7 @@ use super::load;
 use super::moment::Moment;
 use super::walk::Session;
 use crate::hear::{EarEvent, EarSender, Ears};
-use crate::phrase::Answer;
+use crate::phrase::{Answer, Vocabulary};
 use crate::session::{Disk, Job};
 use crate::speak::{Mouth, MouthEvent, MouthSender, Say};
 use std::cell::{Cell, RefCell};
@@ -152,7 +152,8 @@ impl Files {
     pub(super) fn begin_keeping(&self, disk: &Disk, keep: KeepSound) -> Result<Session, String> {
         let read = |path: &Path| Ok(self.0[&path.to_string_lossy().into_owned()].clone());
         let [procedure, bike, words] = ["short-round.yaml", "bike.yaml", "words.yaml"].map(Path::new);
-        let loaded = load::world_from(read, procedure, bike, words).unwrap_or_else(|all| panic!("{all:?}"));
+        let loaded = load::world_from(read, Vocabulary::from_yaml, procedure, bike, words)
+            .unwrap_or_else(|all| panic!("{all:?}"));
         Session::begin_on(Box::new(disk.folder()), Path::new("memory"), loaded, Job::default(), keep, false)
             .map_err(|why| why.to_string())
     }

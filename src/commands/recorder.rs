@@ -124,11 +124,12 @@ impl Recorder {
         }
     }
 
-    /// A failure to note an event must not note another: one report until something is stored again. A record that is left out has to
-    /// be told in any case, so that nobody looks for it in the journal.
+    /// A failure to note an event must not note another: one report until something is stored again. What is left out is told in any case, so
+    /// that nobody waits for it or looks for it in the journal; only a full journal could not note even that.
     fn failed(&mut self, id: u64, why: &SessionError, never: bool) {
         let waited = self.waited_for.remove(&id);
-        if waited || (never && id != 0) || !std::mem::replace(&mut self.failing, true) {
+        let left_out = never && !matches!(why, SessionError::JournalFull { .. });
+        if waited || left_out || !std::mem::replace(&mut self.failing, true) {
             let why = why.to_string();
             crate::terminal::errln!("{why}");
             self.news.push_back(Event::RecordFailed { id, why, never });

@@ -14,6 +14,7 @@ use super::signals::{self, Interrupts};
 use super::sources::Sources;
 use crate::circuit::faults::Library;
 use crate::hear::{self, Ears, Recogniser};
+use crate::phrase::Vocabulary;
 use crate::session::{
     Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Remark, Storage, Writer, away_ms,
     session_id, set_back_ms,
@@ -279,7 +280,7 @@ impl Session {
             copies.remove(path).ok_or_else(missing)
         };
         let (bike, words) = (folder.join(load::BIKE_COPY), folder.join(load::VOCABULARY_COPY));
-        let loaded = load::world_from(read, &main, &bike, &words)?;
+        let loaded = load::world_from(read, Vocabulary::from_copy, &main, &bike, &words)?;
         let world = Arc::new(loaded.world);
         let set = |name: &str| journal.header().settings.get(name).and_then(|v| v.as_bool()).unwrap_or(false);
         let (advised, best) = (set(SETTING_ADVICE), set(SETTING_BEST));

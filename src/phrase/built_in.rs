@@ -23,6 +23,34 @@ impl Vocabulary {
     /// # Errors
     /// Every missing key by name, templates that cannot be filled in, phrases that mean two things, unknown keys; each with its place.
     pub fn from_yaml(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnostic>> {
-        decode(text, file)
+        decode(text, file, None)
+    }
+
+    /// Decodes the copy of a vocabulary file that a session was begun with: sentences that the program has learnt to say since are the
+    /// built-in ones, so that the session can be gone on with.
+    ///
+    /// # Errors
+    /// As [`Vocabulary::from_yaml`].
+    pub fn from_copy(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnostic>> {
+        decode(text, file, Some(ENGLISH))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_copy_from_before_a_sentence_was_there_can_still_be_read() {
+        let before: String =
+            ENGLISH.lines().filter(|l| !l.starts_with("  record-kept:")).map(|l| format!("{l}\n")).collect();
+        assert!(Vocabulary::from_yaml(&before, "words.yaml").is_err());
+        let own = before.replace("going-on: \"", "going-on: \"Right: ");
+        let words = Vocabulary::from_copy(&own, "words.yaml").unwrap();
+        let say = |words: &Vocabulary, key| words.sentence(key, &serde_json::json!({})).unwrap();
+        assert_eq!(say(&words, "record-kept"), say(Vocabulary::english(), "record-kept"));
+        assert!(say(&words, "going-on").starts_with("Right: "), "its own sentences stay");
+        let other = before.replace("vocabulary: en", "vocabulary: xx");
+        assert!(Vocabulary::from_copy(&other, "words.yaml").is_err(), "another language is not mended in English");
     }
 }

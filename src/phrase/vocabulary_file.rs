@@ -229,9 +229,20 @@ impl Reader {
     }
 }
 
-pub(super) fn decode(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnostic>> {
+/// Sentences that the file does not have are those of `later`, where that is given and of the same language.
+pub(super) fn decode(text: &str, file: &str, later: Option<&str>) -> Result<Vocabulary, Vec<Diagnostic>> {
     let whole = Place { file: Arc::from(file), line: 0, column: 0 };
-    let raw: File = serde_yaml::from_str(text).map_err(|error| vec![unreadable(&whole, &error)])?;
+    let read = |text: &str| -> Result<File, Vec<Diagnostic>> {
+        serde_yaml::from_str(text).map_err(|error| vec![unreadable(&whole, &error)])
+    };
+    let mut raw = read(text)?;
+    if let Some(later) = later.map(read).transpose()?.filter(|later| later.vocabulary == raw.vocabulary)
+        && let (Some(sentences), Some(later)) = (&mut raw.sentences, later.sentences)
+    {
+        for (key, text) in later.value {
+            sentences.value.entry(key).or_insert(text);
+        }
+    }
     let mut r = Reader { whole: whole.clone(), found: Vec::new(), taught: serde_json::Value::Null };
     let commands: BTreeMap<Command, Phrases> = r
         .section("commands", &names(Command::ALL, Command::name), raw.commands)

@@ -112,8 +112,9 @@ impl Clock {
         #[cfg(test)]
         let wall = wall.checked_add(self.set_by()).unwrap_or(wall);
         let (then, showed) = std::mem::replace(&mut self.looked, (at, wall));
-        let passed = i128::try_from(at.duration_since(then).as_millis()).unwrap_or(i128::MAX);
-        back(wall.duration_since(showed).as_millis() - passed)
+        let passed = i128::try_from(at.duration_since(then).as_nanos()).unwrap_or(i128::MAX);
+        // Rounded: the two clocks are not read at the same moment.
+        back((wall.duration_since(showed).as_nanos() - passed - 500_000) / 1_000_000)
     }
 
     fn run_ms(&self) -> u64 {

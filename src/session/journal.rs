@@ -51,7 +51,7 @@ pub enum Room {
     Ending,
 }
 
-/// What of a session is on disk, by its first lines that follow from one another.
+/// What of a session can be read from the disk: its first lines that follow from one another.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct There {
     /// Entries.

@@ -234,3 +234,27 @@ pub enum Effect {
         why: String,
     },
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn answers_are_written_with_their_request_and_those_of_old_journals_are_read() {
+        let chosen = Chosen { part: "coils".into(), bits: 1.5, minutes: 4.0 };
+        let event = Event::Chosen(Answered::to(Request::new(7), chosen.clone()));
+        let written = json!({"event": "chosen", "id": 7, "answer": chosen});
+        assert_eq!(serde_json::to_value(&event).unwrap(), written);
+        let old = json!({"event": "chosen", "id": 7, "chosen": chosen});
+        for journalled in [written, old] {
+            assert_eq!(Event::deserialize(journalled).unwrap(), event);
+        }
+        let old = json!({"event": "weighed", "id": 9, "weighed": Weighed::default()});
+        assert_eq!(Event::deserialize(old).unwrap(), Event::Weighed(Answered::to(Request::new(9), Weighed::default())));
+        let old = json!({"event": "record-failed", "id": 3, "why": "full"});
+        let failed = Event::RecordFailed { id: 3, why: "full".into(), never: false };
+        assert_eq!(serde_json::to_value(&failed).unwrap(), old);
+        assert_eq!(Event::deserialize(old).unwrap(), failed);
+    }
+}
