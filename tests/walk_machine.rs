@@ -50,17 +50,7 @@ fn a_run_meets_guards_cautions_echoes_and_ends() {
                     break;
                 }
             }
-            let seen = machine.seen;
-            all.events += seen.events;
-            all.guards += seen.guards;
-            all.confirmed += seen.confirmed;
-            all.unconfirmed += seen.unconfirmed;
-            all.acknowledged += seen.acknowledged;
-            all.printed += seen.printed;
-            all.again += seen.again;
-            all.echoes += seen.echoes;
-            all.ends += seen.ends;
-            all.resumed += seen.resumed;
+            all += machine.seen;
         }
     }
     println!("{all:?}");

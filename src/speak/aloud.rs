@@ -79,7 +79,9 @@ impl Aloud {
             };
             let _ = opened.send(Ok(()));
             let out = Box::new(out);
-            Player { to, ready, wishes: watched, out, line: None, lost_at: None, played }.run(line);
+            let fresh =
+                Player { to, ready, wishes: watched, out, line: None, lost_at: None, voice_gone: false, played };
+            fresh.run(line);
         });
         let answer = open.recv().unwrap_or_else(|_| Err(String::from("the sound system ended the thread")));
         answer.map_err(|why| {
@@ -149,6 +151,8 @@ struct Player {
     line: Option<Line>,
     /// When the line was lost or last tried.
     lost_at: Option<Instant>,
+    /// The voice failed at the last prompt.
+    voice_gone: bool,
     /// Who hears what is played.
     played: Option<PlayedTo>,
 }
@@ -189,12 +193,16 @@ impl Player {
                 let rate = self.line.as_ref().map_or(RATE, |l| l.rate);
                 let mut sound = resample(&pcm.samples, pcm.rate, rate);
                 louder(&mut sound, say.volume);
+                if std::mem::take(&mut self.voice_gone) {
+                    self.tell(MouthEvent::Back);
+                }
                 self.tell(MouthEvent::PromptBegan { id: say.id });
                 self.play(&job, &sound);
             }
             (What::Say(say), sound) => {
                 self.tell(MouthEvent::PromptBegan { id: say.id });
                 if let Some(Err(error)) = sound {
+                    self.voice_gone = true;
                     self.tell(MouthEvent::Lost(error.to_string()));
                 }
                 self.print(&job);

@@ -49,7 +49,7 @@ impl SystemVoice {
             match connect(&tell) {
                 Ok(tts) => {
                     let _ = ready.send(Ok(()));
-                    Speaker { to, tts, told, wishes: watched }.run(asked);
+                    Speaker { to, tts, told, wishes: watched, failed: false }.run(asked);
                 }
                 Err(error) => {
                     let _ = ready.send(Err(error.to_string()));
@@ -86,6 +86,8 @@ struct Speaker {
     tts: Tts,
     told: mpsc::Receiver<Told>,
     wishes: Arc<Wishes>,
+    /// It failed at the last prompt.
+    failed: bool,
 }
 
 impl Speaker {
@@ -111,9 +113,15 @@ impl Speaker {
             Err(error) => Err(error.to_string()),
         };
         let (whole, samples) = match whole {
-            Ok(whole) => (whole, (began.elapsed().as_secs_f64() * f64::from(RATE)) as u64),
+            Ok(whole) => {
+                if whole && std::mem::take(&mut self.failed) {
+                    let _ = self.to.send(MouthEvent::Back);
+                }
+                (whole, (began.elapsed().as_secs_f64() * f64::from(RATE)) as u64)
+            }
             Err(why) => {
                 let sentence = format!("The system's voice failed ({why}). Prompts may not be heard.");
+                self.failed = true;
                 let _ = self.to.send(MouthEvent::Lost(sentence));
                 crate::terminal::outln!("{}", say.text);
                 (true, reckoned)

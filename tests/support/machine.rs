@@ -35,6 +35,21 @@ pub struct Seen {
     pub resumed: u64,
 }
 
+impl std::ops::AddAssign for Seen {
+    fn add_assign(&mut self, other: Self) {
+        self.events += other.events;
+        self.guards += other.guards;
+        self.confirmed += other.confirmed;
+        self.unconfirmed += other.unconfirmed;
+        self.acknowledged += other.acknowledged;
+        self.printed += other.printed;
+        self.again += other.again;
+        self.echoes += other.echoes;
+        self.ends += other.ends;
+        self.resumed += other.resumed;
+    }
+}
+
 /// The driver of wood and what it remembers.
 pub struct Machine {
     world: Arc<World>,
