@@ -196,19 +196,27 @@ fn masked(line: &str) -> String {
             words[at] = "N".to_owned();
         } else if is_time(&words[at]) {
             words[at] = "TIME".to_owned();
+        } else if is_session(&words[at]) {
+            let after = words[at].trim_start_matches(|c: char| c.is_alphanumeric() || c == '-').to_owned();
+            words[at] = format!("SESSION{after}");
         }
     }
     words.join(" ")
 }
 
+fn like(word: &str, shape: &str) -> bool {
+    let digit = |b: u8, s: u8| if s == b'0' { b.is_ascii_digit() } else { b == s };
+    word.len() >= shape.len() && word.bytes().zip(shape.bytes()).all(|(b, s)| digit(b, s))
+}
+
 /// `2026-11-25T10:14:03.120+01:00`, `2026-11-25`, `10:14:03`
 fn is_time(word: &str) -> bool {
     let word = word.trim_end_matches([',', '.', ':', ';']);
-    let like = |word: &str, shape: &str| {
-        word.len() == shape.len()
-            && word.bytes().zip(shape.bytes()).all(|(b, s)| if s == b'0' { b.is_ascii_digit() } else { b == s })
-    };
-    like(word, "0000-00-00")
-        || like(word, "00:00:00")
-        || word.len() > 19 && like(&word[..19.min(word.len())], "0000-00-00T00:00:00")
+    let whole = |shape: &str| word.len() == shape.len() && like(word, shape);
+    whole("0000-00-00") || whole("00:00:00") || like(word, "0000-00-00T00:00:00")
+}
+
+/// `2026-11-25T101403-borage-twin`
+fn is_session(word: &str) -> bool {
+    like(word, "0000-00-00T000000-")
 }
