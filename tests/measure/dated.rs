@@ -9,7 +9,7 @@ pub fn line(command: &str, what: &str) {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let git = Command::new("git").args(["rev-parse", "--short", "HEAD"]).current_dir(root).output();
     let commit = git.map_or_else(|_| String::new(), |out| String::from_utf8_lossy(&out.stdout).trim().to_owned());
-    let day = jiff::Zoned::now().date();
+    let day = jiff::ZonedDateTime::now().date();
     let file = root.join("tests/measure/RESULTS.md");
     let new = !file.exists();
     let mut file = std::fs::OpenOptions::new().create(true).append(true).open(file).expect("the results are written");
