@@ -141,11 +141,11 @@ impl Machine {
             57 => self.fails(how),
             58 if how < 40 => self.give(Event::Stop { why: "the interrupt key was pressed".into() }),
             59 if how < 64 => self.resume(how),
-            60 if how < 64 => self.give(Event::SpokenOver { allowed: how % 2 == 0 }),
+            60 if how < 64 => self.give(Event::SpokenOver { allowed: how.is_multiple_of(2) }),
             _ => self.stored(),
         }
         // A disk is mostly quick.
-        if how % 4 != 0 {
+        if !how.is_multiple_of(4) {
             self.stored();
         }
     }
@@ -162,7 +162,7 @@ impl Machine {
     }
 
     fn fails(&mut self, how: u8) {
-        let waited = (!self.unstored.is_empty() && how % 2 == 0).then(|| self.unstored.remove(0));
+        let waited = (!self.unstored.is_empty() && how.is_multiple_of(2)).then(|| self.unstored.remove(0));
         if let Some(id) = waited.or(self.noted.take()) {
             self.give(Event::RecordFailed { id, why: "The disk is full".into(), never: false });
         }
@@ -219,19 +219,20 @@ impl Machine {
             Answer::Reading(Reading { kind: ReadingKind::Plain, value, unit: slot.unit, said_unit: None })
         });
         let note = grammar.note.then(|| Answer::Note("a note".into()));
-        let answer = if how % 3 == 0 { answer.or(reading).or(note) } else { reading.or(note).or(answer) };
+        let answer = if how.is_multiple_of(3) { answer.or(reading).or(note) } else { reading.or(note).or(answer) };
         Some((*listen, Hypothesis { answer: answer?, words: "as it was said".into(), probability: 1.0 }))
     }
 
     fn answer(&mut self, how: u8) {
         let Some((listen, heard)) = self.hypothesis(how) else { return };
-        let verdict = if how % 32 == 0 { Verdict::Confirm { heard, rival: None } } else { Verdict::Accept { heard } };
+        let verdict =
+            if how.is_multiple_of(32) { Verdict::Confirm { heard, rival: None } } else { Verdict::Accept { heard } };
         self.give(Event::Heard { listen, verdict, begin: 0, end: 16_000, clip: None });
     }
 
     fn miss(&mut self, how: u8) {
         let Some((listen, _)) = self.listen.as_ref() else { return };
-        let verdict = Verdict::Reject { free: None, stranger: how % 2 == 0 };
+        let verdict = Verdict::Reject { free: None, stranger: how.is_multiple_of(2) };
         self.give(Event::Heard { listen: *listen, verdict, begin: 0, end: 16_000, clip: None });
     }
 
