@@ -164,9 +164,10 @@ fn no_process_holds_the_recogniser() {
         (format!("{known}; exec >&- 2>&-; sleep 600"), "closed its output"),
         (format!("{known}; echo 'out of memory' >&2; kill -9 $$"), "signal: 9 (SIGKILL): out of memory"),
         (format!("{known}; read -r line; exit 0"), "exit status: 0"),
-        (format!("{known}; yes '{{}}'"), "more than it was asked for"),
+        (format!("{known}; yes '{{}}'"), "started again"),
         (format!("{known}; head -c 9000000 /dev/zero; sleep 600"), "more than it was asked for"),
-        (format!("{known}; echo nonsense; cat >/dev/null"), "is not understood"),
+        (format!("{known}; echo nonsense; cat >/dev/null"), "started again"),
+        (format!("{known}; read -r line; echo '[1]'; cat >/dev/null"), "is not understood"),
         (format!("{known}; yes complaint >&2"), "gave no answer"),
     ] {
         let began = Instant::now();

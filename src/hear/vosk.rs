@@ -109,8 +109,8 @@ impl Vosk {
         }
     }
 
-    /// Sends a request, and gives the answer. One that ended, is silent or talks nonsense is started again by the next request.
-    fn ask(&mut self, request: &Value, sound: &[u8]) -> Result<Value, HearError> {
+    /// Sends a request, and gives the list of this name in the answer. One that ended, is silent or talks nonsense is started again by the next request.
+    fn ask(&mut self, request: &Value, sound: &[u8], wanted: &str) -> Result<Vec<Value>, HearError> {
         let mut running = match self.running.take() {
             Some(running) => running,
             None => self.start()?,
@@ -119,12 +119,18 @@ impl Vosk {
         let length = Duration::from_secs_f64(sound.len() as f64 / 2.0 / f64::from(RATE));
         let again = |why: String| lacks(format!("{PROGRAM} {why}; it is started again for the next utterance"));
         let answer = running.ask(bytes, self.answering + length).map_err(|why| again(why.to_string()))?;
-        let answer: Value =
-            serde_json::from_str(&answer).map_err(|_| again("said what is not understood".to_owned()))?;
-        self.running = Some(running);
-        match answer["error"].as_str() {
-            Some(why) => Err(HearError::Failed(why.to_owned())),
-            None => Ok(answer),
+        let mut answer: Value = serde_json::from_str(&answer).unwrap_or_default();
+        let list = answer.get_mut(wanted).map(Value::take);
+        match (list, answer["error"].as_str()) {
+            (_, Some(why)) => {
+                self.running = Some(running);
+                Err(HearError::Failed(why.to_owned()))
+            }
+            (Some(Value::Array(list)), None) => {
+                self.running = Some(running);
+                Ok(list)
+            }
+            _ => Err(again("said what is not understood".to_owned())),
         }
     }
 
@@ -151,8 +157,8 @@ impl Vosk {
         let mut words: Vec<&str> = said.keys().flat_map(|p| p.split(' ')).collect();
         words.sort_unstable();
         words.dedup();
-        let answer = self.ask(&json!({ "words": words }), &[])?;
-        let unknown: Vec<&str> = answer["unknown"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+        let unknown = self.ask(&json!({ "words": words }), &[], "unknown")?;
+        let unknown: Vec<&str> = unknown.iter().filter_map(Value::as_str).collect();
         if !unknown.is_empty() {
             let model = self.model.display().to_string();
             return Err(HearError::UnknownWords { words: unknown.join(", "), model });
@@ -164,17 +170,15 @@ impl Vosk {
     fn results(&mut self, phrases: &[&str], sound: &[f32]) -> Result<(String, f64), HearError> {
         let sound = &sound[..sound.len().min(MOST_SAMPLES)];
         let bytes: Vec<u8> = sound.iter().flat_map(|x| to_16_bit(*x).to_le_bytes()).collect();
-        let answer = self.ask(&json!({ "phrases": phrases, "samples": sound.len() }), &bytes)?;
-        Ok(joined(&answer))
+        Ok(joined(&self.ask(&json!({ "phrases": phrases, "samples": sound.len() }), &bytes, "pieces")?))
     }
 }
 
 /// All pieces together: the words, and the least confidence of any of them.
-fn joined(answer: &Value) -> (String, f64) {
-    let pieces = answer["pieces"].as_array();
-    let pieces = || pieces.into_iter().flatten();
-    let text: Vec<&str> = pieces().filter_map(|p| p["text"].as_str()).filter(|t| !t.is_empty()).collect();
-    let sure = pieces().flat_map(|p| p["result"].as_array().into_iter().flatten()).filter_map(|w| w["conf"].as_f64());
+fn joined(pieces: &[Value]) -> (String, f64) {
+    let text: Vec<&str> = pieces.iter().filter_map(|p| p["text"].as_str()).filter(|t| !t.is_empty()).collect();
+    let sure =
+        pieces.iter().flat_map(|p| p["result"].as_array().into_iter().flatten()).filter_map(|w| w["conf"].as_f64());
     (text.join(" "), sure.fold(1.0, f64::min))
 }
 
@@ -294,12 +298,12 @@ mod tests {
 
     #[test]
     fn pieces_are_joined_and_the_least_sure_word_counts() {
-        let answer = json!({"pieces": [
-            {"text": "light", "result": [{"word": "light", "conf": 0.9}]},
-            {"text": ""},
-            {"text": "on", "result": [{"word": "on", "conf": 0.6}]},
-        ]});
-        assert_eq!(joined(&answer), ("light on".to_owned(), 0.6));
+        let pieces = [
+            json!({"text": "light", "result": [{"word": "light", "conf": 0.9}]}),
+            json!({"text": ""}),
+            json!({"text": "on", "result": [{"word": "on", "conf": 0.6}]}),
+        ];
+        assert_eq!(joined(&pieces), ("light on".to_owned(), 0.6));
     }
 
     #[test]
