@@ -93,8 +93,8 @@ fn hear_and_demo_end_quietly_when_nobody_reads() {
     let into = tempfile::tempdir().expect("a folder");
     let record = into.path().join("record").display().to_string();
     for args in [
-        vec!["hear", "--expect", "the light is on", &clip, &clip],
-        vec!["hear", "--json", "--expect", "the light is on", &clip],
+        vec!["hear", "--expect", "it was the best of times", &clip, &clip],
+        vec!["hear", "--json", "--expect", "it was the best of times", &clip],
         vec!["demo", "--into", &record],
     ] {
         let (reader, writer) = std::io::pipe().expect("a pipe");
@@ -193,7 +193,7 @@ fn words_are_wrapped_where_a_terminal_reads_them() {
         return eprintln!("skipped: script (util-linux) is not on this machine");
     };
     assert!(script.status.success());
-    let line = format!("stty cols 40 && '{}' reckon voltage-drop", env!("CARGO_BIN_EXE_probeside"));
+    let line = format!("stty cols 40 rows 24 && '{}' reckon voltage-drop", env!("CARGO_BIN_EXE_probeside"));
     let seen =
         Command::new("script").args(["-qec", &line, "/dev/null"]).stdin(Stdio::null()).output().expect("it runs");
     let seen = String::from_utf8_lossy(&seen.stdout).replace("\r\n", "\n");
@@ -210,7 +210,7 @@ fn words_are_wrapped_where_a_terminal_reads_them() {
 fn few_file_handles_are_a_sentence_that_says_what_to_do() {
     let bike = sound_bike();
     let folder = tempfile::tempdir().expect("a folder");
-    for handles in 8..48 {
+    for handles in [8, 10, 12, 16, 20, 24, 32, 40, 47] {
         let record = folder.path().join(format!("record-{handles}")).display().to_string();
         for args in [
             vec!["check", &bike],
@@ -233,20 +233,16 @@ fn little_memory_is_a_sentence_that_says_what_to_do() {
     let clip = here().join("models/known-clip.wav").display().to_string();
     let folder = tempfile::tempdir().expect("a folder");
     let record = folder.path().join("record").display().to_string();
-    for kilobytes in [30_000, 60_000, 90_000, 150_000, 300_000, 600_000, 900_000, 1_200_000, 1_700_000] {
+    for kilobytes in [60_000, 150_000, 600_000, 1_200_000, 1_900_000] {
         for args in [
             vec!["check", &bike],
             vec!["prove", "points", "--bike", "dill-single"],
-            vec!["hear", "--expect", "the light is on", &clip],
+            vec!["hear", "--expect", "it was the best of times", &clip],
             vec!["demo", "--into", &record],
         ] {
             let mut command = limited(&format!("-v {kilobytes}"), &args);
             let output = command.output().expect("it starts");
-            // Below what the system's own loader wants, the program does not begin at all.
             let err = String::from_utf8_lossy(&output.stderr).into_owned();
-            if err.contains("error while loading shared libraries") || err.contains("cannot execute") {
-                continue;
-            }
             let code = output.status.code();
             assert!(code.is_some_and(|code| code <= 3), "{kilobytes}: {args:?}: {:?}: {err}", output.status);
             assert!(!err.contains("panicked"), "{kilobytes}: {args:?}: {err}");
@@ -306,7 +302,7 @@ fn damaged_model_files_are_refused_with_the_command_that_mends_them() {
     };
     let cache = tempfile::tempdir().expect("a folder");
     let hear = |models: &Path| {
-        let mut command = program(&["hear", "--expect", "the light is on", &clip]);
+        let mut command = program(&["hear", "--expect", "it was the best of times", &clip]);
         command.env("PROBESIDE_MODELS", models).env("XDG_CACHE_HOME", cache.path());
         done(command)
     };
@@ -327,7 +323,7 @@ fn damaged_model_files_are_refused_with_the_command_that_mends_them() {
     assert!(code == 3 && err.contains(network), "{err}");
     let (code, out, err) = hear(&models());
     assert_eq!((code, err.as_str()), (0, ""), "{out}");
-    assert!(out.contains("accept: the light is on"), "{out}");
+    assert!(out.contains("accept: it was the best of times"), "{out}");
 }
 
 #[test]

@@ -4,7 +4,7 @@
 //! 0.15 ms a time on one core.
 
 use super::HearError;
-use super::known_clip;
+use super::known_sound;
 use super::models::{self, DetectorFiles};
 use super::network::open_small;
 use super::pinned;
@@ -58,7 +58,7 @@ impl Detector {
         // Another network under this name is told now, and not in the middle of a walk.
         detector.step().map_err(|e| HearError::damaged(&network, e))?;
         detector.restart();
-        let voiced = known_clip::sound().chunks_exact(STEP).filter(|step| detector.score(step) >= 0.5).count();
+        let voiced = known_sound::sound().chunks_exact(STEP).filter(|step| detector.score(step) >= 0.5).count();
         detector.restart();
         let silent = detector.score(&[0.0; 4 * STEP]);
         detector.restart();

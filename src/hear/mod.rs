@@ -22,6 +22,7 @@ mod features;
 mod fitted;
 mod hear_error;
 mod known_clip;
+mod known_sound;
 mod letters;
 mod level;
 #[cfg(feature = "sound")]

@@ -1,12 +1,10 @@
 //! The sentences the walker says, as small Jinja templates out of the vocabulary file: which there must be, what each is given,
 //! and how they are filled in. Undefined names are errors and fuel bounds a template's work.
 
-use minijinja::{Environment, UndefinedBehavior, Value};
+use crate::written::template;
+use minijinja::{Environment, Value};
 use std::collections::BTreeMap;
 use std::sync::Arc;
-
-/// Steps of the template engine that one sentence may take; the longest built-in one takes under 100.
-const FUEL: u64 = 20_000;
 
 /// What a sentence is given under one name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -161,10 +159,7 @@ pub(super) struct Templates {
 impl Templates {
     /// `taught`: the words that any sentence may tell people to say.
     pub(super) fn new(by_key: BTreeMap<String, String>, taught: &serde_json::Value) -> Self {
-        let mut engine = Environment::new();
-        engine.set_undefined_behavior(UndefinedBehavior::Strict);
-        engine.set_fuel(Some(FUEL));
-        engine.set_auto_escape_callback(|_| minijinja::AutoEscape::None);
+        let mut engine = template::environment();
         engine.add_filter("upper_first", upper_first);
         engine.add_global("taught", to_template_value(taught));
         Self { engine: Arc::new(engine), by_key }
@@ -181,6 +176,9 @@ impl Templates {
         source: &str,
         given: &serde_json::Value,
     ) -> Result<String, SentenceError> {
+        if let Some(why) = template::beyond_bounds(source) {
+            return Err(SentenceError::Template { key: key.to_owned(), why });
+        }
         self.engine.render_str(source, to_template_value(given)).map_err(|e| SentenceError::Template {
             key: key.to_owned(),
             why: e.detail().map_or_else(|| e.kind().to_string(), str::to_owned),

@@ -1,8 +1,10 @@
 //! Jinja templates: syntax, the names they use, and rendering with strict names and bounded work. A whole number is written
 //! without decimals: "12 volt", not "12.0 volt".
 
+use super::shape::LONGEST_TEXT;
 use super::{Diagnostic, Written};
-use minijinja::{Environment, Error, Output, State, UndefinedBehavior, Value};
+use minijinja::value::ValueKind;
+use minijinja::{Environment, Error, ErrorKind, Output, State, UndefinedBehavior, Value};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Most steps of work for one text.
@@ -10,13 +12,66 @@ const FUEL: u64 = 20_000;
 /// Longest text that a template may give, byte.
 const LONGEST: usize = 20_000;
 
-fn environment() -> Environment<'static> {
+/// Longest piece in braces, in characters: deeper nesting would use up the stack. The longest shipped one has about seventy.
+const LONGEST_PIECE: usize = 300;
+/// Tags of a template. Others give names to values, and a list of itself, named again and again, is larger than any memory when it is
+/// written or compared, though it takes hardly any work to make.
+const TAGS: [&str; 6] = ["if", "elif", "else", "endif", "for", "endfor"];
+/// Filters and functions that make lists of lists, or write a list out.
+const NO_FILTERS: [&str; 13] = [
+    "batch", "chain", "dictsort", "format", "groupby", "indent", "items", "list", "map", "pprint", "slice", "string",
+    "zip",
+];
+const NO_FUNCTIONS: [&str; 3] = ["debug", "dict", "namespace"];
+
+/// The engine of templates that come from files: names that are not there are errors, and work is bounded.
+pub fn environment() -> Environment<'static> {
     let mut env = Environment::new();
     env.set_undefined_behavior(UndefinedBehavior::Strict);
     env.set_fuel(Some(FUEL));
     env.set_auto_escape_callback(|_| minijinja::AutoEscape::None);
-    env.set_formatter(format_value);
+    env.set_formatter(|out, state, value| match value.kind() {
+        ValueKind::Seq | ValueKind::Map | ValueKind::Iterable => Err(Error::new(
+            ErrorKind::InvalidOperation,
+            "a list or a mapping cannot be said; take an item, or join them",
+        )),
+        _ => format_value(out, state, value),
+    });
+    NO_FILTERS.iter().for_each(|name| env.remove_filter(name));
+    NO_FUNCTIONS.iter().for_each(|name| env.remove_global(name));
     env
+}
+
+/// What a template holds that it may not, or that it is too long: what it nests would use up the stack.
+pub fn beyond_bounds(template: &str) -> Option<String> {
+    if template.chars().nth(LONGEST_TEXT).is_some() {
+        return Some(format!("it is longer than {LONGEST_TEXT} characters"));
+    }
+    let mut rest = template;
+    while let Some(at) = rest.find("{%") {
+        rest = &rest[at + 2..];
+        let inner = rest.split("%}").next().unwrap_or_default().trim_matches(['-', '+', ' ', '\t', '\n', '\r']);
+        let (tag, head) = inner.split_at(inner.find(|c: char| !c.is_alphanumeric()).unwrap_or(inner.len()));
+        if !TAGS.contains(&tag) {
+            return Some(format!("`{tag}` is not among its tags: if, elif, else, for"));
+        }
+        let of = head.split(" in ").nth(1).unwrap_or_default().split(" if ").next().unwrap_or_default();
+        let is_name = |c: char| c.is_alphanumeric() || matches!(c, '_' | '.' | ' ');
+        if tag == "for" && !of.chars().all(is_name) {
+            return Some(format!("`for` goes over what has a name, not over `{}`", of.trim()));
+        }
+    }
+    let pieces = ["{{", "{%"].into_iter().flat_map(|begin| template.split(begin).skip(1));
+    for piece in pieces {
+        let piece = piece.split("}}").next().and_then(|piece| piece.split("%}").next()).unwrap_or_default();
+        if piece.chars().nth(LONGEST_PIECE).is_some() {
+            return Some(format!("what stands in its braces is longer than {LONGEST_PIECE} characters"));
+        }
+        if piece.contains('~') {
+            return Some("`~` is not among its operators; write the two side by side".to_owned());
+        }
+    }
+    None
 }
 
 fn format_value(out: &mut Output<'_>, state: &mut State<'_, '_>, value: &Value) -> Result<(), Error> {
@@ -40,17 +95,29 @@ fn finding(template: &Written<String>, error: &Error, verb: &str) -> Diagnostic 
     Diagnostic::error(&template.place, "template", message).help(format!("It reads: {}", **template))
 }
 
+/// Refuses a template that is beyond its bounds.
+fn bounded(template: &Written<String>) -> Result<(), Diagnostic> {
+    beyond_bounds(template).map_or(Ok(()), |why| {
+        let message = format!("the template does not come out: {why}");
+        Err(Diagnostic::error(&template.place, "template", message).help("Write it with fewer means, or say less."))
+    })
+}
+
 /// Whether `template` is well-formed.
 ///
 /// # Errors
 /// What is wrong with its syntax.
 pub fn check_syntax(template: &Written<String>) -> Result<(), Diagnostic> {
+    bounded(template)?;
     let env = environment();
     env.template_from_str(template).map(|_| ()).map_err(|error| finding(template, &error, "is not well-formed"))
 }
 
 /// The dotted names that `template` takes from outside: `bike.name`, `set.side_words`.
 pub fn names(template: &str) -> BTreeSet<String> {
+    if beyond_bounds(template).is_some() {
+        return BTreeSet::new();
+    }
     let env = environment();
     env.template_from_str(template).map(|t| t.undeclared_variables(true).into_iter().collect()).unwrap_or_default()
 }
@@ -71,6 +138,7 @@ pub fn render<'v>(
     if !is_template(template) {
         return Ok(template.value.clone());
     }
+    bounded(template)?;
     let env = environment();
     // What the text does not name need not be turned into the engine's values.
     let named = given.filter(|(name, _)| template.contains(name));
