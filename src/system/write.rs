@@ -29,7 +29,7 @@ impl Kind {
     pub fn is(&self, beginning: &[u8]) -> bool {
         let Some(rest) = beginning.strip_prefix(self.begins.as_bytes()) else { return beginning.is_empty() };
         let has = |words: &&str| rest.windows(words.len()).any(|part| part == words.as_bytes());
-        self.goes_on.is_empty() || rest.is_empty() || self.goes_on.iter().any(|words| has(words))
+        self.goes_on.is_empty() || rest.is_empty() || self.goes_on.iter().any(has)
     }
 }
 
