@@ -164,7 +164,7 @@ fn ordinary_expressions_take_few_steps() {
         steps("bike.wires.filter(w, (w.role == 'feed' || w.role == 'ground') && w.from.startsWith('battery.'))")
             < 5_000
     );
-    assert_eq!(evaluate_number(&text("size(bike.wires.map(w, w.from + w.to))"), &scope).is_ok(), true);
+    assert!(evaluate_number(&text("size(bike.wires.map(w, w.from + w.to))"), &scope).is_ok());
     assert_eq!(evaluate_list(&text("['a' + 'b', 'c']"), &scope), Ok(vec![json!("ab"), json!("c")]));
     assert_eq!(evaluate_bool(&text("[1, 2, 3].exists_one(x, x == 2)"), &scope), Ok(true));
     // What is not in the text cannot be called.
@@ -244,7 +244,7 @@ fn thousands_of_parts_or_faults_are_refused_before_any_work() {
     let said = found.expect_err("thousands of plugs")[0].to_string();
     assert!(said.contains("`plugs` has 300") && said.contains("needs at most 40"), "{said}");
 
-    let severities: Vec<String> = (1..=200).map(|n| format!("{}.5", n)).collect();
+    let severities: Vec<String> = (1..=200).map(|n| format!("{n}.5")).collect();
     let kind = |n: usize| {
         format!(
             "  kind-{n}:\n    words: \"weak {n}\"\n    parts: [battery]\n    likelihood: 1\n    severities: {{unit: ohm, values: [{}]}}\n    \
