@@ -43,7 +43,6 @@ const AWAITED: &[&str] = &[
     "a walk of a procedure whose title clears the screen",
     "a walk of a bike whose name turns the writing",
     // Output that cannot be written ends with exit 0.
-    "output that cannot be written",
     "JSON that cannot be written",
     "a procedure's picture that cannot be printed",
     // A damaged line in the middle counts as a torn end: what comes after it is cut off.

@@ -34,7 +34,7 @@ pub fn open(line: &str) {
 
 /// Inputs of each target that are made of the found ones by dice: fewer where one takes longer.
 const ALTERED: [(&str, usize); 6] =
-    [("journal", 150), ("yaml", 40), ("wav", 500), ("flac", 500), ("vosk", 20), ("archive", 60)];
+    [("journal", 60), ("yaml", 30), ("wav", 300), ("flac", 300), ("vosk", 20), ("archive", 30)];
 /// The input at hand, for the message of a panic.
 static AT_HAND: Mutex<String> = Mutex::new(String::new());
 

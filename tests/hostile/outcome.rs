@@ -9,8 +9,9 @@ use std::time::{Duration, Instant};
 pub const DOOR: &str = "PROBESIDE_HOSTILE_DOOR";
 /// Address space of a child, kB: the program alone maps some hundred MB.
 const MEMORY_KB: u64 = 2_000_000;
-/// A child that takes longer hangs; under load, honest ones take seconds.
+/// A child that takes longer hangs; under load, honest ones take seconds. One that opens a door many times over has more.
 const PATIENCE: Duration = Duration::from_secs(120);
+const PATIENCE_MANY: Duration = Duration::from_secs(900);
 /// Most lines that are compared, and characters of a line.
 const LINES: usize = 6;
 const LONGEST: usize = 220;
@@ -109,11 +110,12 @@ pub fn run(here: &Path, around: &Path, line: &str) -> Result<Outcome, String> {
     };
     let (out, err) = (read(Box::new(child.stdout.take().unwrap())), read(Box::new(child.stderr.take().unwrap())));
     let began = Instant::now();
+    let patience = if verb == "found" { PATIENCE_MANY } else { PATIENCE };
     let status = loop {
         if let Some(status) = child.try_wait().map_err(|error| error.to_string())? {
             break Some(status);
         }
-        if began.elapsed() > PATIENCE {
+        if began.elapsed() > patience {
             child.kill().map_err(|error| error.to_string())?;
             let _ = child.wait();
             break None;
@@ -129,7 +131,7 @@ pub fn run(here: &Path, around: &Path, line: &str) -> Result<Outcome, String> {
             || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}')
     };
     let harm = match (status, exit) {
-        (None, _) => Some(format!("it hangs, {PATIENCE:?} and on")),
+        (None, _) => Some(format!("it hangs, {patience:?} and on")),
         (Some(status), None) => Some(format!("it was ended by {status}")),
         _ if text.contains("panicked at") || text.contains("memory allocation of") => Some("it panics".to_owned()),
         (_, Some(code)) if !(0..=3).contains(&code) => Some(format!("it exits with {code}")),

@@ -9,7 +9,7 @@
 //! run check x.yaml            what is run; the last one counts
 //! exit 1
 //! > x.yaml: error ...         what is said; the end of a long line is left out
-//! ~ no such file              in place of that: words that must be in what is said
+//! ~ no such file              in place of that: words that must be in what is said; none: whatever it says
 //! ```
 
 use super::outcome::Outcome;
