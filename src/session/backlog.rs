@@ -45,10 +45,12 @@ impl Gap {
 }
 
 impl Backlog {
-    /// Takes sound that ended at a session time; nothing comes back where too much waits already, and the gap grows by it.
+    /// Takes sound that ended at a session time; nothing comes back where too much waits already, and the gap grows by it. A gap that has
+    /// begun goes on until half of what may wait is written: a short piece that would just fit ends no gap.
     pub fn take_in(&self, sound: Vec<f32>, now_ms: u64) -> Option<Waiting> {
         let samples = sound.len();
-        if self.samples() + samples > limits::WAITING_SOUND {
+        let most = if self.gap.get().is_some() { limits::WAITING_SOUND / 2 } else { limits::WAITING_SOUND };
+        if self.samples() + samples > most {
             let length_ms = samples as u64 * 1000 / u64::from(CLIP_RATE);
             let new = Gap { from_ms: now_ms.saturating_sub(length_ms), to_ms: now_ms, samples: 0 };
             let gap = self.gap.get().unwrap_or(new);

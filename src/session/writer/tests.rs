@@ -118,6 +118,8 @@ fn sound_that_waits_for_a_full_disk_has_a_bound_and_the_gap_is_noted() {
     }
     assert_eq!((kept, dropped), (limits::WAITING_SOUND / super::super::PIECE, 60 - kept), "half an hour");
     assert!(writer.backlog.samples() <= limits::WAITING_SOUND);
+    let short = writer.piece(0, Piece { began_ms: 1_800_000, sound: vec![0.25; 16_000] }, &at(1_801_000));
+    assert!(matches!(short, Err(SessionError::SoundDropped)), "a short piece ends no gap: {short:?}");
     disk.mend();
     // The next entry brings everything to the disk; then there is room again.
     writer.record(1, &record("room"), &at(1_810_000), true).unwrap();
@@ -125,9 +127,9 @@ fn sound_that_waits_for_a_full_disk_has_a_bound_and_the_gap_is_noted() {
     assert_eq!(writer.backlog.samples(), 0);
     writer.piece(0, piece(1_810_000), &at(1_840_000)).unwrap();
     drop(writer.end(&at(1_850_000)).unwrap());
-    let seconds = dropped * 30;
+    let seconds = dropped * 30 + 1;
     let said = format!(
-        "sound of {seconds} s, from 0:{:02}:00 to 0:30:00 of the session, is missing: the disk took none",
+        "sound of {seconds} s, from 0:{:02}:00 to 0:30:01 of the session, is missing: the disk took none",
         kept / 2
     );
     assert_eq!(remarks(&disk), [said]);
