@@ -201,11 +201,7 @@ fn a_clock_that_is_set_back_is_said_at_once_and_journalled() {
     assert_eq!(spoken, 1, "{said:#?}");
     assert_eq!(read_back(&said).len(), READINGS, "{said:#?}");
     let review = gather(&mut disk.folder()).unwrap();
-    let told = review
-        .interruptions
-        .iter()
-        .filter(|r| r.what.contains("clock-set-back: by 3"))
-        .count();
+    let told = review.interruptions.iter().filter(|r| r.what.contains("clock-set-back: by 3")).count();
     assert_eq!((told, review.interruptions.len()), (1, 2), "the clock and the pause: {:?}", review.interruptions);
     assert_eq!(review.gaps.len(), 1, "{:?}", review.gaps);
     assert!(review.gaps[0].what.contains("the wall clock was set back by"), "{:?}", review.gaps);
