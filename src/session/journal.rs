@@ -383,10 +383,13 @@ impl Journal {
 
     /// How much room is left.
     pub fn room(&self) -> Room {
-        match limits::JOURNAL.saturating_sub(self.watch.length()) {
-            ..=limits::ENDING => Room::Ending,
-            ..=limits::WARNED => Room::Short,
-            _ => Room::Ample,
+        let left = limits::JOURNAL.saturating_sub(self.watch.length());
+        if left <= limits::ENDING {
+            Room::Ending
+        } else if left <= limits::WARNED {
+            Room::Short
+        } else {
+            Room::Ample
         }
     }
 
