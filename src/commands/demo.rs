@@ -45,6 +45,8 @@ pub fn run(args: &Args) -> Outcome {
     let loaded =
         load::world(&story.procedure_in(&shipped), &story.bike_in(&shipped), &shipped.join("vocabulary/en.yaml"))?
             .with_faults(&shipped.join(load::SHIPPED_FAULTS))?;
+    let into = args.into.clone().unwrap_or_else(|| new_folder(&format!("demo {}", loaded.world.bike.name)));
+    super::mouth::may_speak(&args.say, &Inputs::of([file]), &into)?;
     let voice = Espeak::new(&story.voice);
     let engine = args.engine.open(loaded.world.vocabulary.language())?;
     let job = Job {
@@ -55,8 +57,6 @@ pub fn run(args: &Args) -> Outcome {
         instruments: story.instruments.clone(),
         person: story.person.clone(),
     };
-    let into = args.into.clone().unwrap_or_else(|| new_folder(&format!("demo {}", loaded.world.bike.name)));
-    super::mouth::may_speak(&args.say, &Inputs::of([file]), &into)?;
     outln!("{} brings {}: \"{}\"", story.person, loaded.world.bike.name, story.complaint);
     outln!(
         "{}. Invented people, an invented bike with a known fault; every answer below is spoken and heard.",
