@@ -130,6 +130,8 @@ fn walk(world: &Arc<World>, order: &Order<'_>, bench: &Bench<'_>, faults: &[Faul
                     answer
                 } else if walker.is_questioning() {
                     Answer::Yes
+                } else if walker.is_guarding() {
+                    Answer::PowerOff
                 } else {
                     Answer::Done
                 };

@@ -103,6 +103,8 @@ fn walk(
             if listens { Answer::Yes } else { Answer::No }
         } else if yes {
             Answer::Yes
+        } else if of.stage.walker.is_guarding() {
+            Answer::PowerOff
         } else if !of.stage.walker.is_asking() {
             Answer::Done
         } else {

@@ -72,6 +72,7 @@ pub struct Machine {
     /// A coil could be hot, and nobody has confirmed otherwise.
     on: bool,
     finished: bool,
+    resuming: bool,
     events: Vec<(Event, Now)>,
     records: Vec<Record>,
     heats: Vec<(probeside::bike::BikeState, bool)>,
@@ -96,6 +97,7 @@ impl Machine {
             silent_since: None,
             on: false,
             finished: false,
+            resuming: false,
             events: Vec::new(),
             records: Vec::new(),
             heats: Vec::new(),
@@ -264,11 +266,14 @@ impl Machine {
         self.silent_since = None;
         let gap_ms = u64::from(how) * 60_000;
         self.ms += gap_ms;
+        // What was on its way to the disk is told first, at the same moment; the guard is asked about after both.
+        self.resuming = true;
         if let Some(id) = self.walker.waits_for_record() {
             self.give(Event::Recorded { id });
         }
         self.timers.clear();
         self.sounding.clear();
+        self.resuming = false;
         self.give(Event::Resumed { gap_ms, repaired: false });
     }
 
@@ -359,7 +364,7 @@ impl Machine {
     }
 
     fn guard(&mut self, event: &Event) {
-        if self.finished {
+        if self.finished || self.resuming {
             return;
         }
         let runs = self.walker.bike_state().engine == Some(Engine::Running);
