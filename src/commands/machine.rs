@@ -2,8 +2,10 @@
 //! what runs out in the middle may leave no way to say so. Where the system does not tell its limits, nothing is refused.
 
 use super::outcome::Failure;
+use crate::system::{Links, read};
 use std::fs;
 use std::io::ErrorKind;
+use std::path::Path;
 
 /// File handles that must be free: a spoken walk holds about thirty at once (counted), its voice's pipes and its sound server's sockets
 /// included.
@@ -20,7 +22,7 @@ const TOO_MANY_OPEN: i32 = 24;
 /// # Errors
 /// What there is too little of, and what to do.
 pub fn suffices(hears: bool) -> Result<(), Failure> {
-    let limits = match fs::read_to_string("/proc/self/limits") {
+    let limits = match told("/proc/self/limits") {
         Ok(limits) => limits,
         Err(error) if error.raw_os_error() == Some(TOO_MANY_OPEN) => return Err(few_handles()),
         Err(_) => String::new(),
@@ -49,6 +51,11 @@ pub fn suffices(hears: bool) -> Result<(), Failure> {
     }
 }
 
+/// What the system tells of this process.
+fn told(file: &str) -> std::io::Result<String> {
+    Ok(String::from_utf8_lossy(&read(Path::new(file), 64 << 10, Links::Refuse)?).into_owned())
+}
+
 fn few_handles() -> Failure {
     Failure::Lacks(
         "The system lets this program open too few files at once; raise the limit with: ulimit -n 256".to_owned(),
@@ -62,7 +69,7 @@ fn limit(limits: &str, name: &str) -> Option<u64> {
 
 /// Bytes of addresses that the process has.
 fn taken() -> u64 {
-    let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let status = told("/proc/self/status").unwrap_or_default();
     limit(&status, "VmSize:").map_or(0, |kilobytes| kilobytes * 1024)
 }
 

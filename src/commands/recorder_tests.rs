@@ -32,7 +32,8 @@ fn what_something_else_does_to_the_journal_is_noticed_before_the_next_answer_is_
     };
     let zeroed = |bytes: &mut Vec<u8>| *bytes.last_mut().unwrap() = 0;
     let added = |bytes: &mut Vec<u8>| bytes.extend_from_slice(b"{}\n");
-    let all: [(&str, fn(&mut Vec<u8>)); 5] =
+    type Change = fn(&mut Vec<u8>);
+    let all: [(&str, Change); 5] =
         [("cut", cut), ("emptied", emptied), ("edited", edited), ("zeroed", zeroed), ("added to", added)];
     for (how, meddle) in all {
         for answer in 0..5 {

@@ -5,10 +5,11 @@
 //! takes its time. A file that the pins do not know (another system's library) is taken as it is.
 
 use super::HearError;
+use crate::system::{Links, open, read};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
-use std::fs::{File, Metadata};
+use std::fs::Metadata;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
@@ -17,6 +18,8 @@ use std::time::UNIX_EPOCH;
 const PINS: &str = include_str!("../../models/pins");
 /// The file in the user's cache folder.
 const REMEMBERED: &str = "right-sums.json";
+/// Bytes of it at most; more was not written by this program.
+const MOST_KEPT: u64 = 1 << 20;
 /// Bytes that are read at once.
 const PIECE: usize = 1 << 20;
 
@@ -64,8 +67,9 @@ fn check_with(file: &Path, kept: Option<&Path>) -> Result<(), HearError> {
     }
     let damaged = |why: &dyn std::fmt::Display| HearError::damaged(file, why);
     let about = file.metadata().map_err(|e| damaged(&e))?;
-    let mut known: BTreeMap<PathBuf, Seen> =
-        kept.and_then(|kept| serde_json::from_slice(&std::fs::read(kept).ok()?).ok()).unwrap_or_default();
+    let mut known: BTreeMap<PathBuf, Seen> = kept
+        .and_then(|kept| serde_json::from_slice(&read(kept, MOST_KEPT, Links::Refuse).ok()?).ok())
+        .unwrap_or_default();
     let is_known = known
         .get(file)
         .is_some_and(|seen| pinned.contains(&seen.sum.as_str()) && Seen::new(&about, &seen.sum).as_ref() == Some(seen));
@@ -85,7 +89,7 @@ fn check_with(file: &Path, kept: Option<&Path>) -> Result<(), HearError> {
 }
 
 fn sum_of(file: &Path) -> std::io::Result<String> {
-    let mut from = File::open(file)?;
+    let mut from = open(file, Links::Follow)?;
     let (mut sum, mut piece) = (Sha256::new(), vec![0; PIECE]);
     loop {
         match from.read(&mut piece)? {

@@ -270,7 +270,7 @@ mod tests {
     #[test]
     fn a_byte_altered_before_the_last_line_breaks_it() {
         let bytes = journal(7);
-        let last = bytes.len() - bytes.split_inclusive(|b| *b == b'\n').last().map_or(0, <[u8]>::len);
+        let last = bytes.len() - bytes.split_inclusive(|b| *b == b'\n').next_back().map_or(0, <[u8]>::len);
         for at in 0..bytes.len() {
             for byte in [0, 0xff, b'\n', bytes[at] ^ 1, bytes[at] ^ 0x20] {
                 if byte == bytes[at] {

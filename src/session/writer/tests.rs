@@ -80,11 +80,8 @@ fn an_entry_that_can_never_be_written_holds_up_nothing_and_its_absence_is_noted(
             all.iter().any(|r| matches!(r, Reply::Refused { id: of, why: SessionError::TooLarge { .. } } if *of == id))
         };
         assert!(refused(1) && refused(2) != full, "{all:?}");
-        let recorded: Vec<u64> = all
-            .iter()
-            .filter_map(|r| matches!(r, Reply::Recorded { .. }).then(|| reply_id(r)))
-            .filter(|id| *id != 0)
-            .collect();
+        let recorded: Vec<u64> =
+            all.iter().filter(|r| matches!(r, Reply::Recorded { .. })).map(reply_id).filter(|id| *id != 0).collect();
         assert_eq!(recorded, if full { vec![9, 3, 4, 5] } else { vec![3, 4, 5] }, "{all:?}");
         assert!(remarks(&disk)[0].starts_with("an entry of kind said was left out here: "), "{:?}", remarks(&disk));
     }
