@@ -13,6 +13,7 @@ use super::header::{Clip, FORMAT, Forgotten, Header, Remark, Repair, StoredCopy}
 use super::limits;
 use super::pieces::Piece;
 use super::record::{Now, Record};
+use super::room::Room;
 use super::storage::{PART, Storage, plain_name};
 use super::watch::{Meddling, Watch};
 use serde::Serialize;
@@ -38,17 +39,6 @@ pub struct Journal {
     clips: BTreeMap<String, (Clip, bool)>,
     /// The last line ends the session, and its digest lies beside the journal.
     closed: bool,
-}
-
-/// How much room there is before the journal's limit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Room {
-    /// Enough.
-    Ample,
-    /// Little: whoever walks is to be warned.
-    Short,
-    /// Only for ending the walk.
-    Ending,
 }
 
 /// What of a session can be read from the disk: its first lines that follow from one another.
@@ -383,14 +373,7 @@ impl Journal {
 
     /// How much room is left.
     pub fn room(&self) -> Room {
-        let left = limits::JOURNAL.saturating_sub(self.watch.length());
-        if left <= limits::ENDING {
-            Room::Ending
-        } else if left <= limits::WARNED {
-            Room::Short
-        } else {
-            Room::Ample
-        }
+        Room::beside(self.watch.length())
     }
 
     /// What of this session can be read from the disk; nothing where it is gone.
