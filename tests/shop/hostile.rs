@@ -193,10 +193,10 @@ fn folders_that_are_none_are_refused() {
     std::fs::create_dir(at("large")).unwrap();
     std::fs::File::create(at("large/journal.jsonl")).unwrap().set_len(1 << 40).unwrap();
     for (name, why) in [
-        ("linked", "refused"),
-        ("passwd", "refused"),
-        ("fifo", "refused"),
-        ("folder", "refused"),
+        ("linked", "it is a link"),
+        ("passwd", "it is a link"),
+        ("fifo", "it is a pipe"),
+        ("folder", "it is a folder"),
         ("empty", "is not a session"),
         ("zip", "is not a session"),
         ("large", "larger than"),
