@@ -24,6 +24,7 @@ pub mod phrase;
 pub mod procedure;
 pub mod rehearse;
 pub mod review;
+pub mod run;
 pub mod session;
 #[cfg(feature = "shop")]
 pub mod shop;

@@ -1,33 +1,30 @@
-//! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
+//! A session: begun in a new folder, or taken up again by feeding its journal to a new walker; then driven to its end.
 
 use super::advise::{self, adviser, walker};
 use super::drive::Driver;
 use super::ending::{self, End, event_loop};
-use super::engine::{EngineArgs, unheard};
 use super::keep::KeepSound;
 use super::load::{self, Loaded};
 use super::moment::Moment;
-use super::mouth::{may_speak, open_mouth};
-use super::order::Order;
-use super::outcome::{Failure, Outcome};
-use super::signals::{self, Interrupts};
+use super::outcome::Failure;
+use super::signals::Interrupts;
 use super::sources::Sources;
 use crate::circuit::faults::Library;
-use crate::hear::{self, Ears, Recogniser};
+use crate::hear::{EarEvent, Ears, Recogniser};
 use crate::phrase::Vocabulary;
 use crate::session::{
     Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Remark, Storage, Writer, away_ms,
     session_id, set_back_ms,
 };
-use crate::speak::{self, Mouth};
-use crate::system::Inputs;
-use crate::walk::{Advice, Effect, Event, Walker};
+use crate::speak::{Mouth, MouthEvent};
+use crate::walk::{Advice, Effect, Event, Walker, World};
 use crate::written::{Diagnostic, decode_text, whole_file};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::sync::Arc;
+use tokio::sync::mpsc::UnboundedReceiver;
 
 /// Name of the main procedure in the journal's settings.
 const SETTING_PROCEDURE: &str = "procedure";
@@ -36,150 +33,8 @@ const SETTING_PROCEDURE: &str = "procedure";
 const SETTING_ADVICE: &str = "advice";
 /// Whether its parts come in the best order.
 const SETTING_BEST: &str = "best-order";
-/// In place of a fault library: no advice.
-const NO_FAULTS: &str = "none";
 /// Name of the choice which sound is kept.
 const SETTING_SOUND: &str = "keep-sound";
-
-/// Arguments of `walk`.
-#[derive(Debug, clap::Args)]
-pub struct Args {
-    /// The procedure: a file, or the name of a shipped one such as no-spark
-    #[arg(required_unless_present = "resume")]
-    procedure: Option<PathBuf>,
-    /// The bike's profile: a file, or the name of a shipped one
-    #[arg(long, value_name = "FILE")]
-    bike: Option<PathBuf>,
-    /// Where answers come from: mic, typed, or a WAV file whose utterances answer one by one
-    #[arg(long, default_value = "mic", value_name = "mic|typed|FILE.wav")]
-    pub(super) hear: String,
-    /// Where prompts go: aloud, system (the system's own voice), printed, or a WAV file
-    #[arg(long, default_value = "aloud", value_name = "aloud|system|printed|FILE.wav")]
-    say: String,
-    /// The folder for this session's record; made if need be [default: sessions/DATE-TIME-BIKE]
-    #[arg(long, value_name = "DIR", conflicts_with = "resume")]
-    into: Option<PathBuf>,
-    /// Go on with the walk in this session's folder
-    #[arg(long, value_name = "DIR")]
-    resume: Option<PathBuf>,
-    #[command(flatten)]
-    engine: EngineArgs,
-    /// The vocabulary: a file, or the name of a shipped one
-    #[arg(long, default_value = "en", value_name = "FILE")]
-    words: PathBuf,
-    /// The faults that "what is left" weighs: a fault library's file, or none for no advice [default: the shipped one]
-    #[arg(long, value_name = "FILE|none", conflicts_with = "resume")]
-    faults: Option<PathBuf>,
-    /// The order of the procedure's parts: as it is written, or at each end of a part the one that tells most per minute, of those that may
-    /// come next. Every part keeps its cautions, and comes after what it needs
-    #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
-    order: Order,
-    /// What the customer complains of, for the record
-    #[arg(long, default_value = "")]
-    complaint: String,
-    /// Odometer reading, for the record
-    #[arg(long, default_value = "")]
-    mileage: String,
-    /// Temperature where the work is done, for the record
-    #[arg(long, value_name = "DEGREES_CELSIUS", allow_negative_numbers = true, value_parser = degrees)]
-    temperature: Option<f64>,
-    /// A test lamp, meter or tester used, for the record; may be given several times
-    #[arg(long = "instrument", value_name = "WHAT")]
-    instruments: Vec<String>,
-    /// Who does the work, for the record
-    #[arg(long, default_value = "")]
-    person: String,
-    /// Which sound the record keeps: of answers, of everything that the microphone hears in the whole session, or none
-    #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
-    keep_sound: KeepSound,
-    /// Listen while prompts are said: speaking over a question stops it. Wants --hear mic and --say aloud
-    #[arg(long)]
-    bargein: bool,
-}
-
-/// A temperature in which somebody works.
-fn degrees(text: &str) -> Result<f64, String> {
-    const COLDEST: f64 = -60.0;
-    const HOTTEST: f64 = 60.0;
-    let found = text.parse().ok().filter(|degrees: &f64| (COLDEST..=HOTTEST).contains(degrees));
-    found.ok_or_else(|| format!("it is in degrees Celsius, from {COLDEST} to {HOTTEST}"))
-}
-
-/// Runs the command.
-pub fn run(args: &Args) -> Outcome {
-    signals::register();
-    if args.hear == "mic" && args.say == "printed" {
-        tracing::info!("prompts are printed while the microphone listens");
-    }
-    if args.bargein && (args.hear != "mic" || args.say != "aloud") {
-        let why = "--bargein has to hear what it plays: it goes with --hear mic and --say aloud.";
-        return Err(Failure::Usage(why.into()));
-    }
-    match &args.resume {
-        Some(folder) => resume(args, folder),
-        None => begin(args),
-    }
-}
-
-fn begin(args: &Args) -> Outcome {
-    let shipped = load::shipped();
-    let procedure = load::find(args.procedure.as_deref().unwrap_or(Path::new("")), &shipped);
-    let Some(bike) = &args.bike else {
-        return Err(Failure::Usage(
-            "Which bike? Give its profile with --bike FILE; the shipped ones are in procedures/bikes.".into(),
-        ));
-    };
-    let bike = load::find(bike, &shipped.join("bikes"));
-    let words = load::find(&args.words, &shipped.join("vocabulary"));
-    let mut loaded = load::world(&procedure, &bike, &words)?;
-    match &args.faults {
-        Some(none) if none == Path::new(NO_FAULTS) => {}
-        Some(file) => loaded = loaded.with_faults(file)?,
-        None => loaded = loaded.with_faults(&shipped.join(load::SHIPPED_FAULTS))?,
-    }
-    let best = args.order.is_best_for(&loaded.world)?;
-    if best && loaded.faults.is_none() {
-        return Err(Failure::Usage(
-            "--order best weighs the faults that are left: it goes with a fault library.".into(),
-        ));
-    }
-    let into = args.into.clone().unwrap_or_else(|| new_folder(&loaded.world.bike.name));
-    let job = Job {
-        bike: loaded.world.bike.name.clone(),
-        complaint: args.complaint.clone(),
-        mileage: args.mileage.clone(),
-        temperature_c: args.temperature,
-        instruments: args.instruments.clone(),
-        person: args.person.clone(),
-    };
-    may_speak(&args.say, &Inputs::of([&procedure, &bike, &words, Path::new(&args.hear)]), &into)?;
-    let session = Session::begin(loaded, &into, job, args.keep_sound, best)?;
-    session.speaking_over(args.bargein).walk(&args.hear, &args.say, &args.engine)
-}
-
-fn resume(args: &Args, folder: &Path) -> Outcome {
-    may_speak(&args.say, &Inputs::of([&args.hear]), folder)?;
-    if let Some(warning) = Folder::at(folder).open_to_others() {
-        crate::terminal::errln!("{warning}");
-    }
-    match Session::resume(folder)? {
-        TakenUp::Walk(session) => session.speaking_over(args.bargein).walk(&args.hear, &args.say, &args.engine),
-        TakenUp::Ended { world, digest } => say_it_is_ended(args, folder, &world, &digest),
-    }
-}
-
-/// A walk that had come to its end before it broke off was ended just now.
-fn say_it_is_ended(args: &Args, folder: &Path, world: &crate::walk::World, digest: &Digest) -> Outcome {
-    crate::terminal::errln!("This walk had come to its end before it broke off; now its record is closed, too.");
-    crate::terminal::errln!("{}", ending::digest_line(folder, digest));
-    let (to_mouth, mut from_mouth) = tokio::sync::mpsc::unbounded_channel();
-    match open_mouth(&args.say, to_mouth, None) {
-        Ok(mut mouth) => event_loop()?.block_on(ending::say_digest(digest, world, &mut *mouth, &mut from_mouth)),
-        // What was to be done is done, and the digest is on the screen.
-        Err(why) => crate::terminal::errln!("{why}"),
-    }
-    Ok(0)
-}
 
 /// A session that was taken up again.
 pub enum TakenUp {
@@ -188,7 +43,7 @@ pub enum TakenUp {
     /// Its walk was over, and what was missing at the end of the record is there now.
     Ended {
         /// What was walked in.
-        world: Arc<crate::walk::World>,
+        world: Arc<World>,
         /// The record's digest.
         digest: Digest,
     },
@@ -196,11 +51,12 @@ pub enum TakenUp {
 
 /// A session that is about to be walked.
 pub struct Session {
-    pub walker: Walker,
-    pub journal: Journal,
-    pub first: Vec<Event>,
-    pub folder: PathBuf,
-    pub world: Arc<crate::walk::World>,
+    walker: Walker,
+    pub(super) journal: Journal,
+    first: Vec<Event>,
+    folder: PathBuf,
+    /// What is walked in.
+    pub world: Arc<World>,
     pub(super) clock: Clock,
     advice: Option<Box<dyn Advice>>,
     /// Records that a replay asked for and the journal does not have, in order.
@@ -209,7 +65,6 @@ pub struct Session {
     left_at: Option<Now>,
     /// All its wall times are the machine's, as they are since journals say how session time passes.
     walls_are_real: bool,
-    bargein: bool,
     interrupts: Interrupts,
 }
 
@@ -254,7 +109,6 @@ impl Session {
             missing: Vec::new(),
             left_at: None,
             walls_are_real: true,
-            bargein: false,
             interrupts: Interrupts::listen(),
         })
     }
@@ -302,7 +156,6 @@ impl Session {
             missing: Vec::new(),
             left_at: None,
             walls_are_real: false,
-            bargein: false,
             interrupts: Interrupts::listen(),
         };
         if let Some(repair) = &repair {
@@ -338,11 +191,10 @@ impl Session {
     }
 
     /// Whether prompts may be spoken over from here on.
-    fn speaking_over(mut self, allowed: bool) -> Self {
+    pub fn speaking_over(mut self, allowed: bool) -> Self {
         if allowed != self.walker.is_spoken_over() {
             self.first.insert(0, Event::SpokenOver { allowed });
         }
-        self.bargein = allowed;
         self
     }
 
@@ -400,49 +252,13 @@ impl Session {
         Ok(())
     }
 
-    fn walk(self, hear: &str, say: &str, engine: &EngineArgs) -> Outcome {
-        let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
-        let recogniser: Option<Box<dyn Recogniser>> = match hear {
-            "typed" => None,
-            _ => Some(engine.open(self.world.vocabulary.language())?),
-        };
-        let activity = || hear::Activity::usual().map_err(unheard);
-        let mut pedal = None;
-        let (heard, played) = self.bargein.then(hear::reference).unzip();
-        let ears: Box<dyn Ears> = match hear {
-            "typed" => Box::new(hear::Typed::from_stdin(to_ears)),
-            "mic" => {
-                pedal = hear::Pedal::start(to_ears.clone(), signals::key_pressed);
-                let activity = activity()?;
-                let mic = match played {
-                    Some(played) => hear::Mic::start_over(to_ears, activity, played),
-                    None => hear::Mic::start(to_ears, activity),
-                };
-                Box::new(mic.map_err(|e| Failure::Lacks(e.to_string()))?)
-            }
-            file => {
-                let ears = hear::WavEars::new(to_ears, activity()?, Path::new(file));
-                Box::new(ears.map_err(|e| Failure::Input(e.to_string()))?)
-            }
-        };
-        let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
-        let mouth = open_mouth(say, to_mouth, heard)?;
-        let end = self.drive(ears, from_ears, mouth, from_mouth, recogniser, None);
-        drop(pedal);
-        let end = end?;
-        if let Some(line) = end.delays_in_words() {
-            tracing::info!("{line}");
-        }
-        Ok(end.code)
-    }
-
     /// Walks to the end with these ears and this mouth.
     pub fn drive(
         mut self,
         ears: Box<dyn Ears>,
-        from_ears: tokio::sync::mpsc::UnboundedReceiver<hear::EarEvent>,
+        from_ears: UnboundedReceiver<EarEvent>,
         mouth: Box<dyn Mouth>,
-        from_mouth: tokio::sync::mpsc::UnboundedReceiver<speak::MouthEvent>,
+        from_mouth: UnboundedReceiver<MouthEvent>,
         recogniser: Option<Box<dyn Recogniser>>,
         moment: Option<Rc<RefCell<Moment>>>,
     ) -> Result<End, Failure> {

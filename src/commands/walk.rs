@@ -1,0 +1,191 @@
+//! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
+
+use super::engine::{EngineArgs, unheard};
+use super::mouth::{may_speak, open_mouth};
+use super::order::Order;
+use crate::hear::{self, Ears, Recogniser};
+use crate::run::{Failure, KeepSound, Outcome, Session, TakenUp, digest_line, load, new_folder, say_digest, signals};
+use crate::session::{Digest, Folder, Job};
+use crate::system::Inputs;
+use std::path::{Path, PathBuf};
+
+/// In place of a fault library: no advice.
+const NO_FAULTS: &str = "none";
+
+/// Arguments of `walk`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The procedure: a file, or the name of a shipped one such as no-spark
+    #[arg(required_unless_present = "resume")]
+    procedure: Option<PathBuf>,
+    /// The bike's profile: a file, or the name of a shipped one
+    #[arg(long, value_name = "FILE")]
+    bike: Option<PathBuf>,
+    /// Where answers come from: mic, typed, or a WAV file whose utterances answer one by one
+    #[arg(long, default_value = "mic", value_name = "mic|typed|FILE.wav")]
+    pub(super) hear: String,
+    /// Where prompts go: aloud, system (the system's own voice), printed, or a WAV file
+    #[arg(long, default_value = "aloud", value_name = "aloud|system|printed|FILE.wav")]
+    say: String,
+    /// The folder for this session's record; made if need be [default: sessions/DATE-TIME-BIKE]
+    #[arg(long, value_name = "DIR", conflicts_with = "resume")]
+    into: Option<PathBuf>,
+    /// Go on with the walk in this session's folder
+    #[arg(long, value_name = "DIR")]
+    resume: Option<PathBuf>,
+    #[command(flatten)]
+    engine: EngineArgs,
+    /// The vocabulary: a file, or the name of a shipped one
+    #[arg(long, default_value = "en", value_name = "FILE")]
+    words: PathBuf,
+    /// The faults that "what is left" weighs: a fault library's file, or none for no advice [default: the shipped one]
+    #[arg(long, value_name = "FILE|none", conflicts_with = "resume")]
+    faults: Option<PathBuf>,
+    /// The order of the procedure's parts: as it is written, or at each end of a part the one that tells most per minute, of those that may
+    /// come next. Every part keeps its cautions, and comes after what it needs
+    #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
+    order: Order,
+    /// What the customer complains of, for the record
+    #[arg(long, default_value = "")]
+    complaint: String,
+    /// Odometer reading, for the record
+    #[arg(long, default_value = "")]
+    mileage: String,
+    /// Temperature where the work is done, for the record
+    #[arg(long, value_name = "DEGREES_CELSIUS", allow_negative_numbers = true, value_parser = degrees)]
+    temperature: Option<f64>,
+    /// A test lamp, meter or tester used, for the record; may be given several times
+    #[arg(long = "instrument", value_name = "WHAT")]
+    instruments: Vec<String>,
+    /// Who does the work, for the record
+    #[arg(long, default_value = "")]
+    person: String,
+    /// Which sound the record keeps: of answers, of everything that the microphone hears in the whole session, or none
+    #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
+    keep_sound: KeepSound,
+    /// Listen while prompts are said: speaking over a question stops it. Wants --hear mic and --say aloud
+    #[arg(long)]
+    bargein: bool,
+}
+
+/// A temperature in which somebody works.
+fn degrees(text: &str) -> Result<f64, String> {
+    const COLDEST: f64 = -60.0;
+    const HOTTEST: f64 = 60.0;
+    let found = text.parse().ok().filter(|degrees: &f64| (COLDEST..=HOTTEST).contains(degrees));
+    found.ok_or_else(|| format!("it is in degrees Celsius, from {COLDEST} to {HOTTEST}"))
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> Outcome {
+    signals::register();
+    if args.hear == "mic" && args.say == "printed" {
+        tracing::info!("prompts are printed while the microphone listens");
+    }
+    if args.bargein && (args.hear != "mic" || args.say != "aloud") {
+        let why = "--bargein has to hear what it plays: it goes with --hear mic and --say aloud.";
+        return Err(Failure::Usage(why.into()));
+    }
+    match &args.resume {
+        Some(folder) => resume(args, folder),
+        None => begin(args),
+    }
+}
+
+fn begin(args: &Args) -> Outcome {
+    let shipped = load::shipped();
+    let procedure = load::find(args.procedure.as_deref().unwrap_or(Path::new("")), &shipped);
+    let Some(bike) = &args.bike else {
+        return Err(Failure::Usage(
+            "Which bike? Give its profile with --bike FILE; the shipped ones are in procedures/bikes.".into(),
+        ));
+    };
+    let bike = load::find(bike, &shipped.join("bikes"));
+    let words = load::find(&args.words, &shipped.join("vocabulary"));
+    let mut loaded = load::world(&procedure, &bike, &words)?;
+    match &args.faults {
+        Some(none) if none == Path::new(NO_FAULTS) => {}
+        Some(file) => loaded = loaded.with_faults(file)?,
+        None => loaded = loaded.with_faults(&shipped.join(load::SHIPPED_FAULTS))?,
+    }
+    let best = args.order.is_best_for(&loaded.world)?;
+    if best && loaded.faults.is_none() {
+        return Err(Failure::Usage(
+            "--order best weighs the faults that are left: it goes with a fault library.".into(),
+        ));
+    }
+    let into = args.into.clone().unwrap_or_else(|| new_folder(&loaded.world.bike.name));
+    let job = Job {
+        bike: loaded.world.bike.name.clone(),
+        complaint: args.complaint.clone(),
+        mileage: args.mileage.clone(),
+        temperature_c: args.temperature,
+        instruments: args.instruments.clone(),
+        person: args.person.clone(),
+    };
+    may_speak(&args.say, &Inputs::of([&procedure, &bike, &words, Path::new(&args.hear)]), &into)?;
+    let session = Session::begin(loaded, &into, job, args.keep_sound, best)?;
+    walk(session, args)
+}
+
+fn resume(args: &Args, folder: &Path) -> Outcome {
+    may_speak(&args.say, &Inputs::of([&args.hear]), folder)?;
+    if let Some(warning) = Folder::at(folder).open_to_others() {
+        crate::terminal::errln!("{warning}");
+    }
+    match Session::resume(folder)? {
+        TakenUp::Walk(session) => walk(*session, args),
+        TakenUp::Ended { world, digest } => say_it_is_ended(args, folder, &world, &digest),
+    }
+}
+
+/// A walk that had come to its end before it broke off was ended just now.
+fn say_it_is_ended(args: &Args, folder: &Path, world: &crate::walk::World, digest: &Digest) -> Outcome {
+    crate::terminal::errln!("This walk had come to its end before it broke off; now its record is closed, too.");
+    crate::terminal::errln!("{}", digest_line(folder, digest));
+    let (to_mouth, mut from_mouth) = tokio::sync::mpsc::unbounded_channel();
+    match open_mouth(&args.say, to_mouth, None) {
+        Ok(mut mouth) => say_digest(digest, world, &mut *mouth, &mut from_mouth)?,
+        // What was to be done is done, and the digest is on the screen.
+        Err(why) => crate::terminal::errln!("{why}"),
+    }
+    Ok(0)
+}
+
+/// Opens ears, mouth and recogniser, and walks the session with them.
+fn walk(session: Session, args: &Args) -> Outcome {
+    let session = session.speaking_over(args.bargein);
+    let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
+    let recogniser: Option<Box<dyn Recogniser>> = match args.hear.as_str() {
+        "typed" => None,
+        _ => Some(args.engine.open(session.world.vocabulary.language())?),
+    };
+    let activity = || hear::Activity::usual().map_err(unheard);
+    let mut pedal = None;
+    let (heard, played) = args.bargein.then(hear::reference).unzip();
+    let ears: Box<dyn Ears> = match args.hear.as_str() {
+        "typed" => Box::new(hear::Typed::from_stdin(to_ears)),
+        "mic" => {
+            pedal = hear::Pedal::start(to_ears.clone(), signals::key_pressed);
+            let activity = activity()?;
+            let mic = match played {
+                Some(played) => hear::Mic::start_over(to_ears, activity, played),
+                None => hear::Mic::start(to_ears, activity),
+            };
+            Box::new(mic.map_err(|e| Failure::Lacks(e.to_string()))?)
+        }
+        file => {
+            let ears = hear::WavEars::new(to_ears, activity()?, Path::new(file));
+            Box::new(ears.map_err(|e| Failure::Input(e.to_string()))?)
+        }
+    };
+    let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
+    let mouth = open_mouth(&args.say, to_mouth, heard)?;
+    let end = session.drive(ears, from_ears, mouth, from_mouth, recogniser, None);
+    drop(pedal);
+    let end = end?;
+    if let Some(line) = end.delays_in_words() {
+        tracing::info!("{line}");
+    }
+    Ok(end.code)
+}
