@@ -9,7 +9,7 @@ use std::time::Instant;
 fn main() {
     let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures");
     let file = |name: &str| shipped.join(name);
-    let loaded = probeside::commands::load::world(
+    let loaded = probeside::run::load::world(
         &file("no-spark.yaml"),
         &file("bikes/borage-twin.yaml"),
         &file("vocabulary/en.yaml"),

@@ -8,10 +8,32 @@
 //! 4. [`session`] writes the record and syncs it to disk;
 //! 5. [`speak`] says it back, and the next check.
 //!
-//! [`system`] reads and writes files and runs programs for all of them. [`procedure`] and [`bike`] are the data being walked,
-//! [`check`] says what is wrong with them, [`diagnose`] proves what a procedure finds, [`rehearse`] how well its answers are heard, [`review`] reads what was written, `shop` keeps many sessions
-//! (with the feature of that name), [`commands`] wires the rooms together.
-//! Whatever is printed leaves through [`terminal`].
+//! [`run`](mod@run) is the loop that carries it from one to the next.
+//!
+//! What each room owns, and what it must not know, in the order in which they may see each other:
+//!
+//! | room | owns | must not know |
+//! | --- | --- | --- |
+//! | [`system`] | plain files, programs under supervision | what is in a file, what a program is for |
+//! | [`written`] | text files with places, findings, templates | what a file describes |
+//! | [`terminal`] | everything that is printed | what is printed, and why |
+//! | [`trade`] | quantities, units, formulas and tables | any bike, any procedure |
+//! | [`bike`] | what a bike has, and the state it is in during a walk | what a fault does, which step asks |
+//! | [`phrase`] | grammars, words to answers and back, the verdict | sound, the step that is asked |
+//! | [`procedure`] | the tree of steps as data, expressions, drawing | who walks it, and how its words are heard |
+//! | [`circuit`] | what an instrument shows, healthy or under a fault | a walk, what was answered |
+//! | [`session`] | the record: written, kept whole, read again | the walker, what an entry leads to |
+//! | [`walk`] | what is said, asked and written down next | clocks, files, threads, sound |
+//! | [`diagnose`] | which faults fit, and what a procedure finds | voices, a session's folder |
+//! | [`check`] | what is wrong with a procedure or a bike that can be read | sound, sessions |
+//! | [`hear`] | sound or a typed line to hypotheses | steps, bikes, what an answer leads to |
+//! | [`speak`] | words to sound, print or a file | why something is said |
+//! | [`rehearse`] | how well a procedure's answers are told apart by ear | sessions, faults |
+//! | [`review`] | what a record says, for who reads it later, and whether it is whole | the walker: it reads what is there and continues nothing |
+//! | `shop` | many sessions in one place (with the feature of that name) | sound, and how a walk is led |
+//! | [`run`](mod@run) | a walk as it runs: begun, resumed, ended; its loop and threads | a command's arguments; the devices behind ears and mouth; what to ask |
+//! | [`commands`] | the arguments, what is opened for them, what is printed of the result | the loop, the threads and the decisions of a walk |
+//!
 //! Imports run in one direction only; `tests/house.rs` checks it.
 
 pub mod bike;
@@ -24,6 +46,7 @@ pub mod phrase;
 pub mod procedure;
 pub mod rehearse;
 pub mod review;
+pub mod run;
 pub mod session;
 #[cfg(feature = "shop")]
 pub mod shop;

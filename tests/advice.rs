@@ -86,7 +86,7 @@ fn stage() -> Stage {
     let file = folder.path().join("two-looks.yaml");
     std::fs::write(&file, PROCEDURE).expect("the procedure is written");
     let (bike, words) = (procedures().join("bikes/borage-twin.yaml"), procedures().join("vocabulary/en.yaml"));
-    let loaded = probeside::commands::load::world(&file, &bike, &words).unwrap_or_else(|all| panic!("{all:?}"));
+    let loaded = probeside::run::load::world(&file, &bike, &words).unwrap_or_else(|all| panic!("{all:?}"));
     let world = Arc::new(loaded.world);
     let library = Library::parse(LIBRARY, "tiny.yaml").unwrap_or_else(|all| panic!("{all:?}"));
     let adviser = Adviser::start(&world, library).expect("an adviser");

@@ -2,7 +2,7 @@
 //! `cargo run --release --features shop --example killed -- 1000` does. `tests/support/killed.rs` says what must hold.
 //!
 //! The seed is printed; `PROBESIDE_SEED` repeats it. What a kill cannot show, that records are synced before they are read back, the
-//! walks over the storage double in `src/commands/power.rs` show.
+//! walks over the storage double in `src/run/power.rs` show.
 #![cfg(unix)]
 
 mod support;

@@ -32,7 +32,7 @@ fn own(name: &str) -> PathBuf {
 fn three_looks() -> Arc<World> {
     let bike = procedures().join("bikes/fennel-single.yaml");
     let words = procedures().join("vocabulary/en.yaml");
-    match probeside::commands::load::world(&own("three-looks.yaml"), &bike, &words) {
+    match probeside::run::load::world(&own("three-looks.yaml"), &bike, &words) {
         Ok(loaded) => Arc::new(loaded.world),
         Err(all) => panic!("{}", all.iter().map(|d| format!("{d}\n")).collect::<String>()),
     }

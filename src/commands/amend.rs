@@ -2,7 +2,7 @@
 //! Nothing that is there is altered; a session that was ended is ended again, with a new digest, and the old one still fits the part
 //! it was given for.
 
-use super::outcome::{Failure, Outcome};
+use crate::run::{Failure, Outcome};
 use crate::session::{Entry, Folder, Journal, Kind, Opened, Remark};
 use crate::terminal::say;
 use std::path::PathBuf;

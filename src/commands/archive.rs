@@ -1,9 +1,9 @@
 //! What `probeside shop` does.
 
-use super::outcome::{Failure, Outcome};
 use super::shop_args::{Add, Args, Find, Serve, Show, What};
 use crate::hear::models::user_data;
 use crate::review::{gather, plain, text};
+use crate::run::{Failure, Outcome};
 use crate::session::Clock;
 use crate::shop::{
     Archive, Archived, Comparison, Found, Guard, Kept, Mode, Put, Query, SCHEMA, SCHEMA_VERSION, Serving, Shelf,

@@ -1,16 +1,11 @@
 //! `probeside demo`: the whole job with no microphone. An invented mechanic works on an invented bike with a known fault; the
 //! mechanic's answers are synthesised, heard by the real recogniser, walked, journalled and reported.
 
-use super::ending::End;
 use super::engine::{EngineArgs, unheard};
-use super::keep::KeepSound;
-use super::load;
 use super::mechanic::Mechanic;
-use super::moment::Moment;
-use super::outcome::{Failure, Outcome};
 use super::story::Story;
-use super::walk::{Session, new_folder};
 use crate::hear::{Activity, Script};
+use crate::run::{End, Failure, KeepSound, Moment, Outcome, Session, load, new_folder};
 use crate::session::{Folder, Job};
 use crate::speak::{Espeak, Mouth, Printed};
 use crate::system::Inputs;

@@ -1,10 +1,10 @@
 //! `probeside draw`: the tree of a procedure as a picture.
 
-use super::outcome::Outcome;
-use super::{file, load};
+use super::file;
 use crate::bike;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, draw};
+use crate::run::{Outcome, load};
 use crate::system::Inputs;
 use crate::terminal::say_document;
 use std::path::PathBuf;

@@ -1,7 +1,7 @@
 //! Which recogniser hears, and whose voice it knows: the same choice for every command.
 
-use super::outcome::Failure;
 use crate::hear::{self, HearError, Recogniser, VoiceError, Wanted};
+use crate::run::Failure;
 use crate::system;
 use std::path::PathBuf;
 

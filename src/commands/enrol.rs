@@ -1,12 +1,11 @@
 //! `probeside enrol`: learns one person's voice, live or from WAV files, and forgets it again.
 
 use super::engine::{unheard, unvoiced};
-use super::load;
-use super::outcome::{Failure, Outcome};
 use crate::hear::takes::{TakeFault, examine, grammar_of, phrase_of};
 use crate::hear::{self, Activity, EarEvent, Ears, Mic, PersonalVoice, Recogniser, Take};
 use crate::phrase::{Answer, Grammar};
 use crate::rehearse::stages;
+use crate::run::{Failure, Outcome, load};
 use crate::terminal::say;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -1,7 +1,7 @@
 //! Files that a command writes beside its output, which is said on standard error. What may be replaced is the rule of `system/write.rs`;
 //! here is one more: a session's folder holds its record and nothing else.
 
-use super::outcome::Failure;
+use crate::run::Failure;
 use crate::session::JOURNAL_FILE;
 use crate::system::{self, Inputs, Kind, WriteError};
 use std::path::Path;

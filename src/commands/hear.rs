@@ -1,10 +1,9 @@
 //! `probeside hear`: what would be understood of sound files, and how surely.
 
 use super::engine::{EngineArgs, unheard};
-use super::load;
-use super::outcome::{Failure, Outcome};
 use crate::hear::{self, Activity};
 use crate::phrase::{self, Answer, Grammar, NumberSlot, Phrase, ReadingKind, Stakes, Verdict, Vocabulary, normalise};
+use crate::run::{Failure, Outcome, load};
 use crate::trade::{Quantity, Unit};
 use serde_json::json;
 use std::path::{Path, PathBuf};

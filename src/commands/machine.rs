@@ -1,7 +1,7 @@
 //! Whether the machine lets the program work at all: file handles, addresses and threads are looked at before anything begins, since
 //! what runs out in the middle may leave no way to say so. Where the system does not tell its limits, nothing is refused.
 
-use super::outcome::Failure;
+use crate::run::Failure;
 use crate::system::{Links, read};
 use std::fs;
 use std::io::ErrorKind;

@@ -1,10 +1,10 @@
 //! The invented mechanic of `probeside demo`, who knows what every step of the story shows, says it, and puts right what was
 //! understood otherwise.
 
-use super::moment::Moment;
 use super::story::Story;
 use crate::hear::{self, Given};
 use crate::phrase::{self, Answer, Command, Grammar, Vocabulary};
+use crate::run::Moment;
 use crate::speak::{Espeak, Voice};
 use std::cell::RefCell;
 use std::collections::BTreeMap;

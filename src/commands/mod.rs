@@ -1,52 +1,37 @@
-//! The commands, one file each. Everything is wired here; nothing is decided here.
+//! The command line: the arguments of every command, one file each, and what is printed of its result.
+//!
+//! Ears, mouth and recogniser are opened here by the words of the command line; the walk itself is [`run`](mod@crate::run)'s. Deliberately absent:
+//! the loop, the threads and the decisions of a walk.
 
 pub mod check;
-pub mod load;
 pub mod review;
 pub mod verify;
 
-mod advise;
 mod amend;
 #[cfg(feature = "shop")]
 mod archive;
 mod demo;
 mod draw;
-mod drive;
-mod ending;
 mod engine;
 mod enrol;
 mod file;
 mod hear;
-mod keep;
-mod listener;
-mod loudness;
 mod machine;
 mod mechanic;
-mod moment;
 mod mouth;
 mod order;
-mod outcome;
-#[cfg(test)]
-mod power;
-#[cfg(test)]
-mod power_bench;
 mod prove;
 mod reckon;
-mod recorder;
-#[cfg(test)]
-mod recorder_tests;
 mod rehearse;
 mod shop;
 mod shop_args;
-mod signals;
 mod soundcheck;
-mod sources;
 mod story;
 mod walk;
 
 pub use hear::expected;
-pub use outcome::{Failure, Outcome};
 
+use crate::run::{Failure, Outcome};
 use crate::terminal;
 use clap::{Parser, Subcommand};
 use std::ffi::OsString;

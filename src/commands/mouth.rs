@@ -1,8 +1,8 @@
 //! Opens what prompts are said with.
 
 use super::file;
-use super::outcome::Failure;
 use crate::hear::PlayedTo;
+use crate::run::Failure;
 use crate::speak::{self, Mouth};
 use crate::system::Inputs;
 use std::path::Path;

@@ -1,6 +1,6 @@
 //! The order of a procedure's parts, as the command line takes it.
 
-use super::outcome::Failure;
+use crate::run::Failure;
 use crate::walk::World;
 
 /// In which order the parts of a procedure are walked.

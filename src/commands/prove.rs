@@ -1,11 +1,10 @@
 //! `probeside prove`: does a procedure find every fault of a bike's fault library?
 
 use super::file;
-use super::load;
 use super::order::Order;
-use super::outcome::{Failure, Outcome};
 use crate::circuit::faults::Library;
 use crate::diagnose::{self, Bench, Wanted};
+use crate::run::{Failure, Outcome, load};
 use crate::system::Inputs;
 use crate::terminal::{progress, progress_ends, say, say_json};
 use std::path::PathBuf;

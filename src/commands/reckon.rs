@@ -1,6 +1,6 @@
 //! `probeside reckon`: the trade's sums on their own, listed, explained and done.
 
-use super::{Failure, Outcome};
+use crate::run::{Failure, Outcome};
 use crate::terminal::{say, say_json};
 use crate::trade::{Input, Reckoned, Refusal, Sum, sum, sums};
 use serde_json::{Map, Value, json};

@@ -1,10 +1,10 @@
 //! `probeside review`: what a session's journal says.
 
 use super::file;
-use super::outcome::Failure;
 use crate::review::{
     CAPTIONS, PAGE_FILE, SOUND, TABLE, csv, customer, gather, page, plain, text, to_be_done, vtt, whole,
 };
+use crate::run::Failure;
 use crate::session::{Folder, JOURNAL_FILE};
 use crate::system::{Inputs, Kind};
 use crate::terminal::{say, say_json};

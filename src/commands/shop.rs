@@ -1,7 +1,7 @@
 //! `probeside shop`. What it takes is in `shop_args.rs`; what it does in `archive.rs`, with the feature `shop`.
 
-use super::outcome::Outcome;
 pub use super::shop_args::Args;
+use crate::run::Outcome;
 
 /// Carries it out.
 ///
@@ -13,7 +13,7 @@ pub fn run(args: &Args) -> Outcome {
     #[cfg(not(feature = "shop"))]
     {
         let _ = args;
-        Err(super::outcome::Failure::Lacks(
+        Err(crate::run::Failure::Lacks(
             "The shop's archive is not built into this probeside: build it with `cargo build --release --features shop`.".into(),
         ))
     }

@@ -7,10 +7,10 @@
 
 use super::engine::{EngineArgs, unheard};
 use super::mouth::PROMPT_VOICE;
-use super::outcome::{Failure, Outcome};
 use crate::hear::checkup::{self, decibels};
 use crate::hear::{self, Activity, EarEvent, Ears, Mic, RATE, Recogniser};
 use crate::phrase::{Answer, Command, Grammar, Stakes, Verdict, Vocabulary, decide};
+use crate::run::{Failure, Outcome};
 use crate::speak::{Aloud, Espeak, Mouth, MouthEvent, Pcm, Say, SpeakError, Voice};
 use crate::terminal::{say, say_json};
 use std::time::{Duration, Instant};

@@ -1,8 +1,8 @@
 //! A story: an invented mechanic, bike and fault, and what is answered at every step; what `probeside demo` tells.
 
-use super::load;
 use crate::phrase::words::normalise;
 use crate::procedure::{Ask, Procedure, Step};
+use crate::run::load;
 use crate::written::tree::{self, Node};
 use crate::written::{Diagnostic, Place, read_text, whole_file};
 use serde::Deserialize;

@@ -7,8 +7,8 @@
 mod shipped_files;
 
 use probeside::circuit::faults::Library;
-use probeside::commands::load;
 use probeside::diagnose::{Bench, Proof, Verdict, Wanted, prove};
+use probeside::run::load;
 use sha2::{Digest, Sha256};
 use shipped_files::{name, root, yaml_in};
 use std::collections::BTreeMap;

@@ -7,8 +7,8 @@
 mod shipped_files;
 
 use probeside::circuit::faults::Library;
-use probeside::commands::load;
 use probeside::diagnose::{Bench, Proof, Verdict, Wanted, prove};
+use probeside::run::load;
 use serde_json::Value;
 use shipped_files::{name, readme_with, root, write_readme, yaml_in};
 use std::ffi::OsStr;

@@ -69,7 +69,7 @@ pub fn from_rest(folder: &Path) -> PathBuf {
 pub fn world(folder: &Path) -> Arc<World> {
     let shipped = procedures();
     let (bike, words) = (shipped.join("bikes/borage-twin.yaml"), shipped.join("vocabulary/en.yaml"));
-    let loaded = probeside::commands::load::world(&folder.join("short-round.yaml"), &bike, &words);
+    let loaded = probeside::run::load::world(&folder.join("short-round.yaml"), &bike, &words);
     Arc::new(loaded.unwrap_or_else(|all| panic!("{all:?}")).world)
 }
 

@@ -22,7 +22,7 @@ pub fn world(procedure: &str, bike: &str) -> Arc<World> {
     let file = procedures().join(format!("{procedure}.yaml"));
     let bike = procedures().join("bikes").join(format!("{bike}.yaml"));
     let words = procedures().join("vocabulary/en.yaml");
-    match probeside::commands::load::world(&file, &bike, &words) {
+    match probeside::run::load::world(&file, &bike, &words) {
         Ok(loaded) => Arc::new(loaded.world),
         Err(all) => panic!("{}", all.iter().map(|d| format!("{d}\n")).collect::<String>()),
     }

@@ -34,7 +34,7 @@ impl Round {
             std::fs::copy(from.join(name), folder.path().join(name)).expect("a copy");
         }
         let (bike, words) = (procedures().join("bikes/borage-twin.yaml"), procedures().join("vocabulary/en.yaml"));
-        let loaded = probeside::commands::load::world(&folder.path().join("short-round.yaml"), &bike, &words);
+        let loaded = probeside::run::load::world(&folder.path().join("short-round.yaml"), &bike, &words);
         let world = Arc::new(loaded.unwrap_or_else(|all| panic!("{all:?}")).world);
         Self { folder, world }
     }

@@ -1,6 +1,6 @@
 //! What asks the program to end from outside: Ctrl-C, SIGTERM, SIGHUP; on Windows Ctrl-C, Ctrl-Break and the closing of the window. They are
 //! registered once, before anything that takes time, and a thread of its own hears them whatever the program is doing: loading a model, saying
-//! a prompt, waiting for a disk. The first ends the walk with its last words, the second at once; what has not ended [`GRACE`] after the second
+//! a prompt, waiting for a disk. The first ends the walk with its last words, the second at once; what has not ended a moment (`GRACE`) after the second
 //! is ended here, with the terminal as it was.
 
 use std::sync::atomic::{AtomicU32, Ordering};

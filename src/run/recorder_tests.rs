@@ -4,7 +4,7 @@
 use super::keep::KeepSound;
 use super::power::{in_journal, read_back};
 use super::power_bench::{Files, Room, drive, drive_in};
-use super::walk::Session;
+use super::session::Session;
 use crate::review::{gather, verify};
 use crate::session::{Disk, Fault, JOURNAL_FILE, Keep, Now, Remark, limits};
 use std::path::Path;

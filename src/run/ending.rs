@@ -71,15 +71,20 @@ fn last_words(ended: &Result<Digest, NotKept>, code: u8, place: &str, world: &Wo
 }
 
 /// Says the digest of a record that was ended just now, though its walk was over before.
-pub(super) async fn say_digest(
+///
+/// # Errors
+/// The system gives no event loop.
+pub fn say_digest(
     digest: &Digest,
     world: &World,
     mouth: &mut dyn Mouth,
     from_mouth: &mut UnboundedReceiver<MouthEvent>,
-) {
+) -> Result<(), Failure> {
+    let events = event_loop()?;
     if let Some(text) = digest_words(digest, world) {
-        say(text, mouth, from_mouth, &mut Interrupts::listen()).await;
+        events.block_on(say(text, mouth, from_mouth, &mut Interrupts::listen()));
     }
+    Ok(())
 }
 
 /// The digest's short form, to be written on paper: it stands for the whole record and so cannot be in it.
@@ -122,15 +127,18 @@ pub(super) fn event_loop() -> Result<tokio::runtime::Runtime, Failure> {
 }
 
 /// The session and its digest, for the screen.
-pub(super) fn digest_line(folder: &Path, digest: &Digest) -> String {
+pub fn digest_line(folder: &Path, digest: &Digest) -> String {
     format!("Session {}, digest {} ({}).", folder.display(), digest.short, digest.sha256)
 }
 
 /// How a walk ended.
 pub struct End {
+    /// The exit code.
     pub code: u8,
-    pub delays: Vec<Delay>,
+    pub(super) delays: Vec<Delay>,
+    /// How many answers were taken by sound.
     pub heard_by_sound: u32,
+    /// The session's folder.
     pub folder: PathBuf,
 }
 

@@ -4,7 +4,7 @@
 use super::keep::KeepSound;
 use super::load;
 use super::moment::Moment;
-use super::walk::Session;
+use super::session::Session;
 use crate::hear::{EarEvent, EarSender, Ears};
 use crate::phrase::{Answer, Vocabulary};
 use crate::session::{Disk, Job};
