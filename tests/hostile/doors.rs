@@ -28,7 +28,8 @@ pub fn open(line: &str) {
         Ok(text) => (text, 0),
         Err(why) => (why, 1),
     };
-    eprintln!("{text}");
+    // As a command says it.
+    probeside::terminal::complain(&format!("{text}\n"));
     std::process::exit(code);
 }
 
