@@ -5,7 +5,7 @@ use super::engine::{EngineArgs, unheard};
 use super::mechanic::Mechanic;
 use super::story::Story;
 use crate::hear::{Activity, Script};
-use crate::run::{End, Failure, KeepSound, Moment, Outcome, Session, load, new_folder};
+use crate::run::{End, Failure, KeepSound, MechanicView, Outcome, Session, load, new_folder};
 use crate::session::{Folder, Job};
 use crate::speak::{Espeak, Mouth, Printed};
 use crate::system::Inputs;
@@ -59,9 +59,9 @@ pub fn run(args: &Args) -> Outcome {
     );
     let vocabulary = loaded.world.vocabulary.clone();
     let session = Session::begin(loaded, &into, job, KeepSound::default(), false)?;
-    let moment = Rc::new(RefCell::new(Moment::default()));
+    let view = Rc::new(RefCell::new(MechanicView::default()));
     let show = args.say == "printed";
-    let mut mechanic = Mechanic::new(story, voice, vocabulary, moment.clone(), show);
+    let mut mechanic = Mechanic::new(story, voice, vocabulary, view.clone(), show);
     let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
     let activity = Activity::usual().map_err(unheard)?;
     let ears = Box::new(Script::new(to_ears, activity, move || mechanic.speak()));
@@ -71,7 +71,7 @@ pub fn run(args: &Args) -> Outcome {
         true => Box::new(Printed::new(to_mouth, terminal::Lines::unread())),
         false => super::mouth::open_mouth(&args.say, to_mouth, None)?,
     };
-    let end = session.drive(ears, from_ears, mouth, from_mouth, Some(engine), Some(moment))?;
+    let end = session.drive(ears, from_ears, mouth, from_mouth, Some(engine), Some(view))?;
     report(&end, began.elapsed())
 }
 

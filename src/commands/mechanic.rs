@@ -4,7 +4,7 @@
 use super::story::Story;
 use crate::hear::{self, Given};
 use crate::phrase::{self, Answer, Command, Grammar, Vocabulary};
-use crate::run::Moment;
+use crate::run::MechanicView;
 use crate::speak::{Espeak, Voice};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -22,7 +22,7 @@ pub struct Mechanic {
     story: Story,
     voice: Espeak,
     vocabulary: Vocabulary,
-    moment: Rc<RefCell<Moment>>,
+    view: Rc<RefCell<MechanicView>>,
     show: bool,
     /// How often each place was answered.
     said: BTreeMap<String, usize>,
@@ -41,13 +41,19 @@ pub struct Mechanic {
 }
 
 impl Mechanic {
-    /// One who tells `story`, and sees in `moment` what is asked; `show`: the words are printed.
-    pub fn new(story: Story, voice: Espeak, vocabulary: Vocabulary, moment: Rc<RefCell<Moment>>, show: bool) -> Self {
+    /// One who tells `story`, and sees in `view` what is asked; `show`: the words are printed.
+    pub fn new(
+        story: Story,
+        voice: Espeak,
+        vocabulary: Vocabulary,
+        view: Rc<RefCell<MechanicView>>,
+        show: bool,
+    ) -> Self {
         Self {
             story,
             voice,
             vocabulary,
-            moment,
+            view,
             show,
             said: BTreeMap::new(),
             replied: BTreeMap::new(),
@@ -61,9 +67,9 @@ impl Mechanic {
 
     /// The next utterance; the end, where there is nothing left to say.
     pub fn speak(&mut self) -> Given {
-        let moment = self.moment.borrow().clone();
-        self.notice(&moment);
-        let Some(words) = self.words(&moment).filter(|_| self.in_vain < MOST_REPEATS && self.spoken < MOST_SAID) else {
+        let view = self.view.borrow().clone();
+        self.notice(&view);
+        let Some(words) = self.words(&view).filter(|_| self.in_vain < MOST_REPEATS && self.spoken < MOST_SAID) else {
             return Given::End;
         };
         if self.show {
@@ -82,8 +88,8 @@ impl Mechanic {
     }
 
     /// Compares what was taken with what was meant.
-    fn notice(&mut self, moment: &Moment) {
-        let Some((count, taken)) = &moment.taken else { return };
+    fn notice(&mut self, view: &MechanicView) {
+        let Some((count, taken)) = &view.taken else { return };
         if self.seen.replace(*count) == Some(*count) {
             return;
         }
@@ -103,11 +109,11 @@ impl Mechanic {
         self.last.1.iter().any(|meant| meant.is_same(answer))
     }
 
-    fn words(&mut self, moment: &Moment) -> Option<String> {
-        let grammar = &moment.grammar;
+    fn words(&mut self, view: &MechanicView) -> Option<String> {
+        let grammar = &view.grammar;
         let has = |wanted: &Answer| grammar.phrases.iter().any(|p| p.answer == *wanted);
         if has(&Answer::Yes) {
-            let agrees = moment.questioned.as_ref().is_none_or(|asked| self.means(asked));
+            let agrees = view.questioned.as_ref().is_none_or(|asked| self.means(asked));
             return self.in_turn(if agrees { Answer::Yes } else { Answer::No }, grammar);
         }
         if let Some(command) = self.objection
@@ -118,10 +124,10 @@ impl Mechanic {
             self.last.1.push(Answer::Command(command));
             return self.in_turn(Answer::Command(command), grammar);
         }
-        if !moment.asking && grammar.number.is_some() {
+        if !view.asking && grammar.number.is_some() {
             return Some(self.number_again(grammar).unwrap_or_else(|| self.last.0.clone()));
         }
-        let words = if moment.asking { self.own(moment) } else { None };
+        let words = if view.asking { self.own(view) } else { None };
         let words = words.or_else(|| self.in_turn(Answer::Done, grammar));
         let words = words.or_else(|| self.in_turn(Answer::PowerOff, grammar))?;
         let all = phrase::understand(&words, grammar, &self.vocabulary).best;
@@ -130,9 +136,9 @@ impl Mechanic {
     }
 
     /// What the story has for the step at hand: in turn, then other wordings of the last.
-    fn own(&mut self, moment: &Moment) -> Option<String> {
-        let place = moment.round.as_ref().map(|r| format!("{} {r}", moment.step));
-        let key = place.filter(|p| self.story.answers.contains_key(p)).unwrap_or(moment.step.clone());
+    fn own(&mut self, view: &MechanicView) -> Option<String> {
+        let place = view.round.as_ref().map(|r| format!("{} {r}", view.step));
+        let key = place.filter(|p| self.story.answers.contains_key(p)).unwrap_or(view.step.clone());
         let all = self.story.answers.get(&key)?;
         let turn = self.said.entry(key).or_default();
         *turn += 1;
@@ -140,8 +146,8 @@ impl Mechanic {
             Some(words) => Some(words.clone()),
             None => {
                 let again = (*turn - all.len(), all.last()?.clone());
-                let number = if again.0 % 2 == 1 { self.number_again(&moment.grammar) } else { None };
-                number.or_else(|| other_wording(&again.1, again.0, &moment.grammar))
+                let number = if again.0 % 2 == 1 { self.number_again(&view.grammar) } else { None };
+                number.or_else(|| other_wording(&again.1, again.0, &view.grammar))
             }
         }
     }

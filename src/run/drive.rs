@@ -5,9 +5,9 @@
 
 use super::advise;
 use super::keep::KeepSound;
-use super::listener::{Decoded, Delay, Listener, OpenListen, Understanding};
 use super::loudness::Loudness;
-use super::moment::Moment;
+use super::mechanic_view::MechanicView;
+use super::recogniser_thread::{Decoded, Delay, OpenListen, RecogniserThread, Understanding};
 use super::recorder::Recorder;
 use super::sources::Sources;
 use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
@@ -35,7 +35,7 @@ pub struct Driver {
     recorder: Recorder,
     clock: Clock,
     vocabulary: Vocabulary,
-    listener: Option<Listener>,
+    recogniser: Option<RecogniserThread>,
     advice: Option<Box<dyn Advice>>,
     listen: Option<OpenListen>,
     typed: VecDeque<String>,
@@ -45,7 +45,7 @@ pub struct Driver {
     giving: bool,
     timers: BTreeMap<TimerKind, u64>,
     open_at: Option<tokio::time::Instant>,
-    moment: Option<Rc<RefCell<Moment>>>,
+    view: Option<Rc<RefCell<MechanicView>>>,
     loudness: Loudness,
     keep: KeepSound,
     /// The whole session's sound, where it is kept.
@@ -69,7 +69,7 @@ impl Driver {
         clock: Clock,
         vocabulary: Vocabulary,
     ) -> Self {
-        let listener = recogniser.map(Listener::start);
+        let recogniser = recogniser.map(RecogniserThread::start);
         Self {
             walker,
             ears,
@@ -77,7 +77,7 @@ impl Driver {
             recorder: Recorder::new(writer),
             clock,
             vocabulary,
-            listener,
+            recogniser,
             advice: None,
             listen: None,
             typed: VecDeque::new(),
@@ -86,7 +86,7 @@ impl Driver {
             giving: false,
             timers: BTreeMap::new(),
             open_at: None,
-            moment: None,
+            view: None,
             loudness: Loudness::default(),
             keep: KeepSound::default(),
             pieces: None,
@@ -98,8 +98,8 @@ impl Driver {
     }
 
     /// Tells whoever holds the other end what is asked whenever a listen begins.
-    pub fn tell_moment(&mut self, moment: Option<Rc<RefCell<Moment>>>) {
-        self.moment = moment;
+    pub fn show_mechanic(&mut self, view: Option<Rc<RefCell<MechanicView>>>) {
+        self.view = view;
     }
 
     /// Who says what is left, where the walker asks for it.
@@ -151,7 +151,7 @@ impl Driver {
                 biased;
                 why = sources.interrupts.next() => self.give(Event::Stop { why: why.into() }),
                 Some(stored) = sources.stored.recv() => self.recorder.replied(stored),
-                Some(decoded) = Listener::decoded(&mut self.listener) => self.decoded(decoded),
+                Some(decoded) = RecogniserThread::decoded(&mut self.recogniser) => self.decoded(decoded),
                 Some(event) = sources.mouth.recv() => self.mouthed(event),
                 Some(event) = sources.ears.recv() => self.heard(event),
                 () = wait => self.due(),
@@ -226,8 +226,8 @@ impl Driver {
         {
             advice.prepare(&check);
         }
-        if let (Some(listener), Some(grammar)) = (&mut self.listener, self.walker.will_listen()) {
-            listener.prepare(grammar);
+        if let (Some(recogniser), Some(grammar)) = (&mut self.recogniser, self.walker.will_listen()) {
+            recogniser.prepare(grammar);
         }
     }
 
@@ -271,16 +271,16 @@ impl Driver {
     }
 
     fn record(&mut self, id: u64, record: &Record, sync: bool) {
-        if let Some(moment) = &self.moment {
-            moment.borrow_mut().note(record);
+        if let Some(view) = &self.view {
+            view.borrow_mut().note(record);
         }
         self.recorder.record(id, record, &self.clock.now(), sync);
     }
 
     fn open_listen(&mut self, id: u64, grammar: Grammar, high: Vec<Answer>, bargein: bool) {
         let listen = OpenListen::new(id, grammar, high, bargein);
-        if let Some(moment) = &self.moment {
-            moment.borrow_mut().listen(&self.walker, &listen.grammar);
+        if let Some(view) = &self.view {
+            view.borrow_mut().listen(&self.walker, &listen.grammar);
         }
         self.listen = Some(listen);
         if self.is_live() && self.mouth.is_live() && !self.walker.is_listening_over() {
@@ -305,7 +305,7 @@ impl Driver {
                     self.give(Event::SpeechBegan);
                 }
             }
-            EarEvent::Pausing(utterance) => Listener::begin(&mut self.listener, &self.listen, &utterance),
+            EarEvent::Pausing(utterance) => RecogniserThread::begin(&mut self.recogniser, &self.listen, &utterance),
             EarEvent::Utterance(utterance) => self.utterance(utterance),
             EarEvent::Sound(sound) => self.sound(&sound),
             EarEvent::Typed(line) => match self.listen {
@@ -354,7 +354,7 @@ impl Driver {
 
     fn utterance(&mut self, utterance: Utterance) {
         let Some(listen) = &mut self.listen else { return };
-        let Some(listener) = &mut self.listener else { return };
+        let Some(recogniser) = &mut self.recogniser else { return };
         if listen.settled {
             return;
         }
@@ -372,7 +372,7 @@ impl Driver {
             self.clock.count(utterance.end - utterance.begin, RATE);
         }
         listen.pending += 1;
-        if !listener.hear(listen, utterance) {
+        if !recogniser.hear(listen, utterance) {
             self.give(Event::Stop { why: "the recogniser stopped".into() });
         }
     }
@@ -381,14 +381,14 @@ impl Driver {
         let open = self.listen.as_mut().filter(|l| !l.settled);
         let Some(understood) = decoded.taken_for(open.as_ref().map(|l| l.request())) else { return };
         let Understanding { utterance, result, took } = understood;
-        let Some((open, listener)) = open.zip(self.listener.as_mut()) else { return };
+        let Some((open, recogniser)) = open.zip(self.recogniser.as_mut()) else { return };
         let listen = open.id;
         open.pending -= 1;
         let hypotheses = result.unwrap_or_else(|why| {
             tracing::warn!(%why, "the recogniser failed on an utterance");
             Hypotheses::default()
         });
-        let verdict = listener.verdict(open, &hypotheses, &utterance);
+        let verdict = recogniser.verdict(open, &hypotheses, &utterance);
         let sure = matches!(verdict, Verdict::Accept { .. });
         if !utterance.last && (!sure || hypotheses.may_go_on) {
             self.ears.wait_longer();

@@ -1,7 +1,7 @@
 //! The end of a walk: its record is ended, and what is said and printed of it is what is on the disk.
 
-use super::listener::Delay;
 use super::outcome::Failure;
+use super::recogniser_thread::Delay;
 use super::signals::Interrupts;
 use super::sources::Sources;
 use crate::session::{Digest, NotKept, Now, Writer};

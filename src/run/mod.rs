@@ -1,7 +1,7 @@
 //! A walk as it runs: sessions begun, taken up again and ended, and the loop between walker, ears, recogniser, mouth and journal.
 //!
 //! [`Session`] is begun in a folder or replayed from one, and driven to its [`End`] in one loop of one thread (`drive.rs`), which hands the walker
-//! one event at a time and does all that it asks for. Beside it stand the recogniser's thread (`listener.rs`), the adviser's (which `advise.rs` begins), the
+//! one event at a time and does all that it asks for. Beside it stand the recogniser's thread (`recogniser_thread.rs`), the adviser's (which `advise.rs` begins), the
 //! journal's (`recorder.rs`) and that of the [`signals`]. [`load`] puts together what is walked in. The tests in `power.rs` and `recorder_tests.rs`
 //! drive it over a disk that fails.
 //!
@@ -15,14 +15,14 @@ mod advise;
 mod drive;
 mod ending;
 mod keep;
-mod listener;
 mod loudness;
-mod moment;
+mod mechanic_view;
 mod outcome;
 #[cfg(test)]
 mod power;
 #[cfg(test)]
 mod power_bench;
+mod recogniser_thread;
 mod recorder;
 #[cfg(test)]
 mod recorder_tests;
@@ -31,6 +31,6 @@ mod sources;
 
 pub use ending::{End, digest_line, say_digest};
 pub use keep::KeepSound;
-pub use moment::Moment;
+pub use mechanic_view::MechanicView;
 pub use outcome::{Failure, Outcome};
 pub use session::{Session, TakenUp, new_folder};

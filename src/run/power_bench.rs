@@ -3,7 +3,7 @@
 
 use super::keep::KeepSound;
 use super::load;
-use super::moment::Moment;
+use super::mechanic_view::MechanicView;
 use super::session::Session;
 use crate::hear::{EarEvent, EarSender, Ears};
 use crate::phrase::{Answer, Vocabulary};
@@ -163,7 +163,7 @@ impl Files {
 /// who insists tries a storage that failed again. An answer that crosses with a failure may come to the next question, as at the bike.
 struct Mechanic {
     to: EarSender,
-    moment: Rc<RefCell<Moment>>,
+    view: Rc<RefCell<MechanicView>>,
     answers: usize,
     insists: bool,
     room: Room,
@@ -204,12 +204,12 @@ pub(super) const SOUND: usize = 8_000;
 
 impl Mechanic {
     fn words(&mut self) -> Option<String> {
-        let moment = self.moment.borrow();
+        let view = self.view.borrow();
         self.answers += 1;
         let phrase =
-            |wanted: &Answer| moment.grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
-        let own = ANSWERS.iter().find(|(step, _)| *step == moment.step).map(|(_, words)| (*words).to_owned());
-        match (moment.asking, own) {
+            |wanted: &Answer| view.grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
+        let own = ANSWERS.iter().find(|(step, _)| *step == view.step).map(|(_, words)| (*words).to_owned());
+        match (view.asking, own) {
             _ if self.answers > MOST_ANSWERS => None,
             (true, Some(words)) => Some(words),
             _ => phrase(&Answer::Yes)
@@ -286,10 +286,10 @@ pub(super) fn drive(session: Session, insists: bool) -> (Result<u8, String>, Vec
 pub(super) fn drive_in(room: &Room, session: Session, insists: bool) -> (Result<u8, String>, Vec<String>) {
     let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
     let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
-    let (moment, said) = (Rc::new(RefCell::new(Moment::default())), Rc::new(RefCell::new(Vec::new())));
-    let ears = Mechanic { to: to_ears, moment: moment.clone(), answers: 0, insists, room: room.clone() };
+    let (view, said) = (Rc::new(RefCell::new(MechanicView::default())), Rc::new(RefCell::new(Vec::new())));
+    let ears = Mechanic { to: to_ears, view: view.clone(), answers: 0, insists, room: room.clone() };
     let mouth = Kept { to: to_mouth, said: said.clone(), room: room.clone() };
-    let end = session.drive(Box::new(ears), from_ears, Box::new(mouth), from_mouth, None, Some(moment));
+    let end = session.drive(Box::new(ears), from_ears, Box::new(mouth), from_mouth, None, Some(view));
     let said = said.borrow().clone();
     (end.map(|end| end.code).map_err(|why| why.to_string()), said)
 }

@@ -5,7 +5,7 @@ use super::drive::Driver;
 use super::ending::{self, End, event_loop};
 use super::keep::KeepSound;
 use super::load::{self, Loaded};
-use super::moment::Moment;
+use super::mechanic_view::MechanicView;
 use super::outcome::Failure;
 use super::signals::Interrupts;
 use super::sources::Sources;
@@ -260,7 +260,7 @@ impl Session {
         mouth: Box<dyn Mouth>,
         from_mouth: UnboundedReceiver<MouthEvent>,
         recogniser: Option<Box<dyn Recogniser>>,
-        moment: Option<Rc<RefCell<Moment>>>,
+        view: Option<Rc<RefCell<MechanicView>>>,
     ) -> Result<End, Failure> {
         let comparable = ears.is_live() || self.walls_are_real;
         if let Some(by_ms) = self.left_at.filter(|_| comparable).and_then(|at| set_back_ms(&at, &self.clock.now())) {
@@ -292,7 +292,7 @@ impl Session {
             recogniser.use_words(&words, &self.world.phrases());
         }
         let mut driver = Driver::new(self.walker, ears, mouth, recogniser, writer, clock, words);
-        driver.tell_moment(moment);
+        driver.show_mechanic(view);
         driver.keep_sound(keep);
         driver.take_advice(self.advice);
         let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored, interrupts: self.interrupts };

@@ -6,7 +6,7 @@ use crate::walk::Walker;
 
 /// What an invented mechanic knows when a listen begins.
 #[derive(Debug, Clone, Default)]
-pub struct Moment {
+pub struct MechanicView {
     /// Step at hand.
     pub step: String,
     /// Round of its loop.
@@ -21,11 +21,11 @@ pub struct Moment {
     pub taken: Option<(usize, Answer)>,
 }
 
-impl Moment {
+impl MechanicView {
     /// A listen begins.
     pub fn listen(&mut self, walker: &Walker, grammar: &Grammar) {
         let (step, round) = walker.place();
-        *self = Moment {
+        *self = MechanicView {
             step: step.to_owned(),
             round: round.map(str::to_owned),
             grammar: grammar.clone(),

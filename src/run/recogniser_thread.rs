@@ -97,7 +97,7 @@ pub struct Delay {
 }
 
 /// The thread's near end.
-pub struct Listener {
+pub struct RecogniserThread {
     jobs: mpsc::Sender<Job>,
     /// None once it was waited for.
     thread: Option<std::thread::JoinHandle<()>>,
@@ -111,7 +111,7 @@ pub struct Listener {
     nearness: Nearness,
 }
 
-impl Listener {
+impl RecogniserThread {
     /// Starts the thread.
     pub fn start(mut recogniser: Box<dyn Recogniser>) -> Self {
         let (to, understood) = unbounded_channel();
@@ -134,7 +134,7 @@ impl Listener {
                 }
             }
         });
-        Listener {
+        RecogniserThread {
             jobs,
             thread: Some(thread),
             understood,
@@ -156,13 +156,13 @@ impl Listener {
     }
 
     /// Begins to understand what will be an utterance of the listen unless the voice goes on.
-    pub fn begin(listener: &mut Option<Self>, listen: &Option<OpenListen>, utterance: &Utterance) {
-        if let (Some(listener), Some(listen)) = (listener, listen)
+    pub fn begin(thread: &mut Option<Self>, listen: &Option<OpenListen>, utterance: &Utterance) {
+        if let (Some(thread), Some(listen)) = (thread, listen)
             && !listen.settled
             && !(listen.over && utterance.is_own_voice())
         {
             // A thread that is gone is noticed when an utterance is given to it.
-            let _ = listener.give(listen, &utterance.sound, 0);
+            let _ = thread.give(listen, &utterance.sound, 0);
         }
     }
 
@@ -229,20 +229,20 @@ impl Listener {
         verdict
     }
 
-    /// The next utterance that was understood or not; never, without a listener.
-    pub async fn decoded(listener: &mut Option<Self>) -> Option<Decoded> {
-        let Some(listener) = listener else { return std::future::pending().await };
+    /// The next utterance that was understood or not; never, where there is none.
+    pub async fn decoded(thread: &mut Option<Self>) -> Option<Decoded> {
+        let Some(thread) = thread else { return std::future::pending().await };
         loop {
-            if let Some(decoded) = listener.ready.pop_front() {
+            if let Some(decoded) = thread.ready.pop_front() {
                 return Some(decoded);
             }
-            let (number, result) = listener.understood.recv().await?;
-            listener.take(number, result);
+            let (number, result) = thread.understood.recv().await?;
+            thread.take(number, result);
         }
     }
 }
 
-impl Drop for Listener {
+impl Drop for RecogniserThread {
     /// Waits for what is being understood: the program must not end under a network that still computes.
     fn drop(&mut self) {
         self.understood.close();
@@ -286,7 +286,7 @@ mod tests {
     #[tokio::test]
     async fn the_same_sound_is_understood_once_and_what_is_not_taken_again_with_all_its_silence() {
         let asked = Arc::new(AtomicU32::new(0));
-        let mut listener = Some(Listener::start(Box::new(Counting(asked.clone()))));
+        let mut thread = Some(RecogniserThread::start(Box::new(Counting(asked.clone()))));
         let mut listens = [1, 2].map(|id| Some(OpenListen::new(id, Grammar::default(), Vec::new(), false)));
         let mut heard = Vec::new();
         // It pauses and goes on; pauses, is handed over early and at its end; is not taken and handed over at its end; then the same sound
@@ -302,16 +302,16 @@ mod tests {
         ] {
             let utterance = utterance(samples, last == Some(true));
             let open = listens[listen].as_ref().expect("open");
-            let there = listener.as_mut().expect("there");
+            let there = thread.as_mut().expect("there");
             match last {
                 None if heard.len() == 2 => {
                     let verdict = there.verdict(open, &Hypotheses::default(), &utterance);
                     assert!(matches!(verdict, Verdict::Reject { .. }));
                 }
-                None => Listener::begin(&mut listener, &listens[listen], &utterance),
+                None => RecogniserThread::begin(&mut thread, &listens[listen], &utterance),
                 Some(_) => {
                     assert!(there.hear(open, utterance));
-                    let decoded = Listener::decoded(&mut listener).await.expect("an answer");
+                    let decoded = RecogniserThread::decoded(&mut thread).await.expect("an answer");
                     let (stale, its_own) = (decoded.clone(), decoded.taken_for(Some(open.request())));
                     assert!(
                         stale.taken_for(Some(Request::new(open.id + 1))).is_none(),
@@ -325,23 +325,24 @@ mod tests {
         assert_eq!(heard, [(1, words(9_000)), (1, words(9_000)), (1, words(9_900)), (2, words(9_900))]);
         assert_eq!(asked.load(Ordering::Relaxed), 4);
         // What was begun is not begun again, and at a listen that is settled nothing is.
-        Listener::begin(&mut listener, &listens[1], &utterance(9_900, false));
+        RecogniserThread::begin(&mut thread, &listens[1], &utterance(9_900, false));
         listens[1].as_mut().expect("open").settled = true;
-        Listener::begin(&mut listener, &listens[1], &utterance(300, false));
-        drop(listener);
+        RecogniserThread::begin(&mut thread, &listens[1], &utterance(300, false));
+        drop(thread);
         assert_eq!(asked.load(Ordering::Relaxed), 4);
     }
 
     #[tokio::test]
     async fn an_utterance_that_is_owed_an_answer_gets_it_also_when_the_voice_has_gone_on() {
-        let mut listener = Some(Listener::start(Box::new(Counting(Arc::default()))));
+        let mut thread = Some(RecogniserThread::start(Box::new(Counting(Arc::default()))));
         let listen = Some(OpenListen::new(7, Grammar::default(), Vec::new(), false));
         let open = listen.as_ref().expect("open");
-        assert!(listener.as_mut().expect("there").hear(open, utterance(100, false)));
-        Listener::begin(&mut listener, &listen, &utterance(9_000, false));
-        assert!(listener.as_mut().expect("there").hear(open, utterance(9_000, true)));
+        assert!(thread.as_mut().expect("there").hear(open, utterance(100, false)));
+        RecogniserThread::begin(&mut thread, &listen, &utterance(9_000, false));
+        assert!(thread.as_mut().expect("there").hear(open, utterance(9_000, true)));
         for samples in ["100", "9000"] {
-            let decoded = Listener::decoded(&mut listener).await.expect("an answer").taken_for(Some(Request::new(7)));
+            let decoded =
+                RecogniserThread::decoded(&mut thread).await.expect("an answer").taken_for(Some(Request::new(7)));
             assert_eq!(decoded.expect("its own").result.expect("heard").free.as_deref(), Some(samples));
         }
     }
