@@ -17,8 +17,8 @@ impl Room {
     /// What is left beside so many bytes.
     pub fn beside(length: u64) -> Self {
         match limits::JOURNAL.saturating_sub(length) {
-            ..=limits::ENDING => Room::Ending,
-            ..=limits::WARNED => Room::Short,
+            left if left <= limits::ENDING => Room::Ending,
+            left if left <= limits::WARNED => Room::Short,
             _ => Room::Ample,
         }
     }

@@ -85,7 +85,12 @@ fn vosk_says(name: &str) -> Result<String, String> {
         std::env::set_var("PROBESIDE_VOSK", here.join("says"));
     }
     let lines = here.join(name);
-    let script = format!("#!/bin/sh\ncat '{}'\nexec timeout 3 cat >/dev/null\n", lines.display());
+    // The first line without being asked, then one a request, as the real one.
+    let script = format!(
+        "#!/bin/sh\nexport LC_ALL=C; lines='{}'; n=1; all=$(grep -ac '' \"$lines\")\nwhile [ $n -le $all ]; do\n  \
+         [ $n = 1 ] || read -r asked || exit 0\n  sed -n \"${{n}}p\" \"$lines\"; n=$((n + 1))\ndone\nexec timeout 3 cat >/dev/null\n",
+        lines.display()
+    );
     let made = std::fs::create_dir_all(here.join("vosk"))
         .and_then(|()| std::fs::write(here.join("vosk/libvosk.so"), "none"))
         .and_then(|()| std::fs::create_dir_all(here.join("model")))
