@@ -164,7 +164,11 @@ fn the_microphone_is_lost_and_comes_back(sound: &mut SoundLoop, world: &Arc<Worl
             _ => None,
         })
         .collect();
-    assert_eq!(interruptions, ["microphone-lost", "microphone-back"]);
+    // The server's death takes both; which of the two is noticed first, and whether anything was to be said meanwhile, is chance.
+    let (microphone, loudspeaker): (Vec<&str>, Vec<&str>) =
+        interruptions.iter().partition(|what| what.starts_with("microphone"));
+    assert_eq!(microphone, ["microphone-lost", "microphone-back"], "{interruptions:?}");
+    assert!(matches!(loudspeaker[..], [] | ["loudspeaker-lost", "loudspeaker-back"]), "{interruptions:?}");
 }
 
 /// All that was said, transcribed freely, without the listening tones.
