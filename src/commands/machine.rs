@@ -7,11 +7,10 @@ use std::fs;
 use std::io::ErrorKind;
 use std::path::Path;
 
-/// File handles that must be free: a spoken walk holds about thirty at once (counted), its voice's pipes and its sound server's sockets
-/// included.
+/// File handles that must be free. The demo holds at most 23 (sampled on 2026-11-29); a live walk adds the sound server's sockets, not counted.
 const HANDLES: u64 = 40;
-/// Addresses that must be free for the speech model, its threads and their stacks, in bytes (measured: a walk takes 1.1 GB), and for
-/// any other command.
+/// Address space that must be free for a command that hears, in bytes: the demo peaks at 0.84 GB (VmPeak, sampled on 2026-11-29); the rest is
+/// margin, chosen without a source. `ADDRESSES` is the same for every other command, also chosen.
 const ADDRESSES_TO_HEAR: u64 = 1_600_000_000;
 const ADDRESSES: u64 = 100_000_000;
 /// The system's word for "too many open files".

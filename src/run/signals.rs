@@ -1,7 +1,6 @@
-//! What asks the program to end from outside: Ctrl-C, SIGTERM, SIGHUP; on Windows Ctrl-C, Ctrl-Break and the closing of the window. They are
-//! registered once, before anything that takes time, and a thread of its own hears them whatever the program is doing: loading a model, saying
-//! a prompt, waiting for a disk. The first ends the walk with its last words, the second at once; what has not ended a moment (`GRACE`) after the second
-//! is ended here, with the terminal as it was.
+//! Signals that end the program: Ctrl-C, SIGTERM and SIGHUP; on Windows Ctrl-C, Ctrl-Break and closing the window. They are registered once,
+//! before any slow work, and handled on their own thread, so a busy program cannot miss one. The first signal ends the walk with its last
+//! words, the second ends it at once. If the program still runs `GRACE` after the second, this module restores the terminal and exits.
 
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::{Mutex, Once, PoisonError};

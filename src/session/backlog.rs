@@ -1,4 +1,4 @@
-//! Sound on its way to the disk: how much of it may wait in memory, and what was dropped when more came.
+//! Sound waiting to be written: how much may wait in memory, and the gap left when more arrived and was dropped.
 
 use super::clip::CLIP_RATE;
 use super::header::Remark;

@@ -1,5 +1,4 @@
-//! What is its owner's alone: folders of mode 0700 and files of mode 0600, whatever the umask says; and the sentence about what others can
-//! read.
+//! Private files: folders get mode 0700 and files 0600, whatever the umask. Also the warning about existing ones that others can read.
 
 use super::put::{Readers, folder_of, own, put, sync_folder};
 use super::read::{Links, open_plain};

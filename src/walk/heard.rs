@@ -1,5 +1,5 @@
-//! What was heard to its end. A prompt that was cut by a pedal, by a voice or by a lost loudspeaker was not; one that was only printed meanwhile
-//! was read, perhaps, and is said again when the loudspeaker is back.
+//! Tracks which prompts were heard whole. A prompt cut by the pedal, by speech or by a lost loudspeaker does not count. A prompt that could
+//! only be printed may have been read; it is said again when the loudspeaker is back.
 
 use super::enter::How;
 use super::event::SayKind;

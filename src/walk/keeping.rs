@@ -1,5 +1,5 @@
-//! What the walk says about the keeping of its record: little room, sound that is not kept, what can never be written. (What cannot be written
-//! now is in `silence.rs`.)
+//! Spoken warnings about the record: it is nearly full, sound is being dropped, or an entry can never be written. (`silence.rs` handles
+//! entries that cannot be written for now.)
 
 use super::event::{SayKind, Tone};
 use super::memory::{After, Phase};
