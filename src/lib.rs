@@ -15,9 +15,10 @@
 //! | room | owns | must not know |
 //! | --- | --- | --- |
 //! | [`system`] | plain files, programs under supervision | what is in a file, what a program is for |
-//! | [`written`] | text files with places, findings, templates | what a file describes |
+//! | [`source`] | text files with places, findings, templates | what a file describes |
 //! | [`terminal`] | everything that is printed | what is printed, and why |
-//! | [`trade`] | quantities, units, formulas and tables | any bike, any procedure |
+//! | [`units`] | quantities, units, how they convert | any formula |
+//! | [`sums`] | formulas and tables with their sources | any bike, any procedure |
 //! | [`bike`] | what a bike has, and the state it is in during a walk | what a fault does, which step asks |
 //! | [`phrase`] | grammars, words to answers and back, the verdict | sound, the step that is asked |
 //! | [`procedure`] | the tree of steps as data, expressions, drawing | who walks it, and how its words are heard |
@@ -50,9 +51,10 @@ pub mod run;
 pub mod session;
 #[cfg(feature = "shop")]
 pub mod shop;
+pub mod source;
 pub mod speak;
+pub mod sums;
 pub mod system;
 pub mod terminal;
-pub mod trade;
+pub mod units;
 pub mod walk;
-pub mod written;

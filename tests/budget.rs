@@ -5,7 +5,7 @@
 use probeside::bike::{self, EnglishWords, as_value};
 use probeside::circuit::faults::Library;
 use probeside::procedure::{MOST_STEPS, Scope, evaluate_bool, evaluate_list, evaluate_number, expression, render};
-use probeside::written::{Place, Written};
+use probeside::source::{Place, Written};
 use proptest::prelude::*;
 use serde_json::json;
 use std::alloc::{GlobalAlloc, Layout, System};

@@ -407,7 +407,7 @@ fn closing_the_points_gives_no_spark() {
         let model = Model::new(&bike);
         let figures = &model.figures;
         let at_make = figures.coils[&bike.coils[0].id.value].ratio * figures.battery_volt;
-        let needed = probeside::trade::gap::breakdown_volt(0.5, 1.01325, 293.0);
+        let needed = probeside::sums::gap::breakdown_volt(0.5, 1.01325, 293.0);
         assert!(at_make < 0.5 * needed, "{}: {at_make} V of {needed} V", bike.name);
         // Turned the other way round, from open to closed, the same circuit gives no break.
         let s = state(ON, &[], &[]);

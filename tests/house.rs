@@ -14,30 +14,31 @@ const MOST_LINES: usize = 500;
 const SEEN_BY_ALL: [&str; 1] = ["system"];
 
 /// Each room, and the rooms whose names may stand in it after `crate::`, besides its own.
-const ROOMS: [(&str, &[&str]); 19] = [
+const ROOMS: [(&str, &[&str]); 20] = [
     ("system", &[]),
-    ("written", &[]),
-    ("terminal", &["written"]),
-    ("trade", &["written"]),
-    ("bike", &["written", "trade"]),
-    ("phrase", &["written", "trade", "bike"]),
-    ("procedure", &["written", "trade", "bike", "phrase"]),
-    ("circuit", &["written", "trade", "bike", "phrase", "procedure"]),
-    ("session", &["written", "trade", "bike", "phrase", "procedure", "circuit"]),
-    ("walk", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session"]),
-    ("diagnose", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session", "walk"]),
-    ("check", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session", "walk", "diagnose"]),
-    ("hear", &["written", "trade", "phrase"]),
+    ("source", &[]),
+    ("terminal", &["source"]),
+    ("units", &["source"]),
+    ("sums", &["source", "units"]),
+    ("bike", &["source", "units", "sums"]),
+    ("phrase", &["source", "units", "sums", "bike"]),
+    ("procedure", &["source", "units", "sums", "bike", "phrase"]),
+    ("circuit", &["source", "units", "sums", "bike", "phrase", "procedure"]),
+    ("session", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit"]),
+    ("walk", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "session"]),
+    ("diagnose", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "session", "walk"]),
+    ("check", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "session", "walk", "diagnose"]),
+    ("hear", &["source", "units", "sums", "phrase"]),
     // `hear` owns the sound files and the resampling that `speak` needs too.
-    ("speak", &["written", "terminal", "trade", "phrase", "hear"]),
-    ("rehearse", &["written", "trade", "bike", "phrase", "procedure", "walk", "check", "hear", "speak"]),
-    ("review", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session"]),
-    ("shop", &["written", "trade", "bike", "phrase", "procedure", "circuit", "session", "review"]),
+    ("speak", &["source", "terminal", "units", "sums", "phrase", "hear"]),
+    ("rehearse", &["source", "units", "sums", "bike", "phrase", "procedure", "walk", "check", "hear", "speak"]),
+    ("review", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "session"]),
+    ("shop", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "session", "review"]),
     // `review` is for its tests: what a walk over a failing disk left is read back.
     (
         "run",
         &[
-            "written",
+            "source",
             "terminal",
             "bike",
             "phrase",
@@ -54,9 +55,10 @@ const ROOMS: [(&str, &[&str]); 19] = [
     (
         "commands",
         &[
-            "written",
+            "source",
             "terminal",
-            "trade",
+            "units",
+            "sums",
             "bike",
             "phrase",
             "procedure",
@@ -450,7 +452,7 @@ fn no_real_maker_is_named() {
 
 #[test]
 fn the_scans_can_fail() {
-    let upward = "//! x\nuse crate::walk::Walker;\nfn f() -> crate::hear::Ear { todo!() }\nuse crate::{trade, walk::{A, check}};\n";
+    let upward = "//! x\nuse crate::walk::Walker;\nfn f() -> crate::hear::Ear { todo!() }\nuse crate::{units, walk::{A, check}};\n";
     assert_eq!(
         wrong_imports("bike/profile.rs", upward),
         [
@@ -474,7 +476,7 @@ fn the_scans_can_fail() {
     assert_eq!(wrong_imports("bike/mod.rs", "use super::walk::Walker;").len(), 1);
     assert_eq!(wrong_imports("cellar/mod.rs", "").len(), 1);
     for good in [
-        "use crate::trade::Unit;",
+        "use crate::units::Unit;",
         "use crate::bike::Profile;",
         "//! [`crate::walk`] asks.\n/* crate::walk /* crate::hear */ */",
         "let s = \"crate::walk\"; let r = r#\"use \"crate::walk\" \"#;",

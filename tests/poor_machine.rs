@@ -126,7 +126,7 @@ fn complaints_that_cannot_be_written_change_nothing() {
 const HOSTILE: &str = "\u{1b}[31m\u{9b}2J\u{7}\r\u{202e}\u{2066}\u{200f}";
 
 fn is_harmless(text: &str) -> bool {
-    !text.contains(|c: char| probeside::written::is_hidden(c) && c != '\n')
+    !text.contains(|c: char| probeside::source::is_hidden(c) && c != '\n')
 }
 
 #[test]

@@ -1,10 +1,10 @@
 //! The JSON Schemas that editors use are those of the tables that read the files. `PROBESIDE_BLESS=1 cargo test --test schema`
 //! rewrites them.
 
-use probeside::written::schema::schema;
+use probeside::source::schema::schema;
 use std::path::Path;
 
-fn check(name: &str, title: &str, object: &'static probeside::written::shape::Object) {
+fn check(name: &str, title: &str, object: &'static probeside::source::shape::Object) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/schema").join(name);
     let now = format!("{:#}\n", schema(title, object));
     if std::env::var_os("PROBESIDE_BLESS").is_some() {

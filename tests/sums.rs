@@ -1,7 +1,8 @@
 //! The trade's sums against the outside: worked examples of standards, handbooks, open textbooks and ngspice, each with its
 //! source; round trips and limits; what is refused.
 
-use probeside::trade::{Unit, sum, sums};
+use probeside::sums::{sum, sums};
+use probeside::units::Unit;
 use proptest::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::process::Command;

@@ -6,7 +6,7 @@
 use probeside::hear::{Recogniser, Vosk, read_wav, write_wav};
 use probeside::phrase::{Answer, Grammar, NumberSlot, Phrase, Stakes, Verdict, Vocabulary, decide};
 use probeside::speak::{Espeak, Voice};
-use probeside::trade::{Quantity, Unit};
+use probeside::units::{Quantity, Unit};
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};

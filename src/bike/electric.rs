@@ -2,8 +2,8 @@
 //! set is open. All of it is optional; what is left out has the circuit's typical value, whose source stands there.
 
 use super::shape::{CHARGE, TURN};
-use crate::written::Diagnostic;
-use crate::written::tree::{Kind, Node};
+use crate::source::Diagnostic;
+use crate::source::tree::{Kind, Node};
 use std::collections::BTreeMap;
 
 /// A battery's voltage and internal resistance by its state of charge.

@@ -5,9 +5,9 @@ use super::{
     Bike, Coil, Condenser, Connector, Fuse, KillAction, Plug, PointsSet, Polarity, Side, Specified, Starter, Switch,
     SwitchPosition, Wire,
 };
-use crate::trade::Unit;
-use crate::written::tree::{self, Node};
-use crate::written::{Diagnostic, read_text};
+use crate::source::tree::{self, Node};
+use crate::source::{Diagnostic, read_text};
+use crate::units::Unit;
 use std::path::Path;
 
 /// Reads the bike in `path`.
@@ -137,7 +137,7 @@ fn switch(of: &Node) -> Switch {
     }
 }
 
-fn connector(id: crate::written::Written<String>, of: &Node) -> Connector {
+fn connector(id: crate::source::Written<String>, of: &Node) -> Connector {
     let mut halves = of.texts("halves").into_iter().map(|half| half.value);
     let mut half = || halves.next().unwrap_or_default();
     Connector { id, words: of.text("words").value, halves: [half(), half()], location: of.text("where").value }

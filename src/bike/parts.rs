@@ -4,7 +4,7 @@
 //! `battery`, `key`, `kill`, `ballast`, `coil-ID`, `points-ID`, `cap-PLUG`, `cam`, `advancer`, and wires as `FROM to TO`.
 
 use super::{Bike, Wire};
-use crate::trade::names;
+use crate::units::names;
 use std::collections::BTreeSet;
 
 names! {

@@ -1,6 +1,6 @@
 //! The profile of one bike, as decoded from its YAML file. `procedures/FORMAT.md` documents the spelling.
 
-use crate::written::{Place, Written};
+use crate::source::{Place, Written};
 use std::collections::BTreeMap;
 
 /// Which battery terminal is wired to the frame.
@@ -159,7 +159,7 @@ pub struct Specified {
     /// Highest good value.
     pub high: f64,
     /// The unit of both.
-    pub unit: crate::trade::Unit,
+    pub unit: crate::units::Unit,
     /// Where the figure comes from.
     pub source: String,
 }

@@ -1,9 +1,9 @@
 //! The spelling of a bike's file, as tables: what it may hold, for reading and for the JSON Schema.
 
-use crate::trade::Unit;
-use crate::written::shape::Shape::{Dict, List, Number, Object, OneOf, Text};
-use crate::written::shape::TextFor::{Id, Words};
-use crate::written::shape::{self, needed, optional};
+use crate::source::shape::Shape::{Dict, List, Number, Object, OneOf, Text};
+use crate::source::shape::TextFor::{Id, Words};
+use crate::source::shape::{self, needed, optional};
+use crate::units::Unit;
 
 /// The only ignition that these tests are for.
 pub(super) const IGNITION: &str = "battery-and-coil-points";

@@ -1,7 +1,7 @@
 //! The state a bike is in during a walk: switches, what is unplugged, points, what is fitted, where the instrument's leads
 //! are. Steps ask for it, the walker tracks it, the circuit model reads it.
 
-use crate::trade::names;
+use crate::units::names;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -7,7 +7,7 @@
 use super::walks::Walks;
 use super::{Findings, Reserved};
 use crate::procedure::{Ask, Procedure, Step, Template, render};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 
 struct Said<'a> {
     words: String,

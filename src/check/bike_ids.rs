@@ -6,8 +6,8 @@
 
 use super::Findings;
 use crate::bike::Bike;
-use crate::written::shape::suggestion;
-use crate::written::{Diagnostic, Written};
+use crate::source::shape::suggestion;
+use crate::source::{Diagnostic, Written};
 
 pub(super) fn check(bike: &Bike, found: &mut Findings) {
     let coils: Vec<&str> = bike.coils.iter().map(|coil| coil.id.as_str()).collect();

@@ -6,7 +6,7 @@
 
 use super::Findings;
 use crate::bike::{Bike, Switch};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 
 pub(super) fn check(bike: &Bike, found: &mut Findings) {
     check_switch("key", &bike.key, bike, found);

@@ -6,8 +6,8 @@
 
 use super::Findings;
 use crate::bike::{Bike, COLOURS};
-use crate::written::shape::suggestion;
-use crate::written::{Diagnostic, Written};
+use crate::source::shape::suggestion;
+use crate::source::{Diagnostic, Written};
 use std::collections::BTreeSet;
 
 pub(super) fn check(bike: &Bike, found: &mut Findings) {

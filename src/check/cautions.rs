@@ -12,7 +12,7 @@ use super::flow::{Fact, Facts, OUT};
 use super::walks::{Node, Walks};
 use crate::bike::{Bike, Engine, InstrumentKind, PointsAt};
 use crate::procedure::Hazard;
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use std::collections::BTreeMap;
 
 pub(super) fn check(walks: &Walks<'_>, facts: &[Facts], found: &mut Findings) {

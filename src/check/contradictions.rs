@@ -14,7 +14,7 @@ use super::ear::words_for;
 use super::surroundings::Surroundings;
 use crate::phrase::Named;
 use crate::procedure::{Ask, Caution, Procedure, Step, Template};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use std::collections::BTreeMap;
 
 pub(super) fn check(procedure: &Procedure, around: &Surroundings<'_>, found: &mut Findings) {

@@ -3,7 +3,7 @@
 use super::walks::Walks;
 use crate::phrase::Vocabulary;
 use crate::procedure::{Ask, Procedure, Scope, Step, Template, render};
-use crate::written::Place;
+use crate::source::Place;
 use serde_json::Value;
 
 /// A text as it is spoken.

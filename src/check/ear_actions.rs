@@ -7,7 +7,7 @@
 use super::Findings;
 use super::ear::{spoken, words_for};
 use super::walks::Walks;
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 
 pub(super) fn check(walks: &Walks<'_>, found: &mut Findings) {
     let Some(words) = words_for(walks.procedure()) else { return };

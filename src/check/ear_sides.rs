@@ -8,7 +8,7 @@ use super::Findings;
 use super::ear::{spoken, words_for};
 use super::walks::Walks;
 use crate::phrase::normalise;
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 
 pub(super) fn check(walks: &Walks<'_>, found: &mut Findings) {
     if words_for(walks.procedure()).is_none() {

@@ -11,7 +11,7 @@ use crate::procedure::{
     Ask, Loop, Procedure, ReadingAsk, Route, Scope, Step, Target, evaluate_bool, evaluate_list, expression,
     render_state,
 };
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use serde_json::Value;
 use std::collections::HashMap;
 use std::rc::Rc;
@@ -248,11 +248,11 @@ impl<'p> Explorer<'p, '_> {
         }
     }
 
-    fn lost(&mut self, place: &crate::written::Place, check: &str, message: &str, help: &str) {
+    fn lost(&mut self, place: &crate::source::Place, check: &str, message: &str, help: &str) {
         self.found.add(Diagnostic::error(place, check, message).help(help));
     }
 
-    fn call(&mut self, id: &crate::written::Written<String>, then: &'p Target, at: &At) -> Vec<Lead> {
+    fn call(&mut self, id: &crate::source::Written<String>, then: &'p Target, at: &At) -> Vec<Lead> {
         let Some(called) = self.walks.procedures.iter().position(|procedure| procedure.id == **id) else {
             return self.resolve(then, at);
         };

@@ -1,6 +1,6 @@
 //! What the checks found.
 
-use crate::written::{Diagnostic, Place, Severity};
+use crate::source::{Diagnostic, Place, Severity};
 use std::collections::BTreeSet;
 
 /// Findings, each kept once: the same check at the same place for another bike or another round adds nothing.

@@ -14,8 +14,8 @@ use crate::bike::{BikeState, as_value};
 use crate::circuit::faults::Library;
 use crate::circuit::{Expected, Question, Subject};
 use crate::procedure::{Ask, Meaning, Observe, Scope, Template, render_names};
-use crate::written::shape::suggestion;
-use crate::written::{Diagnostic, Place};
+use crate::source::shape::suggestion;
+use crate::source::{Diagnostic, Place};
 use std::collections::BTreeSet;
 
 pub(super) fn check(walks: &Walks<'_>, facts: &[Facts], around: &Surroundings<'_>, found: &mut Findings) {

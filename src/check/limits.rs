@@ -7,7 +7,7 @@
 use super::Findings;
 use super::walks::Walks;
 use crate::procedure::{Ask, Expression, ReadingAsk, Scope, evaluate_number};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 
 /// Two limits closer than this share of their size are the same: doubles do not hold decimals exactly.
 const SAME: f64 = 1e-9;

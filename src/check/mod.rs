@@ -39,7 +39,7 @@ pub use surroundings::{Reserved, Surroundings};
 
 use crate::bike::{Bike, Words, as_value};
 use crate::procedure::{Procedure, Scope, Step};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use findings::Findings;
 use std::rc::Rc;
 

@@ -7,8 +7,8 @@
 
 use super::Findings;
 use crate::procedure::{Procedure, Target, target_place};
-use crate::written::Diagnostic;
-use crate::written::shape::suggestion;
+use crate::source::Diagnostic;
+use crate::source::shape::suggestion;
 
 pub(super) fn check(procedure: &Procedure, found: &mut Findings) {
     let parts = &procedure.parts;

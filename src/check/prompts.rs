@@ -7,7 +7,7 @@
 use super::Findings;
 use super::ear::{Spoken, words_for};
 use super::walks::Walks;
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 
 /// Longest prompt, second (`procedures/FORMAT.md`).
 const LONGEST: f64 = 12.0;

@@ -9,7 +9,7 @@
 use super::Findings;
 use super::targets::{of, targets_of};
 use crate::procedure::{Procedure, Target};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use std::collections::BTreeSet;
 
 pub(super) fn check(procedure: &Procedure, found: &mut Findings) {

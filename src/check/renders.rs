@@ -12,7 +12,7 @@ use crate::procedure::{
     Ask, Expression, Procedure, Route, Scope, StateTemplate, Template, evaluate_bool, evaluate_number, render,
     render_state,
 };
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 
 pub(super) fn check(walks: &Walks<'_>, found: &mut Findings) {
     let mut look = Look { walks, found };

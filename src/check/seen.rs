@@ -9,8 +9,8 @@ use super::Findings;
 use super::flow::Facts;
 use super::walks::{Node, Via, Walks};
 use crate::procedure::{Ask, Expression, Route, Template, expression};
-use crate::written::shape::suggestion;
-use crate::written::{Diagnostic, template};
+use crate::source::shape::suggestion;
+use crate::source::{Diagnostic, template};
 use std::collections::BTreeSet;
 
 pub(super) fn check(walks: &Walks<'_>, facts: &[Facts], found: &mut Findings) {

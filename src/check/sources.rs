@@ -8,7 +8,7 @@
 use super::Findings;
 use crate::phrase::Vocabulary;
 use crate::procedure::{Ask, Procedure, Template};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 
 /// Words that stand where a source should, and say nothing.
 const EMPTY: [&str; 7] = ["", "?", "-", "todo", "unknown", "none", "n/a"];

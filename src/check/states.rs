@@ -10,7 +10,7 @@ use super::Findings;
 use super::flow::{Fact, Facts, OUT, asked_for};
 use super::walks::{To, Via, Walks};
 use crate::procedure::Template;
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use std::collections::BTreeMap;
 
 /// What is plugged in or removed by some step, and whether it can have been apart or fitted on some way, over all bikes.

@@ -6,8 +6,8 @@
 
 use super::{Findings, Surroundings};
 use crate::procedure::{Ask, Procedure, Route, Target};
-use crate::written::shape::suggestion;
-use crate::written::{Diagnostic, Written};
+use crate::source::shape::suggestion;
+use crate::source::{Diagnostic, Written};
 
 /// Every target of a step with the step's routes, doubts included.
 pub(super) fn targets_of(ask: &Ask) -> Vec<&Target> {

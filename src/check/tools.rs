@@ -9,7 +9,7 @@
 use super::Findings;
 use crate::bike::InstrumentKind;
 use crate::procedure::Procedure;
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 
 /// Words of which one must stand in `tools`.
 fn words(kind: InstrumentKind) -> &'static [&'static str] {

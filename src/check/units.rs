@@ -6,8 +6,8 @@
 
 use super::Findings;
 use crate::procedure::{Ask, Procedure};
-use crate::trade::Unit;
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
+use crate::units::Unit;
 
 pub(super) fn check(procedure: &Procedure, found: &mut Findings) {
     for step in &procedure.steps {

@@ -8,7 +8,7 @@
 
 use super::Findings;
 use super::walks::{Edge, To, Via, Walks};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use std::collections::BTreeSet;
 
 pub(super) fn check(walks: &Walks<'_>, found: &mut Findings) {

@@ -11,8 +11,8 @@ use super::resistance::resistance;
 use super::{Branch, BranchKind, CircuitError, Glow};
 use crate::bike::{Bike, BikeState, Engine, InstrumentKind, PointsAt};
 use crate::procedure::{Ask, Observe, ReadingAsk, Scope, Step, evaluate_number, render, render_names};
-use crate::trade::{Quantity, Unit};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
+use crate::units::{Quantity, Unit};
 use std::collections::BTreeSet;
 
 /// A condenser that leaks through less than this, ohm, gives a meter's capacitance range nothing to show (common practice, no source).

@@ -3,8 +3,8 @@
 //! Every default here is common practice, no source, unless it names one.
 
 use crate::bike::Bike;
-use crate::trade::battery::NOMINAL_CELL_VOLT;
-pub use crate::trade::battery::volt as battery_volt;
+use crate::sums::battery::NOMINAL_CELL_VOLT;
+pub use crate::sums::battery::volt as battery_volt;
 use std::collections::BTreeMap;
 
 /// One ignition coil beyond its primary resistance.

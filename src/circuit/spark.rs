@@ -9,7 +9,7 @@ use super::transient::{self, Break, passes};
 use super::wiring::{Branch, GROUND, Wiring};
 use super::{CircuitError, Figures, Name};
 use crate::bike::{BikeState, Engine, Instrument, PointsAt, WireRole};
-use crate::trade::gap;
+use crate::sums::gap;
 use std::collections::BTreeSet;
 
 /// A way to ground counts when it has less than this, ohm.

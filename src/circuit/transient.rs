@@ -6,7 +6,7 @@
 pub use super::resistance::resistance;
 use super::wiring::{BranchKind, GROUND, Wiring};
 use super::{CircuitError, Model};
-pub use crate::trade::coil::{rise, stored_energy};
+pub use crate::sums::coil::{rise, stored_energy};
 use std::f64::consts::TAU;
 
 /// A path of more than this does not carry a condenser's current, ohm.

@@ -7,7 +7,7 @@
 use super::network::{Kind, Network};
 use super::{Alteration, CircuitError, Figures, Lamp, Name};
 use crate::bike::{Bike, BikeState, InstrumentKind, KillAction, Polarity, Switch, WireRole};
-use crate::trade::conductor;
+use crate::sums::conductor;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 

@@ -4,7 +4,7 @@ use super::engine::{EngineArgs, unheard};
 use crate::hear::{self, Activity};
 use crate::phrase::{self, Answer, Grammar, NumberSlot, Phrase, ReadingKind, Stakes, Verdict, Vocabulary, normalise};
 use crate::run::{Failure, Outcome, load};
-use crate::trade::{Quantity, Unit};
+use crate::units::{Quantity, Unit};
 use serde_json::json;
 use std::path::{Path, PathBuf};
 use std::time::Instant;

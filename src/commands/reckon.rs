@@ -1,8 +1,8 @@
 //! `probeside reckon`: the trade's sums on their own, listed, explained and done.
 
 use crate::run::{Failure, Outcome};
+use crate::sums::{Input, Reckoned, Refusal, Sum, sum, sums};
 use crate::terminal::{say, say_json};
-use crate::trade::{Input, Reckoned, Refusal, Sum, sum, sums};
 use serde_json::{Map, Value, json};
 use std::fmt::Write;
 
@@ -75,7 +75,7 @@ fn lines(all: impl IntoIterator<Item = Value>) -> String {
 fn list() -> String {
     let mut text = String::new();
     for sum in sums() {
-        let unit = if sum.unit == crate::trade::Unit::One { String::new() } else { format!(", {}", sum.unit) };
+        let unit = if sum.unit == crate::units::Unit::One { String::new() } else { format!(", {}", sum.unit) };
         // Writing to a string cannot fail.
         let _ = writeln!(text, "{:NAME_WIDTH$} {}{unit}", sum.name, sum.title);
     }

@@ -3,8 +3,8 @@
 use crate::phrase::words::normalise;
 use crate::procedure::{Ask, Procedure, Step};
 use crate::run::load;
-use crate::written::tree::{self, Node};
-use crate::written::{Diagnostic, Place, read_text, whole_file};
+use crate::source::tree::{self, Node};
+use crate::source::{Diagnostic, Place, read_text, whole_file};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -4,7 +4,7 @@ use super::ProveError;
 use crate::bike::BikeState;
 use crate::circuit::Question;
 use crate::procedure::{Ask, Choice, Step};
-use crate::trade::Unit;
+use crate::units::Unit;
 use crate::walk::{Walker, World};
 use std::sync::{Arc, OnceLock};
 

@@ -1,7 +1,7 @@
 //! What can go wrong when faults are walked through a procedure.
 
 use crate::circuit::CircuitError;
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 
 /// Why nothing can be proved.
 #[derive(Debug, thiserror::Error)]

@@ -255,7 +255,7 @@ fn slips(asked: &Asked, right: Seen) -> Vec<Seen> {
     match right {
         Seen::Choice(at) => (0..asked.choices().len()).filter(|n| *n != at).map(Seen::Choice).collect(),
         Seen::Value(value) => {
-            let (at, (_, resolution)) = (asked.band(value), asked.unit().unwrap_or((crate::trade::Unit::One, 0.0)));
+            let (at, (_, resolution)) = (asked.band(value), asked.unit().unwrap_or((crate::units::Unit::One, 0.0)));
             let bands = asked.question.limits();
             let up = bands.get(at + 1).map(|band| Seen::Value(band.from));
             let down = at.checked_sub(1).map(|n| Seen::Value(bands[n].below - resolution));

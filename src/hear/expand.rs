@@ -8,7 +8,7 @@ use super::tokenizer::{Token, Tokenizer};
 use super::trie::Trie;
 use crate::phrase::number::{self, NumberWords};
 use crate::phrase::{Answer, NumberSlot, Phrase, Reading, ReadingKind};
-use crate::trade::Unit;
+use crate::units::Unit;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 

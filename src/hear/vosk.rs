@@ -283,7 +283,7 @@ mod tests {
 
     #[test]
     fn much_is_asked_about_and_an_acknowledgement_is_not() {
-        let (quantity, unit) = (crate::trade::Quantity::Voltage, crate::trade::Unit::Volt);
+        let (quantity, unit) = (crate::units::Quantity::Voltage, crate::units::Unit::Volt);
         let slot = crate::phrase::NumberSlot { quantity, unit, low: 12.0, high: 12.0, resolution: 1.0 };
         let reading = Answer::Reading(number::spellings(&slot).remove(0).1);
         let said = HashMap::from([

@@ -1,6 +1,6 @@
 //! What an utterance can mean at a step, and how surely it was heard.
 
-use crate::trade::{Unit, names};
+use crate::units::{Unit, names};
 use serde::{Deserialize, Serialize};
 
 /// The meaning of one utterance.

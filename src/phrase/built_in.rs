@@ -2,7 +2,7 @@
 
 use super::vocabulary::Vocabulary;
 use super::vocabulary_file::decode;
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use std::sync::LazyLock;
 
 /// The built-in English vocabulary file.

@@ -1,7 +1,7 @@
 //! What may be said at one moment of a walk: phrases with their meaning, a number slot, or a free note.
 
 use super::answer::Answer;
-use crate::trade::{Quantity, Unit};
+use crate::units::{Quantity, Unit};
 use serde::{Deserialize, Serialize};
 
 /// A spelling in plain lower-case words, and what it means.

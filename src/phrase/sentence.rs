@@ -1,7 +1,7 @@
 //! The sentences the walker says, as small Jinja templates out of the vocabulary file: which there must be, what each is given,
 //! and how they are filled in. Undefined names are errors and fuel bounds a template's work.
 
-use crate::written::template;
+use crate::source::template;
 use minijinja::{Environment, Value};
 use std::collections::BTreeMap;
 use std::sync::Arc;

@@ -164,7 +164,7 @@ impl crate::bike::Words for Vocabulary {
 mod tests {
     use super::*;
     use crate::bike::*;
-    use crate::written::{Place, Written};
+    use crate::source::{Place, Written};
     use std::collections::BTreeMap;
 
     fn w<T>(value: T) -> Written<T> {

@@ -76,7 +76,7 @@ fn shared(answers: Vec<(Answer, String)>, mass: f64, free: Option<String>) -> Hy
 mod tests {
     use super::*;
     use crate::phrase::{NumberSlot, Phrase};
-    use crate::trade::{Quantity, Unit};
+    use crate::units::{Quantity, Unit};
     use proptest::prelude::*;
 
     fn grammar() -> Grammar {

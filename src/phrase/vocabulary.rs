@@ -8,8 +8,8 @@ use super::sentence::{SentenceError, Templates};
 use super::words::normalise;
 use super::writing::{Named, Writing};
 use crate::bike::{InstrumentKind, PointsAt, Side};
-use crate::trade::{Quantity, Unit};
-use crate::written::{Place, Written};
+use crate::source::{Place, Written};
+use crate::units::{Quantity, Unit};
 use std::collections::BTreeMap;
 
 /// Texts by name.

@@ -7,8 +7,8 @@ use super::vocabulary::{Names, Phrases, Vocabulary};
 use super::words::normalise;
 use super::writing::{RawWriting, Writing};
 use crate::bike::{InstrumentKind, PointsAt};
-use crate::trade::{Quantity, Unit};
-use crate::written::{Diagnostic, Place, Written};
+use crate::source::{Diagnostic, Place, Written};
+use crate::units::{Quantity, Unit};
 use serde::Deserialize;
 use serde_yaml::Spanned;
 use std::collections::{BTreeMap, HashMap};
@@ -178,7 +178,7 @@ impl Reader {
         };
         let place = self.place(&section);
         for (name, said) in section.value {
-            match crate::trade::sum(&name) {
+            match crate::sums::sum(&name) {
                 Ok(sum) => {
                     sums.insert(sum.name.to_owned(), self.list(&format!("sums: {name}"), said));
                 }

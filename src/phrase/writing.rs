@@ -3,8 +3,8 @@
 
 use super::number::NumberWords;
 use super::words::normalise;
-use crate::trade::Unit;
-use crate::written::{Diagnostic, Place};
+use crate::source::{Diagnostic, Place};
+use crate::units::Unit;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 

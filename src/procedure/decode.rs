@@ -5,9 +5,9 @@ use super::{
     Route, SignalWord, StateTemplate, Step, Target, Template,
 };
 use crate::bike::{Engine, InstrumentKind, PointsAt};
-use crate::trade::{Quantity, Unit};
-use crate::written::Written;
-use crate::written::tree::Node;
+use crate::source::Written;
+use crate::source::tree::Node;
+use crate::units::{Quantity, Unit};
 
 /// Words that stand for a target and so cannot be a step's id.
 pub(super) const TARGET_WORDS: [&str; 4] = ["next", "again", "back", "return"];

@@ -4,8 +4,8 @@
 use super::decode::{TARGET_WORDS, decode};
 use super::shape::PROCEDURE;
 use super::{Ask, Procedure, Route, StateTemplate, Step, Template, expression};
-use crate::written::tree::{self, Node};
-use crate::written::{Diagnostic, read_text, template};
+use crate::source::tree::{self, Node};
+use crate::source::{Diagnostic, read_text, template};
 use std::path::Path;
 
 /// Reads the procedure in `path`.

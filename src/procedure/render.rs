@@ -3,8 +3,8 @@
 
 use super::{Scope, StateTemplate, Template, evaluate_number, scope::render};
 use crate::bike::{Bike, Instrument, KillAction, StateNeed, Switch};
-use crate::written::Diagnostic;
-use crate::written::shape::suggestion;
+use crate::source::Diagnostic;
+use crate::source::shape::suggestion;
 
 /// The fuel tap: on every bike, with these positions.
 const FUEL: (&str, [&str; 2]) = ("fuel", ["on", "off"]);

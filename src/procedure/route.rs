@@ -1,7 +1,7 @@
 //! Where a route leads.
 
 use super::{Route, Scope, Target, expression};
-use crate::written::{Diagnostic, Place};
+use crate::source::{Diagnostic, Place};
 
 /// The target of `route` for the moment at hand: the first condition that holds.
 ///
@@ -14,7 +14,7 @@ pub fn choose<'r>(route: &'r Route, scope: &Scope) -> Result<&'r Target, Diagnos
             _ => return Ok(&condition.to),
         }
     }
-    let file = crate::written::whole_file("");
+    let file = crate::source::whole_file("");
     let place = route.0.last().map_or(&file, |last| place(&last.to));
     Err(Diagnostic::error(place, "route", "no condition of this route holds").help("End it with a `to` alone."))
 }

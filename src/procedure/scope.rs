@@ -1,7 +1,7 @@
 //! What templates and expressions can name at one moment of a walk: `bike`, the items of the loops we are in, and `seen`.
 
 use super::Template;
-use crate::written::{Diagnostic, template};
+use crate::source::{Diagnostic, template};
 use serde_json::{Map, Value};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, HashMap};

@@ -2,10 +2,10 @@
 
 use super::{Hazard, Meaning, SignalWord};
 use crate::bike::{Engine, InstrumentKind, PointsAt};
-use crate::trade::{Quantity, Unit};
-use crate::written::shape::Shape::{ByKind, Dict, List, Number, Object, OneOf, Ref, Tagged, Text, Truth, Whole};
-use crate::written::shape::TextFor::{Expression, Id, Template, Words};
-use crate::written::shape::{self, Shape, needed, optional};
+use crate::source::shape::Shape::{ByKind, Dict, List, Number, Object, OneOf, Ref, Tagged, Text, Truth, Whole};
+use crate::source::shape::TextFor::{Expression, Id, Template, Words};
+use crate::source::shape::{self, Shape, needed, optional};
+use crate::units::{Quantity, Unit};
 
 /// Most items of any list that is written by hand.
 const MANY: usize = 200;

@@ -1,7 +1,7 @@
 //! The trade's sums as functions of expressions: `resistance_at_20(seen.primary_ohms, seen.air)`. Names have `_` for `-`; values
 //! come in the order and the units that the sum states, the last ones may be left out where they have a usual value.
 
-use crate::trade::{Sum, sum};
+use crate::sums::{Sum, sum};
 use cel::extractors::Arguments;
 use cel::{Context, ExecutionError, Value};
 
@@ -37,7 +37,7 @@ fn number(value: &Value) -> Option<f64> {
 mod tests {
     use super::super::{Scope, evaluate_bool, evaluate_number};
     use super::*;
-    use crate::written::{Place, Written};
+    use crate::source::{Place, Written};
     use serde_json::json;
 
     fn expression(text: &str) -> Written<String> {
@@ -72,7 +72,7 @@ mod tests {
 
     #[test]
     fn no_sum_has_the_name_of_a_function_of_the_language() {
-        for sum in crate::trade::sums() {
+        for sum in crate::sums::sums() {
             let name = sum.name.replace('-', "_");
             assert!(named(&name).is_some());
             assert_eq!(Context::default().add_function(&name, |Arguments(_): Arguments| Value::Null), Ok(()), "{name}");

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::bike::{self, Bike, Engine, EnglishWords, as_value};
-use crate::written::{Written, whole_file};
+use crate::source::{Written, whole_file};
 use proptest::prelude::*;
 use serde_json::json;
 use std::path::Path;

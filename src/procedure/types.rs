@@ -1,8 +1,8 @@
 //! The types a procedure file is decoded into.
 
 use crate::bike::{Engine, InstrumentKind, PointsAt};
-use crate::trade::{Quantity, Unit, names};
-use crate::written::{Place, Written};
+use crate::source::{Place, Written};
+use crate::units::{Quantity, Unit, names};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A text in Jinja syntax, rendered for the bike and the loop at hand.

@@ -27,7 +27,7 @@ pub use whole::{SOUND, Whole, pieces, whole};
 use crate::bike::Instrument;
 use crate::phrase::ReadingKind;
 use crate::session::{Clip, Digest, Job, StoredCopy, Weighed};
-use crate::trade::{Quantity, Unit};
+use crate::units::{Quantity, Unit};
 use serde::Serialize;
 
 /// Name of the JSON schema, in every review.

@@ -3,7 +3,7 @@
 use super::place;
 use crate::phrase::{Answer, Reading, ReadingKind};
 use crate::session::{Record, Weighed};
-use crate::trade::Unit;
+use crate::units::Unit;
 
 /// A reading as one writes it down: `12.4 V`, `about 12 V`, `over range`, `nothing shown`.
 pub(crate) fn shown(reading: &Reading, unit: Unit) -> String {

@@ -4,7 +4,7 @@ use super::sentence::{limits, percent, shown};
 use super::whole::pieces_in_words;
 use super::*;
 use crate::phrase::Reading as Said;
-use crate::written::is_hidden;
+use crate::source::is_hidden;
 
 /// Columns of a line.
 const COLUMNS: usize = 80;

@@ -1,7 +1,7 @@
 //! How a command ends: an exit code, or a failure with a sentence and its exit code.
 
 use crate::session::SessionError;
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use std::fmt;
 
 /// What a command gives.

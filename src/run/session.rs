@@ -14,11 +14,11 @@ use crate::hear::{EarEvent, Ears, Recogniser};
 use crate::phrase::Vocabulary;
 use crate::session::{
     Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Remark, Storage, Writer, away_ms,
-    session_id, set_back_ms,
+    folder_name, session_id, set_back_ms,
 };
+use crate::source::{Diagnostic, decode_text, whole_file};
 use crate::speak::{Mouth, MouthEvent};
 use crate::walk::{Advice, Effect, Event, Walker, World};
-use crate::written::{Diagnostic, decode_text, whole_file};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -308,5 +308,5 @@ impl Session {
 
 /// A folder of its own for a new session.
 pub fn new_folder(bike: &str) -> PathBuf {
-    Path::new("sessions").join(session_id(&Clock::start().now().wall, bike))
+    Path::new("sessions").join(folder_name(&Clock::start().now().wall, bike))
 }

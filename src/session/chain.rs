@@ -25,7 +25,7 @@ use super::limits;
 use super::record::Now;
 pub use super::torn::State;
 use super::torn::{self, Damage};
-use crate::trade::names;
+use crate::units::names;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 

@@ -4,7 +4,7 @@
 //! has; a typed walk counts too, but never falls behind the real time, since a person may be typing. Wall time is never counted.
 
 use super::record::Now;
-use crate::trade::names;
+use crate::units::names;
 use jiff::{Timestamp, ZonedDateTime as Zoned};
 use serde::{Deserialize, Serialize};
 use std::time::Instant;

@@ -65,18 +65,26 @@ impl Header {
     }
 }
 
-/// A name for a session and its folder: the wall time without what file systems dislike, and the bike's name.
+/// A name for a session's folder: the wall time without what file systems dislike, and the bike's name.
 ///
 /// ```
-/// let id = probeside::session::session_id("2026-11-25T10:14:03.120+01:00", "Borage Twin");
-/// assert_eq!(id, "2026-11-25T101403-borage-twin");
+/// let name = probeside::session::folder_name("2026-11-25T10:14:03.120+01:00", "Borage Twin");
+/// assert_eq!(name, "2026-11-25T101403-borage-twin");
 /// ```
-pub fn session_id(wall: &str, bike: &str) -> String {
+pub fn folder_name(wall: &str, bike: &str) -> String {
     const SECONDS: usize = "2026-11-25T10:14:03".len();
     let time: String = wall.chars().take(SECONDS).filter(|c| c.is_ascii_alphanumeric() || *c == '-').collect();
     let words = bike.to_lowercase();
     let words: Vec<&str> = words.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).take(6).collect();
     if words.is_empty() { time } else { format!("{time}-{}", words.join("-")) }
+}
+
+/// A session's own name, by which an archive tells it from every other: [`folder_name`] and six drawn letters, since two walks beside two bikes
+/// of one kind may begin within the same second.
+pub fn session_id(wall: &str, bike: &str) -> String {
+    const LETTERS: usize = 6;
+    let drawn: String = std::iter::repeat_with(fastrand::lowercase).take(LETTERS).collect();
+    format!("{}-{drawn}", folder_name(wall, bike))
 }
 
 /// Words that were said or heard, for the transcript. Times are [`super::Now::mono_ms`].
@@ -166,5 +174,18 @@ impl Remark {
     /// A remark of the program's own.
     pub fn own(text: impl Into<String>) -> Self {
         Remark { by: env!("CARGO_PKG_NAME").to_owned(), text: text.into(), about: None }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn walks_that_begin_in_the_same_second_have_names_of_their_own() {
+        let names: std::collections::BTreeSet<String> =
+            (0..100).map(|_| session_id("2026-11-25T10:14:03.120+01:00", "Borage Twin")).collect();
+        assert_eq!(names.len(), 100);
+        assert!(names.iter().all(|name| name.starts_with("2026-11-25T101403-borage-twin-")), "{names:?}");
     }
 }

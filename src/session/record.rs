@@ -2,7 +2,7 @@
 
 use super::{Chosen, Weighed};
 use crate::phrase::{Answer, Command, Escape, Reading};
-use crate::trade::{Quantity, Unit, names};
+use crate::units::{Quantity, Unit, names};
 use serde::{Deserialize, Serialize};
 
 /// A moment: session time, which goes on over a resume, and wall time with offset.

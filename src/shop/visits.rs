@@ -4,7 +4,7 @@ use super::limits::NAME;
 use super::taken::{Archived, Taken};
 use crate::phrase::{Reading as Said, ReadingKind};
 use crate::review::{limits, plain, short, shown};
-use crate::trade::{Quantity, Unit};
+use crate::units::{Quantity, Unit};
 use serde::Serialize;
 use sqlx::Row;
 use sqlx::any::AnyRow;

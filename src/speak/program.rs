@@ -1,8 +1,8 @@
 //! A voice program run as a program: arguments and text in, its output out, bounded in time and size. Voices are never linked.
 
 use super::voice::SpeakError;
+use crate::source::is_hidden;
 use crate::system::{self, ChildError};
-use crate::written::is_hidden;
 use std::path::Path;
 use std::process::Command;
 use std::time::Duration;

@@ -2,7 +2,7 @@
 //! [`ended`] turns it into the exit code.
 
 use super::wrap::wrapped;
-use crate::written::{visible, visible_json};
+use crate::source::{visible, visible_json};
 use std::io::{self, ErrorKind, Write};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use terminal_size::{Width, terminal_size_of};

@@ -15,7 +15,7 @@ use crate::circuit::Question;
 use crate::phrase::{Reading, ReadingKind};
 use crate::procedure::{self, Ask, Meaning, Route};
 use crate::session::{Chosen, Record, Suspect, Weighed};
-use crate::trade::Unit;
+use crate::units::Unit;
 use serde_json::json;
 use std::sync::Arc;
 

@@ -6,7 +6,7 @@ use super::walker::Walker;
 use crate::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind};
 use crate::procedure::{self, Ask, Band, Meaning, ReadingAsk, Scope, Step};
 use crate::session::{Miss, Record};
-use crate::trade::Unit;
+use crate::units::Unit;
 use serde_json::{Value, json};
 
 impl Walker {

@@ -6,7 +6,8 @@ use super::memory::{After, Phase};
 use super::walker::Walker;
 use crate::phrase::{NumberSlot, Reading, ReadingKind};
 use crate::session::Record;
-use crate::trade::{Input, Sum, Unit, sum};
+use crate::sums::{Input, Sum, sum};
+use crate::units::Unit;
 use serde_json::json;
 
 /// Steps between the largest and the smallest value that is listened for.

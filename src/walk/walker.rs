@@ -10,7 +10,7 @@ use crate::bike::BikeState;
 use crate::phrase::{Answer, Command};
 use crate::procedure::{self, Procedure, Scope, Seen, Step, Template};
 use crate::session::{Now, Record, Weighed};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

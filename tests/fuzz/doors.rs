@@ -8,7 +8,7 @@ use probeside::phrase::{Answer, Grammar, NumberSlot, Phrase, Vocabulary};
 use probeside::review::{csv, customer, gather, page, text, verify, vtt};
 use probeside::session::{self, Disk, JOURNAL_FILE, Journal, sha256_hex};
 use probeside::shop::{Archive, Mode, Put, Query, Shelf, Taken, compare};
-use probeside::trade::{Quantity, Unit};
+use probeside::units::{Quantity, Unit};
 use serde_json::Value;
 use std::cell::RefCell;
 use std::collections::BTreeMap;

@@ -4,7 +4,7 @@ use probeside::phrase::{Reading, ReadingKind};
 use probeside::session::{
     Clock, Disk, Entry, Header, Job, Journal, Kind, Now, Opened, Record, SessionError, Spoken, Storage,
 };
-use probeside::trade::{Quantity, Unit};
+use probeside::units::{Quantity, Unit};
 
 /// Readings in the session.
 pub const READINGS: u32 = 3;

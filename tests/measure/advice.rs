@@ -36,7 +36,7 @@ struct Walked {
 
 fn spoken(asked: &Asked, seen: Seen) -> Answer {
     let reading = |kind, value| {
-        let unit = asked.unit().map_or(probeside::trade::Unit::One, |(unit, _)| unit);
+        let unit = asked.unit().map_or(probeside::units::Unit::One, |(unit, _)| unit);
         Answer::Reading(Reading { kind, value, unit, said_unit: None })
     };
     match seen {

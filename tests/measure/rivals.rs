@@ -38,7 +38,7 @@ fn jsgf(grammar: &Grammar, known: &HashSet<String>, numbers: &NumberWords) -> St
     let mut choices = phrases.join(" | ");
     if let Some(slot) = &grammar.number {
         let named = |all: Vec<u64>| all.iter().map(|n| numbers.cardinal(*n)).collect::<Vec<_>>().join(" | ");
-        let units: Vec<String> = probeside::trade::Unit::ALL
+        let units: Vec<String> = probeside::units::Unit::ALL
             .iter()
             .filter(|u| u.quantity() == slot.quantity)
             .flat_map(|u| [numbers.unit(*u, true).to_owned(), numbers.unit(*u, false).to_owned()])

@@ -2,7 +2,7 @@
 #![allow(dead_code)]
 
 use probeside::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase};
-use probeside::trade::{Quantity, Unit};
+use probeside::units::{Quantity, Unit};
 
 const COMMANDS: &[(Command, &[&str])] = &[
     (Command::Repeat, &["say again", "repeat that"]),

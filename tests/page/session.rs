@@ -4,7 +4,7 @@
 use probeside::bike::{BikeState, Instrument, InstrumentKind};
 use probeside::phrase::{Answer, Reading, ReadingKind};
 use probeside::session::{Because, Disk, Doubtful, Header, Job, Journal, Miss, Now, Record, Storage, Suspect, Weighed};
-use probeside::trade::{Quantity, Unit};
+use probeside::units::{Quantity, Unit};
 use std::path::Path;
 
 /// Words of a stranger.

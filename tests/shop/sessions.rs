@@ -2,7 +2,7 @@
 
 use probeside::phrase::{Reading, ReadingKind};
 use probeside::session::{Digest, Folder, Header, Job, Journal, Now, Record, Remark, sha256_hex};
-use probeside::trade::{Quantity, Unit};
+use probeside::units::{Quantity, Unit};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 

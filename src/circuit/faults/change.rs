@@ -3,8 +3,8 @@
 use crate::bike::PointsAt;
 use crate::circuit::Alteration;
 use crate::procedure::{Expression, Scope, Template, evaluate_number, render, render_names};
-use crate::written::Diagnostic;
-use crate::written::tree::Node;
+use crate::source::Diagnostic;
+use crate::source::tree::Node;
 
 /// One alteration, not yet expanded.
 #[derive(Debug, Clone, PartialEq)]

@@ -6,7 +6,7 @@ use super::{Fault, Kind, Library, Shown};
 use crate::bike::{Bike, BikeState, EnglishWords, Words, as_value};
 use crate::circuit::{Alteration, CircuitError, Model};
 use crate::procedure::{Scope, evaluate_bool, evaluate_list, render, render_names};
-use crate::written::Diagnostic;
+use crate::source::Diagnostic;
 use std::collections::BTreeSet;
 
 /// A fuse blows within minutes at this share of its rating (ISO 8820-3: 135 % opens within 0.75 to 600 s; from memory).
@@ -113,7 +113,7 @@ impl Library {
         if let Some((part, written)) = parts.iter().zip(&kind.parts).find(|(part, _)| !known.contains(*part)) {
             let names: Vec<&str> = known.iter().map(String::as_str).collect();
             let message = format!("for the {}, `{id}` names the part `{part}`, which it has not", bike.name);
-            let help = crate::written::shape::suggestion(part, &names);
+            let help = crate::source::shape::suggestion(part, &names);
             return Err(Diagnostic::error(&written.place, "unknown-part", message).help(help));
         }
         let mut looks = Vec::new();

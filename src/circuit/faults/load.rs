@@ -3,8 +3,8 @@
 use super::shape::FAULTS;
 use super::{Kind, Library, Look};
 use crate::procedure::expression;
-use crate::written::tree::{self, Node};
-use crate::written::{Diagnostic, Written, read_text, template};
+use crate::source::tree::{self, Node};
+use crate::source::{Diagnostic, Written, read_text, template};
 use std::path::Path;
 
 impl Library {
@@ -68,7 +68,7 @@ impl Library {
                 None => {
                     let known: Vec<&str> = self.looks.keys().map(String::as_str).collect();
                     let message = format!("the library has no look `{}`", **look);
-                    let help = crate::written::shape::suggestion(look, &known);
+                    let help = crate::source::shape::suggestion(look, &known);
                     findings.push(Diagnostic::error(&look.place, "unknown-look", message).help(help));
                 }
                 Some(of) if of.healthy == **is => {

@@ -10,7 +10,7 @@ mod shape;
 
 use super::Alteration;
 use crate::procedure::{Expression, Template};
-use crate::written::Written;
+use crate::source::Written;
 use change::Change;
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -1,9 +1,9 @@
 //! The spelling of a fault library's file, as tables: what it may hold, for reading and for the JSON Schema.
 
 use crate::bike::PointsAt;
-use crate::written::shape::Shape::{Dict, List, Number, Object, OneOf, Tagged, Text};
-use crate::written::shape::TextFor::{Expression, Id, Template, Words};
-use crate::written::shape::{self, Shape, needed, optional};
+use crate::source::shape::Shape::{Dict, List, Number, Object, OneOf, Tagged, Text};
+use crate::source::shape::TextFor::{Expression, Id, Template, Words};
+use crate::source::shape::{self, Shape, needed, optional};
 
 /// Most items of any list that is written by hand.
 const MANY: usize = 200;

@@ -9,7 +9,7 @@ use super::spell::spellings_in;
 ///
 /// ```
 /// use probeside::phrase::{NumberSlot, number::spellings};
-/// use probeside::trade::{Quantity, Unit};
+/// use probeside::units::{Quantity, Unit};
 /// let slot = NumberSlot { quantity: Quantity::Voltage, unit: Unit::Volt, low: 0.0, high: 15.0, resolution: 0.1 };
 /// let said = spellings(&slot);
 /// assert!(said.iter().any(|(words, reading)| words == "twelve point four" && reading.value == 12.4));

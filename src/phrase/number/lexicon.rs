@@ -1,8 +1,8 @@
 //! Which words mean what inside a number, as the vocabulary file says, and cutting a text into such words, longest phrase first.
 
 use super::super::words::normalise;
-use crate::trade::Unit;
-use crate::written::{Diagnostic, Place};
+use crate::source::{Diagnostic, Place};
+use crate::units::Unit;
 use std::collections::HashMap;
 
 /// What a word or phrase means in a number.

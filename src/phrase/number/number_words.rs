@@ -3,8 +3,8 @@
 use super::super::words::normalise;
 use super::decimal::Decimal;
 use super::lexicon::{Lexicon, Sense, Token};
-use crate::trade::Unit;
-use crate::written::{Diagnostic, Place};
+use crate::source::{Diagnostic, Place};
+use crate::units::Unit;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 

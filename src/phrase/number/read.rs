@@ -20,7 +20,7 @@ use super::lexicon::{Sense, Token};
 use super::number_words::NumberWords;
 use super::settle::{decimals_of, settle};
 use super::whole;
-use crate::trade::{Quantity, Unit};
+use crate::units::{Quantity, Unit};
 
 /// Words in a number at most; "minus one thousand two hundred and thirty four point five six seven millivolts" has 13.
 const MOST_WORDS: usize = 32;
@@ -32,7 +32,7 @@ const MOST_WORDS: usize = 32;
 ///
 /// ```
 /// use probeside::phrase::{NumberSlot, Vocabulary, number::readings};
-/// use probeside::trade::{Quantity, Unit};
+/// use probeside::units::{Quantity, Unit};
 /// let slot = NumberSlot { quantity: Quantity::Voltage, unit: Unit::Volt, low: 0.0, high: 18.0, resolution: 0.01 };
 /// let values = |text| -> Vec<f64> {
 ///     readings(text, &slot, Vocabulary::english().numbers()).iter().map(|r| r.value).collect()

@@ -3,7 +3,7 @@
 use super::super::answer::{Reading, ReadingKind};
 use super::number_words::NumberWords;
 use super::settle::settle;
-use crate::trade::Unit;
+use crate::units::Unit;
 
 /// Digits after the point at most, so that no float noise is spoken.
 const MOST_DECIMALS: usize = 6;
@@ -17,7 +17,7 @@ impl NumberWords {
     /// without zeros at the end.
     ///
     /// ```
-    /// use probeside::{phrase::Vocabulary, trade::Unit};
+    /// use probeside::{phrase::Vocabulary, units::Unit};
     /// let words = Vocabulary::english().numbers();
     /// assert_eq!(words.say_number(12.15, Unit::Volt, 0.01), "twelve point one five volts");
     /// assert_eq!(words.say_number(4700.0, Unit::Ohm, 1.0), "four thousand seven hundred ohms");
@@ -138,7 +138,7 @@ fn split_sign(figures: &str) -> (bool, &str) {
 #[cfg(test)]
 mod tests {
     use crate::phrase::Vocabulary;
-    use crate::trade::Unit;
+    use crate::units::Unit;
 
     #[test]
     fn numbers_in_words() {

@@ -255,7 +255,7 @@ fn other_units(slot: &NumberSlot, _: &[String], w: &NumberWords, out: &mut Vec<S
             let figures = figures(*value, 0.1);
             let number = plain(&figures, w);
             out.push(format!("{number} {}", w.unit(*unit, figures == "1")));
-            if *unit == crate::trade::Unit::Kilohm {
+            if *unit == crate::units::Unit::Kilohm {
                 out.extend(w.kilo.iter().map(|k| format!("{number} {k}")));
             }
         }

@@ -3,7 +3,7 @@
 use super::settle::settle;
 use super::*;
 use crate::phrase::{NumberSlot, Reading, ReadingKind, Vocabulary};
-use crate::trade::Unit;
+use crate::units::Unit;
 use proptest::prelude::*;
 use std::collections::HashMap;
 

@@ -4,7 +4,7 @@ use crate::bike::{Bike, InstrumentKind};
 use crate::procedure::draw::escaped;
 use crate::review::sentence::short;
 use crate::review::{Reading, Review};
-use crate::trade::{Quantity, Unit};
+use crate::units::{Quantity, Unit};
 
 /// Terminals that are ground for a meter.
 const GROUND: [&str; 3] = ["battery.ground", "engine", "frame"];

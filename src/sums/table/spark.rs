@@ -1,13 +1,13 @@
 //! Sums of the spark: current at the break, energy, the kilovolts offered and needed, what high speed takes away, ringing.
 
 use super::timing::dwell_time;
-use crate::trade::coil::{ringing_hertz, rise, stored_energy};
-use crate::trade::measure::{
+use crate::sums::coil::{ringing_hertz, rise, stored_energy};
+use crate::sums::sum::sum;
+use crate::sums::{Sum, gap};
+use crate::units::measure::{
     Ampere, Bar, Celsius, Count, CrankSpeed, Kilohertz, Kilovolt, Measure, Microfarad, Millihenry, Millijoule,
     Millimetre, Millisecond, Nanofarad, Ohm, Percent, Volt,
 };
-use crate::trade::sum::sum;
-use crate::trade::{Sum, gap};
 use std::f64::consts::TAU;
 
 /// From a thousandth.

@@ -190,7 +190,7 @@ fn map_value(fields: &serde_json::Map<String, serde_json::Value>) -> Value {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::written::whole_file;
+    use crate::source::whole_file;
     use serde_json::json;
 
     fn text(template: &str) -> Written<String> {

@@ -16,7 +16,7 @@ pub const NOMINAL_CELL_VOLT: f64 = 2.0;
 /// Open-circuit voltage of a battery named `volt` at a state of charge of 0 to 1, at the table's temperature.
 ///
 /// ```
-/// assert!((probeside::trade::battery::volt(12.0, 0.5) - 12.24).abs() < 1e-9);
+/// assert!((probeside::sums::battery::volt(12.0, 0.5) - 12.24).abs() < 1e-9);
 /// ```
 pub fn volt(volt: f64, charge: f64) -> f64 {
     let at = charge.clamp(0.0, 1.0) * 4.0;

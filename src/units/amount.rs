@@ -57,7 +57,7 @@ impl Amount {
     /// It does not begin with a number, or what follows is no unit.
     ///
     /// ```
-    /// use probeside::trade::{Amount, Unit};
+    /// use probeside::units::{Amount, Unit};
     /// let typed = Amount::parse("60 deg crank").unwrap();
     /// assert_eq!((typed.value, typed.unit, typed.of), (60.0, Some(Unit::Degree), "crank"));
     /// assert_eq!(Amount::parse("2/0 AWG").unwrap().value, -1.0);
@@ -123,7 +123,7 @@ impl fmt::Display for Amount {
 }
 
 /// A unit behind a number: " ohm", " deg (crank)", nothing for a bare number.
-pub(super) struct Behind {
+pub(crate) struct Behind {
     pub unit: Unit,
     pub of: &'static str,
 }

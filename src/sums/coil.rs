@@ -6,7 +6,7 @@ use std::f64::consts::TAU;
 ///
 /// ```
 /// // One time constant gives 63.2 % of the final current.
-/// let ampere = probeside::trade::coil::rise(12.0, 4.0, 0.01, 0.0025);
+/// let ampere = probeside::sums::coil::rise(12.0, 4.0, 0.01, 0.0025);
 /// assert!((ampere / 3.0 - 0.632).abs() < 0.001);
 /// ```
 pub fn rise(volt: f64, ohm: f64, henry: f64, seconds: f64) -> f64 {

@@ -1,8 +1,7 @@
 //! What a sum of the trade is: its name, inputs with unit and range, formula, source and help, and how values become a result.
 //! The table in `sums` defines each once; the command line, JSON, expressions in procedures and the spoken form are made from it.
 
-use super::amount::Behind;
-use super::{Amount, NotAnAmount, Quantity, Unit};
+use crate::units::{Amount, Behind, NotAnAmount, Quantity, Unit};
 use std::fmt;
 
 /// One input of a sum.
@@ -189,7 +188,7 @@ impl Sum {
     /// A value lacks, is out of range, or does not go with the others.
     ///
     /// ```
-    /// use probeside::trade::sum;
+    /// use probeside::sums::sum;
     /// assert_eq!(sum("voltage-drop").unwrap().reckon(&[4.0, 0.05]).unwrap(), 0.2);
     /// ```
     pub fn reckon(&'static self, given: &[f64]) -> Result<f64, Refusal> {
@@ -338,29 +337,29 @@ macro_rules! sum {
      $($input:ident: $type:ident [$low:expr, $high:expr] $(= $usual:literal)? => $ask:literal,)+
      -> $out:ident to $resolution:literal;
      formula $formula:literal; source $source:expr; help $help:literal; $work:block) => {
-        $crate::trade::sum::Sum {
+        $crate::sums::sum::Sum {
             name: $name,
             title: $title,
-            inputs: &[$($crate::trade::sum::Input {
+            inputs: &[$($crate::sums::sum::Input {
                 name: stringify!($input),
                 ask: $ask,
-                unit: <$type as $crate::trade::measure::Measure>::UNIT,
-                of: <$type as $crate::trade::measure::Measure>::OF,
+                unit: <$type as $crate::units::measure::Measure>::UNIT,
+                of: <$type as $crate::units::measure::Measure>::OF,
                 low: $low,
                 high: $high,
                 usual: sum!(@usual $($usual)?),
             }),+],
-            unit: <$out as $crate::trade::measure::Measure>::UNIT,
-            of: <$out as $crate::trade::measure::Measure>::OF,
+            unit: <$out as $crate::units::measure::Measure>::UNIT,
+            of: <$out as $crate::units::measure::Measure>::OF,
             resolution: $resolution,
             formula: $formula,
             source: $source,
             help: $help,
             work: |given| {
                 let mut given = given.iter().copied();
-                $(let $input = <$type as $crate::trade::measure::Measure>::of(given.next().unwrap_or(f64::NAN));)+
+                $(let $input = <$type as $crate::units::measure::Measure>::of(given.next().unwrap_or(f64::NAN));)+
                 let work = move || -> Result<$out, String> { $work };
-                work().map($crate::trade::measure::Measure::value)
+                work().map($crate::units::measure::Measure::value)
             },
         }
     };

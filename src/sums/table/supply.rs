@@ -1,11 +1,11 @@
 //! Sums of battery and generator: state of charge, what the ignition draws, and whether the balance is even.
 
 use super::timing::dwell_time;
-use crate::trade::measure::{
+use crate::sums::sum::sum;
+use crate::sums::{Sum, battery};
+use crate::units::measure::{
     Ampere, AmpereHour, Celsius, Count, CrankSpeed, Hour, Measure, Millihenry, Ohm, Percent, Volt,
 };
-use crate::trade::sum::sum;
-use crate::trade::{Sum, battery};
 
 /// More than this at rest is a battery that still holds the charger's voltage, volt per cell (common practice, no source).
 const SURFACE_CHARGE_CELL_VOLT: f64 = 2.2;

@@ -1,9 +1,9 @@
 //! Sums of wires and windings: drops, what may drop, resistance by length, section and temperature.
 
-use crate::trade::Sum;
-use crate::trade::conductor::{self, COPPER_OHM_MM2_PER_METRE, COPPER_PER_KELVIN, REFERENCE_CELSIUS};
-use crate::trade::measure::{Ampere, Celsius, Measure, Metre, Ohm, Percent, SquareMillimetre, Volt, Watt};
-use crate::trade::sum::sum;
+use crate::sums::Sum;
+use crate::sums::conductor::{self, COPPER_OHM_MM2_PER_METRE, COPPER_PER_KELVIN, REFERENCE_CELSIUS};
+use crate::sums::sum::sum;
+use crate::units::measure::{Ampere, Celsius, Measure, Metre, Ohm, Percent, SquareMillimetre, Volt, Watt};
 
 /// Ohm's law and the definition of power have one source.
 const OHM: &str = "Ohm's law (IEC 60050-131)";

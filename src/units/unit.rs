@@ -3,7 +3,7 @@
 //! Every [`Unit`] belongs to one [`Quantity`] and converts to that quantity's base unit by a factor and an offset; only wire
 //! gauge numbers convert by their formula.
 
-use super::conductor;
+use super::gauge;
 
 macro_rules! names {
     ($(#[$doc:meta])* $type:ident { $($(#[$vdoc:meta])* $variant:ident = $name:literal),* $(,)? }) => {
@@ -205,7 +205,7 @@ impl Unit {
     /// `value` in this unit, converted to `to`. `None` when the two measure different quantities.
     ///
     /// ```
-    /// use probeside::trade::Unit;
+    /// use probeside::units::Unit;
     /// assert_eq!(Unit::Millivolt.convert(200.0, Unit::Volt), Some(0.2));
     /// assert_eq!(Unit::Volt.convert(1.0, Unit::Ohm), None);
     /// ```
@@ -217,11 +217,11 @@ impl Unit {
             return Some(value);
         }
         if self == Unit::Gauge {
-            return Unit::SquareMillimetre.convert(conductor::awg_mm2(value), to);
+            return Unit::SquareMillimetre.convert(gauge::awg_mm2(value), to);
         }
         let (a, b) = self.to_base_terms();
         if to == Unit::Gauge {
-            return Some(conductor::awg_number(value * a + b));
+            return Some(gauge::awg_number(value * a + b));
         }
         let (c, d) = to.to_base_terms();
         Some((value * a + b - d) / c)
@@ -231,7 +231,7 @@ impl Unit {
     /// for anything else; upper and lower case count, so that `mV` and `MV` stay apart.
     ///
     /// ```
-    /// use probeside::trade::Unit;
+    /// use probeside::units::Unit;
     /// assert_eq!(Unit::typed("ohms"), Some(Unit::Ohm));
     /// assert_eq!(Unit::typed("furlong"), None);
     /// ```

@@ -3,11 +3,11 @@
 //! The points cam turns once in two turns of the crank on a four-stroke whose points sit on the camshaft, and with the crank
 //! where they sit on its end: `crank_turns` says which (2 or 1).
 
-use crate::trade::Sum;
-use crate::trade::measure::{
+use crate::sums::Sum;
+use crate::sums::sum::sum;
+use crate::units::measure::{
     CamDegree, Count, CrankDegree, CrankSpeed, EachMinute, Measure, Millimetre, Millisecond, Percent, RotorDegree,
 };
-use crate::trade::sum::sum;
 use std::f64::consts::PI;
 
 /// Degrees of a turn.

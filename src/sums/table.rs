@@ -20,7 +20,7 @@ pub fn sums() -> impl Iterator<Item = &'static Sum> {
 /// There is none; the nearest name is in the sentence.
 ///
 /// ```
-/// use probeside::trade::sum;
+/// use probeside::sums::sum;
 /// assert_eq!(sum("dwell").unwrap().reckon(&[60.0, 4.0]).unwrap().round(), 67.0);
 /// assert!(sum("dwel").unwrap_err().to_string().contains("did you mean `dwell`?"));
 /// ```
@@ -38,7 +38,7 @@ pub fn sum(name: &str) -> Result<&'static Sum, Refusal> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::trade::Unit;
+    use crate::units::Unit;
     use proptest::prelude::*;
     use std::collections::BTreeSet;
 
@@ -68,7 +68,7 @@ mod tests {
         fn every_sum_gives_a_number_or_a_sentence(which in 0usize..200, shares in prop::array::uniform7(0.0f64..=1.0)) {
             let all: Vec<_> = sums().collect();
             let sum = all[which % all.len()];
-            let between = |(input, share): (&crate::trade::Input, &f64)| input.low + (input.high - input.low) * share;
+            let between = |(input, share): (&crate::sums::Input, &f64)| input.low + (input.high - input.low) * share;
             let given: Vec<f64> = sum.inputs.iter().zip(&shares).map(between).collect();
             match sum.reckon(&given) {
                 Ok(value) => prop_assert!(value.is_finite()),
