@@ -3,8 +3,10 @@
 
 mod support;
 
+use probeside::phrase::{Answer, Command};
 use probeside::session::Record;
 use probeside::walk::{Event, Pedal, SayKind, TimerKind};
+use support::machine::{STORIES, Story};
 use support::mechanic::Mechanic;
 use support::stage::{Stage, world};
 
@@ -225,4 +227,62 @@ fn a_caution_that_was_only_printed_is_recorded_so_and_asked_again_aloud() {
     let said = stage.said_since();
     assert_eq!(printed > 0, said.contains("The loudspeaker is back."), "{printed} printed, {words}: {said}");
     assert!(printed == 0 || !stage.walker.is_asking(), "it is asked again: {said}");
+}
+
+/// The longest that current may stand in a coil before the guard has spoken: its first minute, half a minute for doing what was told, one
+/// utterance to its end, and what this test's steps take.
+const SPEAKS_WITHIN_MS: u64 = 60_000 + 30_000 + 31_000 + 12_000;
+
+#[test]
+fn speech_that_begins_again_and_again_does_not_put_it_off() {
+    let mut stage = with_hot_coils();
+    let begun = stage.now_ms;
+    while guards(&stage) == 0 {
+        stage.give(Event::SpeechBegan);
+        stage.silence(5_000);
+        assert!(stage.now_ms - begun <= SPEAKS_WITHIN_MS, "nothing was said for {} ms", stage.now_ms - begun);
+    }
+}
+
+/// A walk of a story up to the first step that tells the power off while a coil may be hot, and since when; nothing where it tells none.
+fn where_power_is_told_off(story: &str) -> Option<(Stage, u64)> {
+    let Story { world, mechanic } = Story::of(story);
+    let mut stage = Stage::new(world);
+    loop {
+        let hot_since = stage.timers.get(&TimerKind::CoilHeat).map(|due| due - 60_000);
+        let (step, round) = stage.walker.place();
+        let words = mechanic.answer(step, round, stage.walker.is_asking(), &stage.listen.as_ref()?.grammar)?;
+        stage.answer(&words);
+        let told = stage.walker.bike_state().switches.get("key").is_some_and(|at| at == "off");
+        if let Some(since) = hot_since
+            && told
+            && stage.walker.is_asking()
+            && stage.timers.contains_key(&TimerKind::CoilHeat)
+        {
+            stage.mark = stage.said.len();
+            return Some((stage, since));
+        }
+    }
+}
+
+#[test]
+fn power_off_told_again_and_again_does_not_put_it_off() {
+    let mut tried = 0;
+    for (mut stage, hot_since) in STORIES.iter().filter_map(|story| where_power_is_told_off(story)) {
+        tried += 1;
+        for detail in [Command::Shorter, Command::Longer].into_iter().cycle() {
+            stage.silence(15_000);
+            if guards(&stage) > 0 {
+                break;
+            }
+            let silent = stage.now_ms - hot_since;
+            assert!(silent <= SPEAKS_WITHIN_MS, "nothing was said for {silent} ms");
+            let mark = stage.mark;
+            let grammar = &stage.listen.as_ref().expect("somebody listens").grammar;
+            let words = grammar.phrases.iter().find(|p| p.answer == Answer::Command(detail)).map(|p| p.words.clone());
+            stage.answer(&words.expect("it may be said here"));
+            stage.mark = mark;
+        }
+    }
+    assert!(tried > 3, "{tried} stories tell the power off");
 }

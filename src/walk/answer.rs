@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 const UNSURE_BEFORE_LEFT_OUT: u32 = 2;
 /// Speech that began this long ago has ended, whether or not its end was told: the longest utterance that is cut out is 20 s, and understanding
 /// it takes a few more.
-const LONGEST_SPEECH_MS: u64 = 30_000;
+pub(super) const LONGEST_SPEECH_MS: u64 = 30_000;
 
 impl Walker {
     pub(super) fn speech_began(&mut self) {

@@ -2,6 +2,7 @@
 //! has confirmed that the power is off. Told is not done: a change that was told counts once the step that tells it is answered, and only
 //! if it was heard to its end. Nothing ends the guard but that: not a pause, not the end of the walk, not a record that cannot be written.
 
+use super::answer::LONGEST_SPEECH_MS;
 use super::event::{Effect, SayKind, TimerKind, Tone};
 use super::memory::Phase;
 use super::walker::Walker;
@@ -12,7 +13,7 @@ use serde_json::json;
 
 /// This long current may stand in a coil before the guard speaks; after a change was told that ends it, this long for doing it.
 const HEAT_MS: u64 = 60_000;
-/// From then on it speaks this often.
+/// From then on it speaks this often. What was told late leaves so much more than the first minute, however often it is told.
 const AGAIN_MS: u64 = 30_000;
 /// Where it falls due while the walk waits for a disk or an adviser: once, it looks again after this long; then it speaks.
 const BUSY_MS: u64 = 2_000;
@@ -66,10 +67,10 @@ impl Walker {
     /// Starts or stops the guard's timer.
     pub(super) fn watch_heat(&mut self) {
         let guarded = self.is_guarded();
-        if guarded && !self.guard.timer {
+        if guarded && self.guard.due_ms.is_none() {
+            self.guard.since_ms = self.now.mono_ms;
             self.guard_in(HEAT_MS);
-        } else if !guarded && self.guard.timer {
-            self.guard.timer = false;
+        } else if !guarded && self.guard.due_ms.take().is_some() {
             self.out.push(Effect::StopTimer { timer: TimerKind::CoilHeat });
         }
         if !self.is_power_on() {
@@ -78,7 +79,7 @@ impl Walker {
     }
 
     fn guard_in(&mut self, ms: u64) {
-        self.guard.timer = true;
+        self.guard.due_ms = Some(self.now.mono_ms + ms);
         self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms });
     }
 
@@ -96,11 +97,26 @@ impl Walker {
             && !text.is_empty()
         {
             self.guard.cure = Some(text.to_owned());
-            if !self.guard.raised {
-                self.guard_in(HEAT_MS);
-            }
+            self.time_for_doing();
         }
         self.watch_heat();
+    }
+
+    /// Whoever was told has the time to do it, but not again each time it is told.
+    fn time_for_doing(&mut self) {
+        let now = self.now.mono_ms;
+        if let Some(due) = self.guard.due_ms
+            && !self.guard.raised
+        {
+            let latest = self.guard.since_ms + HEAT_MS + AGAIN_MS;
+            let until = due.max(latest.min(now + HEAT_MS));
+            self.guard_in(until.saturating_sub(now));
+        }
+    }
+
+    /// The guard speaks even though somebody else does: it has waited for as long as anybody speaks.
+    pub(super) fn guard_waits_no_more(&self) -> bool {
+        self.guard.due_ms.is_some_and(|due| self.now.mono_ms >= due + LONGEST_SPEECH_MS)
     }
 
     /// What was told is agreed to by an answer: it is done, where it was heard to its end.
@@ -122,7 +138,7 @@ impl Walker {
         if self.guard.suspect.is_none() && self.heats(&left) {
             self.guard.suspect = Some(left);
         }
-        self.guard.timer = false;
+        self.guard.due_ms = None;
         self.guard.put_off = false;
     }
 
@@ -173,7 +189,7 @@ impl Walker {
 
     /// The timer is due.
     pub(super) fn guard_due(&mut self) {
-        self.guard.timer = false;
+        self.guard.due_ms = None;
         if !self.is_guarded() {
             return;
         }
@@ -269,7 +285,7 @@ impl Walker {
 
     fn end(&mut self, code: u8, why: String) {
         self.deaf();
-        if std::mem::take(&mut self.guard.timer) {
+        if self.guard.due_ms.take().is_some() {
             self.out.push(Effect::StopTimer { timer: TimerKind::CoilHeat });
         }
         self.phase = Phase::Over;

@@ -169,8 +169,10 @@ pub(super) struct Guard {
     pub suspect: Option<BikeState>,
     /// The text that told what ends it.
     pub cure: Option<String>,
-    /// Its timer runs.
-    pub timer: bool,
+    /// Current may stand in a coil since then (ms).
+    pub since_ms: u64,
+    /// Its timer is due then (ms).
+    pub due_ms: Option<u64>,
     /// It has asked, and nobody has confirmed.
     pub raised: bool,
     /// It was put off once because the walk waits for something else.

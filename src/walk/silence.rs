@@ -19,7 +19,7 @@ const AFTER_SPEECH_MS: u64 = 1_000;
 
 impl Walker {
     pub(super) fn timer(&mut self, timer: TimerKind) {
-        if self.is_speaking() {
+        if self.is_speaking() && !(timer == TimerKind::CoilHeat && self.guard_waits_no_more()) {
             return self.out.push(Effect::StartTimer { timer, ms: AFTER_SPEECH_MS });
         }
         self.speech_since = None;

@@ -406,8 +406,8 @@ impl Machine {
 /// What is walked: a story of `tests/scenarios`, so that walks get far.
 #[derive(Clone)]
 pub struct Story {
-    world: Arc<World>,
-    mechanic: Arc<Mechanic>,
+    pub world: Arc<World>,
+    pub mechanic: Arc<Mechanic>,
 }
 
 impl Story {
