@@ -15,7 +15,8 @@ use serde_json::json;
 const HEAT_MS: u64 = 60_000;
 /// From then on it speaks this often. What was told late leaves so much more than the first minute, however often it is told.
 const AGAIN_MS: u64 = 30_000;
-/// Where it falls due while the walk waits for a disk or an adviser: once, it looks again after this long; then it speaks.
+/// Where it falls due while the walk waits for a disk or an adviser: once, it looks again after this long; then it speaks. Likewise once where
+/// what it said last is still to be heard, after [`AGAIN_MS`]: a loudspeaker that takes longer is stuck.
 const BUSY_MS: u64 = 2_000;
 /// States whose circuit is remembered: the one at hand, the one before, and each without its power.
 const REMEMBERED: usize = 4;
@@ -69,6 +70,8 @@ impl Walker {
         let guarded = self.is_guarded();
         if guarded && self.guard.due_ms.is_none() {
             self.guard.since_ms = self.now.mono_ms;
+            // What is still to be said was meant for a current that has ended.
+            self.guard.prompt = None;
             self.guard_in(HEAT_MS);
         } else if !guarded && self.guard.due_ms.take().is_some() {
             self.out.push(Effect::StopTimer { timer: TimerKind::CoilHeat });
@@ -112,6 +115,11 @@ impl Walker {
             let until = due.max(latest.min(now + HEAT_MS));
             self.guard_in(until.saturating_sub(now));
         }
+    }
+
+    /// What it said last has not come to its end.
+    fn is_guard_sounding(&self) -> bool {
+        self.guard.prompt.is_some_and(|id| self.speaking.contains_key(&id))
     }
 
     /// The guard speaks even though somebody else does: it has waited for as long as anybody speaks.
@@ -184,6 +192,7 @@ impl Walker {
         self.guard.raised = true;
         self.hear_again(&text);
         self.say(text, SayKind::Caution);
+        self.guard.prompt = self.speaking.last_key_value().map(|(id, _)| *id);
         self.guard_in(AGAIN_MS);
     }
 
@@ -197,14 +206,11 @@ impl Walker {
             self.phase,
             Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } | Phase::Closing { .. }
         );
-        if busy && !std::mem::replace(&mut self.guard.put_off, true) {
-            return self.guard_in(BUSY_MS);
+        let sounding = self.is_guard_sounding();
+        if (busy || sounding) && !std::mem::replace(&mut self.guard.put_off, true) {
+            return self.guard_in(if sounding { AGAIN_MS } else { BUSY_MS });
         }
         self.guard.put_off = busy;
-        if self.is_sounding(&self.guard.said) {
-            // It is being said at this moment.
-            return self.guard_in(AGAIN_MS);
-        }
         let state = self.state.clone();
         let meant_to_be_on = self.heats(&state);
         match self.phase {
@@ -249,7 +255,7 @@ impl Walker {
         if self.guard.raised && self.was_heard(&self.guard.said) {
             return self.power_is_off("pedal");
         }
-        if !self.is_sounding(&self.guard.said) {
+        if !self.is_guard_sounding() {
             self.guard_aloud();
         }
     }

@@ -28,11 +28,6 @@ impl Walker {
         self.heard_whole.remove(text);
     }
 
-    /// It is being said, or waits to be.
-    pub(super) fn is_sounding(&self, text: &str) -> bool {
-        self.speaking.values().any(|spoken| spoken.text == text)
-    }
-
     /// A caution is being said, or waits to be.
     pub(super) fn is_cautioning(&self) -> bool {
         self.speaking.values().any(|spoken| spoken.kind == SayKind::Caution)

@@ -175,10 +175,11 @@ pub(super) struct Guard {
     pub due_ms: Option<u64>,
     /// It has asked, and nobody has confirmed.
     pub raised: bool,
-    /// It was put off once because the walk waits for something else.
+    /// It was put off once.
     pub put_off: bool,
-    /// What it said last.
+    /// What it said last, and the prompt's id.
     pub said: String,
+    pub prompt: Option<u64>,
     /// Whether current stands in a coil, by state.
     pub known: Vec<(BikeState, bool)>,
     /// The bike's wiring tells how its coils are fed.

@@ -346,6 +346,7 @@ impl Walker {
         let id = self.id();
         self.speaking.insert(id, Spoken { hearing, kind, text: text.clone() });
         if matches!(kind, SayKind::Prompt | SayKind::Question | SayKind::Caution | SayKind::Conclusion) {
+            self.last_said.retain(|(said, _)| *said != text);
             self.last_said.push((text.clone(), kind));
         }
         self.out.push(Effect::Say { id, text, kind });
