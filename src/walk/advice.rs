@@ -5,9 +5,10 @@
 //! What was observed belongs to the position: "go back" takes it back.
 
 use super::event::{Effect, SayKind};
-use super::memory::{After, Doubt, Frame, Pending, Phase, round_of};
+use super::memory::{Doubt, Frame, Pending, round_of};
 use super::observation::{Check, Observation, Saw};
 use super::order::Crossing;
+use super::phase::{After, Phase};
 use super::request::{Answered, Request};
 use super::walker::Walker;
 use crate::bike::{BikeState, StateNeed};
@@ -56,15 +57,15 @@ impl Walker {
     /// A walker that asks for advice after every answer: [`Effect::Weigh`] wants [`super::Event::Weighed`].
     #[must_use]
     pub fn advised(mut self) -> Self {
-        self.is_advised = true;
+        self.advice.wanted = true;
         self
     }
 
     /// The answers so far, the one at hand included; while a check is repeated, those that came after its first answer too.
     pub fn observed(&self) -> Vec<Arc<Observation>> {
-        let saved = self.doubt.as_ref().and_then(|doubt| doubt.saved.as_ref());
-        let mut all = saved.map_or(&self.at, |saved| &saved.0).observed.clone();
-        if let Some((fresh, _)) = &self.fresh {
+        let saved = self.advice.doubt.as_ref().and_then(|doubt| doubt.saved.as_ref());
+        let mut all = saved.map_or(&self.place.at, |saved| &saved.0).observed.clone();
+        if let Some((fresh, _)) = &self.advice.fresh {
             put(&mut all, fresh);
         }
         all
@@ -72,7 +73,7 @@ impl Walker {
 
     /// The suspects after the last answer.
     pub fn suspects(&self) -> Option<&Weighed> {
-        self.at.weighed.as_deref()
+        self.place.at.weighed.as_deref()
     }
 
     /// The id of the advice that is waited for.
@@ -85,10 +86,10 @@ impl Walker {
 
     /// The check whose question is open, for somebody who prepares advice.
     pub fn check_at_hand(&self) -> Option<Check> {
-        if !self.is_advised || !self.is_asking() {
+        if !self.advice.wanted || !self.is_asking() {
             return None;
         }
-        self.check_at(&self.at.frames, &self.state)
+        self.check_at(&self.place.at.frames, &self.bike.state)
     }
 
     fn check_at(&self, frames: &[Frame], state: &BikeState) -> Option<Check> {
@@ -106,11 +107,11 @@ impl Walker {
 
     /// An answer is on disk. True: advice is asked for first.
     pub(super) fn asks_for_advice(&mut self, then: &After) -> bool {
-        if !self.is_advised {
+        if !self.advice.wanted {
             return false;
         }
-        self.fresh = self.observation(then).map(|one| (Arc::new(one), None));
-        if self.fresh.is_none() {
+        self.advice.fresh = self.observation(then).map(|one| (Arc::new(one), None));
+        if self.advice.fresh.is_none() {
             return false;
         }
         let id = Request::new(self.id());
@@ -125,9 +126,9 @@ impl Walker {
             After::Read { taken, .. } => Some(taken),
             _ => None,
         };
-        let frames = taken.map_or(&self.at.frames, |taken| &taken.frames);
-        let old = taken.and_then(|t| self.at.observed.iter().find(|one| one.reading == Some(t.number)));
-        let state = old.map_or(&self.state, |old| &old.check.state);
+        let frames = taken.map_or(&self.place.at.frames, |taken| &taken.frames);
+        let old = taken.and_then(|t| self.place.at.observed.iter().find(|one| one.reading == Some(t.number)));
+        let state = old.map_or(&self.bike.state, |old| &old.check.state);
         let check = self.check_at(frames, state)?;
         let step = self.world.procedures.get(&check.procedure)?.step(&check.step)?;
         let scope = self.scope_at(frames);
@@ -154,8 +155,8 @@ impl Walker {
             at_random,
             words,
             asked,
-            confirmed: self.was_confirmed,
-            history: old.map_or(self.history.len(), |old| old.history),
+            confirmed: self.advice.was_confirmed,
+            history: old.map_or(self.place.history.len(), |old| old.history),
             reading: taken.map(|taken| taken.number),
         })
     }
@@ -166,7 +167,7 @@ impl Walker {
         let Phase::Weighing { then, .. } = &self.phase else { return };
         let then = (**then).clone();
         self.phase = Phase::Asking;
-        if let Some((observation, advice)) = &mut self.fresh {
+        if let Some((observation, advice)) = &mut self.advice.fresh {
             let (step, round) = (observation.check.step.clone(), observation.check.round.clone());
             *advice = Some(Arc::new(weighed.clone()));
             self.note_down(Record::Weighed { step, round, weighed });
@@ -176,15 +177,15 @@ impl Walker {
 
     /// The answer at hand has its place: after "go back" it never was.
     pub(super) fn observe(&mut self) {
-        let Some((observation, advice)) = self.fresh.take() else { return };
-        put(&mut self.at.observed, &observation);
-        self.at.weighed = advice.or(self.at.weighed.take());
+        let Some((observation, advice)) = self.advice.fresh.take() else { return };
+        put(&mut self.place.at.observed, &observation);
+        self.place.at.weighed = advice.or(self.place.at.weighed.take());
     }
 
     /// A reading was amended and leads the same way: it takes the old one's place wherever the walk may go back to.
     pub(super) fn observe_everywhere(&mut self) {
-        let Some((observation, _)) = &self.fresh else { return };
-        for position in &mut self.history {
+        let Some((observation, _)) = &self.advice.fresh else { return };
+        for position in &mut self.place.history {
             if position.observed.iter().any(|one| one.reading == observation.reading) {
                 put(&mut position.observed, observation);
             }
@@ -194,11 +195,11 @@ impl Walker {
 
     /// "What is left": the suspects in words, how sure, and why.
     pub(super) fn say_suspects(&mut self) {
-        if !self.is_advised {
+        if !self.advice.wanted {
             self.sentence("left-no-model", json!({}), SayKind::Notice);
             return self.listen_when_quiet();
         }
-        let Some(weighed) = self.at.weighed.clone() else {
+        let Some(weighed) = self.place.at.weighed.clone() else {
             self.sentence("left-nothing-yet", json!({}), SayKind::Notice);
             return self.listen_when_quiet();
         };
@@ -228,7 +229,7 @@ impl Walker {
 
     /// What a conclusion that condemns these parts does not rule out, in words.
     pub(super) fn not_ruled_out(&self, condemned: &[String]) -> Vec<String> {
-        let Some(weighed) = &self.at.weighed else { return Vec::new() };
+        let Some(weighed) = &self.place.at.weighed else { return Vec::new() };
         let other = |s: &&Suspect| s.weight >= WORTH_A_WORD && !s.parts.iter().any(|part| condemned.contains(part));
         let one =
             |words: &str, weight| self.words("not-ruled-out-one", json!({"words": words, "share": self.share(weight)}));
@@ -242,17 +243,17 @@ impl Walker {
     /// Before an answer is followed: where the answers do not fit together, the doubtful check is offered once for repeating. True:
     /// it was.
     pub(super) fn offers_repeat(&mut self, answer: &str, go: &Route, means: Meaning) -> bool {
-        let Some(doubtful) = self.at.weighed.as_ref().and_then(|weighed| weighed.doubtful.clone()) else {
+        let Some(doubtful) = self.place.at.weighed.as_ref().and_then(|weighed| weighed.doubtful.clone()) else {
             return false;
         };
-        let Some(observation) = self.at.observed.get(doubtful.number).cloned() else { return false };
-        if observation.saw == Saw::Done || observation.history >= self.history.len() {
+        let Some(observation) = self.place.at.observed.get(doubtful.number).cloned() else { return false };
+        if observation.saw == Saw::Done || observation.history >= self.place.history.len() {
             return false;
         }
-        if !self.doubts_told.insert(format!("{}/{}", observation.check.procedure, observation.place())) {
+        if !self.advice.doubts_told.insert(format!("{}/{}", observation.check.procedure, observation.place())) {
             return false;
         }
-        self.doubt = Some(Doubt {
+        self.advice.doubt = Some(Doubt {
             pending: Pending { answer: answer.to_owned(), go: go.clone(), means },
             history: observation.history,
             state: observation.check.state.clone(),
@@ -264,7 +265,7 @@ impl Walker {
     }
 
     fn offer_repeat(&mut self, check: &str, answer: &str) {
-        self.last_said.clear();
+        self.talk.last_said.clear();
         self.sentence("does-not-fit", json!({"check": check, "answer": answer}), SayKind::Question);
         self.phase = Phase::Offering;
         self.listen_when_quiet();
@@ -272,10 +273,11 @@ impl Walker {
 
     /// After an interruption the offer is made again. True: there was one.
     pub(super) fn offers_again(&mut self) -> bool {
-        let Some(history) = self.doubt.as_ref().filter(|doubt| doubt.saved.is_none()).map(|doubt| doubt.history) else {
+        let Some(history) = self.advice.doubt.as_ref().filter(|doubt| doubt.saved.is_none()).map(|doubt| doubt.history)
+        else {
             return false;
         };
-        match self.at.observed.iter().find(|one| one.history == history).cloned() {
+        match self.place.at.observed.iter().find(|one| one.history == history).cloned() {
             Some(one) => self.offer_repeat(&one.asked, &one.words),
             None => self.leave_doubt(),
         }
@@ -284,49 +286,49 @@ impl Walker {
 
     /// "Yes": the doubtful check is made again, in the state of the bike that it was made in.
     pub(super) fn repeat_doubtful(&mut self) {
-        let Some(mut doubt) = self.doubt.take() else { return };
-        let Some(position) = self.history.get(doubt.history).cloned() else { return self.leave_doubt() };
-        let saved = std::mem::replace(&mut self.at, position);
-        doubt.saved = Some(Box::new((saved, self.state.clone())));
-        self.restoring = Some(doubt.state.clone());
-        self.doubt = Some(doubt);
+        let Some(mut doubt) = self.advice.doubt.take() else { return };
+        let Some(position) = self.place.history.get(doubt.history).cloned() else { return self.leave_doubt() };
+        let saved = std::mem::replace(&mut self.place.at, position);
+        doubt.saved = Some(Box::new((saved, self.bike.state.clone())));
+        self.bike.restoring = Some(doubt.state.clone());
+        self.advice.doubt = Some(doubt);
         let step = self.step_id();
         self.enter(&step, super::enter::How::Restated);
     }
 
     /// "No", or the check cannot be made again: the walk goes on from where it was.
     pub(super) fn leave_doubt(&mut self) {
-        let Some(doubt) = self.doubt.take() else { return };
+        let Some(doubt) = self.advice.doubt.take() else { return };
         if let Some(saved) = doubt.saved {
             let (at, state) = *saved;
-            self.at = at;
-            self.restoring = Some(state);
+            self.place.at = at;
+            self.bike.restoring = Some(state);
         }
         self.lead_on(&doubt.pending.answer, None, &doubt.pending.go, doubt.pending.means);
     }
 
     /// A check is being repeated.
     pub(super) fn is_repeating(&self) -> bool {
-        self.doubt.as_ref().is_some_and(|doubt| doubt.saved.is_some())
+        self.advice.doubt.as_ref().is_some_and(|doubt| doubt.saved.is_some())
     }
 
     /// The repeated check was answered, its position and the answer are kept. True: as before, and the walk goes on where it was. Else it
     /// goes on from here, and what came after the first answer no longer counts.
     pub(super) fn ends_repeat(&mut self, answer: &str) -> bool {
-        let Some(mut doubt) = self.doubt.take_if(|doubt| doubt.saved.is_some()) else { return false };
-        let Some(before) = self.history.pop() else { return false };
-        let (again, weighed) = (self.at.observed.last().cloned(), self.at.weighed.clone());
+        let Some(mut doubt) = self.advice.doubt.take_if(|doubt| doubt.saved.is_some()) else { return false };
+        let Some(before) = self.place.history.pop() else { return false };
+        let (again, weighed) = (self.place.at.observed.last().cloned(), self.place.at.weighed.clone());
         if answer != doubt.was {
-            self.history.truncate(doubt.history);
-            self.history.push(before);
+            self.place.history.truncate(doubt.history);
+            self.place.history.push(before);
             // What was seen in the meantime was seen; it is not on the way any more.
             let mut all = doubt.saved.map(|saved| saved.0.observed).unwrap_or_default();
             for one in all.iter_mut().filter(|one| one.history > doubt.history) {
                 Arc::make_mut(one).history = usize::MAX;
             }
             all.extend(again);
-            self.at.observed = all;
-            self.readings.iter_mut().filter(|r| r.history > doubt.history).for_each(|r| r.history = doubt.history);
+            self.place.at.observed = all;
+            self.readings.all.iter_mut().filter(|r| r.history > doubt.history).for_each(|r| r.history = doubt.history);
             self.sentence("repeat-differs", json!({}), SayKind::Notice);
             return false;
         }
@@ -337,15 +339,15 @@ impl Walker {
             saved.0.observed.push(again);
             saved.0.weighed = weighed;
         }
-        self.doubt = Some(doubt);
+        self.advice.doubt = Some(doubt);
         self.leave_doubt();
         true
     }
 
     /// What the bike has to become for the step at hand, where a check is repeated out of its turn.
     pub(super) fn restored(&self, need: StateNeed) -> StateNeed {
-        match &self.restoring {
-            Some(state) => toward(&self.state, &state.after(&need)),
+        match &self.bike.restoring {
+            Some(state) => toward(&self.bike.state, &state.after(&need)),
             None => need,
         }
     }

@@ -1,9 +1,10 @@
 //! Taking what was heard: verdicts, confirmations, choices, escapes, and where they lead.
 
-use super::control::command_works_in;
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind, Tone};
-use super::memory::{After, Frame, Phase, Printed};
+use super::memory::{Frame, Printed};
+use super::phase::{After, Phase};
+use super::table::OnMiss;
 use super::walker::Walker;
 use crate::phrase::{Answer, Escape, Hypothesis, Verdict};
 use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
@@ -18,15 +19,15 @@ pub(super) const LONGEST_SPEECH_MS: u64 = 30_000;
 
 impl Walker {
     pub(super) fn speech_began(&mut self) {
-        self.speech_since = Some(self.now.mono_ms);
-        self.cut_short = self.cuts_a_prompt();
+        self.talk.speech_since = Some(self.now.mono_ms);
+        self.talk.cut_short = self.cuts_a_prompt();
         // Speech that comes to no utterance is silence in the end.
         self.out.push(Effect::StartTimer { timer: TimerKind::Silence, ms: LONGEST_SPEECH_MS });
     }
 
     pub(super) fn heard(&mut self, listen: u64, verdict: Verdict, by_voice: bool, clip: Option<String>) {
-        self.speech_since = None;
-        if self.listening != Some(listen) {
+        self.talk.speech_since = None;
+        if self.talk.listening != Some(listen) {
             return;
         }
         if !self.said_in_vain(&verdict, clip.as_ref()) {
@@ -38,22 +39,22 @@ impl Walker {
 
     /// Somebody is speaking, and not for longer than anybody does.
     pub(super) fn is_speaking(&self) -> bool {
-        self.speech_since.is_some_and(|since| self.now.mono_ms.saturating_sub(since) < LONGEST_SPEECH_MS)
+        self.talk.speech_since.is_some_and(|since| self.now.mono_ms.saturating_sub(since) < LONGEST_SPEECH_MS)
     }
 
     fn understood(&mut self, verdict: Verdict, by_voice: bool, clip: Option<String>) {
         match verdict {
             Verdict::Accept { heard } => {
-                self.silences = 0;
+                self.talk.silences = 0;
                 self.take(heard, clip, false);
             }
             // What was understood is said with the result, and nothing hangs on it.
             Verdict::Confirm { heard, .. } if matches!(self.phase, Phase::Reckoning { .. }) => {
-                self.silences = 0;
+                self.talk.silences = 0;
                 self.take(heard, clip, false);
             }
             Verdict::Confirm { heard, rival } => {
-                self.silences = 0;
+                self.talk.silences = 0;
                 self.confirm(heard, rival, clip);
             }
             // Who types is no stranger.
@@ -70,12 +71,12 @@ impl Walker {
     }
 
     fn confirm(&mut self, heard: Hypothesis, rival: Option<Hypothesis>, clip: Option<String>) {
-        if matches!(self.phase, Phase::Waiting | Phase::Guarding { .. }) || heard.answer == Answer::PowerOff {
+        if self.phase.row().miss == OnMiss::Silent || heard.answer == Answer::PowerOff {
             return self.not_understood(Miss::NoMatch, None, clip);
         }
         // A doubtful "yes" or a doubtful control word is not worth a second question.
         let plain = matches!(heard.answer, Answer::Yes | Answer::No | Answer::Done);
-        if plain || matches!(self.phase, Phase::StopConfirm | Phase::Offering) {
+        if plain || matches!(self.phase, Phase::StopConfirm { .. } | Phase::Offering) {
             return self.not_understood(Miss::NoMatch, None, clip);
         }
         if let Phase::Confirming { heard: asked, .. } = &self.phase {
@@ -89,10 +90,10 @@ impl Walker {
                 }
                 return self.not_understood(Miss::NoMatch, None, clip);
             }
-            self.denied.push(asked.answer.clone());
+            self.talk.denied.push(asked.answer.clone());
             self.phase = Phase::Asking;
         }
-        self.last_said.clear();
+        self.talk.last_said.clear();
         let a = self.said_back(&heard.answer, &heard.words);
         match rival.filter(|r| !matches!(r.answer, Answer::Yes | Answer::No | Answer::Done)) {
             Some(rival) => {
@@ -130,22 +131,22 @@ impl Walker {
 
     pub(super) fn not_understood(&mut self, why: Miss, free: Option<String>, clip: Option<String>) {
         self.note_down(Record::NotTaken { step: self.step_id(), why, free, clip });
-        // Who waits is silent: a radio in a break gets no answer.
-        if matches!(self.phase, Phase::Waiting | Phase::Guarding { .. }) {
+        let lead = self.phase.row().miss;
+        // A radio in a break gets no answer.
+        if lead == OnMiss::Silent {
             return self.listen_when_quiet();
         }
         self.tone(Tone::NotUnderstood);
-        self.misses += 1;
+        self.talk.misses += 1;
         if matches!(self.phase, Phase::Asking | Phase::Correcting { .. }) {
             // Perhaps it was what had been denied after all: the next time it may be.
-            self.denied.clear();
+            self.talk.denied.clear();
         }
-        match &self.phase {
-            Phase::Asking => {}
-            // The first time what was asked back is asked back once more; then the step's own question is.
-            Phase::Confirming { .. } if self.misses > 1 => {
+        match lead {
+            OnMiss::Explains => {}
+            OnMiss::AsksBack if self.talk.misses > 1 => {
                 self.phase = Phase::Asking;
-                self.last_said.clear();
+                self.talk.last_said.clear();
             }
             _ => {
                 self.sentence("not-understood-1", json!({}), SayKind::Notice);
@@ -153,7 +154,7 @@ impl Walker {
                 return self.listen_when_quiet();
             }
         }
-        match self.misses {
+        match self.talk.misses {
             1 => {
                 self.sentence("not-understood-1", json!({}), SayKind::Notice);
                 self.repeat_last();
@@ -172,7 +173,7 @@ impl Walker {
 
     /// Says the last question again.
     pub(super) fn repeat_last(&mut self) {
-        let said = std::mem::take(&mut self.last_said);
+        let said = std::mem::take(&mut self.talk.last_said);
         for (text, kind) in said {
             self.say(text, kind);
         }
@@ -191,11 +192,11 @@ impl Walker {
     /// Takes an answer that is sure enough.
     pub(super) fn take(&mut self, heard: Hypothesis, clip: Option<String>, confirmed: bool) {
         if let Answer::Command(command) = heard.answer
-            && command_works_in(command, &self.phase)
+            && self.phase.row().controls.contains(&command)
         {
             return self.command(command);
         }
-        if heard.answer == Answer::PowerOff && self.guard.raised {
+        if heard.answer == Answer::PowerOff && self.bike.guard.raised {
             return self.power_is_off("voice");
         }
         let phase = self.phase.clone();
@@ -210,7 +211,7 @@ impl Walker {
                 self.take(heard, clip, true);
             }
             (Phase::Confirming { heard, .. }, Answer::No) => {
-                self.denied.push(heard.answer);
+                self.talk.denied.push(heard.answer);
                 self.phase = Phase::Asking;
                 self.ask_again();
             }
@@ -224,8 +225,8 @@ impl Walker {
                 self.sentence("going-on", json!({}), SayKind::Notice);
                 self.leave_doubt();
             }
-            (Phase::StopConfirm, Answer::Yes) => self.stop_for_good("stopped by word"),
-            (Phase::StopConfirm, Answer::No) => self.go_on_after_stop_question(),
+            (Phase::StopConfirm { .. }, Answer::Yes) => self.stop_for_good("stopped by word"),
+            (Phase::StopConfirm { .. }, Answer::No) => self.go_on_after_stop_question(),
             (Phase::SkipWhy, Answer::Note(text)) => self.leave_out(&text),
             (Phase::SkipWhy, Answer::Escape(escape)) => self.leave_out(escape.name()),
             (Phase::Noting, Answer::Note(text)) => self.keep_note(text, clip),
@@ -247,10 +248,10 @@ impl Walker {
         let procedure = self.procedure(&world);
         self.tone(Tone::Taken);
         if let Some(caution) = procedure.caution(&id) {
-            let heard = self.cautions.insert(caution.say.value.clone(), self.now.mono_ms);
+            let heard = self.cautions.agreed.insert(caution.say.value.clone(), self.now.mono_ms);
             let printed = how == Printed::Only;
             if printed {
-                self.printed_cautions.insert(caution.say.value.clone());
+                self.cautions.printed.insert(caution.say.value.clone());
             }
             let text = if heard.is_some() { &caution.brief } else { &caution.say };
             let record = Record::Acknowledged {
@@ -263,8 +264,8 @@ impl Walker {
             };
             self.note_down(record);
         }
-        self.last_said.clear();
-        let restated = self.restate_after_cautions;
+        self.talk.last_said.clear();
+        let restated = self.cautions.restates;
         self.cautions_then_ask(rest, restated);
     }
 
@@ -320,7 +321,7 @@ impl Walker {
             confirmed,
             clip,
         };
-        self.was_confirmed = confirmed;
+        self.advice.was_confirmed = confirmed;
         self.write(record, then);
     }
 
@@ -341,24 +342,24 @@ impl Walker {
     /// Keeps the position, so that "go back" finds it.
     pub(super) fn remember(&mut self) {
         if !self.mute {
-            self.history.push(self.at.clone());
+            self.place.history.push(self.place.at.clone());
         }
     }
 
     /// Keeps what was seen under `name`, and under `name_round` in a loop.
     pub(super) fn see(&mut self, name: &str, value: Value) {
         if let Some(round) = self.round() {
-            self.at.seen.see(&format!("{name}_{round}"), value.clone());
+            self.place.at.seen.see(&format!("{name}_{round}"), value.clone());
         }
-        self.at.seen.see(name, value);
+        self.place.at.seen.see(name, value);
     }
 
     /// Follows an answer: into its doubt the first time, else where it leads.
     pub(super) fn lead_on(&mut self, answer: &str, doubt: Option<&Target>, go: &procedure::Route, means: Meaning) {
-        if let Some(saved) = self.detour.take()
+        if let Some(saved) = self.place.detour.take()
             && means != Meaning::Bad
         {
-            self.at.frames = saved.frames;
+            self.place.at.frames = saved.frames;
             let step = self.step_id();
             return self.enter(&step, How::Restated);
         }
@@ -367,9 +368,9 @@ impl Walker {
         }
         if let Some(doubt) = doubt {
             let key = format!("{}/{}/{:?}/{answer}", self.frame().procedure, self.frame().step, self.round());
-            if self.doubted.insert(key) {
-                let frames: Vec<Frame> = self.at.frames.clone();
-                self.at.doubting.push(frames);
+            if self.place.doubted.insert(key) {
+                let frames: Vec<Frame> = self.place.at.frames.clone();
+                self.place.at.doubting.push(frames);
                 return self.go(doubt);
             }
         }
@@ -391,8 +392,8 @@ impl Walker {
         self.tone(Tone::Taken);
         match escape {
             Escape::NotSure => {
-                self.unsure += 1;
-                if self.unsure >= UNSURE_BEFORE_LEFT_OUT {
+                self.talk.unsure += 1;
+                if self.talk.unsure >= UNSURE_BEFORE_LEFT_OUT {
                     return self.leave_out(escape.name());
                 }
                 self.explain();
@@ -433,7 +434,7 @@ impl Walker {
         let words = self.untested_words(step);
         let key = self.untested_key(step);
         self.tested(step);
-        self.untested.push((key, words));
+        self.place.untested.push((key, words));
         self.remember();
         self.sentence("left-out", json!({}), SayKind::Echo);
         if self.is_repeating() {

@@ -1,7 +1,7 @@
 //! Conclusions: what is wrong, what to do, what was ruled out and what was not, what to check again, what to put back.
 
 use super::event::SayKind;
-use super::memory::{After, Phase};
+use super::phase::{After, Phase};
 use super::walker::Walker;
 use crate::bike::{BikeState, Change, StateNeed};
 use crate::procedure::{self, Step, Template};
@@ -49,8 +49,8 @@ impl Walker {
             Ok(parts) => parts,
             Err(why) => return self.fault(&why),
         };
-        not_tested.extend(self.untested.iter().map(|(_, words)| words.clone()));
-        let last = self.at.frames.len() == 1 || conclusion.is_final;
+        not_tested.extend(self.place.untested.iter().map(|(_, words)| words.clone()));
+        let last = self.place.at.frames.len() == 1 || conclusion.is_final;
         let condemned = procedure::render_names(&conclusion.condemns, &scope).unwrap_or_default();
         let not_ruled_out = if last { self.not_ruled_out(&condemned) } else { Vec::new() };
         let put_back = if last { self.put_back() } else { Vec::new() };
@@ -84,7 +84,7 @@ impl Walker {
             put_back,
             last,
         };
-        self.concluded_as = id.to_owned();
+        self.ending.concluded_as = id.to_owned();
         self.write(record, After::Concluded { lines, last });
     }
 
@@ -94,7 +94,7 @@ impl Walker {
         let procedure = self.procedure(&world);
         let title = procedure::render(&procedure.title, &self.scope()).unwrap_or_default();
         let cause = self.words("finished", json!({"title": title}));
-        let not_tested: Vec<String> = self.untested.iter().map(|(_, words)| words.clone()).collect();
+        let not_tested: Vec<String> = self.place.untested.iter().map(|(_, words)| words.clone()).collect();
         let put_back = self.put_back();
         let mut lines = vec![cause.clone()];
         for (key, items) in [("concluded-not-tested", &not_tested), ("concluded-put-back", &put_back)] {
@@ -115,7 +115,7 @@ impl Walker {
             put_back,
             last: true,
         };
-        self.concluded_as = FINISHED.to_owned();
+        self.ending.concluded_as = FINISHED.to_owned();
         self.write(record, After::Concluded { lines, last: true });
     }
 
@@ -124,7 +124,7 @@ impl Walker {
         for line in lines {
             self.say(line, SayKind::Conclusion);
         }
-        let id = self.concluded_as.clone();
+        let id = self.ending.concluded_as.clone();
         if last {
             self.phase = Phase::Closing { code: 0, why: id };
             return;
@@ -140,10 +140,10 @@ impl Walker {
             return Vec::new();
         }
         let bike = &self.world.bike;
-        let mut need = StateNeed { plugged: self.state.unplugged.clone(), ..Default::default() };
-        need.removed = self.state.fitted.keys().cloned().collect();
+        let mut need = StateNeed { plugged: self.bike.state.unplugged.clone(), ..Default::default() };
+        need.removed = self.bike.state.fitted.keys().cloned().collect();
         need.lay_down = true;
-        let mut switched = self.state.clone();
+        let mut switched = self.bike.state.clone();
         if let (Some(key), Some(off)) = (self.key_may_be_at(), bike.key.positions.iter().find(|p| !p.connects)) {
             switched.switches.insert("key".to_owned(), key.clone());
             need.switches.insert("key".to_owned(), off.name.value.clone());
@@ -156,7 +156,7 @@ impl Walker {
     /// A check that was left out before has now been made.
     pub(super) fn tested(&mut self, step: &Step) {
         let key = self.untested_key(step);
-        self.untested.retain(|(k, _)| *k != key);
+        self.place.untested.retain(|(k, _)| *k != key);
     }
 
     /// The name under which a left-out check is kept.

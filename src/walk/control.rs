@@ -3,33 +3,14 @@
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind};
 use super::guard::STOPPED;
-use super::memory::{After, Detail, Phase};
+use super::memory::Detail;
+use super::phase::{After, Left, Phase, PhaseKind};
+use super::table::{OnHeat, OnStop};
 use super::walker::Walker;
 use crate::phrase::{Answer, Command, ReadingKind};
 use crate::procedure::{self, Ask, Meaning};
 use crate::session::Record;
 use serde_json::{Value, json};
-
-/// Whether a control has a meaning in a phase.
-pub(super) fn command_works_in(command: Command, phase: &Phase) -> bool {
-    match phase {
-        Phase::Waiting | Phase::Stuck { .. } => {
-            matches!(command, Command::Resume | Command::Stop | Command::Where | Command::LastReading | Command::Repeat)
-        }
-        Phase::Reckoning { .. } => matches!(command, Command::Repeat | Command::Back | Command::Stop),
-        Phase::Guarding { .. } => command == Command::Repeat,
-        Phase::SkipWhy | Phase::Noting => matches!(command, Command::Stop),
-        Phase::StopConfirm => false,
-        Phase::Offering => matches!(command, Command::Repeat | Command::Suspects | Command::Stop),
-        Phase::Idle
-        | Phase::Writing { .. }
-        | Phase::Weighing { .. }
-        | Phase::Choosing { .. }
-        | Phase::Closing { .. }
-        | Phase::Over => false,
-        _ => true,
-    }
-}
 
 impl Walker {
     pub(super) fn command(&mut self, command: Command) {
@@ -37,10 +18,10 @@ impl Walker {
         match command {
             Command::Repeat => {
                 match &self.phase {
-                    Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } if self.guard.raised => {
+                    phase if phase.row().heat == OnHeat::Speaks && self.bike.guard.raised => {
                         self.ask_for_power_off();
                     }
-                    Phase::Waiting => self.sentence("paused", json!({}), SayKind::Notice),
+                    Phase::Waiting { .. } => self.sentence("paused", json!({}), SayKind::Notice),
                     _ => self.repeat_last(),
                 }
                 self.listen_when_quiet();
@@ -58,15 +39,11 @@ impl Walker {
                 self.listen_when_quiet();
             }
             Command::Pause => self.wait("paused", "pause"),
-            Command::Resume => match std::mem::replace(&mut self.phase, Phase::Asking) {
-                Phase::Stuck { record, then } => self.write(*record, *then),
-                Phase::Waiting if self.is_power_on() => {
-                    self.phase = Phase::Waiting;
-                    self.guard_aloud();
-                }
-                Phase::Waiting => self.carry_on(),
-                phase => {
-                    self.phase = phase;
+            Command::Resume => match self.phase.kind() {
+                PhaseKind::Stuck => self.write_again(),
+                PhaseKind::Waiting if self.is_power_on() => self.guard_aloud(),
+                PhaseKind::Waiting => self.carry_on(),
+                _ => {
                     self.repeat_last();
                     self.listen_when_quiet();
                 }
@@ -92,16 +69,16 @@ impl Walker {
             }
             Command::Stop => {
                 self.out.push(Effect::Cut);
-                self.speaking.clear();
+                self.talk.speaking.clear();
                 self.sentence("stop-confirm", json!({}), SayKind::Question);
-                self.phase = Phase::StopConfirm;
+                self.phase = Phase::StopConfirm { left: self.take_left() };
                 self.listen_when_quiet();
             }
         }
     }
 
     fn set_detail(&mut self, towards: Detail, sentence: &str) {
-        self.detail = match (self.detail, towards) {
+        self.talk.detail = match (self.talk.detail, towards) {
             (Detail::Long, Detail::Short) | (Detail::Short, Detail::Long) => Detail::Normal,
             _ => towards,
         };
@@ -122,8 +99,8 @@ impl Walker {
 
     /// Asks the step's question again.
     pub(super) fn ask_again(&mut self) {
-        self.correcting = None;
-        self.last_said.clear();
+        self.readings.correcting = None;
+        self.talk.last_said.clear();
         self.ask_aloud();
     }
 
@@ -132,13 +109,13 @@ impl Walker {
             self.sentence("going-back", json!({}), SayKind::Notice);
             return self.leave_doubt();
         }
-        let Some(position) = self.history.pop() else {
+        let Some(position) = self.place.history.pop() else {
             self.sentence("nothing-before", json!({}), SayKind::Notice);
             self.repeat_last();
             return self.listen_when_quiet();
         };
         self.out.push(Effect::StopTimer { timer: TimerKind::Watch });
-        self.at = position;
+        self.place.at = position;
         self.sentence("going-back", json!({}), SayKind::Notice);
         let step = self.step_id();
         self.enter(&step, How::Restated);
@@ -149,19 +126,19 @@ impl Walker {
         if let Phase::Correcting { .. } = self.phase {
             return self.listen_when_quiet();
         }
-        let last_is_reading = self.history.last().is_some_and(|p| p.reading.is_some());
-        if self.readings.is_empty() || (!last_is_reading && !self.history.is_empty()) {
+        let last_is_reading = self.place.history.last().is_some_and(|p| p.reading.is_some());
+        if self.readings.all.is_empty() || (!last_is_reading && !self.place.history.is_empty()) {
             return self.back();
         }
-        let index = self.readings.len() - 1;
-        let taken = self.readings[index].clone();
+        let index = self.readings.all.len() - 1;
+        let taken = self.readings.all[index].clone();
         let reading = match taken.reading.kind {
             ReadingKind::OverRange => self.words("over-range-words", json!({})),
             _ => self.world.vocabulary.say_number(taken.reading.value, taken.unit, taken.resolution),
         };
         let name = taken.name.replace(['_', '-'], " ");
         self.sentence("correct-what", json!({"name": name, "reading": reading}), SayKind::Question);
-        self.denied = vec![Answer::Reading(taken.reading)];
+        self.talk.denied = vec![Answer::Reading(taken.reading)];
         self.phase = Phase::Correcting { index };
         self.listen_when_quiet();
     }
@@ -174,7 +151,7 @@ impl Walker {
             "title": title,
             "step": self.step_id().replace('-', " "),
             "side": side,
-            "answers": self.history.len(),
+            "answers": self.place.history.len(),
         });
         self.sentence("where", values, SayKind::Notice);
         self.listen_when_quiet();
@@ -209,30 +186,39 @@ impl Walker {
 
     pub(super) fn go_on_after_stop_question(&mut self) {
         self.sentence("going-on", json!({}), SayKind::Notice);
-        if self.offers_again() {
-            return;
-        }
-        let step = self.step_id();
-        self.enter(&step, How::Restated);
+        self.pick_up(0);
     }
 
     pub(super) fn stop_for_good(&mut self, why: &str) {
+        let left = self.take_left();
+        self.stop_leaving(left, why);
+    }
+
+    /// Stops; who resumes the walk finds what is left open.
+    pub(super) fn stop_leaving(&mut self, left: Left, why: &str) {
+        self.ending.left = left;
         let record = Record::Interrupted { step: self.step_id(), what: "stopped".to_owned(), detail: why.to_owned() };
         self.write(record, After::Stopped);
     }
 
     /// The first time the walk ends with its last words; whoever asks again means at once.
     pub(super) fn stop_from_outside(&mut self, why: &str) {
-        let again = std::mem::replace(&mut self.stop_asked, true);
-        if again || matches!(self.phase, Phase::Guarding { .. }) {
+        let again = std::mem::replace(&mut self.ending.stop_asked, true);
+        let what = self.phase.row().stop;
+        if again || what == OnStop::AtOnce {
             return self.end_at_once();
         }
-        if matches!(self.phase, Phase::Closing { .. }) {
+        if what == OnStop::Nothing {
             return;
         }
         self.out.push(Effect::Cut);
-        self.speaking.clear();
-        self.stop_for_good(why);
+        self.talk.speaking.clear();
+        match &self.phase {
+            // It stops already.
+            Phase::Writing { owed, .. } if matches!(owed.then, After::Stopped) => {}
+            _ if what == OnStop::AfterTheRecord => self.ending.stop_why = Some(why.to_owned()),
+            _ => self.stop_for_good(why),
+        }
     }
 
     /// The stop is on disk: what to put back, then the end.
@@ -242,7 +228,7 @@ impl Walker {
         if !back.is_empty() {
             self.sentence("concluded-put-back", json!({"items": back}), SayKind::Conclusion);
         }
-        self.stopped = true;
+        self.ending.stopped = true;
         self.phase = Phase::Closing { code: 1, why: STOPPED.to_owned() };
     }
 }

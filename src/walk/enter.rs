@@ -1,7 +1,8 @@
 //! Entering a step: following routes, cautions first, then what to change on the bike, then the question.
 
 use super::event::{Effect, SayKind, TimerKind};
-use super::memory::{Detail, Frame, Hearing, Phase, Round};
+use super::memory::{Detail, Frame, Hearing, Round};
+use super::phase::Phase;
 use super::walker::Walker;
 use crate::bike::{Change, PointsAt};
 use crate::procedure::{self, Ask, Route, Target};
@@ -70,9 +71,9 @@ impl Walker {
                 let step = self.step_id();
                 self.enter(&step, How::Again);
             }
-            Target::Back(place) => match self.at.doubting.pop() {
+            Target::Back(place) => match self.place.at.doubting.pop() {
                 Some(frames) => {
-                    self.at.frames = frames;
+                    self.place.at.frames = frames;
                     let step = self.step_id();
                     self.enter(&step, How::Again);
                 }
@@ -89,10 +90,15 @@ impl Walker {
                     }
                 };
                 let called = procedure.value.clone();
-                self.at.frames.push(Frame { procedure: called, rounds: Vec::new(), step: String::new(), then: None });
+                self.place.at.frames.push(Frame {
+                    procedure: called,
+                    rounds: Vec::new(),
+                    step: String::new(),
+                    then: None,
+                });
                 self.go(&start);
             }
-            Target::Return(_) if self.at.frames.len() == 1 => self.finished(),
+            Target::Return(_) if self.place.at.frames.len() == 1 => self.finished(),
             Target::Return(place) => self.give_back(&place.to_string()),
             Target::Conclude(id) => self.conclude(id),
         }
@@ -100,10 +106,10 @@ impl Walker {
 
     /// Leaves the called procedure and goes on in the calling one.
     pub(super) fn give_back(&mut self, place: &str) {
-        if self.at.frames.len() < 2 {
+        if self.place.at.frames.len() < 2 {
             return self.fault(&format!("{place}: `return` was reached in a procedure that nothing called"));
         }
-        self.at.frames.pop();
+        self.place.at.frames.pop();
         match self.frame_mut().then.take() {
             Some(then) => self.go(&then),
             None => self.fault(&format!("{place}: the caller does not say where to go on")),
@@ -165,8 +171,8 @@ impl Walker {
             match procedure::evaluate_bool(when, &self.scope()) {
                 Ok(true) => {}
                 Ok(false) => {
-                    self.steps_taken += 1;
-                    if self.steps_taken > MOST_LEFT_OUT_IN_A_ROW {
+                    self.place.steps_taken += 1;
+                    if self.place.steps_taken > MOST_LEFT_OUT_IN_A_ROW {
                         return self.fault(&format!("{}: the procedure goes in a circle", step.id.place));
                     }
                     return self.follow(otherwise);
@@ -174,18 +180,18 @@ impl Walker {
                 Err(d) => return self.fault(&d.to_string()),
             }
         }
-        self.steps_taken = 0;
+        self.place.steps_taken = 0;
         if how != How::Again {
-            self.misses = 0;
-            self.denied.clear();
-            self.unsure = 0;
+            self.talk.misses = 0;
+            self.talk.denied.clear();
+            self.talk.unsure = 0;
         }
-        self.silences = 0;
-        self.last_said.clear();
-        self.heard_whole.clear();
+        self.talk.silences = 0;
+        self.talk.last_said.clear();
+        self.talk.heard_whole.clear();
         let all: Vec<String> = step.cautions.iter().map(|c| c.value.clone()).collect();
         let restated = how == How::Restated;
-        self.restate_after_cautions = restated;
+        self.cautions.restates = restated;
         self.cautions_then_ask(all, restated);
     }
 
@@ -200,7 +206,7 @@ impl Walker {
             let Some(caution) = procedure.caution(&id) else {
                 return self.fault(&format!("there is no caution {id}"));
             };
-            let heard = self.cautions.get(&caution.say.value).copied();
+            let heard = self.cautions.agreed.get(&caution.say.value).copied();
             let fresh = heard.is_some_and(|at| self.now.mono_ms.saturating_sub(at) < CAUTION_FRESH_MS);
             let text = if heard.is_some() { &caution.brief } else { &caution.say };
             let text = match self.worded(text) {
@@ -231,7 +237,7 @@ impl Walker {
         if let Some((signal, text)) = caution {
             let said = self.words("caution", json!({"signal": signal, "text": text}));
             self.hear_again(&said);
-            self.caution_text.clone_from(&said);
+            self.cautions.text.clone_from(&said);
             self.say(said, SayKind::Caution);
         }
     }
@@ -265,7 +271,7 @@ impl Walker {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return Ok(Vec::new()) };
         let need = procedure::render_state(&step.state, &self.scope(), &world.bike).map_err(|d| d.to_string())?;
-        let changes = self.state.changes(&self.restored(need));
+        let changes = self.bike.state.changes(&self.restored(need));
         let in_the_prompt = |c: &&Change| matches!(c, Change::Engine(_) | Change::Points { to: PointsAt::Turning, .. });
         let spoken = changes.iter().filter(|c| !in_the_prompt(c));
         spoken.map(|c| world.vocabulary.change_words(c, &world.bike).map_err(|e| e.to_string())).collect()
@@ -277,11 +283,11 @@ impl Walker {
         let Some(step) = self.step(&world) else { return };
         let Ok(need) = procedure::render_state(&step.state, &self.scope(), &world.bike) else { return };
         let need = self.restored(need);
-        let next = self.state.after(&need);
-        self.restoring = None;
-        let before = std::mem::replace(&mut self.state, next);
-        if before != self.state {
-            let record = Record::State { step: self.step_id(), told, state: self.state.clone() };
+        let next = self.bike.state.after(&need);
+        self.bike.restoring = None;
+        let before = std::mem::replace(&mut self.bike.state, next);
+        if before != self.bike.state {
+            let record = Record::State { step: self.step_id(), told, state: self.bike.state.clone() };
             self.note_down(record);
         }
         self.told_state(before, &need, text);
@@ -310,7 +316,7 @@ impl Walker {
                 return None;
             }
         };
-        let prompt = match (&step.brief, self.detail) {
+        let prompt = match (&step.brief, self.talk.detail) {
             (Some(brief), Detail::Short) => brief,
             _ => &step.say,
         };
@@ -332,7 +338,7 @@ impl Walker {
         asked.push_str(&prompt);
         self.agree_state(told, &changes);
         self.say(prompt, SayKind::Prompt);
-        if self.detail == Detail::Long {
+        if self.talk.detail == Detail::Long {
             self.say(more, SayKind::Prompt);
         }
         self.phase = Phase::Asking;

@@ -2,7 +2,8 @@
 
 use super::answer::choices;
 use super::event::{Effect, TimerKind, Tone};
-use super::memory::Phase;
+use super::phase::Phase;
+use super::table::{Hears, OnSilence};
 use super::walker::Walker;
 use super::world::World;
 use crate::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase, normalise};
@@ -14,48 +15,48 @@ const OTHER_WORKING_TIME_S: f64 = 20.0;
 impl Walker {
     /// Listens as soon as everything has been said, and over it where that is allowed.
     pub(super) fn listen_when_quiet(&mut self) {
-        self.listen_after = true;
-        if self.speaking.is_empty() { self.listen() } else { self.listen_over() }
+        self.talk.listen_after = true;
+        if self.talk.speaking.is_empty() { self.listen() } else { self.listen_over() }
     }
 
     pub(super) fn prompt_ended(&mut self, id: u64, whole: bool) {
         self.hear_out(id, whole);
-        if !self.speaking.is_empty() {
+        if !self.talk.speaking.is_empty() {
             return self.less_to_be_heard();
         }
         if let Phase::Closing { code, why } = &self.phase {
             let (code, why) = (*code, why.clone());
             self.last_words_said(code, why);
-        } else if self.listen_after && !self.goes_on_listening() {
+        } else if self.talk.listen_after && !self.goes_on_listening() {
             self.listen();
         }
     }
 
     /// The grammar of the listen that begins when all has been said, if one does.
     pub fn will_listen(&self) -> Option<Grammar> {
-        let soon = self.listen_after && !self.speaking.is_empty();
+        let soon = self.talk.listen_after && !self.talk.speaking.is_empty();
         soon.then(|| self.grammar().ok()).flatten().map(|(grammar, _)| grammar)
     }
 
     /// Stops listening.
     pub(super) fn deaf(&mut self) {
-        self.listen_after = false;
-        self.over = None;
+        self.talk.listen_after = false;
+        self.talk.over = None;
         self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
         // An utterance under way is dropped with it.
-        self.speech_since = None;
-        if self.listening.take().is_some() {
+        self.talk.speech_since = None;
+        if self.talk.listening.take().is_some() {
             self.out.push(Effect::Deaf);
         }
     }
 
     fn listen(&mut self) {
-        if self.over.is_some() {
+        if self.talk.over.is_some() {
             self.deaf();
         }
-        self.listen_after = false;
-        if self.microphone_gone {
-            self.listen_after = true;
+        self.talk.listen_after = false;
+        if self.talk.microphone_gone {
+            self.talk.listen_after = true;
             return;
         }
         let (grammar, high) = match self.grammar() {
@@ -64,7 +65,7 @@ impl Walker {
             Err(why) => return self.fault(&why),
         };
         let id = self.id();
-        self.listening = Some(id);
+        self.talk.listening = Some(id);
         self.tone(Tone::Listening);
         self.out.push(Effect::Listen { id, grammar, high, bargein: false });
         self.start_silence();
@@ -73,110 +74,80 @@ impl Walker {
     /// Starts counting silence, where silence means anything.
     pub(super) fn start_silence(&mut self) {
         let world = self.world.clone();
-        let seconds = match &self.phase {
-            Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } => return,
-            Phase::Asking => self.step(&world).map_or(OTHER_WORKING_TIME_S, |s| s.time),
-            _ => OTHER_WORKING_TIME_S,
+        let seconds = match self.phase.row().silence {
+            OnSilence::Patient => return,
+            OnSilence::StepTime => self.step(&world).map_or(OTHER_WORKING_TIME_S, |s| s.time),
+            OnSilence::OtherTime => OTHER_WORKING_TIME_S,
         };
         self.out.push(Effect::StartTimer { timer: TimerKind::Silence, ms: (seconds * 1000.0) as u64 });
     }
 
     /// The grammar of the moment, and the answers on which much hangs.
     pub(super) fn grammar(&self) -> Result<(Grammar, Vec<Answer>), String> {
-        let words = &self.world.vocabulary;
-        let commands = |keep: &dyn Fn(Command) -> bool| {
-            let mut all = words.command_phrases();
-            all.retain(|p| matches!(p.answer, Answer::Command(c) if keep(c)));
-            all
-        };
-        let mut grammar = Grammar { denied: self.denied.clone(), ..Grammar::default() };
+        let world = self.world.clone();
+        let words = &world.vocabulary;
+        let row = self.phase.row();
+        let mut grammar = Grammar { denied: self.talk.denied.clone(), ..Grammar::default() };
         let mut high = Vec::new();
-        match &self.phase {
-            Phase::Asking | Phase::Confirming { .. } | Phase::Doubting { .. } => {
-                let world = self.world.clone();
-                let Some(step) = self.step(&world) else { return Ok((grammar, high)) };
-                if self.correcting.is_none() {
-                    step_phrases(&world, self.procedure(&world), step, &self.scope(), &mut grammar, &mut high)?;
+        for heard in row.hears {
+            match heard {
+                Hears::Answers if self.readings.correcting.is_some() => {}
+                Hears::Answers => {
+                    if let Some(step) = self.step(&world) {
+                        step_phrases(&world, self.procedure(&world), step, &self.scope(), &mut grammar, &mut high)?;
+                    }
                 }
-                grammar.phrases.extend(commands(&|c| c != Command::Resume));
-                if matches!(self.phase, Phase::Asking) {
+                Hears::Controls => {
+                    let mut all = words.command_phrases();
+                    all.retain(|p| matches!(p.answer, Answer::Command(c) if row.controls.contains(&c)));
+                    grammar.phrases.extend(all);
+                }
+                Hears::Escapes => {
                     grammar.phrases.extend(words.escape_phrases());
                     high.extend(final_escapes(self.procedure(&world)));
-                    grammar.phrases.extend(words.sum_phrases());
-                } else {
-                    if let Phase::Confirming { heard, .. } = &self.phase
-                        && high.contains(&heard.answer)
-                    {
-                        high.push(Answer::Yes);
-                    }
-                    grammar.phrases.extend(words.yes_no_phrases());
                 }
+                Hears::Reasons => grammar.phrases.extend(words.escape_phrases()),
+                Hears::Sums => grammar.phrases.extend(words.sum_phrases()),
+                Hears::YesNo => grammar.phrases.extend(words.yes_no_phrases()),
+                Hears::Ready => grammar.phrases.extend(words.done_phrases()),
+                Hears::Note => grammar.note = true,
+                Hears::Amended => grammar.number = self.slot_of_amended()?,
+                Hears::Input => self.hear_input(&mut grammar),
             }
-            Phase::Caution { .. } | Phase::Restate => {
-                if let Phase::Caution { now, .. } = &self.phase
-                    && is_hazard(self.procedure(&self.world), now)
-                {
-                    high.push(Answer::Done);
-                }
-                grammar.phrases = words.done_phrases();
-                grammar.phrases.extend(commands(&|c| c != Command::Resume && c != Command::Correct));
-            }
-            Phase::SkipWhy => {
-                grammar.note = true;
-                grammar.phrases = words.escape_phrases();
-                grammar.phrases.extend(commands(&|c| c == Command::Stop));
-            }
-            Phase::Reckoning { sum, given } => {
-                if let Some(input) = sum.inputs.get(given.len()) {
-                    grammar.number = Some(super::reckon::slot(input));
-                    if input.usual.is_some() {
-                        grammar.phrases = words.done_phrases();
-                    }
-                }
-                grammar.phrases.extend(commands(&|c| matches!(c, Command::Repeat | Command::Back | Command::Stop)));
-            }
-            Phase::Noting => {
-                grammar.note = true;
-                grammar.phrases.extend(commands(&|c| c == Command::Stop));
-            }
-            Phase::Correcting { index } => {
-                let taken = &self.readings[*index];
-                let frame = taken.frames.last().expect("the stack of calls is never empty");
-                if let Some(Ask::Reading(ask)) =
-                    self.world.procedures[&frame.procedure].step(&taken.step).map(|s| &s.ask)
-                {
-                    grammar.number = Some(slot(ask, &self.scope())?);
-                }
-                grammar.phrases.extend(commands(&|c| matches!(c, Command::Repeat | Command::Back | Command::Stop)));
-            }
-            Phase::Waiting | Phase::Stuck { .. } => {
-                let useful = |c| {
-                    matches!(
-                        c,
-                        Command::Resume | Command::Stop | Command::Where | Command::LastReading | Command::Repeat
-                    )
-                };
-                grammar.phrases.extend(commands(&useful));
-            }
-            Phase::Guarding { .. } => grammar.phrases.extend(commands(&|c| c == Command::Repeat)),
-            Phase::StopConfirm => grammar.phrases = words.yes_no_phrases(),
-            Phase::Offering => {
-                grammar.phrases = words.yes_no_phrases();
-                let useful = |c| matches!(c, Command::Repeat | Command::Suspects | Command::Stop);
-                grammar.phrases.extend(commands(&useful));
-            }
-            Phase::Idle
-            | Phase::Writing { .. }
-            | Phase::Weighing { .. }
-            | Phase::Choosing { .. }
-            | Phase::Closing { .. }
-            | Phase::Over => {}
         }
-        if self.guard.raised {
+        match &self.phase {
+            Phase::Confirming { heard, .. } if high.contains(&heard.answer) => high.push(Answer::Yes),
+            Phase::Caution { now, .. } if is_hazard(self.procedure(&world), now) => high.push(Answer::Done),
+            _ => {}
+        }
+        if self.bike.guard.raised {
             grammar.phrases.extend(words.power_off_phrases());
             high.push(Answer::PowerOff);
         }
         Ok((grammar, high))
+    }
+
+    /// The number of the reading that is amended.
+    fn slot_of_amended(&self) -> Result<Option<NumberSlot>, String> {
+        let Phase::Correcting { index } = &self.phase else { return Ok(None) };
+        let taken = &self.readings.all[*index];
+        let frame = taken.frames.last().expect("the stack of calls is never empty");
+        match self.world.procedures[&frame.procedure].step(&taken.step).map(|s| &s.ask) {
+            Some(Ask::Reading(ask)) => slot(ask, &self.scope()).map(Some),
+            _ => Ok(None),
+        }
+    }
+
+    /// A sum's next input; "ready" takes the usual one.
+    fn hear_input(&self, grammar: &mut Grammar) {
+        if let Phase::Reckoning { sum, given } = &self.phase
+            && let Some(input) = sum.inputs.get(given.len())
+        {
+            grammar.number = Some(super::reckon::slot(input));
+            if input.usual.is_some() {
+                grammar.phrases = self.world.vocabulary.done_phrases();
+            }
+        }
     }
 
     /// The choices in words, for somebody who was not understood three times.

@@ -4,7 +4,8 @@
 
 use super::answer::LONGEST_SPEECH_MS;
 use super::event::{Effect, SayKind, TimerKind, Tone};
-use super::memory::Phase;
+use super::phase::{After, Left, Phase};
+use super::table::OnHeat;
 use super::walker::Walker;
 use crate::bike::{BikeState, Change, Engine, StateNeed};
 use crate::circuit::Model;
@@ -27,17 +28,17 @@ pub(super) const STOPPED: &str = "the walk was stopped before a conclusion";
 impl Walker {
     /// Current may stand in a coil, as far as anybody has confirmed.
     pub fn is_power_on(&mut self) -> bool {
-        let state = self.state.clone();
-        self.guard.suspect.is_some() || self.heats(&state)
+        let state = self.bike.state.clone();
+        self.bike.guard.suspect.is_some() || self.heats(&state)
     }
 
     /// Whether the guard counts the time: an engine that is running, and is being worked with, stands still for no coil.
     fn is_guarded(&mut self) -> bool {
         let left_alone = matches!(
             self.phase,
-            Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } | Phase::Closing { .. } | Phase::Over
+            Phase::Waiting { .. } | Phase::Stuck { .. } | Phase::Guarding { .. } | Phase::Closing { .. } | Phase::Over
         );
-        let runs = self.state.engine == Some(Engine::Running) && self.guard.suspect.is_none();
+        let runs = self.bike.state.engine == Some(Engine::Running) && self.bike.guard.suspect.is_none();
         self.is_power_on() && (left_alone || !runs)
     }
 
@@ -46,43 +47,43 @@ impl Walker {
         if self.mute {
             return false;
         }
-        if let Some((_, heats)) = self.guard.known.iter().find(|(known, _)| known == state) {
+        if let Some((_, heats)) = self.bike.guard.known.iter().find(|(known, _)| known == state) {
             return *heats;
         }
         let world = self.world.clone();
         let model = Model::new(&world.bike);
-        let wired = *self.guard.wired.get_or_insert_with(|| model.tells_how_coils_are_fed());
+        let wired = *self.bike.guard.wired.get_or_insert_with(|| model.tells_how_coils_are_fed());
         let by_wiring = if wired { model.heats_a_coil(state).ok() } else { None };
         let heats = by_wiring.unwrap_or_else(|| {
             let key = state.switches.get("key");
             let off = |at: &String| world.bike.key.positions.iter().any(|p| *p.name.value == *at && !p.connects);
             !key.is_some_and(|at| off(at) || at == "disconnects")
         });
-        if self.guard.known.len() >= REMEMBERED {
-            self.guard.known.remove(0);
+        if self.bike.guard.known.len() >= REMEMBERED {
+            self.bike.guard.known.remove(0);
         }
-        self.guard.known.push((state.clone(), heats));
+        self.bike.guard.known.push((state.clone(), heats));
         heats
     }
 
     /// Starts or stops the guard's timer.
     pub(super) fn watch_heat(&mut self) {
         let guarded = self.is_guarded();
-        if guarded && self.guard.due_ms.is_none() {
-            self.guard.since_ms = self.now.mono_ms;
+        if guarded && self.bike.guard.due_ms.is_none() {
+            self.bike.guard.since_ms = self.now.mono_ms;
             // What is still to be said was meant for a current that has ended.
-            self.guard.prompt = None;
+            self.bike.guard.prompt = None;
             self.guard_in(HEAT_MS);
-        } else if !guarded && self.guard.due_ms.take().is_some() {
+        } else if !guarded && self.bike.guard.due_ms.take().is_some() {
             self.out.push(Effect::StopTimer { timer: TimerKind::CoilHeat });
         }
         if !self.is_power_on() {
-            self.guard.raised = false;
+            self.bike.guard.raised = false;
         }
     }
 
     fn guard_in(&mut self, ms: u64) {
-        self.guard.due_ms = Some(self.now.mono_ms + ms);
+        self.bike.guard.due_ms = Some(self.now.mono_ms + ms);
         self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms });
     }
 
@@ -91,15 +92,15 @@ impl Walker {
         if self.mute {
             return;
         }
-        let now = self.state.clone();
+        let now = self.bike.state.clone();
         if self.heats(&before) && !self.heats(&now) {
-            self.guard.suspect.get_or_insert(before);
+            self.bike.guard.suspect.get_or_insert(before);
         }
-        if let Some(suspect) = self.guard.suspect.clone()
+        if let Some(suspect) = self.bike.guard.suspect.clone()
             && !self.heats(&suspect.after(need))
             && !text.is_empty()
         {
-            self.guard.cure = Some(text.to_owned());
+            self.bike.guard.cure = Some(text.to_owned());
             self.time_for_doing();
         }
         self.watch_heat();
@@ -108,10 +109,10 @@ impl Walker {
     /// Whoever was told has the time to do it, but not again each time it is told.
     fn time_for_doing(&mut self) {
         let now = self.now.mono_ms;
-        if let Some(due) = self.guard.due_ms
-            && !self.guard.raised
+        if let Some(due) = self.bike.guard.due_ms
+            && !self.bike.guard.raised
         {
-            let latest = self.guard.since_ms + HEAT_MS + AGAIN_MS;
+            let latest = self.bike.guard.since_ms + HEAT_MS + AGAIN_MS;
             let until = due.max(latest.min(now + HEAT_MS));
             self.guard_in(until.saturating_sub(now));
         }
@@ -119,46 +120,46 @@ impl Walker {
 
     /// What it said last has not come to its end.
     fn is_guard_sounding(&self) -> bool {
-        self.guard.prompt.is_some_and(|id| self.speaking.contains_key(&id))
+        self.bike.guard.prompt.is_some_and(|id| self.talk.speaking.contains_key(&id))
     }
 
     /// The guard speaks even though somebody else does: it has waited for as long as anybody speaks.
     pub(super) fn guard_waits_no_more(&self) -> bool {
-        self.guard.due_ms.is_some_and(|due| self.now.mono_ms >= due + LONGEST_SPEECH_MS)
+        self.bike.guard.due_ms.is_some_and(|due| self.now.mono_ms >= due + LONGEST_SPEECH_MS)
     }
 
     /// What was told is agreed to by an answer: it is done, where it was heard to its end.
     pub(super) fn told_is_done(&mut self) {
-        if let Some(text) = &self.guard.cure
+        if let Some(text) = &self.bike.guard.cure
             && self.was_heard(text)
         {
-            self.guard.cure = None;
-            self.guard.suspect = None;
+            self.bike.guard.cure = None;
+            self.bike.guard.suspect = None;
             self.watch_heat();
         }
     }
 
     /// After an interruption of unknown length nobody knows where the engine came to rest, or whether the key was turned.
     pub(super) fn doubt_the_power(&mut self) {
-        let mut left = self.state.clone();
+        let mut left = self.bike.state.clone();
         left.points.clear();
         left.engine = None;
-        if self.guard.suspect.is_none() && self.heats(&left) {
-            self.guard.suspect = Some(left);
+        if self.bike.guard.suspect.is_none() && self.heats(&left) {
+            self.bike.guard.suspect = Some(left);
         }
-        self.guard.due_ms = None;
-        self.guard.put_off = false;
+        self.bike.guard.due_ms = None;
+        self.bike.guard.put_off = false;
     }
 
     /// The key as it may still stand.
     pub(super) fn key_may_be_at(&self) -> Option<&String> {
-        let suspect = self.guard.suspect.as_ref().and_then(|state| state.switches.get("key"));
-        suspect.or_else(|| self.state.switches.get("key"))
+        let suspect = self.bike.guard.suspect.as_ref().and_then(|state| state.switches.get("key"));
+        suspect.or_else(|| self.bike.state.switches.get("key"))
     }
 
     /// What ends the current: the key off and, where that is not enough, what is fitted taken off.
     fn power_off_need(&mut self) -> (BikeState, StateNeed) {
-        let state = self.guard.suspect.clone().unwrap_or_else(|| self.state.clone());
+        let state = self.bike.guard.suspect.clone().unwrap_or_else(|| self.bike.state.clone());
         let mut need = StateNeed::default();
         if let Some(off) = self.world.bike.key.positions.iter().find(|p| !p.connects) {
             need.switches.insert("key".to_owned(), off.name.value.clone());
@@ -188,39 +189,34 @@ impl Walker {
         let words: Vec<String> =
             changes.iter().filter_map(|c| self.world.vocabulary.change_words(c, &self.world.bike).ok()).collect();
         let text = self.words(sentence, json!({ "changes": words }));
-        self.guard.said.clone_from(&text);
-        self.guard.raised = true;
+        self.bike.guard.said.clone_from(&text);
+        self.bike.guard.raised = true;
         self.hear_again(&text);
         self.say(text, SayKind::Caution);
-        self.guard.prompt = self.speaking.last_key_value().map(|(id, _)| *id);
+        self.bike.guard.prompt = self.talk.speaking.last_key_value().map(|(id, _)| *id);
         self.guard_in(AGAIN_MS);
     }
 
     /// The timer is due.
     pub(super) fn guard_due(&mut self) {
-        self.guard.due_ms = None;
+        self.bike.guard.due_ms = None;
         if !self.is_guarded() {
             return;
         }
-        let busy = matches!(
-            self.phase,
-            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } | Phase::Closing { .. }
-        );
+        let due = self.phase.row().heat;
+        let busy = due == OnHeat::Shortly;
         let sounding = self.is_guard_sounding();
-        if (busy || sounding) && !std::mem::replace(&mut self.guard.put_off, true) {
+        if (busy || sounding) && !std::mem::replace(&mut self.bike.guard.put_off, true) {
             return self.guard_in(if sounding { AGAIN_MS } else { BUSY_MS });
         }
-        self.guard.put_off = busy;
-        let state = self.state.clone();
-        let meant_to_be_on = self.heats(&state);
-        match self.phase {
-            Phase::Over => {}
-            _ if busy => self.ask_for_power_off(),
-            Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } => self.guard_aloud(),
-            // The walk waits.
-            _ if meant_to_be_on => self.wait_for_power_off(),
-            // It was told to be off: whoever answers goes on.
-            _ => self.guard_aloud(),
+        self.bike.guard.put_off = busy;
+        let state = self.bike.state.clone();
+        match due {
+            OnHeat::Nothing => {}
+            OnHeat::Shortly => self.ask_for_power_off(),
+            OnHeat::SpeaksOrWaits if self.heats(&state) => self.wait_for_power_off(),
+            // Where it was told to be off, whoever answers goes on.
+            OnHeat::Speaks | OnHeat::SpeaksOrWaits => self.guard_aloud(),
         }
     }
 
@@ -234,16 +230,16 @@ impl Walker {
     /// "Power is off".
     pub(super) fn power_is_off(&mut self, by: &str) {
         let (_, need) = self.power_off_need();
-        self.state = self.state.after(&need);
-        self.guard.suspect = None;
-        self.guard.cure = None;
+        self.bike.state = self.bike.state.after(&need);
+        self.bike.guard.suspect = None;
+        self.bike.guard.cure = None;
         let record = Record::PowerOff { step: self.step_id(), confirmed: true, by: by.to_owned() };
         self.note_down(record);
         self.tone(Tone::Taken);
         self.watch_heat();
         match self.phase.clone() {
             Phase::Guarding { code, why } => return self.end(code, why),
-            Phase::Waiting => self.sentence("paused", json!({}), SayKind::Notice),
+            Phase::Waiting { .. } => self.sentence("paused", json!({}), SayKind::Notice),
             Phase::Stuck { .. } => self.sentence("storage-waits", json!({}), SayKind::Notice),
             _ => self.repeat_last(),
         }
@@ -252,7 +248,7 @@ impl Walker {
 
     /// A pedal stands for "power is off" where that was asked for and heard to its end.
     pub(super) fn pedal_means_power_off(&mut self) {
-        if self.guard.raised && self.was_heard(&self.guard.said) {
+        if self.bike.guard.raised && self.was_heard(&self.bike.guard.said) {
             return self.power_is_off("pedal");
         }
         if !self.is_guard_sounding() {
@@ -274,12 +270,17 @@ impl Walker {
         let (code, why) = match &self.phase {
             Phase::Closing { code, why } | Phase::Guarding { code, why } => (*code, why.clone()),
             _ => {
-                self.stopped = true;
+                self.ending.stopped = true;
+                // What is left of the walk's own stop is known already.
+                match self.take_left() {
+                    Left::Owed(owed) if matches!(owed.then, After::Stopped) => {}
+                    left => self.ending.left = left,
+                }
                 (1, STOPPED.to_owned())
             }
         };
         self.out.push(Effect::Cut);
-        self.speaking.clear();
+        self.talk.speaking.clear();
         self.deaf();
         if self.is_power_on() {
             let record = Record::PowerOff { step: self.step_id(), confirmed: false, by: String::new() };
@@ -291,7 +292,7 @@ impl Walker {
 
     fn end(&mut self, code: u8, why: String) {
         self.deaf();
-        if self.guard.due_ms.take().is_some() {
+        if self.bike.guard.due_ms.take().is_some() {
             self.out.push(Effect::StopTimer { timer: TimerKind::CoilHeat });
         }
         self.phase = Phase::Over;

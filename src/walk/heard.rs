@@ -3,7 +3,9 @@
 
 use super::enter::How;
 use super::event::SayKind;
-use super::memory::{Phase, Printed};
+use super::memory::Printed;
+use super::phase::Phase;
+use super::table::OnLoudspeaker;
 use super::walker::Walker;
 use crate::session::Record;
 use serde_json::json;
@@ -11,26 +13,26 @@ use serde_json::json;
 impl Walker {
     /// A prompt has ended, whole or cut.
     pub(super) fn hear_out(&mut self, id: u64, whole: bool) {
-        let Some(spoken) = self.speaking.remove(&id) else { return };
+        let Some(spoken) = self.talk.speaking.remove(&id) else { return };
         if whole {
-            let how = if self.loudspeaker_gone { Printed::Only } else { Printed::No };
-            self.heard_whole.insert(spoken.text, how);
+            let how = if self.talk.loudspeaker_gone { Printed::Only } else { Printed::No };
+            self.talk.heard_whole.insert(spoken.text, how);
         }
     }
 
     /// This was said, or printed where nothing could be said, to its end since it was last asked for.
     pub(super) fn was_heard(&self, text: &str) -> bool {
-        self.mute || self.heard_whole.contains_key(text)
+        self.mute || self.talk.heard_whole.contains_key(text)
     }
 
     /// From here on it has to be heard anew.
     pub(super) fn hear_again(&mut self, text: &str) {
-        self.heard_whole.remove(text);
+        self.talk.heard_whole.remove(text);
     }
 
     /// A caution is being said, or waits to be.
     pub(super) fn is_cautioning(&self) -> bool {
-        self.speaking.values().any(|spoken| spoken.kind == SayKind::Caution)
+        self.talk.speaking.values().any(|spoken| spoken.kind == SayKind::Caution)
     }
 
     /// How the caution at hand was heard; nothing where it was not.
@@ -38,19 +40,19 @@ impl Walker {
         if self.mute {
             return Some(Printed::No);
         }
-        self.heard_whole.get(&self.caution_text).copied()
+        self.talk.heard_whole.get(&self.cautions.text).copied()
     }
 
     /// "Ready" to a caution that was not heard to its end: once more.
     pub(super) fn caution_again(&mut self, now: String, rest: Vec<String>) {
         self.sentence("caution-again", json!({}), SayKind::Notice);
-        self.last_said.clear();
-        let restated = self.restate_after_cautions;
+        self.talk.last_said.clear();
+        let restated = self.cautions.restates;
         self.cautions_then_ask([now].into_iter().chain(rest).collect(), restated);
     }
 
     pub(super) fn loudspeaker_lost(&mut self, why: &str) {
-        if std::mem::replace(&mut self.loudspeaker_gone, true) {
+        if std::mem::replace(&mut self.talk.loudspeaker_gone, true) {
             return;
         }
         let (step, detail) = (self.step_id(), why.to_owned());
@@ -60,36 +62,36 @@ impl Walker {
     /// Cautions that were only printed have not been acknowledged for good: those of the step at hand are asked for now, others where they
     /// come again.
     pub(super) fn loudspeaker_back(&mut self) {
-        if !std::mem::take(&mut self.loudspeaker_gone) {
+        if !std::mem::take(&mut self.talk.loudspeaker_gone) {
             return;
         }
         let (step, detail) = (self.step_id(), String::new());
         self.note_down(Record::Interrupted { step, what: "loudspeaker-back".into(), detail });
-        let printed = std::mem::take(&mut self.printed_cautions);
-        self.cautions.retain(|text, _| !printed.contains(text));
-        self.heard_whole.retain(|_, how| *how == Printed::No);
+        let printed = std::mem::take(&mut self.cautions.printed);
+        self.cautions.agreed.retain(|text, _| !printed.contains(text));
+        self.talk.heard_whole.retain(|_, how| *how == Printed::No);
         let world = self.world.clone();
         let cautions = self.step(&world).map_or(&[][..], |step| &step.cautions);
         let procedure = self.procedure(&world);
         let due = cautions.iter().filter_map(|id| procedure.caution(id)).any(|c| printed.contains(&c.say.value));
-        match self.phase.clone() {
-            Phase::Caution { now, rest } if self.caution_heard().is_none() && !self.is_cautioning() => {
+        match self.phase.row().loudspeaker {
+            OnLoudspeaker::ThisCaution if self.caution_heard().is_none() && !self.is_cautioning() => {
+                let Phase::Caution { now, rest } = self.phase.clone() else { return };
                 self.deaf();
                 self.sentence("loudspeaker-back", json!({}), SayKind::Notice);
-                self.last_said.clear();
-                let restated = self.restate_after_cautions;
+                self.talk.last_said.clear();
+                let restated = self.cautions.restates;
                 self.cautions_then_ask([now].into_iter().chain(rest).collect(), restated);
             }
-            Phase::Restate | Phase::Asking | Phase::Confirming { .. } | Phase::Doubting { .. } if due => {
+            OnLoudspeaker::StepsCautions if due => {
                 self.deaf();
                 self.sentence("loudspeaker-back", json!({}), SayKind::Notice);
                 let step = self.step_id();
                 self.enter(&step, How::Restated);
             }
-            Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } if self.guard.raised => {
-                self.guard_aloud();
+            OnLoudspeaker::Guard if self.bike.guard.raised => self.guard_aloud(),
+            OnLoudspeaker::Later | OnLoudspeaker::ThisCaution | OnLoudspeaker::StepsCautions | OnLoudspeaker::Guard => {
             }
-            _ => {}
         }
     }
 }

@@ -2,7 +2,7 @@
 //! entries that cannot be written for now.)
 
 use super::event::{SayKind, Tone};
-use super::memory::{After, Phase};
+use super::phase::{After, Left, Phase};
 use super::walker::Walker;
 use crate::session::Record;
 use serde_json::json;
@@ -12,9 +12,9 @@ impl Walker {
     /// answer: it is said after that.
     pub(super) fn tell_of_the_record(&mut self, sentence: &'static str) {
         if self.is_speaking() {
-            return self.untold.push(sentence);
+            return self.talk.untold.push(sentence);
         }
-        let listens = self.listening.is_some() || self.listen_after;
+        let listens = self.talk.listening.is_some() || self.talk.listen_after;
         if listens {
             self.deaf();
         }
@@ -26,7 +26,7 @@ impl Walker {
 
     /// The answer that something was not said over has been heard.
     pub(super) fn tell_what_waited(&mut self) {
-        for sentence in std::mem::take(&mut self.untold) {
+        for sentence in std::mem::take(&mut self.talk.untold) {
             self.tell_of_the_record(sentence);
         }
     }
@@ -41,12 +41,9 @@ impl Walker {
     /// Something can never be written: it is left out. An answer has to be given again, in other words or not at all.
     pub(super) fn record_refused(&mut self, id: u64, why: &str) {
         let said = json!({"why": why});
-        let then = match &self.phase {
-            Phase::Writing { id: waited, then } if *waited == id => Some((**then).clone()),
-            _ => None,
-        };
-        let Some(then) = then else {
-            let listens = self.listening.is_some() || self.listen_after;
+        let waited = matches!(&self.phase, Phase::Writing { id: waited, .. } if *waited == id);
+        let (true, Left::Owed(owed)) = (waited, self.phase.clone().into_left()) else {
+            let listens = self.talk.listening.is_some() || self.talk.listen_after;
             if listens {
                 self.deaf();
             }
@@ -56,12 +53,15 @@ impl Walker {
             }
             return;
         };
-        self.pending = None;
         self.tone(Tone::NotUnderstood);
         self.sentence("record-refused", said, SayKind::Notice);
-        match then {
+        match owed.then {
+            After::Stopped => self.stopped(),
             // There is nothing else to be said instead.
-            After::Stopped | After::Concluded { .. } => self.stopped(),
+            After::Concluded { .. } => {
+                self.ending.left = Left::Owed(owed);
+                self.stopped();
+            }
             _ => {
                 self.phase = Phase::Asking;
                 self.ask_again();

@@ -1,13 +1,11 @@
-//! What the walker remembers: where it is, what it waits for, what was read, and what it does next.
+//! What the walker remembers: where it is, what was read, what was said.
 
 use super::event::SayKind;
 use super::observation::Observation;
-use super::request::Request;
 use crate::bike::BikeState;
-use crate::phrase::{Answer, Escape, Hypothesis, Reading};
+use crate::phrase::Reading;
 use crate::procedure::{Meaning, Route, Seen, Target};
-use crate::session::{Record, Weighed};
-use crate::sums::Sum;
+use crate::session::Weighed;
 use crate::units::Unit;
 use serde_json::Value;
 use std::collections::BTreeSet;
@@ -37,7 +35,7 @@ pub(super) struct Frame {
 }
 
 /// Where the walk is, whole: what "go back" goes back to.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Position {
     pub frames: Vec<Frame>,
     pub seen: Seen,
@@ -53,78 +51,11 @@ pub(super) struct Position {
     pub parts: Parts,
 }
 
-/// What the walker waits for.
-#[derive(Debug, Clone)]
-pub(super) enum Phase {
-    /// Nothing has begun.
-    Idle,
-    /// A caution has to be acknowledged; the others follow.
-    Caution { now: String, rest: Vec<String> },
-    /// A difference in the bike's state has to be confirmed.
-    Restate,
-    /// The step's question is open.
-    Asking,
-    /// "Did you say ...?"
-    Confirming { heard: Hypothesis, clip: Option<String> },
-    /// A number that no bike could show: "is that right?"
-    Doubting { answer: Answer, words: String, confidence: f64, clip: Option<String> },
-    /// A record is being written; then `then`.
-    Writing { id: u64, then: Box<After> },
-    /// Advice is being asked for; then `then`.
-    Weighing { id: Request, then: Box<After> },
-    /// Which part comes next is being asked; `written` would in the written order.
-    Choosing { id: Request, written: usize },
-    /// "Shall we make that check again?"
-    Offering,
-    /// Why is this check left out?
-    SkipWhy,
-    /// A note is open; what comes after it.
-    Noting,
-    /// A sum's inputs are asked for; those given so far.
-    Reckoning { sum: &'static Sum, given: Vec<f64> },
-    /// The last reading is being amended.
-    Correcting { index: usize },
-    /// Paused by the person, by heat, or in standby.
-    Waiting,
-    /// "Shall I end the walk?"
-    StopConfirm,
-    /// Storage failed; what is to be written again.
-    Stuck { record: Box<Record>, then: Box<After> },
-    /// The last words are being said.
-    Closing { code: u8, why: String },
-    /// The dialogue is over; the guard waits for somebody to confirm that the power is off.
-    Guarding { code: u8, why: String },
-    /// Over.
-    Over,
-}
-
-/// What follows once a record is on disk.
-#[derive(Debug, Clone)]
-pub(super) enum After {
-    /// A choice of the step was taken.
-    Chosen { choice: usize, echo: String },
-    /// A reading was taken.
-    Read { taken: Box<Taken>, amends: bool },
-    /// The step was acknowledged or its note taken.
-    Done,
-    /// An answer that is neither good nor bad was taken.
-    Escaped { escape: Escape },
-    /// A conclusion was reached.
-    Concluded { lines: Vec<String>, last: bool },
-    /// The check is left out.
-    LeftOut,
-    /// A note beside the step was kept.
-    NoteKept,
-    /// A sum was done; what is said.
-    Reckoned { said: String },
-    /// The walk was stopped.
-    Stopped,
-}
-
 /// How much is said.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Detail {
     Short,
+    #[default]
     Normal,
     Long,
 }

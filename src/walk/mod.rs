@@ -18,10 +18,13 @@ mod memory;
 mod observation;
 mod order;
 mod over;
+mod parts;
+mod phase;
 mod readings;
 mod reckon;
 mod request;
 mod silence;
+mod table;
 mod walker;
 mod world;
 
@@ -31,6 +34,11 @@ pub use event::{Effect, Event, Pedal, SayKind, TimerKind, Tone};
 pub use grammar::asked;
 pub use observation::{Check, Observation, Saw};
 pub use order::Crossing;
+pub use phase::PhaseKind;
 pub use request::{Answered, Request};
+pub use table::{
+    Hears, OnClock, OnFailure, OnHeat, OnLoudspeaker, OnMicrophone, OnMiss, OnPedal, OnResumed, OnSilence, OnStop,
+    OnStrangers, Row, row,
+};
 pub use walker::Walker;
 pub use world::World;

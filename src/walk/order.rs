@@ -6,7 +6,8 @@
 //! parts belongs to the position: "go back" takes it back.
 
 use super::event::{Effect, SayKind};
-use super::memory::{Ordered, Phase};
+use super::memory::Ordered;
+use super::phase::Phase;
 use super::request::{Answered, Request};
 use super::walker::Walker;
 use super::world::World;
@@ -32,7 +33,7 @@ impl Walker {
     /// A walker that asks at every crossing which part comes next: [`Effect::Choose`] wants [`super::Event::Chosen`].
     #[must_use]
     pub fn in_best_order(mut self) -> Self {
-        self.ordered = Some(Ordered::Best);
+        self.advice.ordered = Some(Ordered::Best);
         self
     }
 
@@ -40,14 +41,14 @@ impl Walker {
     /// was seen before it knows `seen`.
     pub fn through_part(world: Arc<World>, part: usize, seen: Seen) -> Self {
         let mut walker = Self::unheard(world);
-        walker.ordered = Some(Ordered::Only(part));
-        walker.at.seen = seen;
+        walker.advice.ordered = Some(Ordered::Only(part));
+        walker.place.at.seen = seen;
         walker
     }
 
     /// The part at hand by its number.
     pub fn part_at_hand(&self) -> Option<usize> {
-        self.at.parts.at
+        self.place.at.parts.at
     }
 
     /// The id of the choice that is waited for.
@@ -64,27 +65,27 @@ impl Walker {
         let main = &self.world.procedures[&self.world.main];
         let may_come = self.may_come(main);
         let written = Some(written).filter(|part| may_come.contains(part)).or(may_come.first().copied())?;
-        let left = (0..main.parts.len()).filter(|part| !self.at.parts.over.contains(part)).collect();
-        Some(Crossing { written, may_come, left, seen: self.at.seen.clone() })
+        let left = (0..main.parts.len()).filter(|part| !self.place.at.parts.over.contains(part)).collect();
+        Some(Crossing { written, may_come, left, seen: self.place.at.seen.clone() })
     }
 
     /// The parts that are not over and whose needs are.
     fn may_come(&self, main: &Procedure) -> Vec<usize> {
-        let over = &self.at.parts.over;
+        let over = &self.place.at.parts.over;
         let may = |part: &usize| !over.contains(part) && main.needed_before(*part).is_subset(over);
         (0..main.parts.len()).filter(may).collect()
     }
 
     /// The first part of the walk, where it begins with one.
     pub(super) fn begins_with_part(&mut self) -> bool {
-        let Some(Ordered::Only(part)) = self.ordered else { return false };
+        let Some(Ordered::Only(part)) = self.advice.ordered else { return false };
         self.begin_part(part, part);
         true
     }
 
     /// The part whose beginning a target is, where that is a crossing: not inside a called procedure, nor where an answer is doubted.
     pub(super) fn crossed_into(&self, target: &Target) -> Option<usize> {
-        if self.at.frames.len() > 1 || !self.at.doubting.is_empty() {
+        if self.place.at.frames.len() > 1 || !self.place.at.doubting.is_empty() {
             return None;
         }
         self.world.procedures[&self.world.main].part_begun_by(target)
@@ -93,10 +94,10 @@ impl Walker {
     /// A route leads to the beginning of part `written`: the one at hand is over, or the walk goes back and what comes from there on
     /// is to be walked again. All loops are left.
     pub(super) fn cross(&mut self, written: usize) {
-        if self.ordered.is_none() {
+        if self.advice.ordered.is_none() {
             return self.begin_part(written, written);
         }
-        let parts = &mut self.at.parts;
+        let parts = &mut self.place.at.parts;
         match parts.at {
             Some(at) if at < written => {
                 parts.over.insert(at);
@@ -109,13 +110,15 @@ impl Walker {
         match may_come.as_slice() {
             // Nothing is left: the written way.
             [] => self.begin_part(written, written),
-            [only] if self.ordered == Some(Ordered::Best) => self.begin_part(*only, written),
-            _ => {
-                let id = Request::new(self.id());
-                self.out.push(Effect::Choose { id });
-                self.phase = Phase::Choosing { id, written };
-            }
+            [only] if self.advice.ordered == Some(Ordered::Best) => self.begin_part(*only, written),
+            _ => self.ask_which_part(written),
         }
+    }
+
+    pub(super) fn ask_which_part(&mut self, written: usize) {
+        let id = Request::new(self.id());
+        self.out.push(Effect::Choose { id });
+        self.phase = Phase::Choosing { id, written };
     }
 
     /// The choice is here: it is written down, and the walk goes on with that part.
@@ -146,7 +149,7 @@ impl Walker {
                 Err(d) => return self.fault(&d.to_string()),
             }
         }
-        self.at.parts.at = Some(part);
+        self.place.at.parts.at = Some(part);
         self.frame_mut().rounds.clear();
         self.lead_to(&begun.first);
     }

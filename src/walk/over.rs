@@ -16,31 +16,31 @@ const SILENCING: [Answer; 2] = [Answer::Command(Command::Stop), Answer::Command(
 impl Walker {
     /// Prompts may be spoken over.
     pub fn is_spoken_over(&self) -> bool {
-        self.bargein
+        self.talk.bargein
     }
 
     /// The open listen began over prompts, and they have not ended.
     pub fn is_listening_over(&self) -> bool {
-        self.over.is_some()
+        self.talk.over.is_some()
     }
 
     fn has_to_be_heard(&self) -> bool {
-        self.in_vain >= MOST_IN_VAIN || self.speaking.values().any(|spoken| spoken.hearing == Hearing::Whole)
+        self.talk.in_vain >= MOST_IN_VAIN || self.talk.speaking.values().any(|spoken| spoken.hearing == Hearing::Whole)
     }
 
     /// One of several prompts has ended: from here on an answer may count, unless somebody is in the middle of a word.
     pub(super) fn less_to_be_heard(&mut self) {
-        if self.over == Some(Over::Silencing) && !self.is_speaking() && !self.has_to_be_heard() {
+        if self.talk.over == Some(Over::Silencing) && !self.is_speaking() && !self.has_to_be_heard() {
             self.listen_over();
         }
     }
 
     /// The last prompt has ended. Whether the listen that was open over it goes on.
     pub(super) fn goes_on_listening(&mut self) -> bool {
-        match self.over {
+        match self.talk.over {
             Some(Over::Answer) => {
-                self.listen_after = false;
-                self.over = None;
+                self.talk.listen_after = false;
+                self.talk.over = None;
                 // Whoever speaks already needs no tone.
                 if !self.is_speaking() {
                     self.tone(Tone::Listening);
@@ -56,7 +56,7 @@ impl Walker {
 
     /// Listens while prompts sound.
     pub(super) fn listen_over(&mut self) {
-        if !self.bargein || self.microphone_gone || self.mute {
+        if !self.talk.bargein || self.talk.microphone_gone || self.mute {
             return;
         }
         let over = if self.has_to_be_heard() { Over::Silencing } else { Over::Answer };
@@ -65,26 +65,26 @@ impl Walker {
             Err(why) => return self.fault(&why),
         };
         self.deaf();
-        self.listen_after = true;
+        self.talk.listen_after = true;
         let silences = grammar.phrases.iter().any(|p| SILENCING.contains(&p.answer));
         if over == Over::Silencing && !silences {
             return;
         }
         let id = self.id();
-        self.listening = Some(id);
-        self.over = Some(over);
+        self.talk.listening = Some(id);
+        self.talk.over = Some(over);
         self.out.push(Effect::Listen { id, grammar, high, bargein: over == Over::Answer });
     }
 
     /// Somebody began to speak: whether that cut a prompt.
     pub(super) fn cuts_a_prompt(&self) -> bool {
-        self.over == Some(Over::Answer) && !self.speaking.is_empty()
+        self.talk.over == Some(Over::Answer) && !self.talk.speaking.is_empty()
     }
 
     /// What was said over a prompt and is not taken: whether it was dealt with here.
     pub(super) fn said_in_vain(&mut self, verdict: &Verdict, clip: Option<&String>) -> bool {
-        let cut = std::mem::take(&mut self.cut_short);
-        if self.over == Some(Over::Silencing) {
+        let cut = std::mem::take(&mut self.talk.cut_short);
+        if self.talk.over == Some(Over::Silencing) {
             // As if nothing had been said.
             let silences = matches!(verdict, Verdict::Accept { heard } if SILENCING.contains(&heard.answer));
             if !silences {
@@ -95,11 +95,11 @@ impl Walker {
         }
         match verdict {
             Verdict::Accept { .. } => {
-                self.in_vain = 0;
+                self.talk.in_vain = 0;
                 false
             }
             Verdict::Reject { free, stranger } if cut => {
-                self.in_vain += 1;
+                self.talk.in_vain += 1;
                 let (free, clip) = (free.clone(), clip.cloned());
                 let why = if *stranger { Miss::Stranger } else { Miss::NoMatch };
                 self.note_down(Record::NotTaken { step: self.step_id(), why, free, clip });

@@ -1,7 +1,8 @@
 //! Readings: plausibility, bands, read-back, and amending one later.
 
 use super::event::{SayKind, Tone};
-use super::memory::{After, Frame, Phase, Taken, round_of};
+use super::memory::{Frame, Taken, round_of};
+use super::phase::{After, Phase};
 use super::walker::Walker;
 use crate::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind};
 use crate::procedure::{self, Ask, Band, Meaning, ReadingAsk, Scope, Step};
@@ -12,7 +13,7 @@ use serde_json::{Value, json};
 impl Walker {
     /// What templates and expressions see at another place of this walk.
     pub(super) fn scope_at(&self, frames: &[Frame]) -> Scope {
-        let mut there = self.at.clone();
+        let mut there = self.place.at.clone();
         there.frames = frames.to_vec();
         self.scope_of(&there)
     }
@@ -23,11 +24,11 @@ impl Walker {
         let world = self.world.clone();
         let amends = match self.phase {
             Phase::Correcting { index } => Some(index),
-            _ => self.correcting,
+            _ => self.readings.correcting,
         };
         let (frames, number) = match amends {
-            Some(index) => (self.readings[index].frames.clone(), self.readings[index].number),
-            None => (self.at.frames.clone(), self.readings.len() as u32 + 1),
+            Some(index) => (self.readings.all[index].frames.clone(), self.readings.all[index].number),
+            None => (self.place.at.frames.clone(), self.readings.all.len() as u32 + 1),
         };
         let frame = frames.last().expect("the stack of calls is never empty");
         let Some(step) = world.procedures[&frame.procedure].step(&frame.step) else { return };
@@ -61,7 +62,7 @@ impl Walker {
                     let words = self.reading_words(reading, step);
                     self.sentence("reading-implausible", json!({"reading": words}), SayKind::Question);
                     let Hypothesis { answer, words, probability } = heard;
-                    self.correcting = amends;
+                    self.readings.correcting = amends;
                     self.phase = Phase::Doubting { answer, words, confidence: probability, clip };
                     return self.listen_when_quiet();
                 }
@@ -101,11 +102,11 @@ impl Walker {
             resolution: ask.resolution,
             reading: reading.clone(),
             band,
-            history: self.history.len(),
+            history: self.place.history.len(),
         };
-        self.correcting = None;
-        self.denied.clear();
-        self.was_confirmed = confirmed || sure;
+        self.readings.correcting = None;
+        self.talk.denied.clear();
+        self.advice.was_confirmed = confirmed || sure;
         self.write(record, After::Read { taken: Box::new(taken), amends: amends.is_some() });
     }
 
@@ -137,12 +138,12 @@ impl Walker {
         }
         self.remember();
         self.observe();
-        if let Some(position) = self.history.last_mut().filter(|_| !self.mute) {
+        if let Some(position) = self.place.history.last_mut().filter(|_| !self.mute) {
             position.reading = Some(taken.number);
         }
         self.tested(step);
         self.see_reading(&taken, ask);
-        self.readings.push(taken.clone());
+        self.readings.all.push(taken.clone());
         self.lead_on_from(&taken, ask);
     }
 
@@ -175,23 +176,23 @@ impl Walker {
 
     /// The last reading was amended: both are in the journal; the walk goes on from there if it now leads elsewhere.
     fn amended(&mut self, mut taken: Taken, ask: &ReadingAsk) {
-        let Some(index) = self.readings.iter().position(|r| r.number == taken.number) else { return };
-        let old = self.readings[index].clone();
+        let Some(index) = self.readings.all.iter().position(|r| r.number == taken.number) else { return };
+        let old = self.readings.all[index].clone();
         taken.history = old.history;
         let same_way = old.band == taken.band;
-        self.doubt = None;
-        self.readings[index] = taken.clone();
+        self.advice.doubt = None;
+        self.readings.all[index] = taken.clone();
         if same_way {
             // What was seen is keyed by that step's place, not by the one at hand.
-            let here = std::mem::replace(&mut self.at.frames, taken.frames.clone());
+            let here = std::mem::replace(&mut self.place.at.frames, taken.frames.clone());
             self.see_reading(&taken, ask);
-            self.at.frames = here;
+            self.place.at.frames = here;
             self.observe_everywhere();
             return self.ask();
         }
-        let Some(position) = self.history.get(old.history).cloned() else { return self.ask() };
-        self.history.truncate(old.history + 1);
-        self.at = position;
+        let Some(position) = self.place.history.get(old.history).cloned() else { return self.ask() };
+        self.place.history.truncate(old.history + 1);
+        self.place.at = position;
         self.observe();
         self.sentence("amended-leads-elsewhere", json!({}), SayKind::Notice);
         self.see_reading(&taken, ask);
@@ -236,7 +237,7 @@ impl Walker {
 
     /// "Last reading".
     pub(super) fn say_last_reading(&mut self) {
-        match self.readings.last().cloned() {
+        match self.readings.all.last().cloned() {
             Some(taken) => {
                 let number = match taken.reading.kind {
                     ReadingKind::OverRange => self.words("over-range-words", json!({})),

@@ -2,7 +2,7 @@
 
 use super::enter::How;
 use super::event::{SayKind, Tone};
-use super::memory::{After, Phase};
+use super::phase::{After, Phase};
 use super::walker::Walker;
 use crate::phrase::{NumberSlot, Reading, ReadingKind};
 use crate::session::Record;
@@ -45,7 +45,7 @@ impl Walker {
         let Some(input) = sum.inputs.get(given.len()) else { return self.reckon(sum, given) };
         let usual = input.usual.map(|value| self.world.vocabulary.say_number(value, input.unit, step(input.unit)));
         self.phase = Phase::Reckoning { sum, given };
-        self.last_said.clear();
+        self.talk.last_said.clear();
         self.sentence("sum-ask", json!({"ask": input.ask, "usual": usual.unwrap_or_default()}), SayKind::Question);
         self.listen_when_quiet();
     }

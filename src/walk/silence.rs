@@ -2,7 +2,9 @@
 
 use super::enter::How;
 use super::event::{Effect, Pedal, SayKind, TimerKind, Tone};
-use super::memory::{After, Phase, Taken};
+use super::memory::Taken;
+use super::phase::{After, Left, Owed, Phase};
+use super::table::{OnClock, OnFailure, OnMicrophone, OnPedal, OnResumed, OnSilence, OnStrangers};
 use super::walker::Walker;
 use crate::bike::{BikeState, InstrumentKind, StateNeed};
 use crate::phrase::Command;
@@ -22,7 +24,7 @@ impl Walker {
         if self.is_speaking() && !(timer == TimerKind::CoilHeat && self.guard_waits_no_more()) {
             return self.out.push(Effect::StartTimer { timer, ms: AFTER_SPEECH_MS });
         }
-        self.speech_since = None;
+        self.talk.speech_since = None;
         self.tell_what_waited();
         match timer {
             TimerKind::Silence => self.silent(),
@@ -33,13 +35,11 @@ impl Walker {
 
     /// First a tone, then a question, then standby.
     fn silent(&mut self) {
-        if self.listening.is_none()
-            || matches!(self.phase, Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. })
-        {
+        if self.talk.listening.is_none() || self.phase.row().silence == OnSilence::Patient {
             return;
         }
-        self.silences += 1;
-        match self.silences {
+        self.talk.silences += 1;
+        match self.talk.silences {
             1 => {
                 self.tone(Tone::Listening);
                 self.start_silence();
@@ -57,7 +57,7 @@ impl Walker {
     }
 
     fn watched_for_long(&mut self) {
-        if !matches!(self.phase, Phase::Asking) {
+        if !self.phase.row().watch {
             return;
         }
         self.deaf();
@@ -85,18 +85,14 @@ impl Walker {
 
     /// Whether this is the second stranger's utterance within a short time.
     pub(super) fn strangers_again(&mut self) -> bool {
-        let before = self.stranger_at.replace(self.now.mono_ms);
+        let before = self.talk.stranger_at.replace(self.now.mono_ms);
         let again = before.is_some_and(|at| self.now.mono_ms.saturating_sub(at) <= STRANGERS_WITHIN_MS);
-        let open = matches!(
-            self.phase,
-            Phase::Asking | Phase::Caution { .. } | Phase::Restate | Phase::Confirming { .. } | Phase::Doubting { .. }
-        );
-        again && open
+        again && self.phase.row().strangers == OnStrangers::Waits
     }
 
     /// Somebody else is talking: the walk waits, without a word, for "carry on" or the pedal. Only a hot coil is spoken of.
     pub(super) fn leave_strangers_alone(&mut self) {
-        self.stranger_at = None;
+        self.talk.stranger_at = None;
         self.stop_asking();
         if self.is_power_on() {
             self.ask_for_power_off();
@@ -106,25 +102,54 @@ impl Walker {
 
     fn stop_asking(&mut self) {
         self.out.push(Effect::Cut);
-        self.speaking.clear();
+        self.talk.speaking.clear();
         self.deaf();
         self.out.push(Effect::StopTimer { timer: TimerKind::Watch });
     }
 
     fn begin_waiting(&mut self, what: &str, detail: &str) {
         self.note_down(Record::Interrupted { step: self.step_id(), what: what.to_owned(), detail: detail.to_owned() });
-        self.phase = Phase::Waiting;
-        self.waiting_since = Some(self.now.mono_ms);
+        self.phase = Phase::Waiting { left: self.take_left() };
+        self.talk.waiting_since = Some(self.now.mono_ms);
         self.watch_heat();
         self.listen_when_quiet();
     }
 
     /// "Carry on".
     pub(super) fn carry_on(&mut self) {
-        let gap = self.waiting_since.take().map_or(0, |since| self.now.mono_ms.saturating_sub(since));
-        self.silences = 0;
+        let gap = self.talk.waiting_since.take().map_or(0, |since| self.now.mono_ms.saturating_sub(since));
+        self.talk.silences = 0;
         self.sentence("going-on", json!({}), SayKind::Notice);
-        self.go_on_after(gap);
+        match self.take_left() {
+            Left::Owed(owed) => self.write(owed.record, owed.then),
+            left => {
+                self.phase = Phase::Waiting { left };
+                self.pick_up(gap);
+            }
+        }
+    }
+
+    /// What storage would not take is written again.
+    pub(super) fn write_again(&mut self) {
+        if let Left::Owed(owed) = self.take_left() {
+            self.write(owed.record, owed.then);
+        }
+    }
+
+    /// Goes on with what an interruption left open.
+    pub(super) fn pick_up(&mut self, gap_ms: u64) {
+        let left = self.take_left();
+        self.phase = Phase::Asking;
+        match left {
+            Left::Step => self.go_on_after(gap_ms),
+            Left::Stored(then) => self.go_on_with(*then),
+            Left::Crossing { written } => self.ask_which_part(written),
+            Left::Owed(owed) => {
+                self.phase = Phase::Stuck { owed };
+                self.sentence("storage-waits", json!({}), SayKind::Notice);
+                self.listen_when_quiet();
+            }
+        }
     }
 
     fn go_on_after(&mut self, gap_ms: u64) {
@@ -154,32 +179,32 @@ impl Walker {
                     })
             })
         };
-        let Some(taken) = self.readings.iter().find(at_battery).cloned() else { return false };
+        let Some(taken) = self.readings.all.iter().find(at_battery).cloned() else { return false };
         if taken.step == self.step_id() {
             return false;
         }
         self.sentence("battery-again", json!({}), SayKind::Notice);
-        self.detour = Some(self.at.clone());
-        self.at.frames = taken.frames;
+        self.place.detour = Some(self.place.at.clone());
+        self.place.at.frames = taken.frames;
         self.enter(&taken.step, How::Restated);
         true
     }
 
     /// The program was started again on this session: what is known is said again before anything else.
     pub(super) fn resumed(&mut self, gap_ms: u64, repaired: bool) {
-        let was_stopped = std::mem::take(&mut self.stopped);
-        self.speaking.clear();
-        self.listening = None;
-        self.over = None;
-        self.speech_since = None;
-        self.heard_whole.clear();
-        self.printed_cautions.clear();
-        self.loudspeaker_gone = false;
-        self.stop_asked = false;
-        self.untold.clear();
-        self.microphone_gone = false;
+        let was_stopped = std::mem::take(&mut self.ending.stopped);
+        self.talk.speaking.clear();
+        self.talk.listening = None;
+        self.talk.over = None;
+        self.talk.speech_since = None;
+        self.talk.heard_whole.clear();
+        self.cautions.printed.clear();
+        self.talk.loudspeaker_gone = false;
+        self.ending.stop_asked = false;
+        self.talk.untold.clear();
+        self.talk.microphone_gone = false;
         self.doubt_the_power();
-        self.cautions.clear();
+        self.cautions.agreed.clear();
         let detail = format!("after {} s", gap_ms / 1000);
         self.note_down(Record::Interrupted { step: self.step_id(), what: "resumed".into(), detail });
         self.sentence("resumed", json!({}), SayKind::Notice);
@@ -189,35 +214,30 @@ impl Walker {
         if self.is_power_on() {
             self.ask_for_power_off();
         }
-        match self.phase {
-            Phase::Closing { .. } if !was_stopped => return self.repeat_last(),
-            Phase::Guarding { .. } if !was_stopped => return self.listen_when_quiet(),
-            Phase::Closing { .. } | Phase::Guarding { .. } | Phase::Over => self.phase = Phase::Asking,
+        let goes_on = self.phase.row().resumed;
+        match goes_on {
+            _ if was_stopped => self.phase = Phase::Waiting { left: std::mem::take(&mut self.ending.left) },
+            OnResumed::Closes => return self.repeat_last(),
+            OnResumed::Guards => return self.listen_when_quiet(),
             _ => {}
         }
-        if !self.readings.is_empty() {
+        if !self.readings.all.is_empty() {
             self.say_last_reading();
         }
-        let was_waiting = self.waiting_since.take();
-        let state = std::mem::take(&mut self.state);
+        let was_waiting = self.talk.waiting_since.take();
+        let state = std::mem::take(&mut self.bike.state);
         let told = self.state_words(&state);
         if !told.is_empty() {
             self.sentence("restate-state", json!({"state": told.join(" ")}), SayKind::Notice);
         }
-        self.state = state;
+        self.bike.state = state;
         // Whether the key was left on is not known: a step that needs it says so again.
-        self.state.switches.remove("key");
+        self.bike.state.switches.remove("key");
         let waited = was_waiting.map_or(0, |since| self.now.mono_ms.saturating_sub(since));
-        match self.phase {
-            // A conclusion is being written; the walk goes on when it is.
-            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } => return,
-            Phase::Stuck { .. } => {
-                self.sentence("storage-waits", json!({}), SayKind::Notice);
-                return self.listen_when_quiet();
-            }
-            _ => {}
+        match goes_on {
+            OnResumed::StaysBusy if !was_stopped => {}
+            _ => self.pick_up(gap_ms.max(waited)),
         }
-        self.go_on_after(gap_ms.max(waited));
     }
 
     /// A state in words.
@@ -235,30 +255,25 @@ impl Walker {
 
     pub(super) fn microphone_lost(&mut self, why: &str) {
         self.deaf();
-        self.microphone_gone = true;
+        self.talk.microphone_gone = true;
         let detail = why.to_owned();
         self.note_down(Record::Interrupted { step: self.step_id(), what: "microphone-lost".into(), detail });
         self.sentence("mic-lost", json!({}), SayKind::Notice);
-        self.listen_after = true;
+        self.talk.listen_after = true;
     }
 
     pub(super) fn microphone_back(&mut self) {
-        if !std::mem::take(&mut self.microphone_gone) {
+        if !std::mem::take(&mut self.talk.microphone_gone) {
             return;
         }
         let record =
             Record::Interrupted { step: self.step_id(), what: "microphone-back".into(), detail: String::new() };
         self.note_down(record);
         self.sentence("mic-back", json!({}), SayKind::Notice);
-        if matches!(
-            self.phase,
-            Phase::Writing { .. } | Phase::Weighing { .. } | Phase::Choosing { .. } | Phase::Closing { .. }
-        ) {
-            return;
-        }
-        match self.phase {
-            Phase::Guarding { .. } => self.ask_for_power_off(),
-            _ => self.repeat_last(),
+        match self.phase.row().microphone {
+            OnMicrophone::Told => return,
+            OnMicrophone::PowerOff => self.ask_for_power_off(),
+            OnMicrophone::Repeats => self.repeat_last(),
         }
         self.listen_when_quiet();
     }
@@ -268,58 +283,52 @@ impl Walker {
         const SENTENCE: &str = "clock-set-back";
         let detail = format!("by {} s", by_ms / 1000);
         self.note_down(Record::Interrupted { step: self.step_id(), what: SENTENCE.into(), detail });
-        match self.phase {
-            // What is being written or closed goes on by itself; nobody is asked anything.
-            Phase::Idle
-            | Phase::Writing { .. }
-            | Phase::Weighing { .. }
-            | Phase::Choosing { .. }
-            | Phase::Closing { .. } => {
-                self.sentence(SENTENCE, json!({}), SayKind::Notice);
-            }
-            Phase::Waiting | Phase::Stuck { .. } | Phase::Guarding { .. } => {
+        match self.phase.row().clock {
+            OnClock::Told => self.sentence(SENTENCE, json!({}), SayKind::Notice),
+            OnClock::ToldAndListens => {
                 self.deaf();
                 self.sentence(SENTENCE, json!({}), SayKind::Notice);
                 self.listen_when_quiet();
             }
-            _ => self.wait(SENTENCE, "pause"),
+            OnClock::Waits => self.wait(SENTENCE, "pause"),
         }
     }
 
     pub(super) fn pressed(&mut self, pedal: Pedal) {
-        match (pedal, self.phase.clone()) {
-            (
-                _,
-                Phase::Writing { .. }
-                | Phase::Weighing { .. }
-                | Phase::Choosing { .. }
-                | Phase::Closing { .. }
-                | Phase::Idle,
-            ) => {}
-            (Pedal::Listen, Phase::Waiting | Phase::Guarding { .. }) if self.is_power_on() => {
-                self.pedal_means_power_off();
-            }
-            (Pedal::Listen, Phase::Waiting | Phase::Stuck { .. }) => self.command(Command::Resume),
+        match (pedal, self.phase.row().pedal) {
+            (_, OnPedal::Nothing) => {}
+            (Pedal::Repeat, _) => self.command(Command::Repeat),
+            (Pedal::Listen, OnPedal::PowerOff) if self.is_power_on() => self.pedal_means_power_off(),
+            (Pedal::Listen, OnPedal::PowerOff | OnPedal::CarriesOn) => self.command(Command::Resume),
             // A caution is heard to its end.
-            (Pedal::Listen, _) if self.is_cautioning() => {}
-            (Pedal::Listen, _) => {
+            (Pedal::Listen, OnPedal::Listens) if self.is_cautioning() => {}
+            (Pedal::Listen, OnPedal::Listens) => {
                 // Whoever presses does not need to hear the rest.
                 self.out.push(Effect::Cut);
-                self.speaking.clear();
+                self.talk.speaking.clear();
                 self.deaf();
                 self.listen_when_quiet();
             }
-            (Pedal::Repeat, _) => self.command(Command::Repeat),
+        }
+    }
+
+    /// Takes what the record `id` was waited for; nothing where another is.
+    fn owed_for(&mut self, id: u64) -> Option<Box<Owed>> {
+        if !matches!(self.phase, Phase::Writing { id: waited, .. } if waited == id) {
+            return None;
+        }
+        match self.take_left() {
+            Left::Owed(owed) => Some(owed),
+            _ => None,
         }
     }
 
     pub(super) fn recorded(&mut self, id: u64) {
-        let Phase::Writing { id: waited, then } = &self.phase else { return };
-        if *waited != id {
-            return;
+        let Some(owed) = self.owed_for(id) else { return };
+        let then = owed.then;
+        if let Some(why) = self.ending.stop_why.take() {
+            return self.stop_leaving(Left::Stored(Box::new(then)), &why);
         }
-        self.pending = None;
-        let then = (**then).clone();
         if self.asks_for_advice(&then) {
             return;
         }
@@ -348,33 +357,29 @@ impl Walker {
     /// Nothing is acknowledged that is not stored: say so, wait, and write it again on "carry on".
     pub(super) fn record_failed(&mut self, id: u64, why: &str) {
         self.tone(Tone::NotUnderstood);
-        if let Phase::Writing { id: waited, then } = &self.phase
-            && *waited == id
-            && matches!(**then, After::Stopped)
-        {
+        let said = json!({"why": why});
+        match self.owed_for(id) {
             // Whoever ends the walk is not kept waiting for a storage that may be gone for good.
-            self.sentence("storage-failed", json!({"why": why}), SayKind::Notice);
-            return self.stopped();
+            Some(owed) if matches!(owed.then, After::Stopped) => {
+                self.sentence("storage-failed", said, SayKind::Notice);
+                return self.stopped();
+            }
+            Some(owed) => match self.ending.stop_why.take() {
+                Some(why) => {
+                    self.sentence("storage-failed", said, SayKind::Notice);
+                    return self.stop_leaving(Left::Owed(owed), &why);
+                }
+                None => self.phase = Phase::Stuck { owed },
+            },
+            None if self.phase.row().failure == OnFailure::Waits => {
+                self.talk.waiting_since = Some(self.now.mono_ms);
+                self.phase = Phase::Waiting { left: self.take_left() };
+            }
+            None => {}
         }
-        let phase = std::mem::replace(&mut self.phase, Phase::Waiting);
-        self.phase = match (phase, self.pending.take()) {
-            (Phase::Writing { id: waited, then }, Some(record)) if waited == id => {
-                Phase::Stuck { record: Box::new(record), then }
-            }
-            (Phase::Writing { id, then }, pending) => {
-                self.pending = pending;
-                Phase::Writing { id, then }
-            }
-            (Phase::Stuck { record, then }, _) => Phase::Stuck { record, then },
-            (closing @ (Phase::Closing { .. } | Phase::Guarding { .. }), _) => closing,
-            _ => {
-                self.waiting_since = Some(self.now.mono_ms);
-                Phase::Waiting
-            }
-        };
         self.deaf();
-        self.sentence("storage-failed", json!({"why": why}), SayKind::Notice);
-        if !matches!(self.phase, Phase::Writing { .. } | Phase::Closing { .. }) {
+        self.sentence("storage-failed", said, SayKind::Notice);
+        if !self.phase.row().hears.is_empty() {
             self.listen_when_quiet();
         }
     }

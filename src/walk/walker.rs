@@ -1,18 +1,16 @@
 //! The walker and the one door into it.
 
 use super::event::{Effect, Event, SayKind, Tone};
-use super::memory::{
-    After, Detail, Doubt, Frame, Guard, Hearing, Ordered, Over, Parts, Phase, Position, Printed, Spoken, Taken,
-};
-use super::observation::Observation;
+use super::memory::{Frame, Hearing, Position, Spoken};
+use super::parts::{Advised, Bike, Cautions, Conversation, Ending, Place, Readings};
+use super::phase::{After, Left, Owed, Phase, PhaseKind};
 use super::world::World;
 use crate::bike::BikeState;
 use crate::phrase::{Answer, Command};
-use crate::procedure::{self, Procedure, Scope, Seen, Step, Template};
-use crate::session::{Now, Record, Weighed};
+use crate::procedure::{self, Procedure, Scope, Step, Template};
+use crate::session::{Now, Record};
 use crate::source::Diagnostic;
 use serde_json::Value;
-use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// The walker.
@@ -22,148 +20,34 @@ pub struct Walker {
     pub(super) out: Vec<Effect>,
     pub(super) now: Now,
     pub(super) phase: Phase,
-    pub(super) at: Position,
-    pub(super) history: Vec<Position>,
-    pub(super) state: BikeState,
-    /// Readings as taken, for "last reading" and "correct that".
-    pub(super) readings: Vec<Taken>,
-    /// Checks left out, in words.
-    pub(super) untested: Vec<(String, String)>,
-    /// When each caution was last acknowledged, by its text: the same words in a called procedure are the same caution.
-    pub(super) cautions: BTreeMap<String, u64>,
-    /// Answers doubted already: step, round and answer.
-    pub(super) doubted: BTreeSet<String>,
-    /// A battery check is being made again; where the walk goes on.
-    pub(super) detour: Option<Position>,
-    pub(super) detail: Detail,
-    /// Prompts that have not ended, and what is done when the last one has.
-    pub(super) speaking: BTreeMap<u64, Spoken>,
-    /// What came to its end since the step was entered.
-    pub(super) heard_whole: BTreeMap<String, Printed>,
-    /// The caution at hand as it was said.
-    pub(super) caution_text: String,
-    /// Cautions that were acknowledged when they could only be printed.
-    pub(super) printed_cautions: BTreeSet<String>,
-    pub(super) loudspeaker_gone: bool,
-    pub(super) listen_after: bool,
-    pub(super) listening: Option<u64>,
-    /// Prompts may be spoken over; what the open listen is for while they sound.
-    pub(super) bargein: bool,
-    pub(super) over: Option<Over>,
-    /// A prompt was cut by the speech under way; so many were, one after another, by what was no answer.
-    pub(super) cut_short: bool,
-    pub(super) in_vain: u32,
-    pub(super) misses: u32,
-    /// Answers to the question at hand that were asked back and denied.
-    pub(super) denied: Vec<Answer>,
-    /// "Not sure" so far at this step.
-    pub(super) unsure: u32,
-    pub(super) silences: u32,
-    /// When a stranger was last heard (ms).
-    pub(super) stranger_at: Option<u64>,
-    /// Since when somebody has been speaking (ms).
-    pub(super) speech_since: Option<u64>,
-    pub(super) guard: Guard,
-    /// The program was asked to end from outside; who asks again means at once.
-    pub(super) stop_asked: bool,
-    pub(super) last_said: Vec<(String, SayKind)>,
-    pub(super) waiting_since: Option<u64>,
-    pub(super) restate_after_cautions: bool,
-    /// The reading being corrected while its new value is questioned.
-    pub(super) correcting: Option<usize>,
-    /// The record being written.
-    pub(super) pending: Option<Record>,
-    pub(super) microphone_gone: bool,
-    /// Sentences that wait for the end of an answer.
-    pub(super) untold: Vec<&'static str>,
-    pub(super) concluded_as: String,
-    pub(super) last_event_ms: u64,
-    pub(super) steps_taken: u32,
-    /// Stopped before a conclusion.
-    pub(super) stopped: bool,
+    pub(super) place: Place,
+    pub(super) talk: Conversation,
+    pub(super) cautions: Cautions,
+    pub(super) bike: Bike,
+    pub(super) readings: Readings,
+    pub(super) advice: Advised,
+    pub(super) ending: Ending,
     /// Nobody hears it: no words are made.
     pub(super) mute: bool,
-    /// Advice is asked for after every answer.
-    pub(super) is_advised: bool,
-    /// The answer at hand and what is left after it, before they have their place.
-    pub(super) fresh: Option<(Arc<Observation>, Option<Arc<Weighed>>)>,
-    /// The answer at hand was asked back and agreed to.
-    pub(super) was_confirmed: bool,
-    /// The doubtful check that is offered or repeated.
-    pub(super) doubt: Option<Doubt>,
-    /// Checks that were said to be doubtful.
-    pub(super) doubts_told: BTreeSet<String>,
-    /// The bike's state in which a check is made out of its turn, until it is agreed.
-    pub(super) restoring: Option<BikeState>,
-    /// Its parts come in another order than the written one.
-    pub(super) ordered: Option<Ordered>,
     next_id: u64,
 }
 
 impl Walker {
     /// A walker at the beginning of `world`'s main procedure.
     pub fn new(world: Arc<World>) -> Self {
-        let first = Frame { procedure: world.main.clone(), rounds: Vec::new(), step: String::new(), then: None };
         Self {
+            place: Place::start_of(&world.main),
             world,
             out: Vec::new(),
             now: Now { mono_ms: 0, wall: String::new() },
             phase: Phase::Idle,
-            at: Position {
-                frames: vec![first],
-                seen: Seen::default(),
-                doubting: Vec::new(),
-                reading: None,
-                observed: Vec::new(),
-                weighed: None,
-                parts: Parts::default(),
-            },
-            history: Vec::new(),
-            state: BikeState::default(),
-            readings: Vec::new(),
-            untested: Vec::new(),
-            cautions: BTreeMap::new(),
-            doubted: BTreeSet::new(),
-            detour: None,
-            detail: Detail::Normal,
-            speaking: BTreeMap::new(),
-            heard_whole: BTreeMap::new(),
-            caution_text: String::new(),
-            printed_cautions: BTreeSet::new(),
-            loudspeaker_gone: false,
-            bargein: false,
-            over: None,
-            cut_short: false,
-            in_vain: 0,
-            listen_after: false,
-            listening: None,
-            misses: 0,
-            denied: Vec::new(),
-            unsure: 0,
-            silences: 0,
-            stranger_at: None,
-            speech_since: None,
-            guard: Guard::default(),
-            stop_asked: false,
-            last_said: Vec::new(),
-            waiting_since: None,
-            restate_after_cautions: false,
-            correcting: None,
-            pending: None,
-            microphone_gone: false,
-            untold: Vec::new(),
-            concluded_as: String::new(),
-            last_event_ms: 0,
-            steps_taken: 0,
-            stopped: false,
+            talk: Conversation::default(),
+            cautions: Cautions::default(),
+            bike: Bike::default(),
+            readings: Readings::default(),
+            advice: Advised::default(),
+            ending: Ending::default(),
             mute: false,
-            is_advised: false,
-            fresh: None,
-            was_confirmed: false,
-            doubt: None,
-            doubts_told: BTreeSet::new(),
-            restoring: None,
-            ordered: None,
             next_id: 0,
         }
     }
@@ -177,10 +61,9 @@ impl Walker {
     /// Takes one event at `now` and returns everything to be done, in order.
     pub fn handle(&mut self, event: Event, now: &Now) -> Vec<Effect> {
         self.now = now.clone();
-        if !self.is_over() || (self.stopped && matches!(event, Event::Resumed { .. })) {
+        if !self.is_over() || (self.ending.stopped && matches!(event, Event::Resumed { .. })) {
             self.dispatch(event);
         }
-        self.last_event_ms = now.mono_ms;
         std::mem::take(&mut self.out)
     }
 
@@ -204,7 +87,7 @@ impl Walker {
             Event::LoudspeakerBack => self.loudspeaker_back(),
             Event::ClockSetBack { by_ms } => self.clock_set_back(by_ms),
             Event::Pressed { pedal } => self.pressed(pedal),
-            Event::SpokenOver { allowed } => self.bargein = allowed,
+            Event::SpokenOver { allowed } => self.talk.bargein = allowed,
             Event::Resumed { gap_ms, repaired } => self.resumed(gap_ms, repaired),
             Event::Stop { why } => self.stop_from_outside(&why),
         }
@@ -222,13 +105,23 @@ impl Walker {
 
     /// A walker at the same place that cannot go back, for trying what would come next.
     pub fn fork(&mut self) -> Self {
-        self.history.clear();
+        self.place.history.clear();
         self.clone()
+    }
+
+    /// What it waits for, by its row of the [table](super::row).
+    pub fn phase(&self) -> PhaseKind {
+        self.phase.kind()
+    }
+
+    /// Something comes between: what it leaves open. The phase has to be set anew.
+    pub(super) fn take_left(&mut self) -> Left {
+        std::mem::replace(&mut self.phase, Phase::Idle).into_left()
     }
 
     /// The state of the bike as agreed.
     pub fn bike_state(&self) -> &BikeState {
-        &self.state
+        &self.bike.state
     }
 
     /// Ids of records that were asked for and have not been reported as stored: at most one waits.
@@ -259,7 +152,7 @@ impl Walker {
         match &self.phase {
             Phase::Confirming { heard, .. } => Some(heard.answer.clone()),
             Phase::Doubting { answer, .. } => Some(answer.clone()),
-            Phase::StopConfirm => Some(Answer::Command(Command::Stop)),
+            Phase::StopConfirm { .. } => Some(Answer::Command(Command::Stop)),
             _ => None,
         }
     }
@@ -271,7 +164,7 @@ impl Walker {
 
     /// The walk was stopped before a conclusion: [`Event::Resumed`] takes it up again.
     pub fn is_stopped(&self) -> bool {
-        self.stopped
+        self.ending.stopped
     }
 
     /// The walk is over.
@@ -280,11 +173,11 @@ impl Walker {
     }
 
     pub(super) fn frame(&self) -> &Frame {
-        self.at.frames.last().expect("the stack of calls is never empty")
+        self.place.at.frames.last().expect("the stack of calls is never empty")
     }
 
     pub(super) fn frame_mut(&mut self) -> &mut Frame {
-        self.at.frames.last_mut().expect("the stack of calls is never empty")
+        self.place.at.frames.last_mut().expect("the stack of calls is never empty")
     }
 
     pub(super) fn procedure<'w>(&self, world: &'w World) -> &'w Procedure {
@@ -297,7 +190,7 @@ impl Walker {
     }
 
     pub(super) fn round_id(&self) -> Option<&str> {
-        let round = self.at.frames.iter().rev().find_map(|f| f.rounds.last())?;
+        let round = self.place.at.frames.iter().rev().find_map(|f| f.rounds.last())?;
         round.items[round.at].get("id").and_then(Value::as_str)
     }
 
@@ -307,13 +200,13 @@ impl Walker {
 
     /// The side of the innermost loop's item in words: "left"; empty where it has none.
     pub(super) fn side_words(&self) -> &str {
-        let round = self.at.frames.iter().rev().find_map(|f| f.rounds.last());
+        let round = self.place.at.frames.iter().rev().find_map(|f| f.rounds.last());
         round.and_then(|r| r.items[r.at].get("side_words")).and_then(Value::as_str).unwrap_or_default()
     }
 
     /// What templates and expressions see at this place.
     pub fn scope(&self) -> Scope {
-        self.scope_of(&self.at)
+        self.scope_of(&self.place.at)
     }
 
     /// The same at another place.
@@ -344,10 +237,10 @@ impl Walker {
             return;
         }
         let id = self.id();
-        self.speaking.insert(id, Spoken { hearing, kind, text: text.clone() });
+        self.talk.speaking.insert(id, Spoken { hearing, kind, text: text.clone() });
         if matches!(kind, SayKind::Prompt | SayKind::Question | SayKind::Caution | SayKind::Conclusion) {
-            self.last_said.retain(|(said, _)| *said != text);
-            self.last_said.push((text.clone(), kind));
+            self.talk.last_said.retain(|(said, _)| *said != text);
+            self.talk.last_said.push((text.clone(), kind));
         }
         self.out.push(Effect::Say { id, text, kind });
     }
@@ -387,9 +280,8 @@ impl Walker {
     pub(super) fn write(&mut self, record: Record, then: After) {
         self.deaf();
         let id = self.id();
-        self.pending = Some(record.clone());
-        self.out.push(Effect::Record { id, record, sync: true });
-        self.phase = Phase::Writing { id, then: Box::new(then) };
+        self.out.push(Effect::Record { id, record: record.clone(), sync: true });
+        self.phase = Phase::Writing { id, owed: Box::new(Owed { record, then }) };
     }
 
     /// A fault of the data that `check` would have found: the walk ends with the sentence, the bike is not left as it is.
@@ -404,7 +296,7 @@ impl Walker {
         self.phase = Phase::Closing { code: 1, why: why.to_owned() };
         let words = self.words("concluded-put-back", serde_json::json!({ "items": back }));
         self.say(words, SayKind::Conclusion);
-        if self.speaking.is_empty() {
+        if self.talk.speaking.is_empty() {
             self.last_words_said(1, why.to_owned());
         }
     }

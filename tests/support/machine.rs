@@ -62,6 +62,8 @@ pub struct Machine {
     timers: BTreeMap<TimerKind, u64>,
     /// Records that the walker waits for.
     unstored: Vec<u64>,
+    /// The record that was waited for last is on disk.
+    stored: bool,
     /// Records that were only noted down, for a failure.
     noted: Option<u64>,
     loudspeaker_gone: bool,
@@ -91,6 +93,7 @@ impl Machine {
             listen: None,
             timers: BTreeMap::new(),
             unstored: Vec::new(),
+            stored: false,
             noted: None,
             loudspeaker_gone: false,
             heard: BTreeMap::new(),
@@ -279,6 +282,7 @@ impl Machine {
 
     fn give(&mut self, event: Event) {
         self.seen.events += 1;
+        self.stored |= matches!(event, Event::Recorded { .. });
         let now = self.now();
         self.events.push((event.clone(), now.clone()));
         let effects = self.walker.handle(event.clone(), &now);
@@ -288,8 +292,7 @@ impl Machine {
                 Effect::Say { id, kind, text } => {
                     if kind == SayKind::Echo {
                         self.seen.echoes += 1;
-                        let after_its_record = matches!(event, Event::Recorded { .. });
-                        assert!(after_its_record, "said back without its record: {text:?} at {event:?}");
+                        assert!(self.stored, "said back without its record: {text:?} at {event:?}");
                     }
                     if kind == SayKind::Caution && text.contains(GUARD) {
                         self.seen.guards += 1;
@@ -307,7 +310,12 @@ impl Machine {
                     self.written(&record);
                     unconfirmed |= matches!(record, Record::PowerOff { confirmed: false, .. });
                     self.records.push(record);
-                    if sync { self.unstored.push(id) } else { self.noted = Some(id) }
+                    if sync {
+                        self.stored = false;
+                        self.unstored.push(id);
+                    } else {
+                        self.noted = Some(id);
+                    }
                 }
                 Effect::Finish { code, why } => self.ends(code, &why, unconfirmed),
                 Effect::Weigh { .. } | Effect::Choose { .. } => panic!("nobody advises here"),

@@ -64,6 +64,18 @@ pub struct Stage {
     pub read_back: Vec<(usize, u32)>,
     /// The reading that was written and not read back yet.
     unread: Option<u32>,
+    /// What the disk does with a record that is waited for.
+    pub disk: fn(&Record) -> Disk,
+    /// Records that the disk has not answered for.
+    pub held: Vec<u64>,
+}
+
+/// What comes of a record that is waited for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Disk {
+    Takes,
+    Refuses,
+    SaysNothing,
 }
 
 impl Stage {
@@ -190,6 +202,8 @@ impl Stage {
             finished: None,
             read_back: Vec::new(),
             unread: None,
+            disk: |_| Disk::Takes,
+            held: Vec::new(),
         }
     }
 
@@ -228,9 +242,16 @@ impl Stage {
                         if let Record::Read { number, .. } = &record {
                             self.unread = Some(*number);
                         }
+                        let comes = (self.disk)(&record);
                         self.records.push(record);
-                        if sync {
-                            queue.push_back(Event::Recorded { id });
+                        match comes {
+                            _ if !sync => {}
+                            Disk::Takes => queue.push_back(Event::Recorded { id }),
+                            Disk::SaysNothing => self.held.push(id),
+                            Disk::Refuses => {
+                                let why = "The disk is full".to_owned();
+                                queue.push_back(Event::RecordFailed { id, why, never: false });
+                            }
                         }
                     }
                     Effect::Weigh { id } => {

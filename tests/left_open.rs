@@ -1,0 +1,132 @@
+//! What an interruption leaves open is gone on with: a conclusion that the disk did not take, an answer that is on disk and has led nowhere yet. The
+//! source is the program's own contract: nothing that was answered is asked again, and a walk comes to the end that it would have come to.
+
+mod support;
+
+use probeside::phrase::{Answer, Command};
+use probeside::session::Record;
+use probeside::walk::Event;
+use support::machine::{STORIES, Story};
+use support::stage::{Disk, Stage};
+
+/// Stories whose conclusion comes after a loop, not at a step of it.
+const GOOD: [&str; 3] = ["points-good", "ground-path-good", "battery-feed-good"];
+
+fn stop() -> Event {
+    Event::Stop { why: "the interrupt key was pressed".into() }
+}
+
+/// Answers until `until` or the end; none where the story does not know what to say.
+fn answer_on(stage: &mut Stage, story: &Story, until: impl Fn(&Stage) -> bool) -> Option<()> {
+    for _ in 0..2_000 {
+        if stage.finished.is_some() || until(stage) {
+            return Some(());
+        }
+        let grammar =
+            &stage.listen.as_ref().unwrap_or_else(|| panic!("nobody listens at {:?}", stage.walker.place())).grammar;
+        let said = |wanted: Answer| grammar.phrases.iter().find(|p| p.answer == wanted).map(|p| p.words.clone());
+        let (step, round) = stage.walker.place();
+        let words = said(Answer::PowerOff).or_else(|| said(Answer::Command(Command::Resume)));
+        let words = words.or_else(|| story.mechanic.answer(step, round, stage.walker.is_asking(), grammar));
+        stage.answer(&words?);
+    }
+    panic!("no end");
+}
+
+/// The end that a story comes to, and how many answers it took.
+fn end(stage: &Stage) -> (Option<(u8, String)>, Option<(String, Option<String>)>, usize) {
+    let answers = stage.records.iter().filter(|r| matches!(r, Record::Answered { .. } | Record::Read { .. }));
+    (stage.finished.clone(), stage.conclusion(), answers.count())
+}
+
+fn is_last(record: &Record) -> bool {
+    matches!(record, Record::Concluded { last: true, .. })
+}
+
+/// Every story up to its conclusion, which the disk does not take; then `between`, and to its end with a disk that takes all.
+fn interrupted_at_the_conclusion(disk: fn(&Record) -> Disk, between: impl Fn(&mut Stage)) {
+    let mut came_to_an_end = 0;
+    for name in STORIES.into_iter().chain(GOOD) {
+        let story = Story::of(name);
+        let mut whole = Stage::new(story.world.clone());
+        // Some stories are more than answers.
+        if answer_on(&mut whole, &story, |_| false).is_none() {
+            continue;
+        }
+        came_to_an_end += 1;
+        let mut stage = Stage::new(story.world.clone());
+        stage.disk = disk;
+        answer_on(&mut stage, &story, |stage| stage.records.iter().any(is_last)).expect("as before");
+        assert!(stage.finished.is_none(), "{name}");
+        stage.disk = |_| Disk::Takes;
+        between(&mut stage);
+        answer_on(&mut stage, &story, |_| false).unwrap_or_else(|| panic!("{name}: {:?}", stage.walker.place()));
+        assert_eq!(end(&stage), end(&whole), "{name}");
+    }
+    assert!(came_to_an_end > 5, "{came_to_an_end} stories came to an end");
+}
+
+fn refused(record: &Record) -> Disk {
+    if is_last(record) { Disk::Refuses } else { Disk::Takes }
+}
+
+#[test]
+fn a_conclusion_that_was_refused_is_written_again() {
+    interrupted_at_the_conclusion(refused, |_| {});
+}
+
+#[test]
+fn nobody_loses_it_by_thinking_twice_about_the_end() {
+    interrupted_at_the_conclusion(refused, |stage| {
+        stage.answer("stop now");
+        stage.answer("no");
+    });
+    interrupted_at_the_conclusion(refused, |stage| {
+        stage.answer("stop now");
+        stage.give(Event::ClockSetBack { by_ms: 3_600_000 });
+    });
+}
+
+#[test]
+fn a_walk_that_was_stopped_there_is_resumed_there() {
+    interrupted_at_the_conclusion(refused, |stage| {
+        stage.answer("stop now");
+        stage.answer("yes");
+        resume(stage);
+    });
+    interrupted_at_the_conclusion(refused, |stage| {
+        stage.give(stop());
+        resume(stage);
+    });
+    interrupted_at_the_conclusion(refused, |stage| {
+        stage.give(stop());
+        stage.give(stop());
+        resume(stage);
+    });
+}
+
+#[test]
+fn a_stop_while_it_is_being_written_waits_for_the_disk() {
+    let silent = |record: &Record| if is_last(record) { Disk::SaysNothing } else { Disk::Takes };
+    interrupted_at_the_conclusion(silent, |stage| {
+        stage.give(stop());
+        let id = stage.held.pop().expect("it is being written");
+        stage.give(Event::Recorded { id });
+        resume(stage);
+    });
+    interrupted_at_the_conclusion(silent, |stage| {
+        stage.give(stop());
+        let id = stage.held.pop().expect("it is being written");
+        stage.give(Event::RecordFailed { id, why: "The disk is full".into(), never: false });
+        resume(stage);
+    });
+}
+
+/// The stopped walk comes to its end, and is taken up again.
+fn resume(stage: &mut Stage) {
+    if stage.finished.is_none() {
+        stage.answer("power is off");
+    }
+    assert_eq!(stage.finished.take().map(|(code, _)| code), Some(1));
+    stage.restart(60_000);
+}
