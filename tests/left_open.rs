@@ -33,10 +33,17 @@ fn answer_on(stage: &mut Stage, story: &Story, until: impl Fn(&Stage) -> bool) -
     panic!("no end");
 }
 
-/// The end that a story comes to, and how many answers it took.
-fn end(stage: &Stage) -> (Option<(u8, String)>, Option<(String, Option<String>)>, usize) {
+/// The end that a story comes to.
+#[derive(Debug, PartialEq)]
+struct End {
+    finished: Option<(u8, String)>,
+    conclusion: Option<(String, Option<String>)>,
+    answers: usize,
+}
+
+fn end(stage: &Stage) -> End {
     let answers = stage.records.iter().filter(|r| matches!(r, Record::Answered { .. } | Record::Read { .. }));
-    (stage.finished.clone(), stage.conclusion(), answers.count())
+    End { finished: stage.finished.clone(), conclusion: stage.conclusion(), answers: answers.count() }
 }
 
 fn is_last(record: &Record) -> bool {

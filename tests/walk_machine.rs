@@ -23,9 +23,11 @@ proptest! {
     #[test]
     fn no_guard_is_lost_no_caution_unheard_and_no_answer_without_its_record(
         at in 0..STORIES.len(),
+        advised in any::<bool>(),
         acts in prop::collection::vec((any::<u8>(), any::<u8>()), 100..500),
     ) {
-        let mut machine = Machine::new(&story(at));
+        let story = story(at);
+        let mut machine = if advised { Machine::advised(&story) } else { Machine::new(&story) };
         for (what, how) in acts {
             machine.act(what, how);
             if machine.is_over() {

@@ -20,6 +20,7 @@ mod order;
 mod over;
 mod parts;
 mod phase;
+mod phase_kind;
 mod readings;
 mod reckon;
 mod request;
@@ -34,7 +35,7 @@ pub use event::{Effect, Event, Pedal, SayKind, TimerKind, Tone};
 pub use grammar::asked;
 pub use observation::{Check, Observation, Saw};
 pub use order::Crossing;
-pub use phase::PhaseKind;
+pub use phase_kind::PhaseKind;
 pub use request::{Answered, Request};
 pub use table::{
     Hears, OnClock, OnFailure, OnHeat, OnLoudspeaker, OnMicrophone, OnMiss, OnPedal, OnResumed, OnSilence, OnStop,

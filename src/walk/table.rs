@@ -1,7 +1,7 @@
 //! The one table of what each phase does with everything that is not an answer. Whoever adds a phase or an event fills in a row or a column:
 //! the walker looks here and nowhere else. DEVELOPERS.md shows the table; a test prints it and walks every cell.
 
-use super::phase::PhaseKind;
+use super::phase_kind::PhaseKind;
 use crate::phrase::Command::{self, *};
 
 /// What may be said.

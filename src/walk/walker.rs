@@ -3,7 +3,8 @@
 use super::event::{Effect, Event, SayKind, Tone};
 use super::memory::{Frame, Hearing, Position, Spoken};
 use super::parts::{Advised, Bike, Cautions, Conversation, Ending, Place, Readings};
-use super::phase::{After, Left, Owed, Phase, PhaseKind};
+use super::phase::{After, Left, Owed, Phase};
+use super::phase_kind::PhaseKind;
 use super::world::World;
 use crate::bike::BikeState;
 use crate::phrase::{Answer, Command};

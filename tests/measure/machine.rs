@@ -26,7 +26,8 @@ fn main() {
     let begun = Instant::now();
     let (mut all, mut walks) = (Seen::default(), 0_u64);
     while all.events < events {
-        let mut machine = Machine::new(&stories[walks as usize % stories.len()]);
+        let story = &stories[walks as usize % stories.len()];
+        let mut machine = if random.bool() { Machine::advised(story) } else { Machine::new(story) };
         for _ in 0..MOST_STEPS {
             machine.act(random.u8(..), random.u8(..));
             if machine.is_over() {

@@ -10,8 +10,10 @@ use super::stage::world;
 use probeside::bike::Engine;
 use probeside::circuit::Model;
 use probeside::phrase::{self, Answer, Grammar, Hypothesis, Reading, ReadingKind, Verdict};
-use probeside::session::{Now, Record};
-use probeside::walk::{Effect, Event, FINISHED, Pedal, SayKind, TimerKind, Walker, World};
+use probeside::session::{Chosen, Doubtful, Now, Record, Weighed};
+use probeside::walk::{
+    Answered, Effect, Event, FINISHED, Pedal, PhaseKind, Request, SayKind, TimerKind, Walker, World,
+};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -50,11 +52,20 @@ impl std::ops::AddAssign for Seen {
     }
 }
 
+/// What an adviser is asked.
+#[derive(Debug, Clone, Copy)]
+enum Asked {
+    Weigh(Request),
+    Choose(Request),
+}
+
 /// The driver of wood and what it remembers.
 pub struct Machine {
     world: Arc<World>,
     /// Who knows the story's answers.
     mechanic: Arc<Mechanic>,
+    /// The walker before its first event, and as it is.
+    begun: Walker,
     walker: Walker,
     ms: u64,
     sounding: Vec<(u64, SayKind, String)>,
@@ -64,6 +75,8 @@ pub struct Machine {
     unstored: Vec<u64>,
     /// The record that was waited for last is on disk.
     stored: bool,
+    /// What the adviser was asked.
+    asked: Option<Asked>,
     /// Records that were only noted down, for a failure.
     noted: Option<u64>,
     loudspeaker_gone: bool,
@@ -83,9 +96,19 @@ pub struct Machine {
 
 impl Machine {
     pub fn new(story: &Story) -> Self {
+        Self::around(Walker::new(story.world.clone()), story)
+    }
+
+    /// One whose walker asks for advice and goes through its parts in another order; what it is told is random, and may come late.
+    pub fn advised(story: &Story) -> Self {
+        Self::around(Walker::new(story.world.clone()).advised().in_best_order(), story)
+    }
+
+    fn around(walker: Walker, story: &Story) -> Self {
         let Story { world, mechanic } = story.clone();
         let mut machine = Self {
-            walker: Walker::new(world.clone()),
+            begun: walker.clone(),
+            walker,
             world,
             mechanic,
             ms: 0,
@@ -94,6 +117,7 @@ impl Machine {
             timers: BTreeMap::new(),
             unstored: Vec::new(),
             stored: false,
+            asked: None,
             noted: None,
             loudspeaker_gone: false,
             heard: BTreeMap::new(),
@@ -108,6 +132,17 @@ impl Machine {
         };
         machine.give(Event::Begin);
         machine
+    }
+
+    /// The walker as it is, the time, and whether a caution is being said.
+    pub fn snapshot(&self) -> (Walker, Now, bool) {
+        let cautioning = self.sounding.iter().any(|(_, kind, _)| *kind == SayKind::Caution);
+        (self.walker.clone(), self.now(), cautioning)
+    }
+
+    /// What the walker waits for.
+    pub fn phase(&self) -> PhaseKind {
+        self.walker.phase()
     }
 
     pub fn is_over(&self) -> bool {
@@ -147,11 +182,15 @@ impl Machine {
             58 if how < 40 => self.give(Event::Stop { why: "the interrupt key was pressed".into() }),
             59 if how < 64 => self.resume(how),
             60 if how < 64 => self.give(Event::SpokenOver { allowed: how.is_multiple_of(2) }),
+            61..=62 => self.control(how),
             _ => self.stored(),
         }
-        // A disk is mostly quick.
+        // A disk is mostly quick, and so is an adviser.
         if !how.is_multiple_of(4) {
             self.stored();
+        }
+        if !how.is_multiple_of(4) {
+            self.advises(how);
         }
     }
 
@@ -163,6 +202,31 @@ impl Machine {
         if !self.unstored.is_empty() {
             let id = self.unstored.remove(0);
             self.give(Event::Recorded { id });
+        }
+    }
+
+    /// The adviser answers: now and then it doubts one of the answers.
+    fn advises(&mut self, how: u8) {
+        match self.asked.take() {
+            Some(Asked::Weigh(id)) => {
+                let observed = self.walker.observed().len();
+                let doubtful = (how.is_multiple_of(5) && observed > 0).then(|| Doubtful {
+                    number: usize::from(how) % observed,
+                    step: String::new(),
+                    round: None,
+                    answer: "as it was said".into(),
+                    weight: 0.9,
+                });
+                let weighed = Weighed { outside: 1.0, doubtful, ..Weighed::default() };
+                self.give(Event::Weighed(Answered::to(id, weighed)));
+            }
+            Some(Asked::Choose(id)) => {
+                let Some(crossing) = self.walker.crossing() else { return };
+                let part = crossing.may_come[usize::from(how) % crossing.may_come.len()];
+                let part = self.world.procedures[&self.world.main].parts[part].id.value.clone();
+                self.give(Event::Chosen(Answered::to(id, Chosen { part, bits: 1.0, minutes: 1.0 })));
+            }
+            None => {}
         }
     }
 
@@ -235,6 +299,17 @@ impl Machine {
         self.give(Event::Heard { listen, verdict, begin: 0, end: 16_000, clip: None });
     }
 
+    /// One of the controls that count now.
+    fn control(&mut self, how: u8) {
+        let Some((listen, grammar)) = self.listen.as_ref() else { return };
+        let controls: Vec<&Answer> =
+            grammar.phrases.iter().map(|p| &p.answer).filter(|a| matches!(a, Answer::Command(_))).collect();
+        let Some(answer) = controls.get(usize::from(how) % controls.len().max(1)) else { return };
+        let heard = Hypothesis { answer: (*answer).clone(), words: "as it was said".into(), probability: 1.0 };
+        let verdict = Verdict::Accept { heard };
+        self.give(Event::Heard { listen: *listen, verdict, begin: 0, end: 16_000, clip: None });
+    }
+
     fn miss(&mut self, how: u8) {
         let Some((listen, _)) = self.listen.as_ref() else { return };
         let verdict = Verdict::Reject { free: None, stranger: how.is_multiple_of(2) };
@@ -274,6 +349,7 @@ impl Machine {
         if let Some(id) = self.walker.waits_for_record() {
             self.give(Event::Recorded { id });
         }
+        self.advises(how);
         self.timers.clear();
         self.sounding.clear();
         self.resuming = false;
@@ -318,7 +394,8 @@ impl Machine {
                     }
                 }
                 Effect::Finish { code, why } => self.ends(code, &why, unconfirmed),
-                Effect::Weigh { .. } | Effect::Choose { .. } => panic!("nobody advises here"),
+                Effect::Weigh { id } => self.asked = Some(Asked::Weigh(id)),
+                Effect::Choose { id } => self.asked = Some(Asked::Choose(id)),
                 Effect::Tone { .. } | Effect::Loudness { .. } => {}
             }
         }
@@ -398,7 +475,7 @@ impl Machine {
 
     /// The same events again give the same records.
     pub fn replays(&self) {
-        let mut walker = Walker::new(self.world.clone());
+        let mut walker = self.begun.clone();
         let mut records = Vec::new();
         for (event, now) in &self.events {
             for effect in walker.handle(event.clone(), now) {
