@@ -1,6 +1,6 @@
 //! What the walker is told and what it asks for.
 
-use super::request::{Answered, Request};
+use super::advise::{Answered, Request};
 use crate::phrase::{Answer, Grammar, Verdict};
 use crate::session::{Chosen, Record, Weighed};
 use serde::{Deserialize, Serialize};

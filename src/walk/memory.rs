@@ -1,7 +1,7 @@
 //! What the walker remembers: where it is, what was read, what was said.
 
+use super::advise::Observation;
 use super::event::SayKind;
-use super::observation::Observation;
 use crate::bike::BikeState;
 use crate::phrase::Reading;
 use crate::procedure::{Meaning, Route, Seen, Target};

@@ -1,8 +1,8 @@
 //! The parts that a walker is made of. Each owns its fields; what a part can do by itself is said beside it.
 
+use super::advise::Observation;
 use super::event::SayKind;
 use super::memory::{Detail, Doubt, Frame, Guard, Ordered, Over, Position, Printed, Spoken, Taken};
-use super::observation::Observation;
 use super::phase::Left;
 use crate::bike::BikeState;
 use crate::phrase::Answer;

@@ -1,9 +1,9 @@
 //! What the walker waits for. A pause, the question whether to end, and a stop keep what they came between: they cannot be made without it
 //! ([`Left`]), since a conclusion that is not on disk yet belongs to no step that could be asked again.
 
+use super::advise::Request;
 use super::memory::Taken;
 use super::phase_kind::PhaseKind;
-use super::request::Request;
 use super::table::{Row, row};
 use crate::phrase::{Answer, Escape, Hypothesis};
 use crate::session::Record;

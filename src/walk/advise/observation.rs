@@ -54,9 +54,9 @@ pub struct Observation {
     /// It was asked back and agreed to.
     pub confirmed: bool,
     /// How many positions "go back" knew when it was given: its place in the walk.
-    pub(super) history: usize,
+    pub(in crate::walk) history: usize,
     /// The reading's number.
-    pub(super) reading: Option<u32>,
+    pub(in crate::walk) reading: Option<u32>,
 }
 
 impl Observation {

@@ -2,11 +2,11 @@
 //! it is sure; else the question is said again. Cautions, answers said back, questions about what was heard and changes to the bike are
 //! heard out: nothing that hangs on them can be answered before they have been said, and only "stop" and "hold on" count meanwhile.
 
-use super::event::{Effect, Tone};
-use super::memory::{Hearing, Over};
-use super::walker::Walker;
 use crate::phrase::{Answer, Command, Verdict};
 use crate::session::{Miss, Record};
+use crate::walk::event::{Effect, Tone};
+use crate::walk::memory::{Hearing, Over};
+use crate::walk::walker::Walker;
 
 /// After so many prompts cut by what was no answer (a radio, the own voice come back), prompts are said whole until one is taken.
 const MOST_IN_VAIN: u32 = 2;
@@ -29,14 +29,14 @@ impl Walker {
     }
 
     /// One of several prompts has ended: from here on an answer may count, unless somebody is in the middle of a word.
-    pub(super) fn less_to_be_heard(&mut self) {
+    pub(in crate::walk) fn less_to_be_heard(&mut self) {
         if self.talk.over == Some(Over::Silencing) && !self.is_speaking() && !self.has_to_be_heard() {
             self.listen_over();
         }
     }
 
     /// The last prompt has ended. Whether the listen that was open over it goes on.
-    pub(super) fn goes_on_listening(&mut self) -> bool {
+    pub(in crate::walk) fn goes_on_listening(&mut self) -> bool {
         match self.talk.over {
             Some(Over::Answer) => {
                 self.talk.listen_after = false;
@@ -55,7 +55,7 @@ impl Walker {
     }
 
     /// Listens while prompts sound.
-    pub(super) fn listen_over(&mut self) {
+    pub(in crate::walk) fn listen_over(&mut self) {
         if !self.talk.bargein || self.talk.microphone_gone || self.mute {
             return;
         }
@@ -77,12 +77,12 @@ impl Walker {
     }
 
     /// Somebody began to speak: whether that cut a prompt.
-    pub(super) fn cuts_a_prompt(&self) -> bool {
+    pub(in crate::walk) fn cuts_a_prompt(&self) -> bool {
         self.talk.over == Some(Over::Answer) && !self.talk.speaking.is_empty()
     }
 
     /// What was said over a prompt and is not taken: whether it was dealt with here.
-    pub(super) fn said_in_vain(&mut self, verdict: &Verdict, clip: Option<&String>) -> bool {
+    pub(in crate::walk) fn said_in_vain(&mut self, verdict: &Verdict, clip: Option<&String>) -> bool {
         let cut = std::mem::take(&mut self.talk.cut_short);
         if self.talk.over == Some(Over::Silencing) {
             // As if nothing had been said.

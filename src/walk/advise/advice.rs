@@ -4,19 +4,19 @@
 //! The walker asks for advice by an effect and gets it by an event, so that it stays pure and a replay takes what was written down.
 //! What was observed belongs to the position: "go back" takes it back.
 
-use super::event::{Effect, SayKind};
-use super::memory::{Doubt, Frame, Pending, round_of};
 use super::observation::{Check, Observation, Saw};
 use super::order::Crossing;
-use super::phase::{After, Phase};
 use super::request::{Answered, Request};
-use super::walker::Walker;
 use crate::bike::{BikeState, StateNeed};
 use crate::circuit::Question;
 use crate::phrase::{Reading, ReadingKind};
 use crate::procedure::{self, Ask, Meaning, Route};
 use crate::session::{Chosen, Record, Suspect, Weighed};
 use crate::units::Unit;
+use crate::walk::event::{Effect, SayKind};
+use crate::walk::memory::{Doubt, Frame, Pending, round_of};
+use crate::walk::phase::{After, Phase};
+use crate::walk::walker::Walker;
 use serde_json::json;
 use std::sync::Arc;
 
@@ -54,7 +54,7 @@ fn toward(from: &BikeState, to: &BikeState) -> StateNeed {
 }
 
 impl Walker {
-    /// A walker that asks for advice after every answer: [`Effect::Weigh`] wants [`super::Event::Weighed`].
+    /// A walker that asks for advice after every answer: [`Effect::Weigh`] wants [`crate::walk::Event::Weighed`].
     #[must_use]
     pub fn advised(mut self) -> Self {
         self.advice.wanted = true;
@@ -106,7 +106,7 @@ impl Walker {
     }
 
     /// An answer is on disk. True: advice is asked for first.
-    pub(super) fn asks_for_advice(&mut self, then: &After) -> bool {
+    pub(in crate::walk) fn asks_for_advice(&mut self, then: &After) -> bool {
         if !self.advice.wanted {
             return false;
         }
@@ -162,7 +162,7 @@ impl Walker {
     }
 
     /// The advice is here: it is written down, and the walk goes on.
-    pub(super) fn weighed(&mut self, answered: Answered<Weighed>) {
+    pub(in crate::walk) fn weighed(&mut self, answered: Answered<Weighed>) {
         let Some(weighed) = answered.taken_for(self.waits_for_advice()) else { return };
         let Phase::Weighing { then, .. } = &self.phase else { return };
         let then = (**then).clone();
@@ -176,14 +176,14 @@ impl Walker {
     }
 
     /// The answer at hand has its place: after "go back" it never was.
-    pub(super) fn observe(&mut self) {
+    pub(in crate::walk) fn observe(&mut self) {
         let Some((observation, advice)) = self.advice.fresh.take() else { return };
         put(&mut self.place.at.observed, &observation);
         self.place.at.weighed = advice.or(self.place.at.weighed.take());
     }
 
     /// A reading was amended and leads the same way: it takes the old one's place wherever the walk may go back to.
-    pub(super) fn observe_everywhere(&mut self) {
+    pub(in crate::walk) fn observe_everywhere(&mut self) {
         let Some((observation, _)) = &self.advice.fresh else { return };
         for position in &mut self.place.history {
             if position.observed.iter().any(|one| one.reading == observation.reading) {
@@ -194,7 +194,7 @@ impl Walker {
     }
 
     /// "What is left": the suspects in words, how sure, and why.
-    pub(super) fn say_suspects(&mut self) {
+    pub(in crate::walk) fn say_suspects(&mut self) {
         if !self.advice.wanted {
             self.sentence("left-no-model", json!({}), SayKind::Notice);
             return self.listen_when_quiet();
@@ -228,7 +228,7 @@ impl Walker {
     }
 
     /// What a conclusion that condemns these parts does not rule out, in words.
-    pub(super) fn not_ruled_out(&self, condemned: &[String]) -> Vec<String> {
+    pub(in crate::walk) fn not_ruled_out(&self, condemned: &[String]) -> Vec<String> {
         let Some(weighed) = &self.place.at.weighed else { return Vec::new() };
         let other = |s: &&Suspect| s.weight >= WORTH_A_WORD && !s.parts.iter().any(|part| condemned.contains(part));
         let one =
@@ -242,7 +242,7 @@ impl Walker {
 
     /// Before an answer is followed: where the answers do not fit together, the doubtful check is offered once for repeating. True:
     /// it was.
-    pub(super) fn offers_repeat(&mut self, answer: &str, go: &Route, means: Meaning) -> bool {
+    pub(in crate::walk) fn offers_repeat(&mut self, answer: &str, go: &Route, means: Meaning) -> bool {
         let Some(doubtful) = self.place.at.weighed.as_ref().and_then(|weighed| weighed.doubtful.clone()) else {
             return false;
         };
@@ -272,7 +272,7 @@ impl Walker {
     }
 
     /// After an interruption the offer is made again. True: there was one.
-    pub(super) fn offers_again(&mut self) -> bool {
+    pub(in crate::walk) fn offers_again(&mut self) -> bool {
         let Some(history) = self.advice.doubt.as_ref().filter(|doubt| doubt.saved.is_none()).map(|doubt| doubt.history)
         else {
             return false;
@@ -285,7 +285,7 @@ impl Walker {
     }
 
     /// "Yes": the doubtful check is made again, in the state of the bike that it was made in.
-    pub(super) fn repeat_doubtful(&mut self) {
+    pub(in crate::walk) fn repeat_doubtful(&mut self) {
         let Some(mut doubt) = self.advice.doubt.take() else { return };
         let Some(position) = self.place.history.get(doubt.history).cloned() else { return self.leave_doubt() };
         let saved = std::mem::replace(&mut self.place.at, position);
@@ -293,11 +293,11 @@ impl Walker {
         self.bike.restoring = Some(doubt.state.clone());
         self.advice.doubt = Some(doubt);
         let step = self.step_id();
-        self.enter(&step, super::enter::How::Restated);
+        self.enter(&step, crate::walk::enter::How::Restated);
     }
 
     /// "No", or the check cannot be made again: the walk goes on from where it was.
-    pub(super) fn leave_doubt(&mut self) {
+    pub(in crate::walk) fn leave_doubt(&mut self) {
         let Some(doubt) = self.advice.doubt.take() else { return };
         if let Some(saved) = doubt.saved {
             let (at, state) = *saved;
@@ -308,13 +308,13 @@ impl Walker {
     }
 
     /// A check is being repeated.
-    pub(super) fn is_repeating(&self) -> bool {
+    pub(in crate::walk) fn is_repeating(&self) -> bool {
         self.advice.doubt.as_ref().is_some_and(|doubt| doubt.saved.is_some())
     }
 
     /// The repeated check was answered, its position and the answer are kept. True: as before, and the walk goes on where it was. Else it
     /// goes on from here, and what came after the first answer no longer counts.
-    pub(super) fn ends_repeat(&mut self, answer: &str) -> bool {
+    pub(in crate::walk) fn ends_repeat(&mut self, answer: &str) -> bool {
         let Some(mut doubt) = self.advice.doubt.take_if(|doubt| doubt.saved.is_some()) else { return false };
         let Some(before) = self.place.history.pop() else { return false };
         let (again, weighed) = (self.place.at.observed.last().cloned(), self.place.at.weighed.clone());
@@ -345,7 +345,7 @@ impl Walker {
     }
 
     /// What the bike has to become for the step at hand, where a check is repeated out of its turn.
-    pub(super) fn restored(&self, need: StateNeed) -> StateNeed {
+    pub(in crate::walk) fn restored(&self, need: StateNeed) -> StateNeed {
         match &self.bike.restoring {
             Some(state) => toward(&self.bike.state, &state.after(&need)),
             None => need,

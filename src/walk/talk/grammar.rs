@@ -1,25 +1,25 @@
 //! What may be said in each phase, and what hangs on it.
 
-use super::answer::choices;
-use super::event::{Effect, TimerKind, Tone};
-use super::phase::Phase;
-use super::table::{Hears, OnSilence};
-use super::walker::Walker;
-use super::world::World;
 use crate::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase, normalise};
 use crate::procedure::{self, Ask, Procedure, ReadingAsk, Route, Scope, SignalWord, Step, Target};
+use crate::walk::answer::choices;
+use crate::walk::event::{Effect, TimerKind, Tone};
+use crate::walk::phase::Phase;
+use crate::walk::table::{Hears, OnSilence};
+use crate::walk::walker::Walker;
+use crate::walk::world::World;
 
 /// Working time where no step gives one: cautions, confirmations.
 const OTHER_WORKING_TIME_S: f64 = 20.0;
 
 impl Walker {
     /// Listens as soon as everything has been said, and over it where that is allowed.
-    pub(super) fn listen_when_quiet(&mut self) {
+    pub(in crate::walk) fn listen_when_quiet(&mut self) {
         self.talk.listen_after = true;
         if self.talk.speaking.is_empty() { self.listen() } else { self.listen_over() }
     }
 
-    pub(super) fn prompt_ended(&mut self, id: u64, whole: bool) {
+    pub(in crate::walk) fn prompt_ended(&mut self, id: u64, whole: bool) {
         self.hear_out(id, whole);
         if !self.talk.speaking.is_empty() {
             return self.less_to_be_heard();
@@ -39,7 +39,7 @@ impl Walker {
     }
 
     /// Stops listening.
-    pub(super) fn deaf(&mut self) {
+    pub(in crate::walk) fn deaf(&mut self) {
         self.talk.listen_after = false;
         self.talk.over = None;
         self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
@@ -72,7 +72,7 @@ impl Walker {
     }
 
     /// Starts counting silence, where silence means anything.
-    pub(super) fn start_silence(&mut self) {
+    pub(in crate::walk) fn start_silence(&mut self) {
         let world = self.world.clone();
         let seconds = match self.phase.row().silence {
             OnSilence::Patient => return,
@@ -83,7 +83,7 @@ impl Walker {
     }
 
     /// The grammar of the moment, and the answers on which much hangs.
-    pub(super) fn grammar(&self) -> Result<(Grammar, Vec<Answer>), String> {
+    pub(in crate::walk) fn grammar(&self) -> Result<(Grammar, Vec<Answer>), String> {
         let world = self.world.clone();
         let words = &world.vocabulary;
         let row = self.phase.row();
@@ -143,7 +143,7 @@ impl Walker {
         if let Phase::Reckoning { sum, given } = &self.phase
             && let Some(input) = sum.inputs.get(given.len())
         {
-            grammar.number = Some(super::reckon::slot(input));
+            grammar.number = Some(crate::walk::reckon::slot(input));
             if input.usual.is_some() {
                 grammar.phrases = self.world.vocabulary.done_phrases();
             }
@@ -151,7 +151,7 @@ impl Walker {
     }
 
     /// The choices in words, for somebody who was not understood three times.
-    pub(super) fn name_choices(&mut self) {
+    pub(in crate::walk) fn name_choices(&mut self) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         let scope = self.scope();
@@ -165,7 +165,7 @@ impl Walker {
                 choices(step).iter().filter_map(|c| procedure::render(c.phrases.first()?, &scope).ok()).collect()
             }
         };
-        self.sentence("choices", serde_json::json!({"choices": phrases}), super::event::SayKind::Notice);
+        self.sentence("choices", serde_json::json!({"choices": phrases}), crate::walk::event::SayKind::Notice);
     }
 }
 

@@ -1,20 +1,20 @@
 //! Spoken controls.
 
-use super::enter::How;
-use super::event::{Effect, SayKind, TimerKind};
-use super::guard::STOPPED;
-use super::memory::Detail;
-use super::phase::{After, Left, Phase};
-use super::phase_kind::PhaseKind;
-use super::table::{OnHeat, OnStop};
-use super::walker::Walker;
 use crate::phrase::{Answer, Command, ReadingKind};
 use crate::procedure::{self, Ask, Meaning};
 use crate::session::Record;
+use crate::walk::enter::How;
+use crate::walk::event::{Effect, SayKind, TimerKind};
+use crate::walk::guard::STOPPED;
+use crate::walk::memory::Detail;
+use crate::walk::phase::{After, Left, Phase};
+use crate::walk::phase_kind::PhaseKind;
+use crate::walk::table::{OnHeat, OnStop};
+use crate::walk::walker::Walker;
 use serde_json::{Value, json};
 
 impl Walker {
-    pub(super) fn command(&mut self, command: Command) {
+    pub(in crate::walk) fn command(&mut self, command: Command) {
         self.note_down(Record::Controlled { step: self.step_id(), command });
         match command {
             Command::Repeat => {
@@ -99,7 +99,7 @@ impl Walker {
     }
 
     /// Asks the step's question again.
-    pub(super) fn ask_again(&mut self) {
+    pub(in crate::walk) fn ask_again(&mut self) {
         self.readings.correcting = None;
         self.talk.last_said.clear();
         self.ask_aloud();
@@ -158,26 +158,26 @@ impl Walker {
         self.listen_when_quiet();
     }
 
-    pub(super) fn keep_note(&mut self, text: String, clip: Option<String>) {
+    pub(in crate::walk) fn keep_note(&mut self, text: String, clip: Option<String>) {
         let record = Record::Noted { step: self.step_id(), round: self.round(), text, clip };
         self.write(record, After::NoteKept);
     }
 
-    pub(super) fn note_kept(&mut self) {
+    pub(in crate::walk) fn note_kept(&mut self) {
         self.sentence("note-kept", json!({}), SayKind::Echo);
         let step = self.step_id();
         self.enter(&step, How::Again);
     }
 
     /// A step that only had to be acknowledged, or whose note is kept, leads on.
-    pub(super) fn done(&mut self) {
+    pub(in crate::walk) fn done(&mut self) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         let route = match &step.ask {
             Ask::Done(route) | Ask::Note(route) => route.clone(),
             _ => return,
         };
-        self.tone(super::event::Tone::Taken);
+        self.tone(crate::walk::event::Tone::Taken);
         self.remember();
         self.observe();
         self.tested(step);
@@ -185,25 +185,25 @@ impl Walker {
         self.lead_on("done", None, &route, Meaning::Neither);
     }
 
-    pub(super) fn go_on_after_stop_question(&mut self) {
+    pub(in crate::walk) fn go_on_after_stop_question(&mut self) {
         self.sentence("going-on", json!({}), SayKind::Notice);
         self.pick_up(0);
     }
 
-    pub(super) fn stop_for_good(&mut self, why: &str) {
+    pub(in crate::walk) fn stop_for_good(&mut self, why: &str) {
         let left = self.take_left();
         self.stop_leaving(left, why);
     }
 
     /// Stops; who resumes the walk finds what is left open.
-    pub(super) fn stop_leaving(&mut self, left: Left, why: &str) {
+    pub(in crate::walk) fn stop_leaving(&mut self, left: Left, why: &str) {
         self.ending.left = left;
         let record = Record::Interrupted { step: self.step_id(), what: "stopped".to_owned(), detail: why.to_owned() };
         self.write(record, After::Stopped);
     }
 
     /// The first time the walk ends with its last words; whoever asks again means at once.
-    pub(super) fn stop_from_outside(&mut self, why: &str) {
+    pub(in crate::walk) fn stop_from_outside(&mut self, why: &str) {
         let again = std::mem::replace(&mut self.ending.stop_asked, true);
         let what = self.phase.row().stop;
         if again || what == OnStop::AtOnce {
@@ -223,7 +223,7 @@ impl Walker {
     }
 
     /// The stop is on disk: what to put back, then the end.
-    pub(super) fn stopped(&mut self) {
+    pub(in crate::walk) fn stopped(&mut self) {
         self.sentence("stopped", json!({}), SayKind::Notice);
         let back = self.put_back();
         if !back.is_empty() {

@@ -1,18 +1,18 @@
 //! Tracks which prompts were heard whole. A prompt cut by the pedal, by speech or by a lost loudspeaker does not count. A prompt that could
 //! only be printed may have been read; it is said again when the loudspeaker is back.
 
-use super::enter::How;
-use super::event::SayKind;
-use super::memory::Printed;
-use super::phase::Phase;
-use super::table::OnLoudspeaker;
-use super::walker::Walker;
 use crate::session::Record;
+use crate::walk::enter::How;
+use crate::walk::event::SayKind;
+use crate::walk::memory::Printed;
+use crate::walk::phase::Phase;
+use crate::walk::table::OnLoudspeaker;
+use crate::walk::walker::Walker;
 use serde_json::json;
 
 impl Walker {
     /// A prompt has ended, whole or cut.
-    pub(super) fn hear_out(&mut self, id: u64, whole: bool) {
+    pub(in crate::walk) fn hear_out(&mut self, id: u64, whole: bool) {
         let Some(spoken) = self.talk.speaking.remove(&id) else { return };
         if whole {
             let how = if self.talk.loudspeaker_gone { Printed::Only } else { Printed::No };
@@ -21,22 +21,22 @@ impl Walker {
     }
 
     /// This was said, or printed where nothing could be said, to its end since it was last asked for.
-    pub(super) fn was_heard(&self, text: &str) -> bool {
+    pub(in crate::walk) fn was_heard(&self, text: &str) -> bool {
         self.mute || self.talk.heard_whole.contains_key(text)
     }
 
     /// From here on it has to be heard anew.
-    pub(super) fn hear_again(&mut self, text: &str) {
+    pub(in crate::walk) fn hear_again(&mut self, text: &str) {
         self.talk.heard_whole.remove(text);
     }
 
     /// A caution is being said, or waits to be.
-    pub(super) fn is_cautioning(&self) -> bool {
+    pub(in crate::walk) fn is_cautioning(&self) -> bool {
         self.talk.speaking.values().any(|spoken| spoken.kind == SayKind::Caution)
     }
 
     /// How the caution at hand was heard; nothing where it was not.
-    pub(super) fn caution_heard(&self) -> Option<Printed> {
+    pub(in crate::walk) fn caution_heard(&self) -> Option<Printed> {
         if self.mute {
             return Some(Printed::No);
         }
@@ -44,14 +44,14 @@ impl Walker {
     }
 
     /// "Ready" to a caution that was not heard to its end: once more.
-    pub(super) fn caution_again(&mut self, now: String, rest: Vec<String>) {
+    pub(in crate::walk) fn caution_again(&mut self, now: String, rest: Vec<String>) {
         self.sentence("caution-again", json!({}), SayKind::Notice);
         self.talk.last_said.clear();
         let restated = self.cautions.restates;
         self.cautions_then_ask([now].into_iter().chain(rest).collect(), restated);
     }
 
-    pub(super) fn loudspeaker_lost(&mut self, why: &str) {
+    pub(in crate::walk) fn loudspeaker_lost(&mut self, why: &str) {
         if std::mem::replace(&mut self.talk.loudspeaker_gone, true) {
             return;
         }
@@ -61,7 +61,7 @@ impl Walker {
 
     /// Cautions that were only printed have not been acknowledged for good: those of the step at hand are asked for now, others where they
     /// come again.
-    pub(super) fn loudspeaker_back(&mut self) {
+    pub(in crate::walk) fn loudspeaker_back(&mut self) {
         if !std::mem::take(&mut self.talk.loudspeaker_gone) {
             return;
         }

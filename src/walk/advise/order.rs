@@ -5,14 +5,14 @@
 //! needs no circuit. What a part needs of the bike and its cautions are its steps' own and come with them. Where the walk is among the
 //! parts belongs to the position: "go back" takes it back.
 
-use super::event::{Effect, SayKind};
-use super::memory::Ordered;
-use super::phase::Phase;
 use super::request::{Answered, Request};
-use super::walker::Walker;
-use super::world::World;
 use crate::procedure::{self, Procedure, Seen, Target};
 use crate::session::{Chosen, Record};
+use crate::walk::event::{Effect, SayKind};
+use crate::walk::memory::Ordered;
+use crate::walk::phase::Phase;
+use crate::walk::walker::Walker;
+use crate::walk::world::World;
 use serde_json::json;
 use std::sync::Arc;
 
@@ -30,7 +30,7 @@ pub struct Crossing {
 }
 
 impl Walker {
-    /// A walker that asks at every crossing which part comes next: [`Effect::Choose`] wants [`super::Event::Chosen`].
+    /// A walker that asks at every crossing which part comes next: [`Effect::Choose`] wants [`crate::walk::Event::Chosen`].
     #[must_use]
     pub fn in_best_order(mut self) -> Self {
         self.advice.ordered = Some(Ordered::Best);
@@ -77,14 +77,14 @@ impl Walker {
     }
 
     /// The first part of the walk, where it begins with one.
-    pub(super) fn begins_with_part(&mut self) -> bool {
+    pub(in crate::walk) fn begins_with_part(&mut self) -> bool {
         let Some(Ordered::Only(part)) = self.advice.ordered else { return false };
         self.begin_part(part, part);
         true
     }
 
     /// The part whose beginning a target is, where that is a crossing: not inside a called procedure, nor where an answer is doubted.
-    pub(super) fn crossed_into(&self, target: &Target) -> Option<usize> {
+    pub(in crate::walk) fn crossed_into(&self, target: &Target) -> Option<usize> {
         if self.place.at.frames.len() > 1 || !self.place.at.doubting.is_empty() {
             return None;
         }
@@ -93,7 +93,7 @@ impl Walker {
 
     /// A route leads to the beginning of part `written`: the one at hand is over, or the walk goes back and what comes from there on
     /// is to be walked again. All loops are left.
-    pub(super) fn cross(&mut self, written: usize) {
+    pub(in crate::walk) fn cross(&mut self, written: usize) {
         if self.advice.ordered.is_none() {
             return self.begin_part(written, written);
         }
@@ -115,14 +115,14 @@ impl Walker {
         }
     }
 
-    pub(super) fn ask_which_part(&mut self, written: usize) {
+    pub(in crate::walk) fn ask_which_part(&mut self, written: usize) {
         let id = Request::new(self.id());
         self.out.push(Effect::Choose { id });
         self.phase = Phase::Choosing { id, written };
     }
 
     /// The choice is here: it is written down, and the walk goes on with that part.
-    pub(super) fn chosen_part(&mut self, answered: Answered<Chosen>) {
+    pub(in crate::walk) fn chosen_part(&mut self, answered: Answered<Chosen>) {
         let Some(chosen) = answered.taken_for(self.waits_for_choice()) else { return };
         let Phase::Choosing { written, .. } = self.phase else { return };
         let Some(crossing) = self.crossing() else { return };
