@@ -1,14 +1,27 @@
 //! probeside: a voice-guided, hands-free procedure assistant.
 //!
-//! The way of one spoken answer, room by room:
+//! The way of one spoken answer, for whoever reads the code for the first time; each room is entered once:
 //!
-//! 1. [`hear`] turns sound into hypotheses, decoded against the grammar that [`phrase`] made of the step;
-//! 2. [`phrase`] weighs the hypotheses and the stakes and accepts, confirms or rejects;
-//! 3. [`walk`], which does no I/O and reads no clock, turns the answer into effects;
-//! 4. [`session`] writes the record and syncs it to disk;
-//! 5. [`speak`] says it back, and the next check.
+//! 1. [`hear`] cuts utterances out of sound ([`hear::Activity::push`]) and turns each into hypotheses ([`hear::Recogniser::hear`]), decoded
+//!    against the grammar of the step;
+//! 2. [`phrase`] weighs the hypotheses and the stakes, and accepts, confirms or rejects ([`phrase::verdict`]);
+//! 3. [`walk`], which does no I/O and reads no clock, turns the answer into effects ([`walk::Walker::handle`]);
+//! 4. [`session`] writes the record and syncs it to disk ([`session::Writer::append`]);
+//! 5. [`speak`] says it back, and the next check ([`speak::Mouth::say`]).
 //!
-//! [`run`](mod@run) is the loop that carries it from one to the next.
+//! [`run`](mod@run) carries it from one to the next ([`run::Session::drive`]).
+//!
+//! ```
+//! use probeside::{hear, phrase, run, session, speak, walk};
+//! // All that the way is made of.
+//! let _ = hear::Activity::push;
+//! let _ = <dyn hear::Recogniser>::hear;
+//! let _ = phrase::verdict;
+//! let _ = walk::Walker::handle;
+//! let _ = |to: &session::Writer, now: &session::Now| to.append(0, session::Kind::Record, &"read", now);
+//! let _ = <dyn speak::Mouth>::say;
+//! let _ = run::Session::drive;
+//! ```
 //!
 //! What each room owns, and what it must not know, in the order in which they may see each other:
 //!
