@@ -174,7 +174,7 @@ impl Checker<'_, '_> {
                 self.done(name, "vocabulary", findings);
             }
             "story" => {
-                let findings = super::story::check(path, &text);
+                let findings = crate::run::demo::story::check(path, &text);
                 self.done(name, "story", findings);
             }
             _ => self.done(name, "unknown", vec![no_kind(&tree)]),

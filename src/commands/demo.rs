@@ -2,9 +2,8 @@
 //! mechanic's answers are synthesised, heard by the real recogniser, walked, journalled and reported.
 
 use super::engine::{EngineArgs, unheard};
-use super::mechanic::Mechanic;
-use super::story::Story;
 use crate::hear::{Activity, Script};
+use crate::run::demo::{Mechanic, Story};
 use crate::run::{End, Failure, KeepSound, MechanicView, Outcome, Session, load, new_folder};
 use crate::session::{Folder, Job};
 use crate::speak::{Espeak, Mouth, Printed};

@@ -17,7 +17,6 @@ mod enrol;
 mod file;
 mod hear;
 mod machine;
-mod mechanic;
 mod mouth;
 mod order;
 mod prove;
@@ -26,7 +25,6 @@ mod rehearse;
 mod shop;
 mod shop_args;
 mod soundcheck;
-mod story;
 mod walk;
 
 pub use hear::expected;

@@ -62,10 +62,32 @@ pub struct Args {
     person: String,
     /// Which sound the record keeps: of answers, of everything that the microphone hears in the whole session, or none
     #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
-    keep_sound: KeepSound,
+    keep_sound: Keep,
     /// Listen while prompts are said: speaking over a question stops it. Wants --hear mic and --say aloud
     #[arg(long)]
     bargein: bool,
+}
+
+/// What `--keep-sound` may be.
+#[derive(Debug, Clone, Copy, Default, clap::ValueEnum)]
+enum Keep {
+    /// Of what was taken as an answer or asked about.
+    #[default]
+    Answers,
+    /// Of what was not understood, too, and of the whole session: all that the microphone hears from the beginning to the end.
+    Everything,
+    /// None.
+    Nothing,
+}
+
+impl From<Keep> for KeepSound {
+    fn from(keep: Keep) -> Self {
+        match keep {
+            Keep::Answers => Self::Answers,
+            Keep::Everything => Self::Everything,
+            Keep::Nothing => Self::Nothing,
+        }
+    }
 }
 
 /// A temperature in which somebody works.
@@ -124,7 +146,7 @@ fn begin(args: &Args) -> Outcome {
         person: args.person.clone(),
     };
     may_speak(&args.say, &Inputs::of([&procedure, &bike, &words, Path::new(&args.hear)]), &into)?;
-    let session = Session::begin(loaded, &into, job, args.keep_sound, best)?;
+    let session = Session::begin(loaded, &into, job, args.keep_sound.into(), best)?;
     walk(session, args)
 }
 

@@ -1,7 +1,7 @@
 //! The choice which sound the record keeps.
 
 /// Which sound the record keeps.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, clap::ValueEnum, serde::Serialize, serde::Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum KeepSound {
     /// Of what was taken as an answer or asked about.

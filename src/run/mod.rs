@@ -8,6 +8,7 @@
 //! Deliberately absent: a command's arguments, which device or file stands behind ears and mouth, and every decision what is asked or written down,
 //! which is the walker's.
 
+pub mod demo;
 pub mod load;
 pub mod signals;
 

@@ -1,10 +1,10 @@
 //! The invented mechanic of `probeside demo`, who knows what every step of the story shows, says it, and puts right what was
 //! understood otherwise.
 
+use super::super::mechanic_view::MechanicView;
 use super::story::Story;
 use crate::hear::{self, Given};
 use crate::phrase::{self, Answer, Command, Grammar, Vocabulary};
-use crate::run::MechanicView;
 use crate::speak::{Espeak, Voice};
 use std::cell::RefCell;
 use std::collections::BTreeMap;

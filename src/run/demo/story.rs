@@ -1,8 +1,8 @@
 //! A story: an invented mechanic, bike and fault, and what is answered at every step; what `probeside demo` tells.
 
+use super::super::load;
 use crate::phrase::words::normalise;
 use crate::procedure::{Ask, Procedure, Step};
-use crate::run::load;
 use crate::source::tree::{self, Node};
 use crate::source::{Diagnostic, Place, read_text, whole_file};
 use serde::Deserialize;
