@@ -2,11 +2,17 @@
 
 use crate::circuit::faults::Library;
 use crate::diagnose::Adviser;
-use crate::walk::{Advice, Answered, Effect, Event, Walker, World};
+use crate::session::{Chosen, Weighed};
+use crate::walk::{Advice, Answered, Check, Crossing, Effect, Event, Observation, Request, Walker, World};
 use std::sync::Arc;
+use std::sync::mpsc::Sender;
+use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
+
+/// Somebody who gives advice.
+pub type Advisor = Box<dyn Advice + Send>;
 
 /// Who says what is left, and in best order what comes next; nobody, with a sentence, where the faults do not fit the bike.
-pub fn adviser(world: &Arc<World>, library: Library, best: bool) -> Option<Box<dyn Advice>> {
+pub fn adviser(world: &Arc<World>, library: Library, best: bool) -> Option<Advisor> {
     let started = match best {
         true => Adviser::start(world, library.clone()).and_then(|adviser| adviser.in_best_order(world, library)),
         false => Adviser::start(world, library),
@@ -28,26 +34,148 @@ pub fn walker(world: &Arc<World>, advised: bool, best: bool) -> Walker {
     if best { walker.in_best_order() } else { walker }
 }
 
-/// What the walker is told when it asks for advice by `effect`; nothing for any other.
-pub fn told(advice: &mut Option<Box<dyn Advice>>, walker: &Walker, effect: &Effect) -> Option<Event> {
-    let observed = || walker.observed();
-    match effect {
-        Effect::Weigh { id } => {
-            let weighed = advice.as_mut().map(|advice| advice.weigh(&observed())).unwrap_or_default();
-            Some(Event::Weighed(Answered::to(*id, weighed)))
+/// What the adviser is asked.
+pub enum Question {
+    /// What is left after these answers.
+    Weigh { id: Request, observed: Vec<Arc<Observation>> },
+    /// Which part comes next.
+    Choose { id: Request, crossing: Crossing, observed: Vec<Arc<Observation>> },
+    /// This will be asked next.
+    Prepare(Box<Check>),
+}
+
+impl Question {
+    /// What a walker asks by `effect`; nothing by any other.
+    pub fn asked(walker: &Walker, effect: &Effect) -> Option<Self> {
+        match effect {
+            Effect::Weigh { id } => Some(Self::Weigh { id: *id, observed: walker.observed() }),
+            Effect::Choose { id } => {
+                Some(Self::Choose { id: *id, crossing: walker.crossing()?, observed: walker.observed() })
+            }
+            _ => None,
         }
-        Effect::Choose { id } => {
-            let choose = |advice: &mut Box<dyn Advice>| Some(advice.choose(&walker.crossing()?, &observed()));
-            let chosen = advice.as_mut().and_then(choose).unwrap_or_default();
-            Some(Event::Chosen(Answered::to(*id, chosen)))
+    }
+
+    /// What the walker is told.
+    fn answered(self, advice: &mut dyn Advice) -> Option<Event> {
+        match self {
+            Self::Weigh { id, observed } => Some(Event::Weighed(Answered::to(id, advice.weigh(&observed)))),
+            Self::Choose { id, crossing, observed } => {
+                Some(Event::Chosen(Answered::to(id, advice.choose(&crossing, &observed))))
+            }
+            Self::Prepare(check) => {
+                advice.prepare(&check);
+                None
+            }
         }
-        _ => None,
+    }
+
+    /// What the walker is told by nobody.
+    fn unanswered(&self) -> Option<Event> {
+        match self {
+            Self::Weigh { id, .. } => Some(Event::Weighed(Answered::to(*id, Weighed::default()))),
+            Self::Choose { id, .. } => Some(Event::Chosen(Answered::to(*id, Chosen::default()))),
+            Self::Prepare(_) => None,
+        }
     }
 }
 
 /// What a walker still waits for whose journal breaks off before it was told.
-pub fn late(advice: &mut Option<Box<dyn Advice>>, walker: &Walker) -> Option<Event> {
+pub fn late(advice: &mut Option<Advisor>, walker: &Walker) -> Option<Event> {
     let weigh = walker.waits_for_advice().map(|id| Effect::Weigh { id });
     let effect = weigh.or(walker.waits_for_choice().map(|id| Effect::Choose { id }))?;
-    told(advice, walker, &effect)
+    let question = Question::asked(walker, &effect)?;
+    match advice {
+        Some(advice) => question.answered(advice.as_mut()),
+        None => question.unanswered(),
+    }
+}
+
+/// The adviser in a thread of its own: however long it thinks, the loop hears signals, timers and the pedal.
+pub struct AdviserThread {
+    to_thread: Sender<Question>,
+    told: UnboundedReceiver<Event>,
+}
+
+impl AdviserThread {
+    /// Starts the thread. Nobody advises where the system gives none, which is said.
+    pub fn start(mut advice: Advisor) -> Option<Self> {
+        let (to_thread, questions) = std::sync::mpsc::channel::<Question>();
+        let (to_loop, told) = unbounded_channel();
+        let started = std::thread::Builder::new().name("adviser".to_owned()).spawn(move || {
+            for question in questions {
+                let gone = question.answered(advice.as_mut()).is_some_and(|event| to_loop.send(event).is_err());
+                if gone {
+                    return;
+                }
+            }
+        });
+        match started {
+            Ok(_) => Some(Self { to_thread, told }),
+            Err(why) => {
+                crate::terminal::errln!("This walk goes without advice: the system gives no thread for it: {why}");
+                None
+            }
+        }
+    }
+
+    /// Asks. What comes of it at once: nothing, or, where nobody advises any more, that.
+    pub fn ask(thread: &Option<Self>, question: Question) -> Option<Event> {
+        match thread {
+            Some(thread) => thread.to_thread.send(question).err().and_then(|unsent| unsent.0.unanswered()),
+            None => question.unanswered(),
+        }
+    }
+
+    /// The next thing that it says; nothing once it has broken off. Where nobody advises it is waited for for ever.
+    pub async fn says(thread: &mut Option<Self>) -> Option<Event> {
+        match thread {
+            Some(thread) => thread.told.recv().await,
+            None => std::future::pending().await,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::mpsc::Receiver;
+    use std::time::Duration;
+
+    /// Answers once it is let, and breaks off where nobody lets it any more.
+    struct Slow(Receiver<()>);
+
+    impl Advice for Slow {
+        fn weigh(&mut self, _observed: &[Arc<Observation>]) -> Weighed {
+            self.0.recv().expect("somebody lets it");
+            Weighed { outside: 1.0, ..Weighed::default() }
+        }
+
+        fn prepare(&mut self, _next: &Check) {}
+
+        fn choose(&mut self, _crossing: &Crossing, _observed: &[Arc<Observation>]) -> Chosen {
+            Chosen::default()
+        }
+    }
+
+    #[tokio::test]
+    async fn the_loop_goes_on_while_it_thinks_and_after_it_broke_off() {
+        let (let_it, is_let) = std::sync::mpsc::channel();
+        let mut thread = AdviserThread::start(Box::new(Slow(is_let)));
+        let ask = |thread: &Option<AdviserThread>, id| {
+            AdviserThread::ask(thread, Question::Weigh { id: Request::new(id), observed: Vec::new() })
+        };
+        assert_eq!(ask(&thread, 1), None);
+        let soon = Duration::from_millis(20);
+        assert!(tokio::time::timeout(soon, AdviserThread::says(&mut thread)).await.is_err(), "it is thinking");
+        let_it.send(()).expect("it waits");
+        let weighed = Weighed { outside: 1.0, ..Weighed::default() };
+        let told = Event::Weighed(Answered::to(Request::new(1), weighed));
+        assert_eq!(AdviserThread::says(&mut thread).await, Some(told));
+        assert_eq!(ask(&thread, 2), None);
+        drop(let_it);
+        assert_eq!(AdviserThread::says(&mut thread).await, None);
+        let nothing = Event::Weighed(Answered::to(Request::new(3), Weighed::default()));
+        assert_eq!(ask(&None, 3), Some(nothing));
+    }
 }

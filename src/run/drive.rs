@@ -3,7 +3,7 @@
 //! The recogniser and the journal have a thread each; the driver only passes messages. It gives the walker one event at a time
 //! and carries out all its effects before the next. Every event is in the journal before the walker sees it.
 
-use super::advise;
+use super::advise::{self, AdviserThread, Advisor, Question};
 use super::keep::KeepSound;
 use super::loudness::Loudness;
 use super::mechanic_view::MechanicView;
@@ -14,7 +14,7 @@ use crate::hear::{EarEvent, Ears, PedalKey, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict, Vocabulary};
 use crate::session::{Clock, Kind, Now, Piece, Pieces, Record, Spoken, Writer};
 use crate::speak::{Mouth, MouthEvent, Say};
-use crate::walk::{Advice, Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
+use crate::walk::{Effect, Event, Pedal, SayKind, TimerKind, Tone, Walker};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, VecDeque};
 use std::rc::Rc;
@@ -36,7 +36,7 @@ pub struct Driver {
     clock: Clock,
     vocabulary: Vocabulary,
     recogniser: Option<RecogniserThread>,
-    advice: Option<Box<dyn Advice>>,
+    advice: Option<AdviserThread>,
     listen: Option<OpenListen>,
     typed: VecDeque<String>,
     /// Prompts that have not ended: their words, and when they began.
@@ -103,8 +103,8 @@ impl Driver {
     }
 
     /// Who says what is left, where the walker asks for it.
-    pub fn take_advice(&mut self, advice: Option<Box<dyn Advice>>) {
-        self.advice = advice;
+    pub fn take_advice(&mut self, advice: Option<Advisor>) {
+        self.advice = advice.and_then(AdviserThread::start);
     }
 
     /// Which recordings the record keeps.
@@ -151,6 +151,7 @@ impl Driver {
                 biased;
                 why = sources.interrupts.next() => self.give(Event::Stop { why: why.into() }),
                 Some(stored) = sources.stored.recv() => self.recorder.replied(stored),
+                told = AdviserThread::says(&mut self.advice) => self.advised(told),
                 Some(decoded) = RecogniserThread::decoded(&mut self.recogniser) => self.decoded(decoded),
                 Some(event) = sources.mouth.recv() => self.mouthed(event),
                 Some(event) = sources.ears.recv() => self.heard(event),
@@ -181,6 +182,17 @@ impl Driver {
     fn look_at_clock(&mut self) {
         if let Some(by_ms) = self.clock.look() {
             self.give(Event::ClockSetBack { by_ms });
+        }
+    }
+
+    /// The adviser's answer; where it broke off, the walk goes on without.
+    fn advised(&mut self, told: Option<Event>) {
+        if told.is_none() {
+            self.advice = None;
+            crate::terminal::errln!("The advice on what is left has broken off; the walk goes on without.");
+        }
+        if let Some(event) = told.or_else(|| advise::late(&mut None, &self.walker)) {
+            self.give(event);
         }
     }
 
@@ -221,10 +233,10 @@ impl Driver {
 
     /// While a prompt plays, recogniser and adviser do beforehand what they can for the answer.
     fn prepare(&mut self) {
-        if let Some(advice) = &mut self.advice
+        if self.advice.is_some()
             && let Some(check) = self.walker.check_at_hand()
         {
-            advice.prepare(&check);
+            AdviserThread::ask(&self.advice, Question::Prepare(Box::new(check)));
         }
         if let (Some(recogniser), Some(grammar)) = (&mut self.recogniser, self.walker.will_listen()) {
             recogniser.prepare(grammar);
@@ -253,8 +265,9 @@ impl Driver {
             }
             Effect::Record { id, record, sync } => self.record(id, &record, sync),
             asks @ (Effect::Weigh { .. } | Effect::Choose { .. }) => {
-                let told = advise::told(&mut self.advice, &self.walker, &asks);
-                told.into_iter().for_each(|event| self.inbox.push_front(event));
+                let question = Question::asked(&self.walker, &asks);
+                let told = question.and_then(|question| AdviserThread::ask(&self.advice, question));
+                self.inbox.extend(told);
             }
             Effect::StartTimer { timer, ms } => {
                 self.timers.insert(timer, self.clock.mono_ms() + ms);

@@ -1,6 +1,6 @@
 //! A session: begun in a new folder, or taken up again by feeding its journal to a new walker; then driven to its end.
 
-use super::advise::{self, adviser, walker};
+use super::advise::{self, Advisor, adviser, walker};
 use super::drive::Driver;
 use super::ending::{self, End, event_loop};
 use super::keep::KeepSound;
@@ -18,7 +18,7 @@ use crate::session::{
 };
 use crate::source::{Diagnostic, decode_text, whole_file};
 use crate::speak::{Mouth, MouthEvent};
-use crate::walk::{Advice, Effect, Event, Walker, World};
+use crate::walk::{Effect, Event, Walker, World};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -58,7 +58,7 @@ pub struct Session {
     /// What is walked in.
     pub world: Arc<World>,
     pub(super) clock: Clock,
-    advice: Option<Box<dyn Advice>>,
+    advice: Option<Advisor>,
     /// Records that a replay asked for and the journal does not have, in order.
     missing: Vec<Record>,
     /// The moment of a taken up journal's last entry.

@@ -199,12 +199,12 @@ pub enum Effect {
         /// It has to be on disk before the walk goes on.
         sync: bool,
     },
-    /// Say what is left after [`super::Walker::observed`]: [`Event::Weighed`] has to follow before anything else is told.
+    /// Say what is left after [`super::Walker::observed`]: [`Event::Weighed`] has to follow, sooner or later.
     Weigh {
         /// Its id.
         id: Request,
     },
-    /// Say which part comes next at [`super::Walker::crossing`]: [`Event::Chosen`] has to follow before anything else is told.
+    /// Say which part comes next at [`super::Walker::crossing`]: [`Event::Chosen`] has to follow, sooner or later.
     Choose {
         /// Its id.
         id: Request,
