@@ -314,7 +314,7 @@ fn the_files_of_a_room_use_each_other_in_no_circle() {
 /// What writes to a terminal, outside the room that may and the tests at the end of a file.
 fn prints(path: &str, source: &str) -> Vec<String> {
     /// It answers the program that started it through a pipe, and no person.
-    const TO_A_PIPE: &str = "hear/vosk_process.rs";
+    const TO_A_PIPE: &str = "hear/engines/vosk_process.rs";
     let code = code_only(source).split("mod tests {").next().unwrap_or_default().to_owned();
     let ways = ["print!(", "println!(", "eprint!(", "eprintln!(", "dbg!(", "stdout()", "stderr()"];
     let mut found = Vec::new();
@@ -374,7 +374,8 @@ const SYSTEMS_OWN: [&str; 8] = [
     "WavWriter::create(",
     "Stdio::piped(",
 ];
-const READERS_OF_MODELS: [&str; 4] = ["hear/detector.rs", "hear/letters.rs", "hear/network.rs", "hear/tokenizer.rs"];
+const READERS_OF_MODELS: [&str; 4] =
+    ["hear/segment/detector.rs", "hear/decode/letters.rs", "hear/decode/network.rs", "hear/decode/tokenizer.rs"];
 
 /// The places where a file does itself what is `system`'s.
 fn past_the_system(path: &str, source: &str) -> Vec<String> {

@@ -11,6 +11,9 @@ use tokio::sync::mpsc::UnboundedSender;
 /// Samples per second of every utterance and every sample position in this room.
 pub const RATE: u32 = 16_000;
 
+/// [`RATE`] as a count of samples.
+pub const SAMPLE_RATE: usize = RATE as usize;
+
 /// Where ears put what they hear.
 pub type EarSender = UnboundedSender<EarEvent>;
 

@@ -3,7 +3,7 @@
 //! The active level is the root mean square of the frames within a margin of the loudest: close to, and simpler than, the
 //! speech voltmeter of ITU-T P.56.
 
-use super::SAMPLE_RATE;
+use super::ears::SAMPLE_RATE;
 
 /// One frame of 20 ms.
 const FRAME: usize = SAMPLE_RATE / 50;

@@ -1,9 +1,7 @@
 //! WAV files in and out, and a WAV file as a source of answers: every listen hears its next utterance at once.
 
-use super::activity::Activity;
-use super::ears::{EarEvent, EarSender, Ears, RATE};
+use super::ears::RATE;
 use super::resample::{RATES, mix_down, resample};
-use super::script::Feed;
 use crate::system::{Links, open};
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use std::io::Read;
@@ -145,58 +143,6 @@ pub fn write_wav(path: &Path, sound: &[f32], rate: u32) -> Result<(), WavError> 
 /// A sample of -1 to 1 as a 16-bit integer; what lies beyond is limited.
 pub fn to_16_bit(sample: f32) -> i16 {
     (sample * 32_768.0).round().clamp(-32_768.0, 32_767.0) as i16
-}
-
-/// A WAV file as a source of answers.
-#[derive(Debug)]
-pub struct WavEars {
-    to: EarSender,
-    feed: Feed,
-}
-
-impl WavEars {
-    /// Reads the whole file.
-    ///
-    /// # Errors
-    /// As [`read_wav`].
-    pub fn new(to: EarSender, activity: Activity, path: &Path) -> Result<Self, WavError> {
-        Ok(Self::of_sound(to, activity, &read_wav(path)?))
-    }
-
-    /// Answers out of mono sound at 16 kHz.
-    pub fn of_sound(to: EarSender, activity: Activity, sound: &[f32]) -> Self {
-        let mut feed = Feed::new(activity);
-        feed.add(sound);
-        Self { to, feed }
-    }
-
-    fn next(&mut self) {
-        if !self.feed.next_utterance(&self.to) {
-            let _ = self.to.send(EarEvent::Ended);
-        }
-    }
-}
-
-impl Ears for WavEars {
-    fn open(&mut self) {
-        self.next();
-    }
-
-    fn close(&mut self) {
-        self.feed.forget();
-    }
-
-    fn wait_longer(&mut self) {
-        self.next();
-    }
-
-    fn keep_all(&mut self) {
-        self.feed.all = true;
-    }
-
-    fn is_live(&self) -> bool {
-        false
-    }
 }
 
 #[cfg(test)]

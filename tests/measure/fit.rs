@@ -1,4 +1,4 @@
-//! Fits the two logistic models by gradient descent with a little weight decay, and writes `src/hear/fitted.rs`.
+//! Fits the two logistic models by gradient descent with a little weight decay, and writes `src/hear/decode/fitted.rs`.
 
 use crate::trials::Trial;
 use probeside::hear::{FEATURE_NAMES, FEATURES, shaped};
@@ -137,6 +137,6 @@ fn fit(cases: Vec<Case>) {
     };
     put("Was nothing of the grammar said", "STRANGER", [&fitted[0].0, &fitted[1].0]);
     put("Is the best answer the right one", "RIGHT", [&fitted[0].1, &fitted[1].1]);
-    std::fs::write(concat!(env!("CARGO_MANIFEST_DIR"), "/src/hear/fitted.rs"), &text).expect("written");
+    std::fs::write(concat!(env!("CARGO_MANIFEST_DIR"), "/src/hear/decode/fitted.rs"), &text).expect("written");
     println!("{text}");
 }

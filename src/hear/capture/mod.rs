@@ -1,0 +1,27 @@
+//! Sources of answers.
+
+#[cfg(feature = "sound")]
+mod duplex;
+#[cfg(feature = "sound")]
+mod mic;
+#[cfg(not(feature = "sound"))]
+#[path = "no_mic.rs"]
+mod mic;
+mod mic_error;
+#[cfg(feature = "sound")]
+mod mic_stream;
+mod pedal;
+mod script;
+mod typed;
+mod wav_ears;
+
+#[cfg(feature = "sound")]
+pub use duplex::{Duplex, EchoState};
+pub use mic::Mic;
+#[cfg(feature = "sound")]
+pub use mic::MicLevel;
+pub use mic_error::MicError;
+pub use pedal::Pedal;
+pub use script::{Given, Script};
+pub use typed::Typed;
+pub use wav_ears::WavEars;

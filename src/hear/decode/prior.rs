@@ -1,0 +1,88 @@
+//! What the model expects to hear when there is nothing but noise.
+//!
+//! The model prefers some words whatever the sound; that preference is measured once per beginning of a phrase on a fixed
+//! stretch of noise, remembered, and taken off the score of the real sound.
+
+use super::network::{Frames, Network};
+use super::noise_prior_cache::{NoisePrior, NoisePriorCache};
+use super::tokenizer::Token;
+use crate::hear::ears::SAMPLE_RATE;
+use crate::hear::hear_error::HearError;
+
+/// Length of the noise: a typical answer's.
+const NOISE_SECONDS: f32 = 1.2;
+/// Its level, root mean square of full scale: a quiet room after levelling.
+const NOISE_LEVEL: f32 = 0.01;
+/// Beginnings remembered before all are forgotten; about 100 MB.
+const MOST_REMEMBERED: usize = 400_000;
+
+/// The remembered preference.
+pub struct Prior {
+    noise: Frames,
+    known: NoisePrior,
+    place: Option<NoisePriorCache>,
+    /// Something was learnt since it was loaded.
+    fresh: bool,
+}
+
+impl Drop for Prior {
+    fn drop(&mut self) {
+        if let Some(place) = self.place.as_ref().filter(|_| self.fresh) {
+            place.store(&self.known);
+        }
+    }
+}
+
+impl Prior {
+    /// Encodes the noise and loads what was learnt in earlier runs.
+    pub fn new(network: &mut Network, place: Option<NoisePriorCache>) -> Result<Self, HearError> {
+        let mut state = 0x9e37_79b9_u32;
+        let mut smooth = 0.0f32;
+        let noise: Vec<f32> = (0..(NOISE_SECONDS * SAMPLE_RATE as f32) as usize)
+            .map(|_| {
+                state ^= state << 13;
+                state ^= state >> 17;
+                state ^= state << 5;
+                let white = state as f32 / u32::MAX as f32 * 2.0 - 1.0;
+                smooth = 0.7 * smooth + 0.3 * white;
+                smooth * NOISE_LEVEL * 4.0
+            })
+            .collect();
+        let known = place.as_ref().map(NoisePriorCache::load).unwrap_or_default();
+        Ok(Prior { noise: network.encode(&noise)?, known, place, fresh: false })
+    }
+
+    /// Makes sure that the log probability of each of `tokens` after each prefix is known. All prefixes are equally long and
+    /// begin with the beginning token.
+    pub fn learn<'a>(
+        &mut self,
+        network: &mut Network,
+        wanted: impl Iterator<Item = (&'a [Token], Vec<Token>)>,
+    ) -> Result<usize, HearError> {
+        let missing: Vec<(&[Token], Vec<Token>)> = wanted
+            .filter(|(prefix, tokens)| {
+                self.known.get(*prefix).is_none_or(|known| tokens.iter().any(|t| !known.contains_key(t)))
+            })
+            .collect();
+        if missing.is_empty() {
+            return Ok(0);
+        }
+        self.fresh = true;
+        if self.known.len() > MOST_REMEMBERED {
+            self.known.clear();
+        }
+        let prefixes: Vec<&[Token]> = missing.iter().map(|(prefix, _)| *prefix).collect();
+        let logits = network.after(&self.noise, &prefixes)?;
+        for (row, (prefix, tokens)) in missing.iter().enumerate() {
+            let norm = logits.normaliser(row);
+            let known = self.known.entry(prefix.to_vec()).or_default();
+            known.extend(tokens.iter().map(|&t| (t, logits.row(row)[t as usize] - norm)));
+        }
+        Ok(missing.len())
+    }
+
+    /// The log probability of `token` after `prefix`, which must have been learnt.
+    pub fn of(&self, prefix: &[Token], token: Token) -> f32 {
+        self.known.get(prefix).and_then(|known| known.get(&token)).copied().unwrap_or(0.0)
+    }
+}

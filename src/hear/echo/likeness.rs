@@ -1,0 +1,142 @@
+//! How much an utterance sounds like what was being played: loudness over time in eight bands. What leaks through the canceller keeps the
+//! rhythm of the prompt in each band; somebody's answer has its own.
+
+use crate::hear::ears::RATE;
+use crate::hear::level::power;
+use std::collections::VecDeque;
+
+/// Samples of a frame: 8 ms.
+pub(in crate::hear) const FRAME: usize = RATE as usize / 125;
+/// Bands, and the centres of the lowest and the highest in hertz: where speech has its rhythm and loudspeakers give sound.
+const BANDS: usize = 8;
+const CENTRES: (f32, f32) = (300.0, 3_400.0);
+/// Width of each as a share of its centre.
+const WIDTH: f32 = 0.3;
+/// Frames that are kept of what was played: the longest utterance and some more.
+const KEPT: usize = 3_000;
+/// Frames by which the echo may come later than what was played is paired.
+const LATER: usize = 5;
+/// Less than this many frames that can be compared say nothing.
+const LEAST_FRAMES: usize = 12;
+/// Mean square from which something is being played: -60 dB of full scale.
+pub(in crate::hear) const AUDIBLE: f32 = 1e-6;
+/// Frames of an utterance more than this below its loudest one are its pauses.
+const PAUSE_DB: f32 = 25.0;
+/// Band power is not told apart below this.
+const FLOOR: f32 = 1e-9;
+
+/// Loudness of one frame in each band, in decibels, and its power in all.
+#[derive(Debug, Clone, Copy, Default)]
+struct Frame {
+    bands: [f32; BANDS],
+    power: f32,
+}
+
+/// A second-order band-pass filter (the constant-peak form of the Audio EQ Cookbook, R. Bristow-Johnson).
+#[derive(Debug, Clone, Copy)]
+struct BandPass {
+    b0: f32,
+    a1: f32,
+    a2: f32,
+    x: [f32; 2],
+    y: [f32; 2],
+}
+
+impl BandPass {
+    fn at(hertz: f32) -> Self {
+        let w = std::f32::consts::TAU * hertz / RATE as f32;
+        let alpha = w.sin() * WIDTH / 2.0;
+        let a0 = 1.0 + alpha;
+        Self { b0: alpha / a0, a1: -2.0 * w.cos() / a0, a2: (1.0 - alpha) / a0, x: [0.0; 2], y: [0.0; 2] }
+    }
+
+    fn pass(&mut self, sample: f32) -> f32 {
+        let out = self.b0 * (sample - self.x[1]) - self.a1 * self.y[0] - self.a2 * self.y[1];
+        (self.x, self.y) = ([sample, self.x[0]], [out, self.y[0]]);
+        out
+    }
+}
+
+/// Cuts sound into frames of loudness.
+#[derive(Debug, Clone)]
+struct Bands([BandPass; BANDS]);
+
+impl Bands {
+    fn new() -> Self {
+        let ratio = (CENTRES.1 / CENTRES.0).powf(1.0 / (BANDS - 1) as f32);
+        Self(std::array::from_fn(|n| BandPass::at(CENTRES.0 * ratio.powi(n as i32))))
+    }
+
+    /// One frame's loudness; the filters go on from the frame before.
+    fn frame(&mut self, sound: &[f32]) -> Frame {
+        let count = sound.len().max(1) as f32;
+        let power = power(sound);
+        let mut bands = [0.0; BANDS];
+        for (band, filter) in bands.iter_mut().zip(&mut self.0) {
+            let power = sound.iter().map(|s| filter.pass(*s).powi(2)).sum::<f32>() / count;
+            *band = 10.0 * (power + FLOOR).log10();
+        }
+        Frame { bands, power }
+    }
+}
+
+/// What was played, frame by frame, at the time of its echo.
+#[derive(Debug)]
+pub(in crate::hear) struct PlayedEnvelope {
+    bands: Bands,
+    frames: VecDeque<Frame>,
+}
+
+impl PlayedEnvelope {
+    pub(in crate::hear) fn new() -> Self {
+        Self { bands: Bands::new(), frames: VecDeque::with_capacity(KEPT) }
+    }
+
+    /// Takes one frame of what was played.
+    pub(in crate::hear) fn push(&mut self, played: &[f32]) {
+        if self.frames.len() == KEPT {
+            self.frames.pop_front();
+        }
+        let frame = self.bands.frame(played);
+        self.frames.push_back(frame);
+    }
+
+    /// How like what was played a stretch is that began `ago` samples before now, 0 to 1; none where too little was being played.
+    pub(in crate::hear) fn likeness(&self, sound: &[f32], ago: usize) -> Option<f32> {
+        let mut bands = Bands::new();
+        let heard: Vec<Frame> = sound.chunks_exact(FRAME).map(|frame| bands.frame(frame)).collect();
+        let begin = self.frames.len() as i64 - (ago / FRAME) as i64;
+        (0..=LATER).filter_map(|later| self.alike(&heard, begin - later as i64)).reduce(f32::max)
+    }
+
+    /// Correlation of frames with what was played from the frame `begin` on.
+    fn alike(&self, heard: &[Frame], begin: i64) -> Option<f32> {
+        let loudest = heard.iter().map(|f| f.power).fold(0.0, f32::max);
+        let least = loudest * 10f32.powf(-PAUSE_DB / 10.0);
+        let pairs: Vec<(&Frame, &Frame)> = heard
+            .iter()
+            .enumerate()
+            .filter(|(_, f)| f.power > least)
+            .filter_map(|(n, f)| Some((f, self.frames.get(usize::try_from(begin + n as i64).ok()?)?)))
+            .filter(|(_, played)| played.power > AUDIBLE)
+            .collect();
+        (pairs.len() >= LEAST_FRAMES).then(|| correlation(&pairs))
+    }
+}
+
+/// Correlation of loudness over all frames and bands, each band around its own mean.
+fn correlation(pairs: &[(&Frame, &Frame)]) -> f32 {
+    let count = pairs.len() as f32;
+    let (mut both, mut here, mut there) = (0.0, 0.0, 0.0);
+    for band in 0..BANDS {
+        let mean = |of: &dyn Fn(&(&Frame, &Frame)) -> f32| pairs.iter().map(of).sum::<f32>() / count;
+        let (heard, played) = (mean(&|p| p.0.bands[band]), mean(&|p| p.1.bands[band]));
+        for pair in pairs {
+            let (a, b) = (pair.0.bands[band] - heard, pair.1.bands[band] - played);
+            both += a * b;
+            here += a * a;
+            there += b * b;
+        }
+    }
+    (both / (here * there).sqrt().max(1e-9)).max(0.0)
+}
