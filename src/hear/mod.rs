@@ -1,4 +1,15 @@
-//! Hearing: microphone, WAV file or typed line to utterances, and an utterance against a grammar to hypotheses.
+//! Hearing turns a microphone, a WAV file or a typed line into utterances, and an utterance into hypotheses against a grammar.
+//!
+//! [`Ears`] is the trait of every source of answers. [`open`] opens a recogniser; [`Recogniser::hear`] decodes one utterance against one
+//! grammar, [`Recogniser::transcribe`] decodes free text.
+//!
+//! Two chains of folders stand on the files of this room. A folder may use the folders to its left and never one to its right:
+//!
+//! - sound to utterances: `models < segment < echo < capture`;
+//! - utterance to hypotheses: `models < decode < speaker < engines`.
+//!
+//! `checkup` judges recordings with both. The files of this room are what several folders share: [`Ears`] and the sample rate, levels,
+//! resampling, WAV files, the shape of an utterance, and the errors. `tests/house.rs` finds any circle of files or of folders.
 
 mod capture;
 pub mod checkup;
@@ -18,14 +29,14 @@ mod wav;
 
 #[cfg(feature = "sound")]
 pub use capture::{Duplex, EchoState, MicLevel};
-pub use capture::{Given, Mic, MicError, Pedal, Script, Typed, WavEars};
+pub use capture::{Mic, MicError, Pedal, Script, ScriptAnswer, Typed, WavEars};
 pub use checkup::takes;
 pub use decode::{Evidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
 pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, SAMPLE_RATE, Utterance};
 pub use echo::{PlayedTo, Reference, reference};
 #[cfg(feature = "vosk")]
 pub use engines::Vosk;
-pub use engines::{DEFAULT_ENGINE, ENGINES, Moonshine, Recogniser, Wanted, open, open_for};
+pub use engines::{DEFAULT_ENGINE, ENGINES, EngineChoice, Moonshine, Recogniser, open, open_for};
 pub use hear_error::HearError;
 pub use level::{active_level, signal_to_noise};
 pub use segment::{Activity, ActivitySettings, Nearness, Voiced};

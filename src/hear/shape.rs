@@ -1,19 +1,21 @@
-//! How an utterance sounds, and how far two utterances are apart.
+//! Shape of an utterance: the recogniser's frames, less their mean and scaled to unit length, so that room, microphone and level cancel out.
+//! Two shapes are compared by dynamic time warping.
 
-/// The warping path keeps this near to the diagonal, as a share of the longer of the two (Sakoe and Chiba 1978), and in frames.
+/// Width of the band around the diagonal that the warping path stays in (Sakoe and Chiba 1978): a share of the longer shape, and at least so
+/// many frames.
 const BAND: f64 = 0.35;
 const LEAST_BAND: usize = 12;
 
 /// Frames of one utterance, each of unit length.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shape {
-    /// Numbers of one frame.
+    /// Size of a frame.
     pub(super) size: usize,
     pub(super) frames: Vec<f32>,
 }
 
 impl Shape {
-    /// Takes the mean off `frames` (rows of `size` numbers) and brings each row to unit length.
+    /// Subtracts the mean of `frames` (rows of `size` numbers) and scales each row to unit length.
     pub fn new(frames: &[f32], size: usize) -> Self {
         let count = (frames.len() / size.max(1)).max(1);
         let mut mean = vec![0.0f32; size];
@@ -38,7 +40,7 @@ impl Shape {
         &self.frames[at * self.size..(at + 1) * self.size]
     }
 
-    /// How far two utterances are apart: the mean of 1 - cosine along the best warping path, 0 for the same.
+    /// Distance of two utterances: the mean of 1 - cosine along the best warping path; 0 for equal ones.
     pub fn apart(&self, other: &Shape) -> f32 {
         let (n, m) = (self.count(), other.count());
         if n == 0 || m == 0 || self.size != other.size {

@@ -395,9 +395,9 @@ fn save(trials: &[Trial], side: Side) {
     for t in trials {
         let ended: Vec<_> = t
             .evidence
-            .ended
+            .candidates
             .iter()
-            .map(|e| (e.owner, &e.text, e.plain, e.search, e.tokens, e.letters, e.is_back))
+            .map(|e| (e.owner, &e.text, e.plain, e.search, e.tokens, e.letters, e.is_reinstated))
             .collect();
         let line = serde_json::json!({
             "place": t.place, "kind": t.kind.label(), "words": t.words, "voice": t.voice,
@@ -432,7 +432,7 @@ pub fn show(words: &str) {
             let _ = engine.measure(&sound, &at.grammar);
             let ms2 = again.elapsed().as_secs_f64() * 1e3;
             let best: Vec<String> = heard.best.iter().map(|h| format!("{} {:.3}", h.words, h.probability)).collect();
-            let texts: Vec<&str> = evidence.ended.iter().take(4).map(|e| e.text.as_str()).collect();
+            let texts: Vec<&str> = evidence.candidates.iter().take(4).map(|e| e.text.as_str()).collect();
             println!(
                 "{} {snr:?} {ms:.0}/{ms2:.0} ms stranger {:.2} free {:?} | {} | {texts:?}",
                 voice.label(),

@@ -1,6 +1,8 @@
-//! Hearing while the loudspeaker sounds. What is played is taken out of what is heard, speech is looked for in what stands above the rest
-//! of the echo, and the beginning of speech is told only when the way of the echo is known, the voice is clearly louder than what the
-//! canceller usually leaves, and it is not like what is played. Samples in, findings out; no device, no clock.
+//! Hearing while the loudspeaker plays (barge-in).
+//!
+//! The echo is cancelled, the residual echo is suppressed, and speech is detected in what remains. The beginning of speech over a prompt
+//! is reported only if the echo path is known, the voice is clearly louder than the usual residual, and it does not resemble what is being
+//! played. The input is samples and the output events; there is no device and no clock here.
 
 use crate::hear::ears::{OWN_VOICE, RATE, Utterance};
 use crate::hear::echo::canceller::{Cancelled, Canceller, STEP};
@@ -12,80 +14,79 @@ use crate::hear::segment::activity::{Activity, SpeechThreshold, Voiced};
 use crate::hear::segment::settings::{ActivitySettings, samples};
 use std::collections::VecDeque;
 
-/// The room keeps a prompt alive so long after its echo's first sound; until then the bar is stricter.
+/// Reverberation: the stricter thresholds hold this long after the direct echo.
 const ECHO_SAMPLES: u64 = samples(450);
-/// The canceller gets what was played this much before its echo: the peak of the echo may not be its beginning.
+/// The canceller receives the played sound this much before its echo, since the echo's peak need not be its start.
 const LEAD: usize = samples(12) as usize;
-/// Samples on either side that a sound between samples is made from.
+/// Samples on either side used to interpolate between samples.
 const BESIDE: usize = 8;
-/// So many steps of echo have to be learnt from before anything counts as a voice over it: 2.5 s.
+/// Steps of echo that the canceller must learn from before a voice over a prompt counts: 2.5 s.
 const LEARNING: u32 = 156;
-/// A voice over a prompt is at least this many times what may be left of the echo, in power, on the mean over its steps.
+/// Least power of a voice over a prompt relative to the expected residual echo, averaged over its steps.
 const ABOVE_LEFT: f32 = 2.0;
-/// Looked at is what sounded so long at most: a rest of the echo that was taken for the beginning of speech must not hide a voice
-/// that comes after it.
+/// Longest stretch that is judged: a residual echo taken for the beginning of speech must not hide a voice after it.
 const LOOKED_AT: u64 = samples(480);
-/// What is looked at has at least this share of the power that the loudest such stretch had since the speech began: what follows a rest of
-/// the echo and is softer is more of it.
+/// A stretch needs at least this share of the power of the loudest stretch since the speech began: softer sound after a residual echo is
+/// more of that echo.
 const STILL_LOUD: f32 = 0.5;
-/// Where the canceller takes less than this share of the echo that it knows off what is heard, and what is left is less than so many times
-/// that echo, in power, the delay has jumped or the room has changed. Of a voice over an echo rightly known it takes about all of the echo
-/// off; a voice much louder than the echo cannot be what is left of it.
+/// The delay has jumped or the room has changed if the canceller removes less than [`TAKES_OFF`] of the echo that it estimates, and what
+/// it leaves is less than [`MUCH_LOUDER`] times that echo, in power. With a correct estimate it removes nearly all of the echo, even under a
+/// voice; and a voice much louder than the echo cannot be its residual.
 const TAKES_OFF: f32 = 0.5;
 const MUCH_LOUDER: f32 = 6.0;
-/// A canceller that knows the way leaves less than this share of the echo's power.
+/// A converged canceller leaves less than this share of the echo's power.
 const WELL_LEFT: f32 = 0.1;
-/// What the canceller takes off is followed by this share per step: 2 s.
+/// Smoothing of the attenuation figures per step: 2 s.
 const FOLLOWS: f32 = 1.0 / 128.0;
-/// Of the sound that is kept from before the first frame of voice, all but this is surely not voice.
+/// The last part of the pre-roll, which may hold a soft beginning; all before it is surely not voice.
 const SOFT_BEGINNING: u64 = samples(80);
-/// The voice is told from the rest of an echo at most so long after the latter was over.
+/// Longest time after the end of a residual echo in which a voice may still be told from it.
 const OWED_FOR: u64 = samples(500);
-/// Sound that is kept for the recogniser: the longest utterance and some more.
+/// Samples kept for the recogniser: the longest utterance and some more.
 const KEPT: usize = RATE as usize * 24;
 
-/// How well the canceller does.
+/// State of the echo canceller.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct EchoState {
-    /// Samples from handing a sound over to its echo, where one is known.
+    /// Samples from delivery of a sound to its echo, if known.
     pub delay: Option<usize>,
-    /// The way of the echo is known, or known not to be there.
+    /// The echo path is known, or there is known to be none.
     pub ready: bool,
-    /// What the canceller takes off what is heard while an echo sounds, in decibels, over the latest seconds.
+    /// Echo attenuation over the latest seconds in decibels, including room noise.
     pub taken_off_db: f32,
 }
 
-/// A microphone's ear that knows what is being played.
+/// Detects speech in a microphone's signal while the loudspeaker plays.
 pub struct Duplex {
     canceller: Canceller,
     residual: Residual,
     finder: DelayFinder,
     activity: Activity,
     played: PlayedEnvelope,
-    /// Less than a step of each, equally long.
+    /// The rest of each signal, less than a step and equally long.
     heard: Vec<f32>,
     far: Vec<f32>,
-    /// What was played in the latest second and more.
+    /// What was played in the latest second, and some more.
     history: VecDeque<f32>,
-    /// What came in with the echo taken out and nothing suppressed, the latest [`KEPT`] samples: what the recogniser gets.
+    /// The latest [`KEPT`] samples with the echo cancelled and nothing suppressed, for the recogniser.
     left: VecDeque<f32>,
     left_before: [f32; STEP],
-    /// How loud the latest steps were.
+    /// Powers of the latest steps.
     levels: VecDeque<StepPowers>,
     /// Samples since something audible was played.
     since: u64,
-    /// Mean squares of what was heard and of what was left of it, while an echo sounded.
+    /// Mean squares of what was heard and of what the canceller left, during echo.
     echoing: (f32, f32),
-    /// Steps of echo learnt from.
+    /// Steps of echo that the canceller has learnt from.
     learnt: u32,
-    /// Where the speech under way began, while its beginning has not been told.
+    /// Where the speech under way began, while its beginning has not been reported.
     held: Option<u64>,
-    /// An utterance whose beginning was told and that was over when the voice began: handed over at this sample unless the voice is, since
-    /// whoever was told of a beginning waits for what was said.
+    /// An utterance whose beginning was reported and that ended before the voice began. Deliver it at this sample unless speech resumes
+    /// first: whoever was told of a beginning waits for an utterance.
     owed: Option<(Utterance, u64)>,
-    /// The most power that a stretch of it had that was looked at.
+    /// Power of the loudest stretch judged since the speech began.
     loudest: f32,
-    /// Where the voice began in the speech under way, which the rest of an echo may have begun.
+    /// Where the voice began in the speech under way; a residual echo may have come before it.
     voice_from: u64,
 }
 
@@ -95,13 +96,13 @@ impl std::fmt::Debug for Duplex {
     }
 }
 
-/// Mean squares of a step, or sums of them.
+/// Mean squares of one step, or sums over several.
 #[derive(Debug, Clone, Copy, Default)]
 struct StepPowers {
-    /// The voice, and what may be left of the echo in it.
+    /// The voice, and the residual echo expected in it.
     voice: f32,
     expected: f32,
-    /// What was heard, what the canceller left of it, and the echo that it took out.
+    /// What was heard, what the canceller left, and the echo that it removed.
     heard: f32,
     left: f32,
     echo: f32,
@@ -122,7 +123,7 @@ impl std::ops::Add for StepPowers {
 }
 
 impl Duplex {
-    /// An ear that knows nothing of the room yet.
+    /// Starts without any knowledge of the room.
     pub fn new(mut activity: Activity) -> Self {
         activity.wait_for_floor();
         Self {
@@ -147,8 +148,8 @@ impl Duplex {
         }
     }
 
-    /// Takes equally long stretches of what was heard and what was played, both mono at [`RATE`], the latter at its own time of
-    /// handing over. With `open`, what was found is appended to `out`; else the canceller only learns.
+    /// Takes equally long stretches of what was heard and what was played, both mono at [`RATE`] and paired by time of delivery. With `open`,
+    /// appends events to `out`; otherwise the canceller only learns.
     pub fn push(&mut self, heard: &[f32], played: &[f32], open: bool, out: &mut Vec<Voiced>) {
         for (near, far) in heard.iter().zip(played) {
             self.heard.push(*near);
@@ -159,16 +160,16 @@ impl Duplex {
         }
     }
 
-    /// From here on what was played is paired with what was heard so many samples later than before.
+    /// The pairing has shifted: from here on what was played is paired this many samples later.
     pub fn shifted(&mut self, later: i64) {
         self.finder.shifted(later);
         if self.finder.found == EchoPath::Unknown {
-            self.begin_anew();
+            self.restart();
         }
     }
 
-    fn begin_anew(&mut self) {
-        tracing::debug!(echo = ?self.finder.found, "the echo's way");
+    fn restart(&mut self) {
+        tracing::debug!(echo = ?self.finder.found, "echo path");
         self.canceller.forget();
         self.residual.forget();
         self.learnt = 0;
@@ -185,12 +186,12 @@ impl Duplex {
         self.held = None;
     }
 
-    /// The noise floor: mean square of the quiet frames, full scale 1.
+    /// Noise floor: mean square of the quiet frames, full scale 1.
     pub fn noise_floor(&self) -> f32 {
         self.activity.noise_floor()
     }
 
-    /// How well the canceller does.
+    /// State of the echo canceller.
     pub fn echo(&self) -> EchoState {
         let taken_off_db = 10.0 * (self.echoing.0.max(1e-12) / self.echoing.1.max(1e-12)).log10();
         let delay = if let EchoPath::After(delay) = self.finder.found { Some(delay) } else { None };
@@ -205,7 +206,7 @@ impl Duplex {
         }
     }
 
-    /// An echo may be in what is heard now.
+    /// Whether an echo may be audible now.
     fn sounds(&self) -> bool {
         let way = match self.finder.found {
             EchoPath::Unknown => LONGEST,
@@ -224,11 +225,11 @@ impl Duplex {
         self.history.drain(..STEP);
         self.history.extend(far);
         if self.finder.push(&near, &far) {
-            self.begin_anew();
+            self.restart();
         }
         let sounds = self.sounds();
         if !sounds && self.held.is_some() {
-            // It began over a prompt and was not told from it.
+            // It began over a prompt and was never told apart from it.
             self.forget_held();
         }
         let (cancelled, suppressed) = self.cancel(&near, sounds);
@@ -245,7 +246,7 @@ impl Duplex {
         for event in found {
             match event {
                 Voiced::Began { at } if sounds => (self.held, self.loudest) = (Some(at), 0.0),
-                Voiced::Began { at } => self.tell_beginning(at, out),
+                Voiced::Began { at } => self.report_beginning(at, out),
                 Voiced::Pausing(mut utterance) => {
                     if self.held.is_none() && self.complete(&mut utterance) {
                         out.push(Voiced::Pausing(utterance));
@@ -271,7 +272,7 @@ impl Duplex {
             let at = began.max(self.activity.position().saturating_sub(LOOKED_AT));
             if self.is_a_voice(at) {
                 self.held = None;
-                self.tell_beginning(at, out);
+                self.report_beginning(at, out);
             }
         }
         if let Some((utterance, _)) = self.owed.take_if(|owed| owed.1 < self.activity.position()) {
@@ -279,7 +280,7 @@ impl Duplex {
         }
     }
 
-    /// Takes the echo out, as far as it is known; what is left, and that one step late with the rest of the echo suppressed.
+    /// Cancels the echo as far as it is known. Returns what is left, and the same one step late with the residual echo suppressed.
     fn cancel(&mut self, near: &[f32; STEP], sounds: bool) -> (Cancelled, [f32; STEP]) {
         let EchoPath::After(_) = self.finder.found else {
             self.note_levels(StepPowers { voice: power(near), ..StepPowers::default() });
@@ -308,7 +309,7 @@ impl Duplex {
         (cancelled, sound)
     }
 
-    /// The step that was played so many samples ago, between its samples (a sinc under a raised cosine).
+    /// The step played `ago` samples ago, interpolated with a raised-cosine windowed sinc.
     fn played_before(&self, ago: f64) -> [f32; STEP] {
         let ago = ago.max(BESIDE as f64);
         let (whole, part) = (ago.floor() as usize, ago.fract());
@@ -329,14 +330,14 @@ impl Duplex {
         self.levels.drain(..self.levels.len().saturating_sub(LOOKED_AT as usize / STEP));
     }
 
-    /// Tells that somebody's voice began.
-    fn tell_beginning(&mut self, at: u64, out: &mut Vec<Voiced>) {
+    /// Reports that a voice began.
+    fn report_beginning(&mut self, at: u64, out: &mut Vec<Voiced>) {
         self.owed = None;
         self.voice_from = at;
         out.push(Voiced::Began { at });
     }
 
-    /// Whether what has sounded since sample `at` is somebody's voice and not the rest of the echo.
+    /// Whether the sound since sample `at` is a voice rather than residual echo.
     fn is_a_voice(&mut self, at: u64) -> bool {
         if !self.is_ready() {
             return false;
@@ -353,7 +354,7 @@ impl Duplex {
         let sound: Vec<f32> = self.left.range(begin..).copied().collect();
         let likeness = self.played.likeness(&sound, sound.len() + STEP);
         tracing::trace!(?levels, ?likeness, "over a prompt");
-        // Too short to be compared, it has to be well above what a canceller leaves.
+        // Too short to compare: it must stand well above what a converged canceller leaves.
         let like_played = likeness.map_or(levels.left < WELL_LEFT * levels.echo, |likeness| likeness >= OWN_VOICE);
         if like_played {
             return false;
@@ -361,14 +362,14 @@ impl Duplex {
         let taken_off = levels.heard - levels.left;
         let is_echo = taken_off < TAKES_OFF * levels.echo && levels.left < MUCH_LOUDER * levels.echo;
         if is_echo {
-            // Nothing counts until the way is learnt again.
+            // Nothing counts until the echo path has been learnt again.
             self.learnt = 0;
         }
         !is_echo
     }
 
-    /// Cuts off what was before the voice, gives an utterance the sound that nothing is suppressed in, and its likeness to what was played.
-    /// False where it was over when the voice began.
+    /// Completes an utterance: cuts off what came before the voice, restores the unsuppressed sound, and sets its likeness to what was played.
+    /// False if it ended before the voice began.
     fn complete(&self, utterance: &mut Utterance) -> bool {
         let ActivitySettings { pre_roll, least_voice, .. } = *self.activity.settings();
         let is_voice = utterance.begin + utterance.sound.len() as u64 > self.voice_from + least_voice;
@@ -381,7 +382,7 @@ impl Duplex {
         let ago = (self.activity.position() - utterance.begin) as usize;
         let Some(begin) = self.left.len().checked_sub(ago) else { return is_voice };
         let whole: Vec<f32> = self.left.range(begin..begin + utterance.sound.len()).copied().collect();
-        // Before the voice only what is left of the prompt would be heard: there the suppressed sound stays, and nothing is compared.
+        // Before the voice there is only residual echo: keep the suppressed sound there, and compare nothing.
         let quiet = utterance.sound.len().min(pre_roll.saturating_sub(SOFT_BEGINNING) as usize);
         utterance.likeness = self.played.likeness(&whole[quiet..], ago - quiet + STEP);
         utterance.sound = utterance.sound[..quiet].iter().chain(&whole[quiet..]).copied().collect();
@@ -389,5 +390,5 @@ impl Duplex {
     }
 }
 
-/// A step in which nothing was played.
+/// One step of silence.
 const FRAMES_OF_SILENCE: [[f32; FRAME]; STEP / FRAME] = [[0.0; FRAME]; STEP / FRAME];

@@ -1,6 +1,6 @@
-//! The live microphone. The audio callback only writes to a lock-free ring; a worker drains it, brings it to 16 kHz mono and
-//! looks for speech, over what is being played where it is told what that is. A microphone that is lost is said to be, and tried
-//! again every second until it is back.
+//! The live microphone. The audio callback only writes to a lock-free ring. A worker drains the ring, converts the sound to 16 kHz mono and
+//! detects speech, also over what the loudspeaker plays if it is given that signal. When the microphone is lost, the worker reports it
+//! and tries to reopen it every second.
 
 use super::duplex::Duplex;
 use super::mic_error::MicError;
@@ -18,18 +18,18 @@ use std::sync::{Arc, Mutex, PoisonError, mpsc};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-/// How often the worker looks into the ring.
+/// Interval at which the worker drains the ring.
 const TICK: Duration = Duration::from_millis(10);
-/// A lost microphone is tried again this often.
+/// Interval between attempts to reopen a lost microphone.
 const RETRY: Duration = Duration::from_secs(1);
-/// A microphone that gives no sound at all for this long is lost: ten of the largest callbacks that were seen.
+/// A microphone without any callback for this long is lost: ten of the longest callback intervals seen.
 const MUTE: Duration = Duration::from_millis(1500);
-/// What is kept of a recording, in samples at [`RATE`]: a minute.
+/// Longest recording, in samples at [`RATE`]: a minute.
 const LONGEST_TAPE: usize = 60 * RATE as usize;
-/// The device's own delay is believed up to this, in milliseconds.
+/// Largest device delay that is believed, in milliseconds.
 const MOST_DELAY_MS: u64 = 500;
 
-/// LevelMeter of the microphone, root mean square and full scale 1, as bits of `f32`.
+/// Levels shared with the worker: root mean squares, full scale 1, as bits of `f32`.
 #[derive(Debug, Default)]
 struct LevelMeter {
     now: AtomicU32,
@@ -37,14 +37,14 @@ struct LevelMeter {
     callbacks_delay_us: AtomicU64,
 }
 
-/// How loud the microphone is.
+/// Levels of the microphone.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MicLevel {
     /// Root mean square of the last 10 ms or so, full scale 1.
     pub now: f32,
-    /// Root mean square of the room's noise, full scale 1; follows only while open.
+    /// Root mean square of the room's noise, full scale 1; updated only while open.
     pub floor: f32,
-    /// From membrane to program, as the sound system says.
+    /// Delay from membrane to program, as reported by the sound system.
     pub delay: Duration,
 }
 
@@ -52,14 +52,14 @@ pub struct MicLevel {
 enum MicCommand {
     Open,
     Close,
-    /// Everything heard is sent on, too.
+    /// Send everything that is heard, too.
     KeepAll,
 }
 
-/// A microphone that is listened to between `open` and `close` only.
+/// A microphone that detects speech only between `open` and `close`.
 #[derive(Debug)]
 pub struct Mic {
-    orders: Option<mpsc::Sender<MicCommand>>,
+    commands: Option<mpsc::Sender<MicCommand>>,
     worker: Option<JoinHandle<()>>,
     levels: Arc<LevelMeter>,
     tape: Arc<Mutex<Option<Vec<f32>>>>,
@@ -68,26 +68,26 @@ pub struct Mic {
 }
 
 impl Mic {
-    /// Opens the system's default microphone and closes it again.
+    /// Opens the system's default microphone and closes it again, as a trial.
     ///
     /// # Errors
     /// When no microphone opens now.
     pub fn try_out() -> Result<(), MicError> {
-        // In a thread of its own, as in a walk: the sound system keeps things by thread.
+        // On a thread of its own, as in a walk: the sound system keeps state per thread.
         let tried = std::thread::spawn(|| MicStream::open().map(drop)).join();
         let ended = |_| Err(String::from("the sound system ended the thread"));
         tried.unwrap_or_else(ended).map_err(|why| MicError::NoMicrophone { why })
     }
 
-    /// Opens the system's default microphone, closed to speech at first.
+    /// Opens the system's default microphone; it is closed to speech at first.
     ///
     /// # Errors
-    /// When no microphone opens now; a microphone lost later is told through `to` and comes back by itself.
+    /// When no microphone opens now. A microphone lost later is reported through `to` and reopened automatically.
     pub fn start(to: EarSender, activity: Activity) -> Result<Self, MicError> {
         Self::start_with(to, activity, None)
     }
 
-    /// As [`Mic::start`], hearing over what is being played: that is taken out of what is heard.
+    /// As [`Mic::start`], with echo cancellation of what is being played.
     ///
     /// # Errors
     /// As [`Mic::start`].
@@ -96,7 +96,7 @@ impl Mic {
     }
 
     fn start_with(to: EarSender, activity: Activity, played: Option<Reference>) -> Result<Self, MicError> {
-        let (orders, ordered) = mpsc::channel();
+        let (commands, commanded) = mpsc::channel();
         let (ready, readied) = mpsc::channel();
         let levels = Arc::new(LevelMeter::default());
         let shown = Arc::clone(&levels);
@@ -111,19 +111,20 @@ impl Mic {
                 }
             };
             let _ = ready.send(Ok((stream.rate, stream.channels)));
-            let ear = match played {
-                Some(played) => SpeechFinder::Over(Box::new((Pairing::new(played), Duplex::new(activity)))),
+            let finder = match played {
+                Some(played) => SpeechFinder::OverPrompts(Box::new((Pairing::new(played), Duplex::new(activity)))),
                 None => SpeechFinder::Alone(Box::new(activity)),
             };
-            Worker { to, ordered, ear, levels: shown, tape: written, open: false, all: false, deaf: 0 }.run(stream);
+            Worker { to, commanded, finder, levels: shown, tape: written, open: false, all: false, deaf: 0 }
+                .run(stream);
         });
         let lacking = |why| MicError::NoMicrophone { why };
         let answer = readied.recv().unwrap_or_else(|_| Err(String::from("the sound system ended the thread")));
         let (rate, channels) = answer.map_err(lacking)?;
-        Ok(Self { orders: Some(orders), worker: Some(worker), levels, tape, rate, channels })
+        Ok(Self { commands: Some(commands), worker: Some(worker), levels, tape, rate, channels })
     }
 
-    /// How loud it is now.
+    /// The levels now.
     pub fn level(&self) -> MicLevel {
         let load = |value: &AtomicU32| f32::from_bits(value.load(Ordering::Relaxed));
         MicLevel {
@@ -133,44 +134,44 @@ impl Mic {
         }
     }
 
-    /// The device's samples per second and channels when it was opened first.
+    /// Sample rate and channel count of the device when it was first opened.
     pub fn format(&self) -> (u32, u16) {
         (self.rate, self.channels)
     }
 
-    /// Keeps everything that is heard from now on, open or closed, up to a minute of it.
+    /// Records everything from now on, open or closed, up to a minute.
     pub fn record(&mut self) {
         *self.tape.lock().unwrap_or_else(PoisonError::into_inner) = Some(Vec::new());
     }
 
-    /// Samples that have been kept so far.
+    /// Samples recorded so far.
     pub fn recorded_so_far(&self) -> usize {
         self.tape.lock().unwrap_or_else(PoisonError::into_inner).as_ref().map_or(0, Vec::len)
     }
 
-    /// Ends [`Mic::record`]; what was kept, mono at [`RATE`].
+    /// Ends [`Mic::record`] and returns the recording, mono at [`RATE`].
     pub fn recorded(&mut self) -> Vec<f32> {
         self.tape.lock().unwrap_or_else(PoisonError::into_inner).take().unwrap_or_default()
     }
 
-    fn order(&self, order: MicCommand) {
-        if let Some(orders) = &self.orders {
-            let _ = orders.send(order);
+    fn command(&self, command: MicCommand) {
+        if let Some(commands) = &self.commands {
+            let _ = commands.send(command);
         }
     }
 }
 
 impl Ears for Mic {
     fn open(&mut self) {
-        self.order(MicCommand::Open);
+        self.command(MicCommand::Open);
     }
 
     fn close(&mut self) {
-        self.order(MicCommand::Close);
+        self.command(MicCommand::Close);
     }
 
     fn keep_all(&mut self) {
-        self.order(MicCommand::KeepAll);
+        self.command(MicCommand::KeepAll);
     }
 
     fn is_live(&self) -> bool {
@@ -180,37 +181,37 @@ impl Ears for Mic {
 
 impl Drop for Mic {
     fn drop(&mut self) {
-        self.orders = None;
+        self.commands = None;
         if let Some(worker) = self.worker.take() {
             let _ = worker.join();
         }
     }
 }
 
-/// What speech is looked for with.
+/// How speech is detected.
 enum SpeechFinder {
-    /// While nothing is being said.
+    /// Without knowledge of what is played.
     Alone(Box<Activity>),
-    /// Over what is being said.
-    Over(Box<(Pairing, Duplex)>),
+    /// Over what is played.
+    OverPrompts(Box<(Pairing, Duplex)>),
 }
 
 impl SpeechFinder {
     fn forget(&mut self) {
         match self {
             Self::Alone(activity) => activity.forget(),
-            Self::Over(over) => over.1.forget(),
+            Self::OverPrompts(over) => over.1.forget(),
         }
     }
 
     fn noise_floor(&self) -> f32 {
         match self {
             Self::Alone(activity) => activity.noise_floor(),
-            Self::Over(over) => over.1.noise_floor(),
+            Self::OverPrompts(over) => over.1.noise_floor(),
         }
     }
 
-    /// Takes sound, of which the first `deaf` samples are not listened to (all of it when closed).
+    /// Takes sound; its first `deaf` samples are ignored (all of it when closed).
     fn push(&mut self, sound: &[f32], deaf: usize, found: &mut Vec<Voiced>) {
         match self {
             Self::Alone(activity) => {
@@ -219,7 +220,7 @@ impl SpeechFinder {
                 }
                 activity.push(&sound[deaf..], found);
             }
-            Self::Over(over) => {
+            Self::OverPrompts(over) => {
                 let (pairing, duplex) = &mut **over;
                 let (mut near, mut far) = (Vec::new(), Vec::new());
                 let later = pairing.push(sound, &mut near, &mut far);
@@ -236,14 +237,14 @@ impl SpeechFinder {
 
 struct Worker {
     to: EarSender,
-    ordered: mpsc::Receiver<MicCommand>,
-    ear: SpeechFinder,
+    commanded: mpsc::Receiver<MicCommand>,
+    finder: SpeechFinder,
     levels: Arc<LevelMeter>,
     tape: Arc<Mutex<Option<Vec<f32>>>>,
     open: bool,
-    /// Everything is sent as sound, too.
+    /// Send everything that is heard, too.
     all: bool,
-    /// Samples after opening that were in the air before it, still to be dropped.
+    /// Samples still to drop after opening: they were recorded before it.
     deaf: u64,
 }
 
@@ -267,7 +268,7 @@ impl Worker {
         }
     }
 
-    /// Listens until the stream is lost (true) or the ears are dropped (false).
+    /// Listens until the stream is lost (true) or the [`Mic`] is dropped (false).
     fn listen(&mut self, mut stream: MicStream) -> bool {
         let mut resampler = Resampler::new(stream.rate, RATE);
         let (mut mono, mut sound) = (Vec::new(), Vec::new());
@@ -299,22 +300,22 @@ impl Worker {
             log.look(&stream.stats);
             self.levels.callbacks_delay_us.store(stream.stats.delay_us.load(Ordering::Relaxed), Ordering::Relaxed);
             if stream.stats.gone.load(Ordering::Relaxed) || heard_at.elapsed() > MUTE {
-                self.ear.forget();
+                self.finder.forget();
                 return true;
             }
         }
     }
 
-    /// Takes one order, or waits a tick; false when the ears were dropped.
+    /// Takes one command, or waits a tick; false when the [`Mic`] was dropped.
     fn obey(&mut self, stats: &StreamStats) -> bool {
-        match self.ordered.recv_timeout(TICK) {
+        match self.commanded.recv_timeout(TICK) {
             Ok(MicCommand::KeepAll) => {
                 self.all = true;
                 true
             }
-            Ok(order) => {
-                self.open = order == MicCommand::Open;
-                self.ear.forget();
+            Ok(command) => {
+                self.open = command == MicCommand::Open;
+                self.finder.forget();
                 let delay_ms = stats.delay_us.load(Ordering::Relaxed).div_ceil(1000).min(MOST_DELAY_MS);
                 self.deaf = samples(delay_ms);
                 true
@@ -333,22 +334,22 @@ impl Worker {
             tape.extend_from_slice(&sound[..sound.len().min(LONGEST_TAPE - tape.len())]);
         }
         if self.all {
-            // A driver that is gone needs nothing.
+            // Without a driver nobody receives it.
             let _ = self.to.send(EarEvent::Sound(sound.into()));
         }
         let dropped = if self.open { self.deaf.min(sound.len() as u64) } else { sound.len() as u64 };
         self.deaf = self.deaf.saturating_sub(dropped);
         let mut found: Vec<Voiced> = Vec::new();
-        self.ear.push(sound, dropped as usize, &mut found);
+        self.finder.push(sound, dropped as usize, &mut found);
         if self.open {
-            self.levels.floor.store(self.ear.noise_floor().sqrt().to_bits(), Ordering::Relaxed);
+            self.levels.floor.store(self.finder.noise_floor().sqrt().to_bits(), Ordering::Relaxed);
         }
         for event in found {
             tell(&self.to, event);
         }
     }
 
-    /// Tries every second until the microphone gives sound again; none when the ears were dropped.
+    /// Retries every second until the microphone delivers sound again; none when the [`Mic`] was dropped.
     fn reopen(&mut self) -> Option<MicStream> {
         loop {
             let until = Instant::now() + RETRY;

@@ -1,11 +1,11 @@
-//! Why there is no microphone.
+//! The error of a missing microphone.
 
 use thiserror::Error;
 
-/// Why the microphone cannot be used. All of them are exit 3: the machine lacks something.
+/// The microphone cannot be used. Exit code 3: the machine lacks something.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum MicError {
-    /// No input device, or none that opens.
+    /// There is no input device, or none that opens.
     #[error(
         "There is no microphone that opens ({why}). Plug one in and see that the sound server runs ('probeside soundcheck' \
          shows what is heard), or use '--hear typed'."

@@ -1,4 +1,4 @@
-//! The opened microphone.
+//! The opened microphone: a ring that the audio callback fills, and the callback's statistics.
 
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, FromSample, InputCallbackInfo, SampleFormat, SizedSample, StreamConfig};
@@ -7,25 +7,25 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-/// Sound that the ring holds, in seconds; a worker that is held up longer loses sound rather than memory.
+/// Capacity of the ring in seconds; a worker that stalls for longer loses sound instead of filling the memory.
 const RING_SECONDS: usize = 4;
-/// Callbacks wanted in a second: 25, so 40 ms each.
+/// Requested callbacks per second: one every 40 ms.
 const CALLBACKS_PER_SECOND: u32 = 25;
-/// Warnings of the sound system are logged at most this often; under load they come in storms.
+/// Shortest interval between logged warnings of the sound system; under load they come in storms.
 const LOG_EVERY: Duration = Duration::from_secs(10);
 
-/// What the callbacks tell the worker.
+/// What the callbacks report to the worker.
 #[derive(Debug, Default)]
 pub(super) struct StreamStats {
     pub(super) callbacks: AtomicU64,
     overruns: AtomicU64,
     errors: AtomicU64,
     pub(super) gone: AtomicBool,
-    /// Microseconds from the microphone's membrane to the callback.
+    /// Delay from the microphone's membrane to the callback, in microseconds.
     pub(super) delay_us: AtomicU64,
 }
 
-/// An opened device.
+/// An open input stream.
 pub(super) struct MicStream {
     _stream: cpal::Stream,
     pub(super) ring: Consumer<f32>,
@@ -118,7 +118,7 @@ where
     )
 }
 
-/// Logs the sound system's troubles now and then.
+/// Logs errors and overruns of the sound system, at a limited rate.
 #[derive(Debug, Default)]
 pub(super) struct TroubleLog {
     logged: u64,

@@ -1,4 +1,7 @@
-//! Sources of answers.
+//! Capture: every source of answers, behind the trait [`Ears`](super::Ears): microphone, WAV file, script, typed lines and pedal.
+//!
+//! This folder owns the devices and their threads, and the decision whether a voice over a prompt is a person or the prompt's echo. It
+//! must not know any grammar or recogniser, nor what an answer means.
 
 #[cfg(feature = "sound")]
 mod duplex;
@@ -22,6 +25,6 @@ pub use mic::Mic;
 pub use mic::MicLevel;
 pub use mic_error::MicError;
 pub use pedal::Pedal;
-pub use script::{Given, Script};
+pub use script::{Script, ScriptAnswer};
 pub use typed::Typed;
 pub use wav_ears::WavEars;

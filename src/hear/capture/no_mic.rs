@@ -1,4 +1,4 @@
-//! The microphone of a build without sound: it says so.
+//! Stand-in for the microphone in a build without sound.
 
 use super::mic_error::MicError;
 use crate::hear::ears::{EarSender, Ears};
@@ -10,7 +10,7 @@ use crate::hear::segment::activity::Activity;
 pub enum Mic {}
 
 impl Mic {
-    /// Always the error that says which build has a microphone.
+    /// Fails with the error that names a build with a microphone.
     ///
     /// # Errors
     /// Always.
@@ -18,7 +18,7 @@ impl Mic {
         Err(MicError::NotBuilt)
     }
 
-    /// Always the error that says which build has a microphone.
+    /// Fails with the error that names a build with a microphone.
     ///
     /// # Errors
     /// Always.
@@ -34,22 +34,22 @@ impl Mic {
         Err(MicError::NotBuilt)
     }
 
-    /// There is none.
+    /// Never called: no value of this type exists.
     pub fn format(&self) -> (u32, u16) {
         match *self {}
     }
 
-    /// There is none.
+    /// Never called: no value of this type exists.
     pub fn record(&mut self) {
         match *self {}
     }
 
-    /// There is none.
+    /// Never called: no value of this type exists.
     pub fn recorded_so_far(&self) -> usize {
         match *self {}
     }
 
-    /// There is none.
+    /// Never called: no value of this type exists.
     pub fn recorded(&mut self) -> Vec<f32> {
         match *self {}
     }

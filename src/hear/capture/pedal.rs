@@ -1,7 +1,6 @@
-//! Keys and a foot pedal that acts as a keyboard: single key presses from the terminal while hearing by microphone.
+//! Keys and foot pedals that act as keyboards: single key presses from the terminal while the microphone listens.
 //!
-//! The terminal is put back as it was when the [`Pedal`] is dropped. While it gives single keys it makes no signal of Ctrl-C: whoever starts
-//! the pedal says what is done then.
+//! Dropping the [`Pedal`] restores the terminal. In raw mode Ctrl-C raises no signal, so the caller passes a handler for it.
 
 use crate::hear::ears::{EarEvent, EarSender, PedalKey};
 use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, poll, read};
@@ -13,7 +12,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-/// How often the reader looks whether it is to end.
+/// Interval at which the reader checks whether to stop.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
 
 /// Listens to keys until dropped.
@@ -24,8 +23,7 @@ pub struct Pedal {
 }
 
 impl Pedal {
-    /// Starts listening to keys; none where standard input is no terminal, or one that cannot give single keys.
-    /// `interrupt` is called at Ctrl-C.
+    /// Starts listening to keys; none if standard input is not a terminal or has no raw mode. `interrupt` is called on Ctrl-C.
     pub fn start(to: EarSender, interrupt: fn()) -> Option<Self> {
         if !std::io::stdin().is_terminal() || enable_raw_mode().is_err() {
             return None;
@@ -48,7 +46,7 @@ impl Drop for Pedal {
     }
 }
 
-/// Raw mode also stops the terminal from returning the carriage at a line's end, which printed prompts need.
+/// Raw mode also turns off the carriage return at line ends, which printed prompts need; turns it on again.
 fn keep_line_ends() {
     if cfg!(unix) {
         let _ = Command::new("stty").args(["opost", "onlcr"]).stdout(Stdio::null()).stderr(Stdio::null()).status();
@@ -77,7 +75,7 @@ fn is_ctrl_c(key: &KeyEvent) -> bool {
     key.kind == KeyEventKind::Press && key.modifiers.contains(KeyModifiers::CONTROL) && key.code == KeyCode::Char('c')
 }
 
-/// What a key means; pedals are sold sending page keys, F-keys, space or enter (common practice, no source).
+/// Meaning of a key. Pedals send page keys, function keys, space or enter (common practice, without a source).
 fn meaning(key: &KeyEvent) -> Option<PedalKey> {
     if key.kind == KeyEventKind::Release {
         return None;

@@ -1,58 +1,58 @@
-//! Answers given on demand: to every listen a callback's sound, which goes through the same voice activity as a
-//! microphone's, or its text. The WAV file source is built on the same feed.
+//! Scripted answers: for each listen a callback returns sound, which passes the same voice activity as a microphone's, or text. The WAV
+//! source uses the same feed.
 
 use crate::hear::ears::{EarEvent, EarSender, Ears, PedalKey};
 use crate::hear::segment::activity::{Activity, Voiced};
 use crate::hear::segment::settings::FRAME;
 
-/// What a script answers to one listen.
+/// A script's answer to one listen.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Given {
+pub enum ScriptAnswer {
     /// Mono sound at 16 kHz.
     Sound(Vec<f32>),
     /// A typed line.
     Text(String),
     /// A key or pedal.
     Pedal(PedalKey),
-    /// Nothing: the listen stays without an answer.
+    /// No answer to this listen.
     Nothing,
-    /// The script is over.
+    /// The script has ended.
     End,
 }
 
-/// Sound that is heard as fast as it is asked for.
+/// Sound that is consumed as fast as answers are asked for.
 #[derive(Debug)]
-pub(in crate::hear) struct Feed {
+pub(super) struct Feed {
     activity: Activity,
     sound: Vec<f32>,
     at: usize,
     finished: bool,
-    /// Everything is sent as sound, too.
-    pub(in crate::hear) all: bool,
+    /// Send everything that is heard, too.
+    pub(super) all: bool,
 }
 
 impl Feed {
-    pub(in crate::hear) fn new(activity: Activity) -> Self {
+    pub(super) fn new(activity: Activity) -> Self {
         Self { activity, sound: Vec::new(), at: 0, finished: true, all: false }
     }
 
-    /// More sound, after what is there already.
-    pub(in crate::hear) fn add(&mut self, sound: &[f32]) {
+    /// Appends sound.
+    pub(super) fn add(&mut self, sound: &[f32]) {
         self.sound.drain(..self.at);
         self.at = 0;
         self.sound.extend_from_slice(sound);
         self.finished = false;
     }
 
-    /// Sends events up to and including the next utterance; false when there was none left.
-    pub(in crate::hear) fn next_utterance(&mut self, to: &EarSender) -> bool {
+    /// Sends events up to and including the next utterance; false if none is left.
+    pub(super) fn next_utterance(&mut self, to: &EarSender) -> bool {
         let mut found = Vec::new();
         while !self.finished {
             if self.at < self.sound.len() {
                 let end = (self.at + FRAME).min(self.sound.len());
                 let frame = &self.sound[self.at..end];
                 if self.all {
-                    // A driver that is gone needs nothing.
+                    // Without a driver nobody receives it.
                     let _ = to.send(EarEvent::Sound(frame.into()));
                 }
                 self.activity.push(frame, &mut found);
@@ -64,7 +64,7 @@ impl Feed {
             let mut whole = false;
             for event in found.drain(..) {
                 whole |= matches!(event, Voiced::Utterance(_));
-                // No silence is waited for here that the understanding could begin in.
+                // Nothing waits in real time here, so an early start of the recogniser gains nothing.
                 if !matches!(event, Voiced::Pausing(_)) {
                     tell(to, event);
                 }
@@ -76,13 +76,13 @@ impl Feed {
         false
     }
 
-    /// The utterance just given was enough.
-    pub(in crate::hear) fn forget(&mut self) {
+    /// The utterance just delivered was enough.
+    pub(super) fn forget(&mut self) {
         self.activity.forget();
     }
 
-    /// The utterance just given was enough, and the rest of the sound goes with it.
-    pub(in crate::hear) fn drop_rest(&mut self) {
+    /// The utterance just delivered was enough; drops the rest of the sound.
+    pub(super) fn drop_rest(&mut self) {
         self.activity.skip((self.sound.len() - self.at) as u64);
         self.sound.clear();
         self.at = 0;
@@ -90,8 +90,8 @@ impl Feed {
     }
 }
 
-/// Sends what voice activity found; a driver that is gone needs nothing.
-pub(in crate::hear) fn tell(to: &EarSender, event: Voiced) {
+/// Sends an event of voice activity to the driver, if there still is one.
+pub(super) fn tell(to: &EarSender, event: Voiced) {
     let _ = to.send(match event {
         Voiced::Began { at } => EarEvent::Began { at },
         Voiced::Pausing(utterance) => EarEvent::Pausing(utterance),
@@ -99,21 +99,21 @@ pub(in crate::hear) fn tell(to: &EarSender, event: Voiced) {
     });
 }
 
-/// Ears that ask a callback for an answer whenever they are opened.
+/// Ears that ask a callback for one answer per listen.
 ///
 /// ```
-/// use probeside::hear::{Activity, EarEvent, Ears, Given, Script};
+/// use probeside::hear::{Activity, EarEvent, Ears, ScriptAnswer, Script};
 /// let (to, mut from) = tokio::sync::mpsc::unbounded_channel();
 /// let mut lines = vec!["light on", "done"].into_iter();
 /// let activity = Activity::usual()?;
-/// let mut ears = Script::new(to, activity, move || lines.next().map_or(Given::End, |l| Given::Text(l.into())));
+/// let mut ears = Script::new(to, activity, move || lines.next().map_or(ScriptAnswer::End, |l| ScriptAnswer::Text(l.into())));
 /// ears.open();
 /// assert_eq!(from.try_recv(), Ok(EarEvent::Typed("light on".into())));
 /// # Ok::<(), probeside::hear::HearError>(())
 /// ```
 pub struct Script {
     to: EarSender,
-    next: Box<dyn FnMut() -> Given>,
+    next: Box<dyn FnMut() -> ScriptAnswer>,
     feed: Feed,
 }
 
@@ -124,8 +124,8 @@ impl std::fmt::Debug for Script {
 }
 
 impl Script {
-    /// Ears that ask `next` once for each listen.
-    pub fn new(to: EarSender, activity: Activity, next: impl FnMut() -> Given + 'static) -> Self {
+    /// Asks `next` once for each listen.
+    pub fn new(to: EarSender, activity: Activity, next: impl FnMut() -> ScriptAnswer + 'static) -> Self {
         Self { to, next: Box::new(next), feed: Feed::new(activity) }
     }
 }
@@ -133,15 +133,15 @@ impl Script {
 impl Ears for Script {
     fn open(&mut self) {
         let event = match (self.next)() {
-            Given::Sound(sound) => {
+            ScriptAnswer::Sound(sound) => {
                 self.feed.add(&sound);
                 self.feed.next_utterance(&self.to);
                 return;
             }
-            Given::Text(line) => EarEvent::Typed(line),
-            Given::Pedal(key) => EarEvent::Pedal(key),
-            Given::Nothing => return,
-            Given::End => EarEvent::Ended,
+            ScriptAnswer::Text(line) => EarEvent::Typed(line),
+            ScriptAnswer::Pedal(key) => EarEvent::Pedal(key),
+            ScriptAnswer::Nothing => return,
+            ScriptAnswer::End => EarEvent::Ended,
         };
         let _ = self.to.send(event);
     }

@@ -1,30 +1,30 @@
-//! Answers typed on standard input: one piped line for each listen, or lines at any time from a terminal.
+//! Answers typed on standard input: from a pipe one line per listen, from a terminal lines at any time.
 
 use crate::hear::ears::{EarEvent, EarSender, Ears, PedalKey};
 use std::io::{BufRead, IsTerminal};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, mpsc};
 
-/// A typed line longer than this is cut, so that a pipe full of zeros cannot fill the memory. Bytes.
+/// Longest typed line in bytes; the rest is cut, so that a pipe full of zeros cannot fill the memory.
 const LONGEST_LINE: u64 = 4096;
 
 /// Typed answers.
 #[derive(Debug)]
 pub struct Typed {
-    /// One token asks the reader for one line; none when lines come unasked.
+    /// Each message asks the reader for one line; none if lines come unasked.
     ask: Option<mpsc::Sender<()>>,
-    /// A line was asked for and has not come yet: opening again asks for no second one.
+    /// A line has been asked for and has not arrived; opening again does not ask for a second one.
     owed: Arc<AtomicBool>,
 }
 
 impl Typed {
-    /// Answers from this program's standard input, as a terminal or a pipe, whichever it is.
+    /// Reads standard input, as a terminal or a pipe.
     pub fn from_stdin(to: EarSender) -> Self {
         let terminal = std::io::stdin().is_terminal();
         Self::new(to, || std::io::stdin().lock(), terminal)
     }
 
-    /// Answers from any reader. `terminal`: lines come at any time, and an empty one is a press of the pedal.
+    /// Reads any input. With `terminal`, lines come at any time and an empty one is a press of the pedal.
     pub fn new<R: BufRead>(to: EarSender, open: impl FnOnce() -> R + Send + 'static, terminal: bool) -> Self {
         let (ask, asked) = mpsc::channel();
         let owed = Arc::new(AtomicBool::new(false));

@@ -1,4 +1,4 @@
-//! A WAV file as a source of answers: every listen hears its next utterance at once.
+//! A WAV file as a source of answers: each listen gets the next utterance at once.
 
 use super::script::Feed;
 use crate::hear::ears::{EarEvent, EarSender, Ears};
@@ -22,7 +22,7 @@ impl WavEars {
         Ok(Self::of_sound(to, activity, &read_wav(path)?))
     }
 
-    /// Answers out of mono sound at 16 kHz.
+    /// Takes mono sound at 16 kHz instead of a file.
     pub fn of_sound(to: EarSender, activity: Activity, sound: &[f32]) -> Self {
         let mut feed = Feed::new(activity);
         feed.add(sound);

@@ -1,21 +1,20 @@
-//! What a stretch of recorded sound says of the microphone: how quiet the room is, how well a voice stands out of it, whether it
-//! is clipped, and how strongly the loudspeaker comes back into it.
+//! Measures a recording: the room's noise, the level and clipping of speech, and how strongly the microphone hears the loudspeaker.
 
 use crate::hear::ears::RATE;
 use crate::hear::level::{active_level, rms};
 
-/// Samples from this on are taken to be at the end of the scale; resampling leaves a clipped peak a little short of it.
+/// Amplitude from which a sample counts as clipped; resampling leaves a clipped peak slightly below full scale.
 const FULL: f32 = 0.97;
-/// Lowest level that is told apart, in decibels of full scale.
+/// Lowest level reported, in decibels of full scale.
 const LOWEST_DB: f32 = -120.0;
-/// The sweep: its length in seconds, its lowest and highest frequency in hertz, its amplitude. Within what telephones carry, so
-/// that any loudspeaker gives it.
+/// The sweep: length in seconds, lowest and highest frequency in hertz, amplitude. It stays within the telephone band, which any loudspeaker
+/// can play.
 const SWEEP_SECONDS: f32 = 0.6;
 const SWEEP_HERTZ: (f32, f32) = (300.0, 3_000.0);
 const SWEEP_AMPLITUDE: f32 = 0.25;
 /// The sweep fades in and out over this many seconds.
 const SWEEP_FADE: f32 = 0.02;
-/// A correlation below this is no echo. Noise alone stays below 0.05 over these lengths (tested).
+/// A lower correlation is not an echo. Noise alone stays below 0.05 over these lengths (tested).
 const LEAST_LIKENESS: f32 = 0.12;
 
 /// A stretch in which nobody speaks.
@@ -23,7 +22,7 @@ const LEAST_LIKENESS: f32 = 0.12;
 pub struct Room {
     /// Root mean square in decibels of full scale.
     pub noise_db: f32,
-    /// Every sample is the same: a microphone that is switched off or muted.
+    /// All samples are equal: the microphone is switched off or muted.
     pub dead: bool,
 }
 
@@ -32,18 +31,18 @@ pub struct Room {
 pub struct Speech {
     /// Active speech level in decibels of full scale.
     pub level_db: f32,
-    /// Share of the samples that are at the end of the scale.
+    /// Share of clipped samples.
     pub clipped: f32,
 }
 
 /// The loudspeaker as the microphone hears it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Echo {
-    /// Where in the recording it begins, in samples.
+    /// Where it begins in the recording, in samples.
     pub at: usize,
     /// Its root mean square in decibels of full scale.
     pub level_db: f32,
-    /// How like the sent sound it is, 0 to 1.
+    /// Correlation with the sent sound, 0 to 1.
     pub likeness: f32,
 }
 
@@ -52,19 +51,19 @@ pub fn decibels(amplitude: f32) -> f32 {
     if amplitude > 0.0 { (20.0 * amplitude.log10()).max(LOWEST_DB) } else { LOWEST_DB }
 }
 
-/// Looks at a stretch in which nobody speaks.
+/// Measures a stretch in which nobody speaks.
 pub fn room(sound: &[f32]) -> Room {
     let dead = sound.windows(2).all(|w| w[0] == w[1]);
     Room { noise_db: decibels(rms(sound)), dead }
 }
 
-/// Looks at a stretch in which somebody speaks.
+/// Measures a stretch in which somebody speaks.
 pub fn speech(sound: &[f32]) -> Speech {
     let full = sound.iter().filter(|x| x.abs() >= FULL).count();
     Speech { level_db: decibels(active_level(sound)), clipped: full as f32 / sound.len().max(1) as f32 }
 }
 
-/// A rising tone to be played, `rate` samples a second.
+/// A rising tone to play, at `rate` samples a second.
 pub fn sweep(rate: u32) -> Vec<f32> {
     let rate = rate as f32;
     let count = (SWEEP_SECONDS * rate) as usize;
@@ -78,7 +77,7 @@ pub fn sweep(rate: u32) -> Vec<f32> {
     (0..count).map(sample).collect()
 }
 
-/// Finds `sent` in `recorded`, both at 16 kHz; none where it is not to be heard.
+/// Finds `sent` in `recorded`, both at 16 kHz; none if it is inaudible.
 pub fn echo(sent: &[f32], recorded: &[f32]) -> Option<Echo> {
     let likeness = |at: usize, step: usize| {
         let (mut both, mut here, mut there) = (0.0f32, 0.0f32, 0.0f32);
@@ -90,7 +89,7 @@ pub fn echo(sent: &[f32], recorded: &[f32]) -> Option<Echo> {
         both.abs() / (here * there).sqrt().max(1e-9)
     };
     let last = recorded.len().checked_sub(sent.len()).filter(|_| !sent.is_empty())?;
-    // A sweep stays like itself for a few samples of shift: two are skipped, then looked at finely.
+    // A sweep correlates with itself over a few samples of shift: search every second sample, then around the best.
     let coarse = (0..=last).step_by(2).max_by(|a, b| likeness(*a, 4).total_cmp(&likeness(*b, 4)))?;
     let near = coarse.saturating_sub(4)..=(coarse + 4).min(last);
     let (at, likeness) = near.map(|at| (at, likeness(at, 1))).max_by(|a, b| a.1.total_cmp(&b.1))?;
@@ -98,7 +97,7 @@ pub fn echo(sent: &[f32], recorded: &[f32]) -> Option<Echo> {
     (likeness >= LEAST_LIKENESS).then_some(Echo { at, level_db, likeness })
 }
 
-/// Samples at 16 kHz in milliseconds.
+/// Converts samples at 16 kHz to milliseconds.
 pub fn milliseconds(samples: usize) -> f64 {
     samples as f64 * 1e3 / f64::from(RATE)
 }

@@ -1,4 +1,4 @@
-//! Whether a recorded take of a phrase is fit to be kept: loud enough, not clipped, and that phrase.
+//! Decides whether a recorded take of a phrase is good enough to keep: loud enough, not clipped, and of that phrase.
 
 use super::recording;
 use crate::hear::engines::Recogniser;
@@ -7,49 +7,50 @@ use crate::hear::segment::activity::Activity;
 use crate::hear::speaker::Take;
 use crate::phrase::{Answer, Grammar, Phrase, Stakes, Verdict, decide};
 
-/// Active speech level below which a take is too quiet, in decibels of full scale.
+/// Lowest active speech level of a take, in decibels of full scale.
 const QUIETEST_DB: f32 = -50.0;
-/// Share of samples at the end of the scale above which a take is clipped.
+/// Largest share of clipped samples in a take.
 const MOST_CLIPPED: f32 = 1e-3;
-/// A phrase takes no longer than this, in samples at 16 kHz: six seconds.
+/// Longest take, in samples at 16 kHz: six seconds.
 const LONGEST: usize = 6 * 16_000;
-/// A take further than this from every other take of its phrase is something else. Takes of one digit by one person lay below
-/// 0.26 in 99 % of cases, of two digits above 0.27 (three people of the Free Spoken Digit Dataset).
+/// A take farther than this from every other take of its phrase is something else. One person's takes of one digit are closer than 0.26 in
+/// 99 % of cases, those of two digits farther than 0.27 (three people of the Free Spoken Digit Dataset).
 const MOST_APART: f32 = 0.36;
 
-/// Why a take is not kept.
+/// Reason for rejecting a take.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum TakeFault {
-    /// No voice in it.
+    /// There is no voice in it.
     #[error("nobody speaks in it")]
     Silent,
-    /// Too quiet.
+    /// It is too quiet.
     #[error("it is too quiet ({0:.0} dB of full scale): speak up or come nearer to the microphone")]
     Quiet(f32),
-    /// Peaks cut off.
+    /// It is clipped.
     #[error("it is clipped ({:.1} % of it): turn the microphone's level down", .0 * 100.0)]
     Clipped(f32),
-    /// Longer than a phrase.
+    /// It is longer than a phrase.
     #[error("it is longer than six seconds: say only the phrase")]
     Long,
-    /// Another phrase.
+    /// It is another phrase.
     #[error("it sounds like \"{0}\"")]
     Other(String),
-    /// Unlike the other takes of the phrase.
+    /// It is unlike the other takes of the phrase.
     #[error("it is unlike the other takes of this phrase")]
     Unlike,
 }
 
-/// A grammar in which each of these phrases is an answer of its own, so that a take can be told from the others.
+/// A grammar with one answer per phrase, to tell a take from the other phrases.
 pub fn grammar_of(phrases: &[String]) -> Grammar {
     let phrase = |words: &String| Phrase { words: words.clone(), answer: Answer::Choice(words.clone()) };
     Grammar { phrases: phrases.iter().map(phrase).collect(), ..Grammar::default() }
 }
 
-/// Looks at a take of `words`, which `activity` cuts out; `others` are the takes of the same words so far, `grammar` holds all phrases that are learnt.
+/// Judges a take of `words`. `activity` cuts the speech out; `others` are the takes of the same words so far; `grammar` holds all phrases to be
+/// enrolled.
 ///
 /// # Errors
-/// When the recogniser fails or cannot learn voices.
+/// When the recogniser fails or cannot enrol voices.
 pub fn examine(
     activity: &mut Activity,
     engine: &mut dyn Recogniser,
@@ -75,7 +76,7 @@ pub fn examine(
         return Ok(Err(TakeFault::Unlike));
     }
     let heard = engine.hear(sound, grammar)?;
-    // Only what would be taken for another phrase is refused: somebody with a strong accent is heard badly at first.
+    // Reject only what would be accepted as another phrase: a strong accent is recognised badly at first.
     if let Verdict::Accept { heard } = decide(&heard, Stakes::High)
         && heard.answer != Answer::Choice(words.to_owned())
     {
@@ -84,7 +85,7 @@ pub fn examine(
     Ok(Ok(Take { words: words.to_owned(), shape }))
 }
 
-/// The phrase that a recording named `PHRASE_TAKE` is of, with spaces as `-`: "stays-dark_2" is "stays dark".
+/// The phrase in the name of a recording, `PHRASE_TAKE` with `-` for spaces: "stays-dark_2" is "stays dark".
 pub fn phrase_of(stem: &str) -> Option<String> {
     let (phrase, take) = stem.rsplit_once('_')?;
     let words = crate::phrase::normalise(&phrase.replace(['-', '_'], " "));
@@ -97,12 +98,12 @@ mod tests {
     use crate::hear::{HearError, Shape};
     use crate::phrase::{Hypotheses, Hypothesis};
 
-    /// Hears what it is told to, and shapes a sound by its loudness.
-    struct Told(&'static str);
+    /// A recogniser that always hears the same words and gives every sound the same shape.
+    struct Scripted(&'static str);
 
-    impl Recogniser for Told {
+    impl Recogniser for Scripted {
         fn name(&self) -> &str {
-            "told"
+            "scripted"
         }
         fn hear(&mut self, _: &[f32], _: &Grammar) -> Result<Hypotheses, HearError> {
             let answer = Answer::Choice(self.0.into());
@@ -117,7 +118,7 @@ mod tests {
         }
     }
 
-    /// A second of a recorded voice amid silence; `loud` is its peak.
+    /// A second of a recorded voice between silences; `loud` is its peak.
     fn voice(loud: f32) -> Vec<f32> {
         let models = crate::hear::models::find().expect("models/setup was run");
         let all = crate::hear::read_wav(&models.folder.join("two_cities.wav")).expect("a recording");
@@ -132,7 +133,7 @@ mod tests {
     fn look(sound: &[f32], heard: &'static str, others: &[Take]) -> Result<Take, TakeFault> {
         let grammar = grammar_of(&["light on".into(), "stays dark".into()]);
         let mut activity = Activity::usual().expect("models/setup was run");
-        examine(&mut activity, &mut Told(heard), sound, "light on", others, &grammar).expect("it hears")
+        examine(&mut activity, &mut Scripted(heard), sound, "light on", others, &grammar).expect("it hears")
     }
 
     #[test]

@@ -1,8 +1,8 @@
-//! A grammar's spellings as the model would write them: case, full stop, digits for number words, filler phrases.
+//! Expands a grammar into spellings as the model would write them: case, full stops, digits for number words, and filler phrases.
 //!
 //! The model was trained on written transcripts, so one answer has several spellings ("Light on.", "light on"; "Twelve point
-//! four volts.", "12.4 volts"). All of them count for their answer. Fillers are phrases that no grammar allows; they
-//! compete, and when one of them fits best nothing of the grammar was said.
+//! four volts.", "12.4 volts"). All of them count for their answer. Fillers are phrases outside the grammar that compete with it; if a
+//! filler fits best, the utterance is outside the grammar.
 
 use super::tokenizer::{Token, Tokenizer};
 use super::trie::Trie;
@@ -12,34 +12,34 @@ use crate::units::Unit;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
-/// A grammar ready for decoding: its phrases with the fillers, and its number, each a tree of its own, so that the large one of a
-/// number is shared by all grammars that ask for it.
+/// A grammar ready for decoding. Its phrases (with the fillers) and its number have a trie each, so that all grammars that ask for the same
+/// number share one large trie.
 pub struct Expanded {
-    /// Phrases and fillers, then the number where one is asked for.
+    /// The phrases with the fillers, then the number if the grammar asks for one.
     pub parts: Vec<Arc<Part>>,
 }
 
-/// One tree of spellings.
+/// One trie of spellings.
 #[derive(Default)]
 pub struct Part {
     /// Every spelling's tokens.
     pub trie: Trie,
-    /// Every spelling: its answer's number in this part, or none for a filler.
+    /// For each spelling, the index of its answer in this part; none for a filler.
     owners: Vec<Option<u32>>,
-    /// Every spelling: its place in `said`.
+    /// For each spelling, its index in `said`.
     sources: Vec<u32>,
-    /// The words that were expanded, with their meaning.
+    /// The words that were expanded, with their answers.
     said: Vec<(String, Option<Answer>)>,
-    /// How many different answers there are.
+    /// Number of distinct answers.
     answers: usize,
 }
 
-/// A spelling: the part, and its number there.
+/// A spelling: the part, and its index there.
 pub type Spelling = (u8, u32);
-/// An answer: the part, and its number there.
+/// An answer: the part, and its index there.
 pub type Owner = (u8, u32);
 
-/// Everyday phrases that are no answer, and what the model likes to invent over noise.
+/// Everyday phrases that are not answers, and words that the model tends to invent over noise.
 pub const FILLERS: &[&str] = &[
     "thank you",
     "thanks",
@@ -99,13 +99,13 @@ pub const FILLERS: &[&str] = &[
     "music",
 ];
 
-/// Number words up to this one are written as digits in phrases too ("cylinder 2").
+/// Number words up to this one are also spelt as digits in phrases ("cylinder 2").
 const HIGHEST_DIGITS: u64 = 12;
 
-/// Collects spellings and drops the ones met before.
+/// Collects spellings without duplicates.
 struct Builder<'t> {
     tokenizer: &'t Tokenizer,
-    /// Names of 0 to [`HIGHEST_DIGITS`].
+    /// Number words of 0 to [`HIGHEST_DIGITS`].
     numerals: Vec<String>,
     words: HashMap<String, Vec<Token>>,
     out: Part,
@@ -131,7 +131,7 @@ impl Expanded {
         Some((0, part.sources.iter().position(of)? as u32))
     }
 
-    /// Everything that was expanded, fillers too, each once with its first spelling.
+    /// All expanded words, fillers included, each with its first spelling.
     pub fn all(&self) -> impl Iterator<Item = (&str, Spelling)> {
         self.parts.iter().enumerate().flat_map(|(at, part)| {
             let first = part.sources.iter().enumerate();
@@ -140,12 +140,12 @@ impl Expanded {
         })
     }
 
-    /// Whose spelling this is; none for a filler.
+    /// The answer that a spelling belongs to; none for a filler.
     pub fn owner(&self, (part, spelling): Spelling) -> Option<Owner> {
         self.parts[part as usize].owners[spelling as usize].map(|owner| (part, owner))
     }
 
-    /// Whether longer words than these are allowed that begin with them.
+    /// Whether the grammar allows a longer phrase that begins with these words.
     pub fn goes_on(&self, words: &str) -> bool {
         let longer = |(said, answer): &(String, Option<Answer>)| {
             answer.is_some() && said.strip_prefix(words).is_some_and(|rest| rest.starts_with(' '))
@@ -155,7 +155,7 @@ impl Expanded {
 }
 
 impl Part {
-    /// The phrases of a grammar, and the fillers that it does not allow.
+    /// Expands the phrases of a grammar, and the fillers that are not among them.
     pub fn of_phrases(phrases: &[Phrase], fillers: &[String], words: &NumberWords, tokenizer: &Tokenizer) -> Self {
         let mut b = Builder::new(words, tokenizer);
         let mut fixed: Vec<&Answer> = Vec::new();
@@ -175,7 +175,7 @@ impl Part {
         b.out
     }
 
-    /// Everything that may be said for a number; not what means something else alone ("oh").
+    /// Expands everything that may be said for a number, except what is a filler on its own ("oh").
     pub fn of_number(slot: &NumberSlot, words: &NumberWords, tokenizer: &Tokenizer) -> Self {
         let mut b = Builder::new(words, tokenizer);
         let mut numbers: HashMap<(u8, i64, Option<Unit>), u32> = HashMap::new();
@@ -199,7 +199,7 @@ impl<'t> Builder<'t> {
         Builder { tokenizer, numerals, words, out, seen, tokens: Vec::new() }
     }
 
-    /// All spellings of fixed words.
+    /// Adds all spellings of fixed words.
     fn phrase(&mut self, words: &str, owner: Option<u32>, answer: Option<Answer>) {
         self.out.said.push((words.to_owned(), answer));
         for written in written_forms(words, &self.numerals) {
@@ -207,7 +207,7 @@ impl<'t> Builder<'t> {
         }
     }
 
-    /// All spellings of a number: its words, and its digits with the unit that was said.
+    /// Adds all spellings of a number: in words, and in digits with the unit that was said.
     fn number(&mut self, words: &str, reading: Reading, owner: u32) {
         let written = digit_forms(&reading);
         self.out.said.push((words.to_owned(), Some(Answer::Reading(reading))));
@@ -220,7 +220,7 @@ impl<'t> Builder<'t> {
         }
     }
 
-    /// With and without a capital and a full stop.
+    /// Adds a text with and without a capital and a full stop.
     fn cased(&mut self, text: &str, owner: Option<u32>) {
         let mut letters = text.chars();
         let capital: String = letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect();
@@ -251,7 +251,7 @@ impl<'t> Builder<'t> {
     }
 }
 
-/// Fixed words as they are written: "i" is a capital, letters said one by one may be capitals, number words may be digits.
+/// Written forms of fixed words: "i" is a capital, single letters may be capitals, number words may be digits.
 fn written_forms(words: &str, numerals: &[String]) -> Vec<String> {
     let each = |f: &dyn Fn(&str) -> String| words.split(' ').map(f).collect::<Vec<_>>().join(" ");
     let plain = each(&|w| if w == "i" { "I".to_owned() } else { w.to_owned() });
@@ -275,7 +275,7 @@ fn written_forms(words: &str, numerals: &[String]) -> Vec<String> {
     forms
 }
 
-/// A reading written in digits, in the unit that was said.
+/// A reading in digits, in the unit that was said.
 fn digit_forms(reading: &Reading) -> Vec<String> {
     let before = match reading.kind {
         ReadingKind::Plain => "",
@@ -307,7 +307,7 @@ fn digit_forms(reading: &Reading) -> Vec<String> {
     out
 }
 
-/// How a unit is written behind digits.
+/// How a unit is written after digits.
 fn written_units(unit: Unit) -> &'static [&'static str] {
     match unit {
         Unit::Volt => &[" volts", " volt", "V", " V"],

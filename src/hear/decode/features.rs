@@ -1,9 +1,9 @@
-//! What the logistic models of `score.rs` look at.
+//! The features of the logistic models in `score.rs`.
 
-/// How many features there are.
+/// Number of features.
 pub const FEATURES: usize = 12;
 
-/// Their names, in order.
+/// Names of the features, in order.
 pub const FEATURE_NAMES: [&str; FEATURES] = [
     "margin",
     "fillers",

@@ -11,13 +11,13 @@ pub const MEAN: [f32; FEATURES] =
 pub const SPREAD: [f32; FEATURES] =
     [1.2522, 3.0973, 1.5120, 1.4524, 3.0743, 2.1511, 3.8638, 0.3470, 0.4740, 15.8575, 0.4185, 0.4878];
 
-/// Was nothing of the grammar said, where the best answer is a phrase, and where it is a reading. The last is the constant.
+/// Is the utterance outside the grammar: the models for a best answer that is a phrase, and that is a reading. The last is the constant.
 pub const STRANGER: [[f32; FEATURES + 1]; 2] = [
     [-0.6430, -0.6149, -2.0364, -0.5566, -0.2008, 1.9420, -3.2693, 0.0301, -0.5500, 0.4641, -0.0441, -0.1688, -4.4996],
     [-0.0574, -1.0590, -0.9336, -0.1504, -0.7063, 1.5807, -2.5564, -0.1407, -1.5004, 0.5502, 0.0966, -0.7891, -3.4619],
 ];
 
-/// Is the best answer the right one, where the best answer is a phrase, and where it is a reading. The last is the constant.
+/// Is the best answer right: the models for a best answer that is a phrase, and that is a reading. The last is the constant.
 pub const RIGHT: [[f32; FEATURES + 1]; 2] = [
     [1.2663, -0.3339, -0.1260, 0.4593, 1.5258, 0.2634, 0.6318, -0.6858, 0.3500, -0.1835, -0.1448, 1.1171, 5.0344],
     [2.2512, 0.4282, 0.5789, 0.4005, 0.2068, -0.0862, 0.6166, 0.5799, -0.9149, 1.5905, 0.0888, -0.5372, 5.3979],

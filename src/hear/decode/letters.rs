@@ -1,9 +1,9 @@
-//! What the encoder's frames spell, letter by letter: a second opinion on the words, from a small network of our own.
+//! Letters: a small network of our own spells the encoder's frames, as a second opinion on the words.
 //!
-//! The network (`models/letters-en.onnx`, a million numbers, trained by `tests/measure/letters/train.py` on synthetic development voices)
-//! gives every frame a probability for each letter, the blank between words, the apostrophe and "none". Of a text it says how likely
-//! its letters are in this order, whatever the frames at which they fall (connectionist temporal classification, Graves and others 2006).
-//! It sees the same frames as the decoder and errs elsewhere: it knows nothing of what is usually said, and hears short words.
+//! The network (`models/letters-en.onnx`, a million parameters, trained by `tests/measure/letters/train.py` on synthetic development voices)
+//! gives each frame a probability for every letter, the space, the apostrophe and "none". The likelihood of a text is the sum over all
+//! alignments of its letters with the frames (connectionist temporal classification, Graves and others 2006). The network sees the same
+//! frames as the decoder but makes other mistakes: it has no language model, and it hears short words.
 
 use super::network::Frames;
 use crate::hear::hear_error::HearError;
@@ -12,37 +12,37 @@ use ort::session::Session;
 use ort::value::TensorRef;
 use std::path::Path;
 
-/// The network, in the program.
+/// The network, embedded in the program.
 const NETWORK: &[u8] = include_bytes!("../../../models/letters-en.onnx");
-/// Symbols after "none".
+/// Symbols other than "none".
 const SYMBOLS: &str = " 'abcdefghijklmnopqrstuvwxyz";
-/// Symbols with "none", which is the first.
+/// Number of symbols with "none", which is the first.
 const COUNT: usize = SYMBOLS.len() + 1;
-/// Share of every frame's probability that is spread evenly, so that one frame that is sure and wrong cannot veto. A founder's choice.
+/// Share of each frame's probability that is spread evenly, so that one confident wrong frame cannot veto a text. Chosen, not fitted.
 const SPREAD: f32 = 0.01;
 
 /// The loaded network.
 pub struct Speller(Session);
 
-/// Each frame's probabilities of one utterance.
+/// Letter probabilities of one utterance, frame by frame.
 pub struct Letters {
     /// `[frames, COUNT]`.
     shares: Vec<f32>,
-    /// The letters that each frame finds likeliest, run together.
+    /// The likeliest letter of each frame, collapsed.
     likeliest: String,
-    /// Their log probability.
+    /// Log probability of those letters.
     free: f32,
 }
 
 impl Speller {
-    /// Loads the shipped network, or another of the same shape for measuring. `library` is the runtime's file.
+    /// Loads the shipped network, or for measurements another one of the same layout. `library` is the runtime's file.
     pub fn load(library: &Path, other: Option<&Path>) -> Result<Self, HearError> {
         let place = other.unwrap_or(Path::new("models/letters-en.onnx"));
         let read = other.map(std::fs::read).transpose().map_err(|e| HearError::damaged(place, e))?;
         Ok(Speller(open_small(library, place, read.as_deref().unwrap_or(NETWORK))?))
     }
 
-    /// What the frames spell.
+    /// Spells the frames.
     pub fn spell(&mut self, frames: &Frames) -> Result<Letters, HearError> {
         let (shape, hidden) = frames.as_tensor();
         let out = self.0.run(ort::inputs! { "frames" => TensorRef::from_array_view((shape, hidden))? })?;
@@ -51,13 +51,13 @@ impl Speller {
     }
 }
 
-/// Places of the symbols of `words`; what is no symbol is left out. "None" is 0.
+/// Indices of the symbols in `words`, without anything that is not a symbol. "None" is 0.
 fn places(words: &str) -> Vec<usize> {
     words.chars().flat_map(char::to_lowercase).filter_map(|c| SYMBOLS.find(c)).map(|at| at + 1).collect()
 }
 
 impl Letters {
-    /// Of log probabilities, frame by frame.
+    /// Takes log probabilities, frame by frame.
     fn new(logs: &[f32]) -> Self {
         let shares = logs.iter().map(|x| (1.0 - SPREAD) * x.exp() + SPREAD / COUNT as f32).collect();
         let mut said = Vec::new();
@@ -75,21 +75,21 @@ impl Letters {
         out
     }
 
-    /// What was spelled, with no grammar: seldom whole words.
+    /// The spelling without a grammar; seldom whole words.
     pub fn likeliest(&self) -> &str {
         &self.likeliest
     }
 
-    /// Log probability of the words over that of the likeliest letters; hardly ever above 0.
+    /// Log probability of the words relative to that of the likeliest letters; hardly ever above 0.
     pub fn of(&self, words: &str) -> f32 {
         self.forward(&places(words)) - self.free
     }
 
-    /// The forward sum over all ways to lay the symbols along the frames, scaled frame by frame.
+    /// Forward algorithm: sums over all alignments of the symbols with the frames, rescaled at every frame.
     fn forward(&self, symbols: &[usize]) -> f32 {
         let states = 2 * symbols.len() + 1;
         let symbol = |state: usize| if state.is_multiple_of(2) { 0 } else { symbols[state / 2] };
-        // A symbol may follow the one before it without "none" between them unless they are the same.
+        // Two different symbols may follow each other without "none" between them; equal ones may not.
         let jumps: Vec<f32> = (0..states)
             .map(|s| f32::from(u8::from(s % 2 == 1 && s >= 3 && symbols[s / 2] != symbols[s / 2 - 1])))
             .collect();
@@ -121,7 +121,7 @@ impl Letters {
             log += most.ln();
         }
         let last = ways[states - 1] + if states > 1 { ways[states - 2] } else { 0.0 };
-        // Too few frames for so many letters: far away, but no infinity that would spoil sums.
+        // With too few frames for the letters the result is very low but finite: infinity would spoil sums.
         const FARTHEST: f32 = -1e4;
         (log + last.ln()).max(FARTHEST)
     }
@@ -131,7 +131,7 @@ impl Letters {
 mod tests {
     use super::*;
 
-    /// Every way to lay symbols along frames, added up one by one.
+    /// Adds up every alignment one by one.
     fn by_hand(letters: &Letters, symbols: &[usize]) -> f32 {
         let frames: Vec<&[f32]> = letters.shares.chunks_exact(COUNT).collect();
         let alphabet: Vec<usize> = std::iter::once(0).chain(symbols.iter().copied()).collect();

@@ -1,8 +1,8 @@
-//! The model's two networks over ONNX Runtime: sound to frames, then token by token with every row sharing the frames.
+//! The speech model's two networks in ONNX Runtime: the encoder turns sound into frames, and the decoder scores the next token of every row.
 //!
-//! Rows are hypotheses of equal length. The first call (`use_cache_branch` false, empty pasts) runs one row and yields the
-//! keys and values of the frames; these are laid out once per row and never change, while a row's own keys and values are
-//! gathered from its parent at every step. The decoder's attention mask is as long as the sound in samples, not in frames.
+//! Rows are hypotheses of equal length in one batch. The first call (`use_cache_branch` false, empty pasts) runs one row and yields the
+//! cross-attention keys and values of the frames; they are copied once per row and never change. A row's own (self-attention) keys and
+//! values are gathered from its parent at every step. The decoder's attention mask has the length of the sound in samples, not in frames.
 
 use super::tokenizer::{BEGIN, Token};
 use crate::hear::hear_error::HearError;
@@ -20,20 +20,20 @@ use std::sync::{Mutex, PoisonError};
 
 /// The decoder's file.
 pub const DECODER: &str = "decoder_model_merged.ort";
-/// Layers of the decoder.
+/// Decoder layers.
 const LAYERS: usize = 6;
-/// Attention heads of a layer.
+/// Attention heads per layer.
 const HEADS: usize = 8;
-/// Numbers of one head.
+/// Size of a head.
 const HEAD_SIZE: usize = 36;
-/// Numbers of one frame.
+/// Size of a frame.
 const FRAME_SIZE: usize = HEADS * HEAD_SIZE;
-/// Threads of one run: a second one that spins triples the time on a busy machine.
+/// Threads per run: a second one spins, which triples the time on a busy machine.
 const THREADS: usize = 1;
-/// The encoder fails on less; measured, about 1,000 samples.
+/// Shortest sound in samples. The encoder fails below about 1,000 (measured).
 const SHORTEST: usize = 2_000;
 
-/// Files of the model that were read, for the rest of the process: the networks of all views use the same bytes where they lie.
+/// Model files read so far. They stay in memory, and the networks of all views share the same bytes.
 static FILES: Mutex<BTreeMap<PathBuf, &'static [u8]>> = Mutex::new(BTreeMap::new());
 
 fn bytes_of(path: &Path) -> std::io::Result<&'static [u8]> {
@@ -46,26 +46,26 @@ fn bytes_of(path: &Path) -> std::io::Result<&'static [u8]> {
     Ok(bytes)
 }
 
-/// The loaded networks.
+/// Encoder and decoder, loaded.
 pub struct Network {
     encoder: InMemorySession<'static>,
     decoder: InMemorySession<'static>,
 }
 
-/// An utterance as the encoder sees it.
+/// An utterance encoded as frames.
 pub struct Frames {
     hidden: Vec<f32>,
     count: usize,
     samples: usize,
 }
 
-/// Next-token scores of every row, before normalising.
+/// Next-token scores of every row, not normalised.
 pub struct Logits {
     data: Vec<f32>,
     size: usize,
 }
 
-/// What the decoder remembers of a set of rows.
+/// Self-attention cache of a set of rows.
 pub struct RowCache {
     rows: usize,
     length: usize,
@@ -73,7 +73,7 @@ pub struct RowCache {
     own: Vec<Vec<f32>>,
 }
 
-/// Keys and values of the frames, laid out for up to `rows` rows.
+/// Cross-attention cache: keys and values of the frames, copied for up to `rows` rows.
 pub struct FrameCache {
     rows: usize,
     hidden: Vec<f32>,
@@ -84,12 +84,12 @@ pub struct FrameCache {
 }
 
 impl Frames {
-    /// One utterance, its frames, their numbers.
+    /// The frames as a tensor: its dimensions (one utterance, frames, frame size) and its numbers.
     pub fn as_tensor(&self) -> ([usize; 3], &[f32]) {
         ([1, self.count, FRAME_SIZE], &self.hidden)
     }
 
-    /// How the utterance sounds.
+    /// The shape of the utterance, for comparison with other utterances.
     pub fn shape(&self) -> Shape {
         Shape::new(&self.hidden, FRAME_SIZE)
     }
@@ -103,7 +103,7 @@ impl Network {
             let path = models.folder.join(file);
             pinned::check(&path)?;
             let bytes = bytes_of(&path).map_err(|e| HearError::damaged(&path, e))?;
-            // Sizes change from call to call, so that an arena or patterns of memory use would only pile up.
+            // Sizes change from call to call, so an arena or memory patterns would only accumulate.
             let open = || -> Result<InMemorySession<'static>, ort::Error> {
                 let plain = ort::ep::CPU::default().with_arena_allocator(false).build();
                 Session::builder(&environment)?
@@ -120,7 +120,7 @@ impl Network {
         Ok(Network { encoder: session("encoder_model.ort")?, decoder: session(DECODER)? })
     }
 
-    /// Runs the encoder over one utterance of 16 kHz sound.
+    /// Encodes one utterance of 16 kHz sound.
     pub fn encode(&mut self, sound: &[f32]) -> Result<Frames, HearError> {
         let mut sound = Cow::Borrowed(sound);
         if sound.len() < SHORTEST {
@@ -136,7 +136,7 @@ impl Network {
         Ok(Frames { hidden: hidden.to_vec(), count: hidden.len() / FRAME_SIZE, samples: sound.len() })
     }
 
-    /// The first step, one row that has said nothing yet.
+    /// The first step, with one empty row.
     pub fn begin(&mut self, frames: &Frames) -> Result<(Logits, RowCache, FrameCache), HearError> {
         let (logits, tensors) = self.uncached(frames, &[&[BEGIN]])?;
         let mut own = Vec::new();
@@ -155,12 +155,12 @@ impl Network {
         Ok((logits, RowCache { rows: 1, length: 1, own }, shared))
     }
 
-    /// Next-token scores after whole prefixes, all equally long and each beginning with [`BEGIN`].
+    /// Next-token scores after whole prefixes, which must be equally long and begin with [`BEGIN`].
     pub fn after(&mut self, frames: &Frames, prefixes: &[&[Token]]) -> Result<Logits, HearError> {
         Ok(self.uncached(frames, prefixes)?.0)
     }
 
-    /// One run without remembered rows: the last position's scores and, in the decoder's own order, all keys and values.
+    /// One run without cached rows: the scores of the last position and, for a single first token, all keys and values in the decoder's order.
     fn uncached(&mut self, frames: &Frames, prefixes: &[&[Token]]) -> Result<(Logits, Vec<Vec<f32>>), HearError> {
         let rows = prefixes.len();
         let length = prefixes.first().map_or(0, |p| p.len());
@@ -189,7 +189,7 @@ impl Network {
         Ok((logits, tensors))
     }
 
-    /// One more token for each row: row i goes on from `parents[i]` of `memory` with `tokens[i]`.
+    /// Extends each row by a token: row i continues row `parents[i]` of `memory` with `tokens[i]`.
     pub fn step(
         &mut self,
         shared: &mut FrameCache,
@@ -269,7 +269,7 @@ fn last_logits(out: &SessionOutputs, rows: usize, length: usize) -> Result<Logit
 }
 
 impl FrameCache {
-    /// Makes room for `rows` rows.
+    /// Extends the cache to `rows` rows.
     fn reach(&mut self, rows: usize) {
         if rows <= self.rows {
             return;
@@ -310,14 +310,14 @@ impl RowCache {
 }
 
 impl Logits {
-    /// Scores of one row, before normalising.
+    /// Scores of one row, not normalised.
     pub fn row(&self, row: usize) -> &[f32] {
         &self.data[row * self.size..(row + 1) * self.size]
     }
 
-    /// What to subtract from a row's scores to make them log probabilities.
+    /// Logarithm of the softmax denominator: subtract it from a row's scores to get log probabilities.
     pub fn normaliser(&self, row: usize) -> f32 {
-        /// Terms this far below the highest change the sum by less than 1e-3 even if all 32,768 stood there.
+        /// Terms this far below the highest are skipped: all 32,768 together change the sum by less than 1e-3.
         const NEGLIGIBLE: f32 = 18.0;
         let row = self.row(row);
         let top = row.iter().copied().fold(f32::NEG_INFINITY, f32::max);
@@ -325,7 +325,7 @@ impl Logits {
         top + sum.ln()
     }
 
-    /// The likeliest token of a row and its score before normalising.
+    /// The likeliest token of a row and its score, not normalised.
     pub fn likeliest(&self, row: usize) -> (Token, f32) {
         let best = self.row(row).iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
         best.map_or((super::tokenizer::END, 0.0), |(token, &score)| (token as Token, score))

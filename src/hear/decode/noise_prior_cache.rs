@@ -1,7 +1,7 @@
-//! What is kept between runs in the user's cache folder, and the noise preference there: a file that cannot be read or does not fit is as good as none.
+//! Keeps the noise prior between runs, in a file of the user's cache folder. A file that is unreadable or of another model counts as absent.
 //!
-//! The file is a line that names the format, the model's size and time of change, the beginnings with their tokens' log
-//! probabilities, and the SHA-256 of all that.
+//! The file holds a line that names the format, the model's size and modification time, the prefixes with the log probabilities of their
+//! tokens, and the SHA-256 of all that.
 
 use super::tokenizer::Token;
 use crate::hear::models::cache::{cache_file, keep};
@@ -11,26 +11,26 @@ use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
-/// Changes with the format and with how the preference is measured.
+/// Changes with the format and with the way of measuring.
 const FORMAT: &[u8] = b"probeside noise preference 1\n";
 const FILE: &str = "noise-preference";
-/// Beginnings kept at most, the shortest ones: some megabytes.
+/// Most prefixes stored, the shortest ones first: some megabytes.
 const MOST_KEPT: usize = 60_000;
-/// Bytes of the file at most; more was not written by this program.
+/// Largest file in bytes; a larger one was not written by this program.
 const MOST_BYTES: u64 = 256 << 20;
 const SUM: usize = 32;
 
-/// Log probabilities of tokens by beginning.
+/// Log probabilities of tokens by prefix.
 pub type NoisePrior = HashMap<Vec<Token>, HashMap<Token, f32>>;
 
-/// Where the preference of a model is kept, and which model it is of.
+/// The cache file, and the model that its contents belong to.
 pub struct NoisePriorCache {
     file: PathBuf,
     model: [u8; 16],
 }
 
 impl NoisePriorCache {
-    /// The place for the model in this file; none where the user has no cache folder.
+    /// The cache for the model in this file; none if the user has no cache folder.
     pub fn of(model: &Path) -> Option<Self> {
         let file = cache_file(FILE)?;
         let about = model.metadata().ok()?;
@@ -41,13 +41,13 @@ impl NoisePriorCache {
         Some(NoisePriorCache { file, model: of })
     }
 
-    /// What was kept.
+    /// Loads what was stored; empty if nothing fits.
     pub fn load(&self) -> NoisePrior {
         let bytes = read(&self.file, MOST_BYTES, Links::Refuse).ok();
         bytes.and_then(|bytes| unpack(&bytes, &self.model)).unwrap_or_default()
     }
 
-    /// Keeps what is known; that it could not be kept costs only time.
+    /// Stores the prior. A failure costs only time.
     pub fn store(&self, known: &NoisePrior) {
         keep(&self.file, &pack(known, &self.model));
     }

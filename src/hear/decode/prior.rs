@@ -1,7 +1,7 @@
-//! What the model expects to hear when there is nothing but noise.
+//! Noise prior: what the model expects to hear in plain noise.
 //!
-//! The model prefers some words whatever the sound; that preference is measured once per beginning of a phrase on a fixed
-//! stretch of noise, remembered, and taken off the score of the real sound.
+//! The model prefers some words whatever the sound. That preference is measured once per token prefix on a fixed stretch of noise, cached,
+//! and subtracted from the score of the real sound.
 
 use super::network::{Frames, Network};
 use super::noise_prior_cache::{NoisePrior, NoisePriorCache};
@@ -9,19 +9,19 @@ use super::tokenizer::Token;
 use crate::hear::ears::SAMPLE_RATE;
 use crate::hear::hear_error::HearError;
 
-/// Length of the noise: a typical answer's.
+/// Length of the noise: that of a typical answer.
 const NOISE_SECONDS: f32 = 1.2;
-/// Its level, root mean square of full scale: a quiet room after levelling.
+/// Root mean square of the noise, full scale 1: a quiet room after levelling.
 const NOISE_LEVEL: f32 = 0.01;
-/// Beginnings remembered before all are forgotten; about 100 MB.
-const MOST_REMEMBERED: usize = 400_000;
+/// Prefixes kept in memory before all are dropped; about 100 MB.
+const MOST_PREFIXES: usize = 400_000;
 
-/// The remembered preference.
+/// The noise prior of a model.
 pub struct Prior {
     noise: Frames,
     known: NoisePrior,
     place: Option<NoisePriorCache>,
-    /// Something was learnt since it was loaded.
+    /// Whether it holds more than was loaded.
     fresh: bool,
 }
 
@@ -34,7 +34,7 @@ impl Drop for Prior {
 }
 
 impl Prior {
-    /// Encodes the noise and loads what was learnt in earlier runs.
+    /// Encodes the noise and loads the prior cached by earlier runs.
     pub fn new(network: &mut Network, place: Option<NoisePriorCache>) -> Result<Self, HearError> {
         let mut state = 0x9e37_79b9_u32;
         let mut smooth = 0.0f32;
@@ -52,8 +52,8 @@ impl Prior {
         Ok(Prior { noise: network.encode(&noise)?, known, place, fresh: false })
     }
 
-    /// Makes sure that the log probability of each of `tokens` after each prefix is known. All prefixes are equally long and
-    /// begin with the beginning token.
+    /// Measures what is missing, so that the log probability of each wanted token after its prefix is known. All prefixes must be equally
+    /// long and begin with the begin token. Returns the number of prefixes measured.
     pub fn learn<'a>(
         &mut self,
         network: &mut Network,
@@ -68,7 +68,7 @@ impl Prior {
             return Ok(0);
         }
         self.fresh = true;
-        if self.known.len() > MOST_REMEMBERED {
+        if self.known.len() > MOST_PREFIXES {
             self.known.clear();
         }
         let prefixes: Vec<&[Token]> = missing.iter().map(|(prefix, _)| *prefix).collect();
@@ -81,7 +81,7 @@ impl Prior {
         Ok(missing.len())
     }
 
-    /// The log probability of `token` after `prefix`, which must have been learnt.
+    /// Log probability of `token` after `prefix` in noise; both must have been learnt.
     pub fn of(&self, prefix: &[Token], token: Token) -> f32 {
         self.known.get(prefix).and_then(|known| known.get(&token)).copied().unwrap_or(0.0)
     }

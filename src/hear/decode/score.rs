@@ -1,7 +1,7 @@
-//! From the search's scores to calibrated probabilities.
+//! Calibration: turns the search's scores into probabilities.
 //!
-//! Two logistic models over the same features: is this utterance a stranger to the grammar, and, if it is not, is the best
-//! answer the right one. Coefficients are fitted by `tests/measure/hearing.rs fit` on development voices and noises.
+//! Two logistic models share the same features. One estimates whether the utterance is outside the grammar (a stranger), the other whether the
+//! best answer is right if it is not. `tests/measure/hearing.rs fit` fits the coefficients on development voices and noises.
 
 use super::expand::{Expanded, Owner, Spelling};
 use super::features::FEATURES;
@@ -10,52 +10,52 @@ use super::search::{Candidate, SearchResult};
 use crate::phrase::{Answer, Hypotheses, Hypothesis};
 use std::collections::HashMap;
 
-/// Answers handed on at most.
+/// Most answers reported.
 const MOST_ANSWERS: usize = 5;
-/// An utterance, with the silence around it, is no longer than this when its words are said slowly: so many seconds and so many more a
-/// letter (usual speech takes 0.07). Longer ones are several sentences run together. Common practice, no source.
+/// Longest plausible utterance for its words, with the silence around it: a constant, and seconds per letter (usual speech takes 0.07). A longer
+/// one is several sentences run together. Common practice, without a source.
 const LONGEST_SECONDS: f32 = 1.2;
 const LONGEST_SECONDS_PER_LETTER: f32 = 0.15;
-/// Differences in score beyond this say no more.
+/// Differences in score are clamped to this.
 const WIDEST: f32 = 25.0;
 
-/// One spelling that the search followed to its end, for measuring.
+/// One candidate of the search, for measurements.
 #[derive(Debug, Clone)]
 pub struct Spelled {
-    /// Its answer, by part of the grammar and number there; none for a filler.
+    /// Its answer: the part of the grammar and the index there; none for a filler.
     pub owner: Option<(u8, u32)>,
-    /// Its plain words.
+    /// Its words.
     pub text: String,
     /// Log probability given the sound.
     pub plain: f32,
-    /// The search's score, the noise preference taken off.
+    /// The search's score, less the noise prior.
     pub search: f32,
-    /// Tokens, the end among them.
+    /// Number of tokens, including the end token.
     pub tokens: usize,
-    /// What the letters say of it, at most about 0.
+    /// Score from the letters, at most about 0.
     pub letters: f32,
-    /// The search gave it up.
-    pub is_back: bool,
+    /// The search pruned it, and it was reinstated.
+    pub is_reinstated: bool,
 }
 
-/// What hypotheses were judged by, for measuring and fitting.
+/// The evidence behind a set of hypotheses, for measurements and fitting.
 #[derive(Debug, Clone, Default)]
 pub struct Evidence {
     /// See [`FEATURE_NAMES`](super::features::FEATURE_NAMES); none when no spelling of the grammar was reached.
     pub features: Option<[f32; FEATURES]>,
     /// Log probability of the free transcript.
     pub free_plain: f32,
-    /// Spellings, best first.
-    pub ended: Vec<Spelled>,
+    /// Candidates, best first.
+    pub candidates: Vec<Spelled>,
 }
 
-/// Scores by answer, best first, and the features of the whole.
+/// Answers with their scores, best first, and the features of the utterance.
 pub struct ScoredAnswers {
-    /// Distinct answers: summed score, best spelling.
+    /// Distinct answers: summed score and best spelling.
     pub answers: Vec<(f32, Spelling)>,
     /// See [`FEATURE_NAMES`].
     pub features: [f32; FEATURES],
-    /// Nobody takes so long to say the best answer.
+    /// The utterance is too long for the best answer.
     too_long: bool,
 }
 
@@ -65,8 +65,8 @@ fn log_add(a: f32, b: f32) -> f32 {
     if low == f32::NEG_INFINITY { high } else { high + (low - high).exp().ln_1p() }
 }
 
-/// Sums spellings per answer and measures the features. `None` when no spelling of the grammar was reached.
-pub fn weigh(
+/// Sums the spellings of each answer and computes the features. `None` if no spelling of the grammar is among the candidates.
+pub fn score_answers(
     found: &SearchResult,
     grammar: &Expanded,
     free_words: &str,
@@ -74,13 +74,13 @@ pub fn weigh(
     snr: f32,
 ) -> Option<ScoredAnswers> {
     let mut sums: HashMap<Owner, (f32, usize)> = HashMap::new();
-    for (i, ended) in found.ended.iter().enumerate() {
-        match grammar.owner(ended.spelling) {
+    for (i, candidate) in found.candidates.iter().enumerate() {
+        match grammar.owner(candidate.spelling) {
             None => {}
             Some(owner) => {
                 let entry = sums.entry(owner).or_insert((f32::NEG_INFINITY, i));
-                entry.0 = log_add(entry.0, ended.score);
-                if ended.score > found.ended[entry.1].score {
+                entry.0 = log_add(entry.0, candidate.score);
+                if candidate.score > found.candidates[entry.1].score {
                     entry.1 = i;
                 }
             }
@@ -89,24 +89,24 @@ pub fn weigh(
     let mut answers: Vec<(f32, usize)> = sums.into_values().collect();
     answers.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let &(top, best) = answers.first()?;
-    let best = found.ended[best];
+    let best = found.candidates[best];
     let second = answers.get(1).map_or(f32::NEG_INFINITY, |a| a.0);
-    // The likeliest spelling of the best answer, whatever the noise prefers.
+    // The likeliest spelling of the best answer, regardless of the noise prior.
     let owner = grammar.owner(best.spelling);
-    let mine = found.ended.iter().filter(|e| grammar.owner(e.spelling) == owner);
+    let mine = found.candidates.iter().filter(|e| grammar.owner(e.spelling) == owner);
     let (plain, tokens, spelling) = mine.fold((f32::NEG_INFINITY, 1, best.spelling), |most, e| {
         if e.plain > most.0 { (e.plain, e.tokens, e.spelling) } else { most }
     });
     let words = grammar.meaning(spelling).0;
-    // A phrase of elsewhere may be a number here ("one").
+    // A filler may be a number in this grammar ("one").
     let allowed = |e: &&Candidate| grammar.owner(e.spelling).is_none() && grammar.meaning(e.spelling).0 != words;
-    let filler = found.ended.iter().filter(allowed).map(|e| e.score).fold(f32::NEG_INFINITY, f32::max);
-    // The same of the letters alone: how far from the likeliest letters, and how far ahead of all other words.
+    let filler = found.candidates.iter().filter(allowed).map(|e| e.score).fold(f32::NEG_INFINITY, f32::max);
+    // By letters alone: the distance from the likeliest letters, and the lead over all other words.
     let letters = |e: &Candidate| e.letters;
-    let mine = found.ended.iter().filter(|e| grammar.owner(e.spelling) == owner).map(letters);
+    let mine = found.candidates.iter().filter(|e| grammar.owner(e.spelling) == owner).map(letters);
     let mine = mine.fold(f32::NEG_INFINITY, f32::max);
     let other = |e: &&Candidate| grammar.owner(e.spelling) != owner && grammar.meaning(e.spelling).0 != words;
-    let others = found.ended.iter().filter(other).map(letters).fold(f32::NEG_INFINITY, f32::max);
+    let others = found.candidates.iter().filter(other).map(letters).fold(f32::NEG_INFINITY, f32::max);
     let features = [
         (top - second).clamp(0.0, WIDEST),
         (top - filler).clamp(-WIDEST, WIDEST),
@@ -121,31 +121,31 @@ pub fn weigh(
         (answers.len() as f32).ln(),
         f32::from(u8::from(found.views_agree)),
     ];
-    let answers = answers.into_iter().take(MOST_ANSWERS).map(|(s, i)| (s, found.ended[i].spelling)).collect();
+    let answers = answers.into_iter().take(MOST_ANSWERS).map(|(s, i)| (s, found.candidates[i].spelling)).collect();
     let either = [best.spelling, spelling];
     let too_long = either.iter().all(|&s| is_too_long(grammar.meaning(s).0, seconds));
     Some(ScoredAnswers { answers, features, too_long })
 }
 
-/// Whether an utterance is longer than its words can take.
+/// Whether an utterance is longer than its words can be.
 fn is_too_long(words: &str, seconds: f32) -> bool {
     seconds > LONGEST_SECONDS + LONGEST_SECONDS_PER_LETTER * words.len() as f32
 }
 
-/// How alike two texts are with case and punctuation aside, 0 to 1.
+/// Similarity of two texts, 0 to 1, ignoring case and punctuation.
 fn likeness(a: &str, b: &str) -> f32 {
     let plain = |s: &str| s.to_lowercase().replace(|c: char| !c.is_alphanumeric(), "");
     strsim::normalized_levenshtein(&plain(a), &plain(b)) as f32
 }
 
-/// The features as the models take them: differences of scores grow slower the larger they are.
+/// The features as the models take them: differences of scores are compressed.
 pub fn shaped(features: &[f32; FEATURES]) -> [f32; FEATURES] {
-    /// Margin, fillers, free transcript and the two of the letters.
+    /// Margin, fillers, free transcript and both letter features.
     const DIFFERENCES: usize = 5;
     std::array::from_fn(|i| if i < DIFFERENCES { features[i].asinh() } else { features[i] })
 }
 
-/// A fitted logistic model's probability.
+/// Probability from a fitted logistic model.
 fn logistic(coefficients: &[f32; FEATURES + 1], features: &[f32; FEATURES]) -> f64 {
     let mut sum = coefficients[FEATURES];
     for i in 0..FEATURES {
@@ -154,17 +154,17 @@ fn logistic(coefficients: &[f32; FEATURES + 1], features: &[f32; FEATURES]) -> f
     1.0 / (1.0 + f64::from(-sum).exp())
 }
 
-/// Calibrated hypotheses.
-pub fn judge(weighed: &ScoredAnswers, grammar: &Expanded, free: String) -> Hypotheses {
-    let first = weighed.answers.first().and_then(|&(_, spelling)| grammar.meaning(spelling).1);
+/// Calibrates the scored answers into hypotheses.
+pub fn calibrate(scored: &ScoredAnswers, grammar: &Expanded, free: String) -> Hypotheses {
+    let first = scored.answers.first().and_then(|&(_, spelling)| grammar.meaning(spelling).1);
     let model = usize::from(matches!(first, Some(Answer::Reading(_))));
-    let features = shaped(&weighed.features);
-    let stranger = if weighed.too_long { 1.0 } else { logistic(&STRANGER[model], &features) };
+    let features = shaped(&scored.features);
+    let stranger = if scored.too_long { 1.0 } else { logistic(&STRANGER[model], &features) };
     let right = logistic(&RIGHT[model], &features);
-    let shares: Vec<f64> = weighed.answers.iter().map(|a| f64::from(a.0 - weighed.answers[0].0).exp()).collect();
+    let shares: Vec<f64> = scored.answers.iter().map(|a| f64::from(a.0 - scored.answers[0].0).exp()).collect();
     let rest: f64 = shares.iter().skip(1).sum::<f64>().max(1e-12);
     let mut best: Vec<Hypothesis> = Vec::new();
-    for (i, (&(_, spelling), share)) in weighed.answers.iter().zip(&shares).enumerate() {
+    for (i, (&(_, spelling), share)) in scored.answers.iter().zip(&shares).enumerate() {
         let (words, answer) = grammar.meaning(spelling);
         let Some(answer) = answer else { continue };
         let given = if i == 0 { right } else { (1.0 - right) * share / rest };

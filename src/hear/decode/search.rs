@@ -1,7 +1,7 @@
-//! The search: which spellings of a grammar the sound supports, and what the model would write on its own.
+//! Beam search: which spellings of a grammar the sound supports, and what the model transcribes without a grammar.
 //!
-//! Rows advance by one token together, so they are always equally long and comparable. A row's score is the sum of
-//! log p(token | sound) - w log p(token | noise). The free transcript rides along as one more row of the same batch.
+//! All rows advance by one token per step, so they stay equally long and comparable. A row's score is the sum of
+//! log p(token | sound) - w log p(token | noise). The free transcript is one more row of the same batch.
 
 use super::expand::{Expanded, Part, Spelling};
 use super::network::{Frames, Network};
@@ -11,73 +11,73 @@ use super::trie::{Node, ROOT};
 use crate::hear::hear_error::HearError;
 use std::sync::{Mutex, PoisonError};
 
-/// Share of the noise preference that is taken off (measured best on development voices).
+/// Weight w of the noise prior (best on the development voices).
 pub const PRIOR_WEIGHT: f32 = 0.7;
-/// Rows kept at every step. Of 324 noisy development phrases 8 rows heard 310, 16 rows 316; 12 is between in time.
+/// Beam width. Of 324 noisy development phrases, a beam of 8 finds 310 and a beam of 16 finds 316; 12 is a compromise in time.
 const BEAM: usize = 12;
-/// A row this far behind the best of its step is dropped: in score, and in log probability given the sound alone. The second
-/// leaves two to four rows of clean speech.
+/// Pruning: a row this far behind the best of its step is dropped, by score and by log probability given the sound. The second limit leaves
+/// two to four rows on clean speech.
 const HOPELESS: f32 = 22.0;
 const UNLIKELY: f32 = 16.0;
-/// No phrase and no number has more tokens.
+/// Most tokens of a phrase or number.
 const MOST_STEPS: usize = 40;
-/// Tokens a second of fast speech has at most, for the free transcript; more is the model repeating itself.
+/// Most tokens per second of fast speech, for the free transcript; beyond it the model repeats itself.
 const TOKENS_PER_SECOND: f32 = 7.0;
 
-/// A spelling that was followed to its end.
+/// A spelling that the search followed to its end, or that was reinstated later.
 #[derive(Debug, Clone, Copy)]
 pub struct Candidate {
-    /// Which spelling of the grammar.
+    /// The spelling.
     pub spelling: Spelling,
-    /// Its score with the noise preference taken off.
+    /// Score: log probability less the weighted noise prior.
     pub score: f32,
-    /// Its log probability given the sound.
+    /// Log probability given the sound.
     pub plain: f32,
-    /// Its tokens, the end among them.
+    /// Number of tokens, including the end token.
     pub tokens: usize,
-    /// What the letters say of it, at most about 0.
+    /// Score from the letters, at most about 0.
     pub letters: f32,
-    /// The search gave it up; it came back for the letters' sake.
-    pub is_back: bool,
+    /// The search pruned it, and it was reinstated for rescoring.
+    pub is_reinstated: bool,
 }
 
-/// What the model writes with no grammar.
+/// The transcript without a grammar.
 #[derive(Debug, Clone, Default)]
 pub struct Free {
-    /// Its tokens without begin and end.
+    /// Tokens without begin and end.
     pub tokens: Vec<Token>,
-    /// Its log probability given the sound.
+    /// Log probability given the sound.
     pub plain: f32,
 }
 
-/// All that one search found.
+/// Result of one search.
 #[derive(Debug, Clone, Default)]
 pub struct SearchResult {
-    /// Spellings in no order.
-    pub ended: Vec<Candidate>,
+    /// Candidates in no particular order.
+    pub candidates: Vec<Candidate>,
     /// The free transcript.
     pub free: Free,
-    /// Where several views were searched: whether the best of each is the same answer.
+    /// Whether the best answer of every view is the same.
     pub views_agree: bool,
 }
 
 struct Row {
     part: u8,
     node: Node,
-    /// Tokens so far, the beginning token among them.
+    /// Tokens so far, including the begin token.
     prefix: Vec<Token>,
     score: f32,
     plain: f32,
-    /// Where it stands in the batch.
+    /// Its index in the batch.
     at: usize,
 }
 
-/// Most tokens that a free transcript of this many seconds may have.
+/// Most tokens of a free transcript of this length.
 fn free_limit(seconds: f32) -> usize {
     (seconds * TOKENS_PER_SECOND) as usize + 4
 }
 
-/// Searches a grammar.
+/// Searches a grammar for one utterance.
 pub fn search(
     network: &mut Network,
     prior: &Mutex<Prior>,
@@ -107,13 +107,13 @@ pub fn search(
             if !trie.ends(row.node).is_empty() {
                 let (score, plain) = gain(END);
                 let tokens = row.prefix.len();
-                found.ended.extend(trie.ends(row.node).iter().map(|&spelling| Candidate {
+                found.candidates.extend(trie.ends(row.node).iter().map(|&spelling| Candidate {
                     spelling: (row.part, spelling),
                     score,
                     plain,
                     tokens,
                     letters: 0.0,
-                    is_back: false,
+                    is_reinstated: false,
                 }));
             }
             next.extend(trie.children(row.node).iter().map(|&(token, node)| {
@@ -161,7 +161,7 @@ pub fn search(
     Ok(found)
 }
 
-/// What the model writes with no grammar.
+/// Transcribes without a grammar.
 pub fn free(network: &mut Network, frames: &Frames, seconds: f32) -> Result<Free, HearError> {
     let (mut logits, mut memory, mut shared) = network.begin(frames)?;
     let mut out = Free::default();
@@ -176,7 +176,7 @@ pub fn free(network: &mut Network, frames: &Frames, seconds: f32) -> Result<Free
     }
 }
 
-/// Measures the noise preference of a part's first beginnings, level by level, at most `most` of them.
+/// Measures the noise prior for the first prefixes of a part, breadth first, at most `most` of them.
 pub fn prepare(network: &mut Network, prior: &mut Prior, part: &Part, most: usize) -> Result<(), HearError> {
     let trie = &part.trie;
     let mut level = vec![(ROOT, vec![BEGIN])];

@@ -1,14 +1,14 @@
-//! The recogniser's token table: bytes to ids and back, by byte-pair merging.
+//! The model's token table: text to token ids and back, by byte-pair encoding.
 //!
 //! The file is 32,768 records: a length byte (two bytes from 128 up: `second * 128 + first - 128`), then the piece's bytes.
-//! U+2581 stands for a space. Ids 3 to 258 are single bytes for text that no piece covers; 95 byte strings occur twice, as
-//! such a byte and as a piece proper, and of equal pieces the highest id is the one the model was trained to say.
+//! U+2581 stands for a space. Ids 3 to 258 are single bytes, for text that no piece covers. 95 byte strings occur twice, as such a byte
+//! and as a proper piece; of equal pieces the model was trained to emit the one with the highest id.
 
 use crate::hear::hear_error::HearError;
 use std::collections::HashMap;
 use std::path::Path;
 
-/// A token's number in the table.
+/// A token's id.
 pub type Token = u32;
 
 /// Begins every decoding.
@@ -17,9 +17,9 @@ pub const BEGIN: Token = 1;
 pub const END: Token = 2;
 /// Id of byte 0 among the single bytes.
 const FIRST_BYTE: Token = 3;
-/// The lowest id of a piece proper.
+/// Lowest id of a proper piece.
 const FIRST_PIECE: Token = FIRST_BYTE + 256;
-/// What a space is written as inside pieces.
+/// A space inside pieces.
 const SPACE: &str = "\u{2581}";
 
 /// The token table.
@@ -29,7 +29,7 @@ pub struct Tokenizer {
 }
 
 impl Tokenizer {
-    /// Reads the table from a file. Fails with a sentence when the file is missing or cut short.
+    /// Reads the table from a file. Fails if the file is missing or truncated.
     pub fn load(path: &Path) -> Result<Self, HearError> {
         let bytes = std::fs::read(path).map_err(|e| HearError::damaged(path, e))?;
         Self::parse(&bytes).ok_or_else(|| HearError::damaged(path, "the token table is cut short"))
@@ -59,7 +59,7 @@ impl Tokenizer {
         Some(Tokenizer { pieces, ids })
     }
 
-    /// Appends the ids of one word with the space before it. No piece has a space inside or behind, so words stand alone.
+    /// Appends the ids of one word with its leading space. No piece has a space inside or at its end, so each word is encoded alone.
     pub fn encode_word(&self, word: &str, out: &mut Vec<Token>) {
         let marked = format!("{SPACE}{word}");
         let mut ends: Vec<usize> = marked.char_indices().skip(1).map(|(at, _)| at).collect();
@@ -89,7 +89,7 @@ impl Tokenizer {
         }
     }
 
-    /// The text of ids, without the first space; control tokens are left out and broken UTF-8 is replaced.
+    /// Decodes ids to text without the leading space. Control tokens are dropped and invalid UTF-8 is replaced.
     pub fn decode(&self, ids: &[Token]) -> String {
         let mut bytes = Vec::new();
         for &id in ids.iter().filter(|&&id| id >= FIRST_BYTE && (id as usize) < self.pieces.len()) {

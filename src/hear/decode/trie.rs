@@ -1,12 +1,12 @@
-//! Spellings as token sequences in one tree: shared beginnings are scored once.
+//! A trie of spellings as token sequences: shared prefixes are scored once.
 
 use super::tokenizer::{END, Token};
 use std::collections::HashMap;
 
-/// A place in the tree.
+/// A node of the trie.
 pub type Node = u32;
 
-/// The tree's first place.
+/// The root.
 pub const ROOT: Node = 0;
 
 /// Every spelling of a grammar.
@@ -28,7 +28,7 @@ impl Default for Trie {
 }
 
 impl Trie {
-    /// Adds a spelling; `spelling` is the caller's number for it.
+    /// Adds a spelling under the caller's number for it.
     pub fn add(&mut self, tokens: &[Token], spelling: u32) {
         let mut at = ROOT;
         for &token in tokens {
@@ -43,12 +43,12 @@ impl Trie {
         self.nodes[at as usize].ends.push(spelling);
     }
 
-    /// Where a token leads.
+    /// The child nodes with their tokens.
     pub fn children(&self, node: Node) -> &[(Token, Node)] {
         &self.nodes[node as usize].children
     }
 
-    /// Every token that may follow, the end among them where a spelling ends.
+    /// Every token that may follow, including the end token if a spelling ends here.
     pub fn next_tokens(&self, node: Node) -> Vec<Token> {
         let ends = (!self.ends(node).is_empty()).then_some(END);
         self.children(node).iter().map(|c| c.0).chain(ends).collect()

@@ -1,9 +1,8 @@
-//! One utterance heard in several ways side by side: as it was said, and slowed down. Each way errs on other sounds, so both together err
-//! less than either.
+//! Views: one utterance decoded in parallel as it was said and slowed down. The views make different mistakes, so both combine make fewer.
 //!
-//! Each view is searched on its own and the scores are averaged; what one view gave up counts there a little less than the worst that it
-//! followed to the end, so that a view that went astray cannot veto. Of 2,132 development trials (ten synthetic voices, clean to 5 dB)
-//! the best guess was wrong on 8.6 % as said and on 5.7 % so.
+//! Each view is searched on its own, and the scores are averaged. A candidate that a view has pruned counts there as slightly worse than that
+//! view's worst candidate, so that a view that went astray cannot veto. Over 2,132 development trials (ten synthetic voices, clean to 5 dB) the
+//! best guess was wrong in 8.6 % with one view and in 5.7 % with two.
 
 use super::expand::{Expanded, Owner, Spelling};
 use super::letters::{Letters, Speller};
@@ -19,28 +18,27 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Mutex;
 
-/// Samples that a second is made of in each view: more than [`SAMPLE_RATE`] is slower and deeper. The first is the sound as it was.
+/// Resampling rate of each view: above [`SAMPLE_RATE`] the sound is slower and deeper. The first view is unchanged.
 const VIEWS: [u32; 2] = [SAMPLE_RATE as u32, 17_400];
-/// How far behind the worst that a view followed to the end stands what it gave up, in nats; 0 to 3 make no difference, 30 takes most of
-/// the gain.
-const GIVEN_UP: f32 = 3.0;
+/// How far a pruned candidate stands behind the worst candidate of its view, in nats. 0 to 3 make no difference; 30 loses most of the gain.
+const PRUNED_BEHIND: f32 = 3.0;
 
-/// The networks, one for each view.
+/// The networks, one pair per view.
 pub struct Networks(Vec<(Network, Speller)>);
 
 impl Networks {
-    /// Loads them; `letters` names another network for the letters, for measuring.
+    /// Loads the networks. `letters` names another letters network, for measurements.
     pub fn load(models: &Models, letters: Option<&Path>) -> Result<Self, HearError> {
         let one = |_| Ok((Network::load(models)?, Speller::load(&models.runtime, letters)?));
         Ok(Networks(VIEWS.iter().map(one).collect::<Result<_, HearError>>()?))
     }
 
-    /// The one that looks at the sound as it was.
+    /// The network of the unchanged view.
     pub fn first(&mut self) -> &mut Network {
         &mut self.0[0].0
     }
 
-    /// What all views make of 16 kHz sound, what each spells, and the frames of the first.
+    /// Searches 16 kHz sound in all views. Returns the frames of the first view, the letters of each, and the combined result.
     pub fn search(
         &mut self,
         prior: &Mutex<Prior>,
@@ -61,46 +59,47 @@ impl Networks {
         let (seen, found): (Vec<(Frames, Letters)>, Vec<SearchResult>) =
             side_by_side(self.0.iter_mut().zip(VIEWS), view)?.into_iter().unzip();
         let (mut frames, letters): (Vec<Frames>, Vec<Letters>) = seen.into_iter().unzip();
-        Ok((frames.swap_remove(0), letters, together(found, |spelling| grammar.owner(spelling))))
+        Ok((frames.swap_remove(0), letters, combine(found, |spelling| grammar.owner(spelling))))
     }
 }
 
-/// The mean of several searches. The free transcript is the first one's words with the mean of the log probabilities.
-fn together(found: Vec<SearchResult>, owner: impl Fn(Spelling) -> Option<Owner>) -> SearchResult {
+/// Averages several searches. The free transcript takes its words from the first and its log probability from the mean.
+fn combine(found: Vec<SearchResult>, owner: impl Fn(Spelling) -> Option<Owner>) -> SearchResult {
     let best = |f: &SearchResult| {
-        let best = f.ended.iter().max_by(|a, b| a.score.total_cmp(&b.score));
+        let best = f.candidates.iter().max_by(|a, b| a.score.total_cmp(&b.score));
         best.and_then(|e| owner(e.spelling))
     };
     let first = found.first().and_then(best);
     let views_agree = first.is_some() && found.iter().all(|f| best(f) == first);
     let views = found.len().max(1) as f32;
-    let worst =
-        |f: &SearchResult, of: fn(&Candidate) -> f32| f.ended.iter().map(of).fold(f32::INFINITY, f32::min) - GIVEN_UP;
-    // A view in which nothing came to its end says nothing.
-    let heard: Vec<&SearchResult> = found.iter().filter(|f| !f.ended.is_empty()).collect();
+    let worst = |f: &SearchResult, of: fn(&Candidate) -> f32| {
+        f.candidates.iter().map(of).fold(f32::INFINITY, f32::min) - PRUNED_BEHIND
+    };
+    // A view without any candidate has no say.
+    let heard: Vec<&SearchResult> = found.iter().filter(|f| !f.candidates.is_empty()).collect();
     let mut sums: BTreeMap<Spelling, Candidate> = BTreeMap::new();
     for view in &heard {
-        for ended in &view.ended {
-            sums.entry(ended.spelling).or_insert(Candidate { score: 0.0, plain: 0.0, ..*ended });
+        for candidate in &view.candidates {
+            sums.entry(candidate.spelling).or_insert(Candidate { score: 0.0, plain: 0.0, ..*candidate });
         }
     }
     for view in &heard {
-        let reached: BTreeMap<Spelling, &Candidate> = view.ended.iter().map(|e| (e.spelling, e)).collect();
-        let given_up = (worst(view, |e| e.score), worst(view, |e| e.plain));
+        let reached: BTreeMap<Spelling, &Candidate> = view.candidates.iter().map(|e| (e.spelling, e)).collect();
+        let pruned = (worst(view, |e| e.score), worst(view, |e| e.plain));
         for (spelling, sum) in &mut sums {
-            let (score, plain) = reached.get(spelling).map_or(given_up, |e| (e.score, e.plain));
+            let (score, plain) = reached.get(spelling).map_or(pruned, |e| (e.score, e.plain));
             sum.score += score / heard.len() as f32;
             sum.plain += plain / heard.len() as f32;
         }
     }
     let plain = found.iter().map(|f| f.free.plain).sum::<f32>() / views;
-    let ended = sums.into_values().collect();
+    let candidates = sums.into_values().collect();
     let mut free = found.into_iter().next().map(|f| f.free).unwrap_or_default();
     free.plain = plain;
-    SearchResult { ended, free, views_agree }
+    SearchResult { candidates, free, views_agree }
 }
 
-/// Does `work` on each, all but the first on threads of their own.
+/// Runs `work` on each job in parallel: the first on this thread, the others on threads of their own.
 fn side_by_side<J: Send, T: Send>(
     mut jobs: impl Iterator<Item = J>,
     work: impl Fn(J) -> Result<T, HearError> + Sync,
@@ -131,22 +130,23 @@ mod tests {
 
     #[test]
     fn what_one_view_gave_up_stands_a_little_behind_its_worst() {
-        let ended = |spelling, score| Candidate {
+        let candidate = |spelling, score| Candidate {
             spelling,
             score,
             plain: score - 1.0,
             tokens: 2,
             letters: 0.0,
-            is_back: false,
+            is_reinstated: false,
         };
-        let view = |ended: Vec<Candidate>| SearchResult { ended, ..SearchResult::default() };
+        let view = |candidates: Vec<Candidate>| SearchResult { candidates, ..SearchResult::default() };
         let owner = |(part, number): Spelling| Some((part, number));
-        let both = vec![view(vec![ended((0, 1), -2.0), ended((0, 2), -4.0)]), view(vec![ended((0, 2), -1.0)])];
-        let out = together(both, owner).ended;
+        let both =
+            vec![view(vec![candidate((0, 1), -2.0), candidate((0, 2), -4.0)]), view(vec![candidate((0, 2), -1.0)])];
+        let out = combine(both, owner).candidates;
         let of = |n| out.iter().find(|e| e.spelling == (0, n)).map(|e| (e.score, e.plain));
-        assert_eq!(of(1), Some(((-2.0 - 1.0 - GIVEN_UP) / 2.0, (-3.0 - 2.0 - GIVEN_UP) / 2.0)));
+        assert_eq!(of(1), Some(((-2.0 - 1.0 - PRUNED_BEHIND) / 2.0, (-3.0 - 2.0 - PRUNED_BEHIND) / 2.0)));
         assert_eq!(of(2), Some((-2.5, -3.5)));
-        let one = together(vec![view(vec![ended((0, 1), -2.0)]), view(Vec::new())], owner).ended;
+        let one = combine(vec![view(vec![candidate((0, 1), -2.0)]), view(Vec::new())], owner).candidates;
         assert_eq!((one.len(), one[0].score), (1, -2.0));
     }
 }

@@ -1,31 +1,31 @@
-//! Takes out of the microphone's sound what the loudspeaker plays: a Kalman filter in the frequency domain that learns the way from the
-//! loudspeaker to the microphone, partition by partition (Enzner and Vary, Signal Processing 86, 2006; Kuech, Mabande and Enzner, ICASSP
-//! 2014). What it cannot explain counts as somebody's voice and slows its learning, so that a voice over a prompt is not unlearnt.
+//! Adaptive echo canceller: a partitioned-block frequency-domain Kalman filter that learns the path from the loudspeaker to the microphone
+//! (Enzner and Vary, Signal Processing 86, 2006; Kuech, Mabande and Enzner, ICASSP 2014). Residual power counts as near-end speech and
+//! slows adaptation, so that a voice over a prompt does not spoil the filter.
 
 use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use std::collections::VecDeque;
 use std::sync::Arc;
 
-/// Samples per step: 16 ms at 16 kHz, the same as a frame of voice activity.
+/// Samples per step: 16 ms at 16 kHz, one frame of voice activity.
 pub(in crate::hear) const STEP: usize = crate::hear::segment::settings::FRAME;
-/// Samples per transform, and the numbers that come out of one.
+/// Samples per transform, and bins of its spectrum.
 pub(in crate::hear) const WIDTH: usize = 2 * STEP;
 pub(in crate::hear) const BINS: usize = STEP + 1;
-/// Partitions of the filter: 12, so 192 ms of the room.
+/// Partitions of the filter: 192 ms of the room's response.
 const PARTITIONS: usize = 12;
-/// How far the room may be from what is known of it at first: an echo as loud as what is played, spread over the partitions.
+/// Initial uncertainty: an echo as loud as the played sound, spread over the partitions.
 const UNKNOWN: f32 = 1.0 / PARTITIONS as f32;
-/// The room stays the same from step to step up to this share of its power; the rest is what it may have changed.
+/// Share of the response's power that stays the same from step to step; the rest may have changed.
 const SAME: f32 = 0.9985;
-/// What is unexplained is followed down by this share per step, and up at once.
-const UNEXPLAINED_FALLS: f32 = 0.3;
-/// Least power of what is unexplained in a bin: -90 dB of full scale over a step.
+/// Share per step by which the residual power estimate falls; it rises at once.
+const RESIDUAL_FALLS: f32 = 0.3;
+/// Lowest residual power in a bin: -90 dB of full scale over a step.
 const LEAST_POWER: f32 = 1e-9 * STEP as f32;
 
 type Spectrum = Vec<Complex<f32>>;
 
-/// Transforms of one width.
+/// Fourier transforms of one width.
 #[derive(Clone)]
 pub(in crate::hear) struct Transform {
     forward: Arc<dyn RealToComplex<f32>>,
@@ -38,15 +38,15 @@ impl Transform {
         Self { forward: planner.plan_fft_forward(width), inverse: planner.plan_fft_inverse(width) }
     }
 
-    /// The spectrum of `sound`, which is used up.
+    /// The spectrum of `sound`, which serves as scratch space.
     pub(in crate::hear) fn spectrum(&self, sound: &mut [f32]) -> Spectrum {
         let mut out = self.forward.make_output_vec();
-        // Both lengths are the plan's own.
+        // Cannot fail: both lengths come from the plan.
         let _ = self.forward.process(sound, &mut out);
         out
     }
 
-    /// The sound of `spectrum`, which is used up.
+    /// The sound of `spectrum`, which serves as scratch space.
     pub(in crate::hear) fn sound(&self, spectrum: &mut Spectrum) -> Vec<f32> {
         let mut out = self.inverse.make_output_vec();
         spectrum[0].im = 0.0;
@@ -60,27 +60,27 @@ impl Transform {
     }
 }
 
-/// What the canceller makes of one step.
+/// One step, cancelled.
 pub(in crate::hear) struct Cancelled {
-    /// What is left when the echo as far as it is known is taken out.
+    /// What was heard less the estimated echo.
     pub(in crate::hear) left: [f32; STEP],
-    /// The echo as far as it is known.
+    /// The estimated echo.
     pub(in crate::hear) echo: [f32; STEP],
 }
 
-/// An echo canceller for mono sound at 16 kHz.
+/// Echo canceller for mono sound at 16 kHz.
 pub(in crate::hear) struct Canceller {
     transform: Transform,
     far_before: [f32; STEP],
-    /// Latest first.
+    /// Spectra of what was played, latest first.
     far: VecDeque<Spectrum>,
     room: Vec<Spectrum>,
-    unsure: Vec<[f32; BINS]>,
-    unexplained: [f32; BINS],
+    uncertainty: Vec<[f32; BINS]>,
+    residual_power: [f32; BINS],
 }
 
 impl Canceller {
-    /// One that knows nothing of the room yet.
+    /// Starts without any knowledge of the room.
     pub(in crate::hear) fn new() -> Self {
         let silent = || vec![Complex::default(); BINS];
         Self {
@@ -88,17 +88,17 @@ impl Canceller {
             far_before: [0.0; STEP],
             far: (0..PARTITIONS).map(|_| silent()).collect(),
             room: (0..PARTITIONS).map(|_| silent()).collect(),
-            unsure: vec![[UNKNOWN; BINS]; PARTITIONS],
-            unexplained: [LEAST_POWER; BINS],
+            uncertainty: vec![[UNKNOWN; BINS]; PARTITIONS],
+            residual_power: [LEAST_POWER; BINS],
         }
     }
 
-    /// The way has changed: what is known of the room is forgotten.
+    /// Restarts, since the echo path has changed.
     pub(in crate::hear) fn forget(&mut self) {
         *self = Self { transform: self.transform.clone(), ..Self::new() };
     }
 
-    /// One step of what the microphone heard, without what was `played`: the latter at most 192 ms before its echo, never after.
+    /// Cancels the echo of `played` in one step of what was heard. `played` must precede its echo by at most 192 ms.
     pub(in crate::hear) fn step(&mut self, heard: &[f32; STEP], played: &[f32; STEP]) -> Cancelled {
         let mut both = [self.far_before, *played].concat();
         self.far_before = *played;
@@ -126,25 +126,25 @@ impl Canceller {
         let mut gain = [0.0; BINS];
         for bin in 0..BINS {
             let now = left[bin].norm_sqr();
-            let slow = self.unexplained[bin] + UNEXPLAINED_FALLS * (now - self.unexplained[bin]);
-            self.unexplained[bin] = slow.max(now).max(LEAST_POWER);
-            let known: f32 = self.far.iter().zip(&self.unsure).map(|(x, p)| x[bin].norm_sqr() * p[bin]).sum();
-            gain[bin] = 0.5 / (0.5 * known + self.unexplained[bin]);
+            let slow = self.residual_power[bin] + RESIDUAL_FALLS * (now - self.residual_power[bin]);
+            self.residual_power[bin] = slow.max(now).max(LEAST_POWER);
+            let known: f32 = self.far.iter().zip(&self.uncertainty).map(|(x, p)| x[bin].norm_sqr() * p[bin]).sum();
+            gain[bin] = 0.5 / (0.5 * known + self.residual_power[bin]);
         }
-        for ((far, room), unsure) in self.far.iter().zip(&mut self.room).zip(&mut self.unsure) {
+        for ((far, room), uncertainty) in self.far.iter().zip(&mut self.room).zip(&mut self.uncertainty) {
             let mut change = vec![Complex::default(); BINS];
             for bin in 0..BINS {
-                let step = gain[bin] * unsure[bin];
+                let step = gain[bin] * uncertainty[bin];
                 change[bin] = far[bin].conj() * left[bin] * step;
-                unsure[bin] *= (1.0 - 0.5 * step * far[bin].norm_sqr()).max(0.0);
+                uncertainty[bin] *= (1.0 - 0.5 * step * far[bin].norm_sqr()).max(0.0);
             }
-            // Only the first half of a partition is the room's; the rest is the transform's wrapping round.
+            // Only the first half holds the response; the rest is circular wrap-around.
             let mut taps = self.transform.sound(&mut change);
             taps[STEP..].fill(0.0);
             let change = self.transform.spectrum(&mut taps);
             for bin in 0..BINS {
                 room[bin] += change[bin];
-                unsure[bin] = SAME * unsure[bin] + (1.0 - SAME) * room[bin].norm_sqr();
+                uncertainty[bin] = SAME * uncertainty[bin] + (1.0 - SAME) * room[bin].norm_sqr();
             }
         }
     }

@@ -1,6 +1,5 @@
-//! How long what is played takes to come back: the cross-correlation of what was played and what was heard, each frequency weighed
-//! alike (the phase transform; Knapp and Carter, IEEE Transactions on Acoustics, Speech and Signal Processing 24, 1976), summed over
-//! the latest seconds in which something sounded.
+//! Finds the echo's delay by generalised cross-correlation with the phase transform (GCC-PHAT; Knapp and Carter, IEEE Transactions on
+//! Acoustics, Speech and Signal Processing 24, 1976), accumulated over the latest seconds in which something was played.
 
 use super::canceller::Transform;
 use super::likeness::AUDIBLE;
@@ -9,64 +8,64 @@ use crate::hear::level::{power, rms};
 use realfft::num_complex::Complex;
 use std::collections::VecDeque;
 
-/// Samples compared at a time, 2 s; an echo comes at most this many samples after its sound, a second.
+/// Samples of one comparison (2 s), and the longest delay (1 s).
 const WIDTH: usize = 32_768;
 pub(in crate::hear) const LONGEST: usize = RATE as usize;
 /// Samples between comparisons: a quarter of a second.
 const EVERY: usize = RATE as usize / 4;
-/// What was compared before counts this much less each time.
-const FADES: f32 = 0.85;
-/// Bands compared, in hertz: where loudspeakers give sound and speech has some.
+/// Weight of the earlier comparisons at each new one.
+const DECAY: f32 = 0.85;
+/// Frequencies compared, in hertz: where loudspeakers radiate and speech has power.
 const HERTZ: (f32, f32) = (200.0, 4_000.0);
-/// A peak this many times the root mean square of all lags is an echo. Of noise the highest of a second's lags is at 4 to 5.
+/// A peak this many times the root mean square of all lags is an echo. Noise peaks at 4 to 5 over a second of lags.
 const SURE: f32 = 9.0;
-/// Of one comparison's lags near a delay that is known, so high a peak will do.
+/// Peak that suffices in a single comparison, near a known delay.
 const FAIRLY_SURE: f32 = 5.0;
-/// Peaks nearer than this are the same, in samples: 4 ms.
+/// Peaks closer than this are the same, in samples: 4 ms.
 const SAME: usize = RATE as usize / 250;
-/// What is compared was heard so long ago on the mean, in samples.
+/// Mean age of the samples of one comparison.
 const OLD: f64 = 1.5 * RATE as f64;
-/// A peak counts this much less with each that comes after it: what went before 8 s of sound hardly counts.
-const PEAK_FADES: f64 = 0.97;
-/// Few peaks tell little of the drift: it is held to nought as by so many samples squared of them, one peak a second off the mean.
+/// Weight of the earlier peaks at each new one; after 8 s of sound little is left.
+const PEAK_DECAY: f64 = 0.97;
+/// Regularises the drift towards zero while there are few peaks; it weighs as much as one peak that lies one second off the mean.
 const HELD: f64 = RATE as f64 * RATE as f64;
-/// Clocks differ by at most this: 300 millionths.
+/// Largest clock drift followed: 300 parts per million.
 const MOST_DRIFT: f64 = 3e-4;
-/// Where nothing is found in so many comparisons, nothing comes back.
+/// After this many comparisons without a peak there is no echo.
 const NOTHING_AFTER: u32 = 24;
 
-/// What is known of the echo.
+/// What is known about the echo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::hear) enum EchoPath {
-    /// Too little was played.
+    /// Too little has been played to tell.
     Unknown,
-    /// It is below the noise: headphones.
+    /// The echo is below the noise: headphones.
     None,
-    /// It comes after so many samples.
+    /// The echo lags by this many samples.
     After(usize),
 }
 
-/// Looks for the echo.
+/// Finds and follows the echo's delay.
 pub(in crate::hear) struct DelayFinder {
     transform: Transform,
     heard: VecDeque<f32>,
     played: VecDeque<f32>,
     cross: Vec<Complex<f32>>,
     since: usize,
-    /// The last peak, and comparisons in a row without one.
+    /// The last peak, and the number of comparisons since without one.
     peak: Option<usize>,
     without: u32,
     pub(in crate::hear) found: EchoPath,
-    /// Samples taken so far.
+    /// Samples so far.
     now: f64,
     trend: DelayTrend,
 }
 
-/// The delays of the latest peaks over time, with a straight line through them: two devices have two clocks.
+/// A regression line through the delays of the latest peaks over time, since two devices have two clocks.
 #[derive(Default)]
 struct DelayTrend {
     weight: f64,
-    /// Means of time and delay, in samples; squares of the times off their mean, and products of times and delays off theirs.
+    /// Means of time and delay in samples, and the sums of the squares and products of their deviations.
     at: f64,
     delay: f64,
     squares: f64,
@@ -75,12 +74,12 @@ struct DelayTrend {
 
 impl DelayTrend {
     fn add(&mut self, at: f64, delay: f64) {
-        self.weight = self.weight * PEAK_FADES + 1.0;
+        self.weight = self.weight * PEAK_DECAY + 1.0;
         let (off_at, off_delay) = (at - self.at, delay - self.delay);
         self.at += off_at / self.weight;
         self.delay += off_delay / self.weight;
-        self.squares = self.squares * PEAK_FADES + off_at * (at - self.at);
-        self.products = self.products * PEAK_FADES + off_at * (delay - self.delay);
+        self.squares = self.squares * PEAK_DECAY + off_at * (at - self.at);
+        self.products = self.products * PEAK_DECAY + off_at * (delay - self.delay);
     }
 
     fn delay(&self, at: f64) -> f64 {
@@ -105,7 +104,7 @@ impl DelayFinder {
         }
     }
 
-    /// From here on what was played is paired with what was heard so many samples later than before.
+    /// The pairing has shifted: from here on what was played is paired this many samples later.
     pub(in crate::hear) fn shifted(&mut self, later: i64) {
         self.cross.fill(Complex::default());
         self.heard.iter_mut().for_each(|s| *s = 0.0);
@@ -119,7 +118,7 @@ impl DelayFinder {
         }
     }
 
-    /// Takes equally long stretches of what was heard and played. Whether something else was found than before.
+    /// Takes equally long stretches of both signals. True when the echo path has changed.
     pub(in crate::hear) fn push(&mut self, heard: &[f32], played: &[f32]) -> bool {
         for (ring, new) in [(&mut self.heard, heard), (&mut self.played, played)] {
             ring.drain(..new.len());
@@ -144,7 +143,7 @@ impl DelayFinder {
         let mut heard: Vec<f32> = self.heard.iter().copied().collect();
         let mut new = self.cross_of(&mut heard, &mut played);
         for (all, new) in self.cross.iter_mut().zip(&new) {
-            *all = *all * FADES + new;
+            *all = *all * DECAY + new;
         }
         let lags = self.transform.sound(&mut self.cross.clone());
         let mean = rms(&lags[..LONGEST]);
@@ -167,7 +166,7 @@ impl DelayFinder {
             self.trend = DelayTrend::default();
         }
         if let (EchoPath::After(near), Some(_)) = (found, best) {
-            // Where it is now is told by the latest comparison alone: the others are older.
+            // The latest comparison alone locates the peak: the accumulated ones are older.
             let lags = self.transform.sound(&mut new);
             let around = near.saturating_sub(SAME)..(near + SAME).min(LONGEST);
             if let Some(peak) = highest(&lags, around).filter(|p| lags[*p].abs() > FAIRLY_SURE * rms(&lags[..LONGEST]))
@@ -181,7 +180,7 @@ impl DelayFinder {
         moved
     }
 
-    /// Every frequency's phase between two sounds, weighed alike.
+    /// The phase between two signals at each frequency, with unit weight.
     fn cross_of(&self, heard: &mut [f32], played: &mut [f32]) -> Vec<Complex<f32>> {
         let (played, heard) = (self.transform.spectrum(played), self.transform.spectrum(heard));
         let bin = |hertz: f32| (hertz * WIDTH as f32 / RATE as f32) as usize;
@@ -196,18 +195,18 @@ impl DelayFinder {
         cross
     }
 
-    /// The delay to a part of a sample.
+    /// The delay now, with a fraction of a sample.
     pub(in crate::hear) fn delay(&self) -> f64 {
         self.trend.delay(self.now)
     }
 }
 
-/// The highest of some lags, up or down.
+/// The lag with the largest magnitude.
 fn highest(lags: &[f32], of: std::ops::Range<usize>) -> Option<usize> {
     of.max_by(|a, b| lags[*a].abs().total_cmp(&lags[*b].abs()))
 }
 
-/// Where the peak at or beside `at` is, by the parabola through three points.
+/// Interpolates the peak beside `at` with a parabola through three points.
 fn between(lags: &[f32], at: usize) -> f64 {
     let point = |n: usize| f64::from(lags[n].abs());
     if at == 0 || at + 1 >= lags.len() {
@@ -225,8 +224,8 @@ mod tests {
 
     const SEED: u64 = 20_261_128;
 
-    /// Sound that can be asked for between samples, in stretches of 1.2 s with pauses of 0.4 s: the true delay is its formula's. That two
-    /// devices' clocks are some tens of millionths apart is common practice, no source.
+    /// A sound defined between samples too, in stretches of 1.2 s with pauses of 0.4 s, so that the true delay is exact. That the clocks of two
+    /// devices differ by some tens of parts per million is common practice, without a source.
     struct Sound(Vec<(f64, f64)>);
 
     impl Sound {

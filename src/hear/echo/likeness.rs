@@ -1,31 +1,31 @@
-//! How much an utterance sounds like what was being played: loudness over time in eight bands. What leaks through the canceller keeps the
-//! rhythm of the prompt in each band; somebody's answer has its own.
+//! Likeness of an utterance to what was being played: the correlation of loudness over time in eight bands. What leaks through the
+//! canceller keeps the prompt's rhythm in each band; an answer has a rhythm of its own.
 
 use crate::hear::ears::RATE;
 use crate::hear::level::power;
 use std::collections::VecDeque;
 
-/// Samples of a frame: 8 ms.
+/// Samples per frame: 8 ms.
 pub(in crate::hear) const FRAME: usize = RATE as usize / 125;
-/// Bands, and the centres of the lowest and the highest in hertz: where speech has its rhythm and loudspeakers give sound.
+/// Number of bands, and the centres of the lowest and the highest in hertz: where speech has its rhythm and loudspeakers radiate.
 const BANDS: usize = 8;
 const CENTRES: (f32, f32) = (300.0, 3_400.0);
-/// Width of each as a share of its centre.
+/// Width of a band as a share of its centre.
 const WIDTH: f32 = 0.3;
-/// Frames that are kept of what was played: the longest utterance and some more.
+/// Frames of played sound kept: the longest utterance and some more.
 const KEPT: usize = 3_000;
-/// Frames by which the echo may come later than what was played is paired.
+/// Frames by which the echo may lag behind its pairing.
 const LATER: usize = 5;
-/// Less than this many frames that can be compared say nothing.
+/// Fewest comparable frames; with fewer there is no verdict.
 const LEAST_FRAMES: usize = 12;
-/// Mean square from which something is being played: -60 dB of full scale.
+/// Mean square from which played sound is audible: -60 dB of full scale.
 pub(in crate::hear) const AUDIBLE: f32 = 1e-6;
-/// Frames of an utterance more than this below its loudest one are its pauses.
+/// Frames this many decibels below the utterance's loudest frame are pauses.
 const PAUSE_DB: f32 = 25.0;
-/// Band power is not told apart below this.
+/// Floor of a band's power.
 const FLOOR: f32 = 1e-9;
 
-/// Loudness of one frame in each band, in decibels, and its power in all.
+/// One frame: loudness per band in decibels, and total power.
 #[derive(Debug, Clone, Copy, Default)]
 struct Frame {
     bands: [f32; BANDS],
@@ -57,7 +57,7 @@ impl BandPass {
     }
 }
 
-/// Cuts sound into frames of loudness.
+/// Filter bank that turns sound into loudness frames.
 #[derive(Debug, Clone)]
 struct Bands([BandPass; BANDS]);
 
@@ -67,7 +67,7 @@ impl Bands {
         Self(std::array::from_fn(|n| BandPass::at(CENTRES.0 * ratio.powi(n as i32))))
     }
 
-    /// One frame's loudness; the filters go on from the frame before.
+    /// The loudness of the next frame; the filters keep their state.
     fn frame(&mut self, sound: &[f32]) -> Frame {
         let count = sound.len().max(1) as f32;
         let power = power(sound);
@@ -80,7 +80,7 @@ impl Bands {
     }
 }
 
-/// What was played, frame by frame, at the time of its echo.
+/// Loudness of what was played, frame by frame, aligned with its echo.
 #[derive(Debug)]
 pub(in crate::hear) struct PlayedEnvelope {
     bands: Bands,
@@ -92,7 +92,7 @@ impl PlayedEnvelope {
         Self { bands: Bands::new(), frames: VecDeque::with_capacity(KEPT) }
     }
 
-    /// Takes one frame of what was played.
+    /// Adds one frame of played sound.
     pub(in crate::hear) fn push(&mut self, played: &[f32]) {
         if self.frames.len() == KEPT {
             self.frames.pop_front();
@@ -101,7 +101,7 @@ impl PlayedEnvelope {
         self.frames.push_back(frame);
     }
 
-    /// How like what was played a stretch is that began `ago` samples before now, 0 to 1; none where too little was being played.
+    /// Likeness, 0 to 1, of a stretch that began `ago` samples before now; none if too little was being played.
     pub(in crate::hear) fn likeness(&self, sound: &[f32], ago: usize) -> Option<f32> {
         let mut bands = Bands::new();
         let heard: Vec<Frame> = sound.chunks_exact(FRAME).map(|frame| bands.frame(frame)).collect();
@@ -109,7 +109,7 @@ impl PlayedEnvelope {
         (0..=LATER).filter_map(|later| self.alike(&heard, begin - later as i64)).reduce(f32::max)
     }
 
-    /// Correlation of frames with what was played from the frame `begin` on.
+    /// Correlation with the played frames from `begin` on.
     fn alike(&self, heard: &[Frame], begin: i64) -> Option<f32> {
         let loudest = heard.iter().map(|f| f.power).fold(0.0, f32::max);
         let least = loudest * 10f32.powf(-PAUSE_DB / 10.0);
@@ -124,7 +124,7 @@ impl PlayedEnvelope {
     }
 }
 
-/// Correlation of loudness over all frames and bands, each band around its own mean.
+/// Correlation of loudness over all frames and bands, with each band's mean removed.
 fn correlation(pairs: &[(&Frame, &Frame)]) -> f32 {
     let count = pairs.len() as f32;
     let (mut both, mut here, mut there) = (0.0, 0.0, 0.0);

@@ -1,4 +1,8 @@
-//! What the loudspeaker plays, taken out of what the microphone hears.
+//! Echo cancellation: removes what the loudspeaker plays from what the microphone hears.
+//!
+//! This folder owns the way from the loudspeaker's callback to the microphone's worker, the pairing of both signals, the echo's delay, the
+//! adaptive filter, what the filter leaves, and how like the played sound a stretch is. It works on samples. It must not know any device,
+//! and it does not decide what counts as speech.
 
 #[cfg(feature = "sound")]
 pub(super) mod canceller;

@@ -1,6 +1,7 @@
-//! Pairs what was heard with what was played, sample by sample. Both come at their own device's pace; they are paired by counting,
-//! so that an echo never stands before its sound. Only at the beginning, where one device had buffers to fill, and where one has lost
-//! much sound are they paired anew; what is less than that, the canceller's own search for the delay follows.
+//! Pairs the microphone's signal with the loudspeaker's, sample by sample.
+//!
+//! Each device runs at its own pace. The signals are paired by count, so that an echo never precedes its sound. They are realigned only at
+//! the start, while a device fills its buffers, and when a device has lost much sound; the delay finder follows smaller shifts.
 
 use super::played::Reference;
 use crate::hear::ears::RATE;
@@ -8,25 +9,25 @@ use crate::hear::resample::Resampler;
 use rtrb::Consumer;
 use std::collections::VecDeque;
 
-/// Callbacks come in bursts, so one device is ahead of the other for moments. What it is ahead by throughout so many samples (2 s), if
-/// it is more than so many (40 ms at first, a quarter of a second later on), has been lost by the other.
+/// Callbacks come in bursts, so one device leads the other for moments. A lead that lasts for [`WATCHED`] samples (2 s) and exceeds the slack
+/// (40 ms at first, later 250 ms) means that the other device has lost that much.
 const WATCHED: usize = 2 * RATE as usize;
 const SLACK_AT_FIRST: usize = RATE as usize / 25;
 const SLACK: usize = RATE as usize / 4;
-/// The microphone waits for the loudspeaker's count at most so long (half a second), the loudspeaker's for the microphone's a second.
+/// Longest lead that is waited for: 500 ms of the microphone, 1 s of the loudspeaker.
 const LONGEST_WAIT: usize = RATE as usize / 2;
 const MOST_AHEAD: usize = RATE as usize;
 
-/// The state of pairing.
+/// Pairs the two signals.
 pub(in crate::hear) struct Pairing {
     reference: Reference,
     line: Option<(Consumer<f32>, Resampler)>,
     near: VecDeque<f32>,
     far: VecDeque<f32>,
     fresh: Vec<f32>,
-    /// The loudspeaker opened not long ago.
+    /// The loudspeaker was opened recently.
     first: bool,
-    /// Samples watched, and the least that `near` and `far` were ahead meanwhile.
+    /// Samples watched, and the least lead of `near` and of `far` over them.
     watched: usize,
     ahead: (usize, usize),
 }
@@ -51,8 +52,8 @@ impl Pairing {
         }
     }
 
-    /// Takes what was heard at [`RATE`]; appends equally long stretches of both that belong together. Gives by how many samples later what
-    /// was played is paired after them than it was; the most there is where nothing is known of it.
+    /// Takes microphone sound at [`RATE`] and appends equally long, paired stretches of both signals. Returns by how many samples the pairing
+    /// shifts after them: positive when what was played is paired later. `i64::MAX` means that the old pairing says nothing.
     pub(in crate::hear) fn push(&mut self, heard: &[f32], near: &mut Vec<f32>, far: &mut Vec<f32>) -> i64 {
         self.near.extend(heard);
         let anew = self.take_played();
@@ -66,7 +67,7 @@ impl Pairing {
         if anew { i64::MAX } else { later }
     }
 
-    /// Whether another loudspeaker was opened.
+    /// Reads what was played. True when another loudspeaker was opened.
     fn take_played(&mut self) -> bool {
         let mut anew = false;
         while let Ok((ring, rate)) = self.reference.rings.try_recv() {
@@ -91,7 +92,7 @@ impl Pairing {
         anew
     }
 
-    /// After all that has a partner is gone: pairs anew what has lost its partner.
+    /// Realigns the signals when one device has lost sound. Called when everything that has a partner has been handed on.
     fn keep_together(&mut self, new: usize) -> i64 {
         let (near, far) = (self.near.len(), self.far.len());
         self.watched += new;

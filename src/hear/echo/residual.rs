@@ -1,45 +1,45 @@
-//! How much of what the canceller left is echo all the same: its level in bands against that of the echo that was taken out, followed over
-//! the prompts. What stands clearly above it is somebody's voice; the rest is suppressed, for looking for speech only.
+//! Residual echo: how much of what the canceller leaves is still echo. The level of the rest is tracked per band, relative to the echo that
+//! was removed. What stands clearly above it is a voice; everything else is suppressed, but only in the sound used to detect speech.
 
 use super::canceller::{BINS, STEP, Transform, WIDTH};
 use crate::hear::ears::RATE;
 
-/// Bands, and the edges of the lowest and the highest in hertz.
+/// Number of bands, and the lower and upper edge of all of them in hertz.
 const BANDS: usize = 20;
 const HERTZ: (f32, f32) = (150.0, 7_000.0);
-/// An echo dies away in the room by at least this share of its power per step of 16 ms: 60 dB in 0.7 s.
+/// Share of an echo's power that is left after a step of 16 ms of reverberation: 60 dB in 0.7 s.
 const DIES: f32 = 0.73;
-/// What is left is followed by this share of what it is off by, in decibels, and by at most so many decibels at a time: a voice over
-/// prompts moves it little.
+/// Share by which the estimate moves towards a new value, both in decibels, and the largest deviation that counts: a voice over prompts
+/// moves it little.
 const FOLLOWS: f32 = 1.0 / 48.0;
 const MOST_OFF_DB: f32 = 9.0;
-/// A voice stands this far above what is left of the echo usually, in decibels; below, it is not told apart.
+/// A voice is told from the residual echo only if it stands this many decibels above the usual residual.
 const MARGIN_DB: f32 = 9.0;
-/// What may be left at first, in decibels of the echo.
+/// Initial estimate of the residual, in decibels relative to the echo.
 const LEFT_AT_FIRST_DB: f32 = 0.0;
-/// Mean square in a band from which there is an echo: -70 dB of full scale in all.
+/// Mean square in a band from which there is an echo: -70 dB of full scale over all bands.
 const LEAST_ECHO: f32 = 1e-7 / BANDS as f32;
 
-/// Follows what is left of the echo.
+/// Tracks and suppresses the residual echo.
 pub(in crate::hear) struct Residual {
     transform: Transform,
     window: Vec<f32>,
-    /// First bin of each band, and one past the last.
+    /// First bin of each band, and one past the last band.
     edges: Vec<usize>,
     left_before: [f32; STEP],
     echo_before: [f32; STEP],
-    /// The echo's power in each band, dying away.
+    /// The echo's power in each band, with its reverberation.
     echo: [f32; BANDS],
-    /// What is usually left of it, in decibels.
+    /// The usual residual in each band, in decibels relative to the echo.
     left_db: [f32; BANDS],
     half: [f32; STEP],
 }
 
-/// One step, looked at.
+/// One step with the residual echo suppressed.
 pub(in crate::hear) struct Suppressed {
-    /// What is left with the echo suppressed, one step late.
+    /// The suppressed sound, one step late.
     pub(in crate::hear) sound: [f32; STEP],
-    /// Mean squares: of that, and of what may be echo in it.
+    /// Mean squares of the suppressed sound and of the residual echo expected in it.
     pub(in crate::hear) voice: f32,
     pub(in crate::hear) expected: f32,
 }
@@ -65,7 +65,7 @@ impl Residual {
         }
     }
 
-    /// The canceller has begun anew.
+    /// The canceller has restarted.
     pub(in crate::hear) fn forget(&mut self) {
         self.left_db = [LEFT_AT_FIRST_DB; BANDS];
     }
@@ -76,7 +76,7 @@ impl Residual {
         self.transform.spectrum(&mut both)
     }
 
-    /// Takes a step of what the canceller left and of the echo that it took out; with `learn`, follows how they go together.
+    /// Takes one step of the canceller's output and of the echo that it removed. With `learn`, updates the residual estimate.
     pub(in crate::hear) fn step(&mut self, left: &[f32; STEP], echo: &[f32; STEP], learn: bool) -> Suppressed {
         let mut spectrum = self.spectrum(&self.left_before, left);
         let taken_out = self.spectrum(&self.echo_before, echo);

@@ -1,5 +1,5 @@
-//! The known recording heard once when the speech model is loaded: one that is damaged (numbers that are no numbers, other weights) is told
-//! now, not in the middle of a walk.
+//! Self-test of the speech model on a known recording at load time, so that a damaged model (NaN, wrong weights) fails now and not during a
+//! walk.
 
 use crate::hear::decode::search;
 use crate::hear::decode::tokenizer::Tokenizer;
@@ -10,13 +10,13 @@ use crate::hear::level::levelled;
 use crate::hear::models::known_sound::{WORDS, sound};
 use std::path::Path;
 
-/// Least log probability of its words, a token.
+/// Lowest accepted mean log probability per token.
 const LEAST: f32 = -1.0;
 
-/// Refuses a speech model that does not hear the recording's words; `folder` is what the error names, `pad` the silence around an utterance.
+/// Rejects a speech model that does not recognise the recording. The error names `folder`; `pad` is the silence around an utterance.
 ///
 /// # Errors
-/// It hears something else, or fails.
+/// When the model recognises something else, or fails.
 pub fn check(networks: &mut Networks, tokenizer: &Tokenizer, pad: usize, folder: &Path) -> Result<(), HearError> {
     let sound = sound();
     let mut hear = || {

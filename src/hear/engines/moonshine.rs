@@ -1,4 +1,4 @@
-//! The default recogniser: the Moonshine tiny English model, searched against the grammar.
+//! The default recogniser: a grammar search over the Moonshine tiny English model.
 
 use super::known_clip;
 use super::recogniser::Recogniser;
@@ -24,43 +24,43 @@ use crate::phrase::{Answer, Grammar, Hypotheses, Hypothesis, NumberSlot, Phrase,
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// The name it is chosen by.
+/// The name by which it is chosen.
 pub const MOONSHINE: &str = "moonshine";
-/// Phrase trees kept, and number trees (some megabytes each); a walk comes back to the same few.
+/// Number of phrase tries and of number tries (some megabytes each) kept; a walk returns to the same few.
 const KEPT_PHRASES: usize = 24;
 const KEPT_NUMBERS: usize = 2;
-/// Beginnings whose noise preference is measured at once while a prompt plays; about 5 ms each.
+/// Prefixes whose noise prior is measured in advance while a prompt plays; about 5 ms each.
 const PREPARED: usize = 96;
-/// Spellings handed on for measuring.
+/// Candidates reported for measurements.
 const KEPT_SPELLINGS: usize = 150;
-/// Silence put before and behind the sound, in samples.
+/// Silence added before and after the sound, in samples.
 const PAD: usize = SAMPLE_RATE / 5;
-/// An answer is no longer than this; the rest is cut off.
+/// Longest answer in samples; the rest is cut off.
 const LONGEST_ANSWER: usize = 15 * SAMPLE_RATE;
-/// Root mean square of full scale under which nothing was said (-80 dB, where 16 bits end): the model hears words in silence too.
+/// Root mean square below which nothing was said (-80 dB of full scale, the limit of 16 bits): the model hears words even in silence.
 const SILENT: f32 = 1e-4;
-/// Longest piece transcribed at once; longer sound is cut at its quietest places.
+/// Longest piece transcribed at once, in samples; longer sound is cut at quiet places.
 const LONGEST_PIECE: usize = 14 * SAMPLE_RATE;
 
-/// The model, as voices name what they were learnt with.
+/// Name of the model, as enrolled voices store it.
 const MODEL: &str = "moonshine-tiny-en";
-/// The loaded model with what it has learnt about noise and grammars.
+/// The loaded model with its noise prior and its expanded grammars.
 pub struct Moonshine {
     tokenizer: Tokenizer,
     networks: Networks,
     prior: Mutex<Prior>,
     words: NumberWords,
-    /// Phrases that compete and are no answer, where the grammar does not allow them.
+    /// Fillers: phrases that compete with the grammar where it does not allow them.
     fillers: Vec<String>,
     phrases: Shelf<Vec<Phrase>>,
     numbers: Shelf<NumberSlot>,
     voice: Option<PersonalVoice>,
 }
 
-/// Trees by what they were made of, the last used first.
+/// Expanded parts by their source, most recently used first.
 type Shelf<K> = Vec<(K, Arc<Part>)>;
 
-/// The tree of `key`, from the shelf when it was met before.
+/// The part for `key`: from the shelf if it is there, else made and put there.
 fn shelved<K: PartialEq + Clone>(shelf: &mut Shelf<K>, key: &K, most: usize, make: impl FnOnce() -> Part) -> Arc<Part> {
     let entry = match shelf.iter().position(|(known, _)| known == key) {
         Some(at) => shelf.remove(at),
@@ -73,12 +73,12 @@ fn shelved<K: PartialEq + Clone>(shelf: &mut Shelf<K>, key: &K, most: usize, mak
 }
 
 impl Moonshine {
-    /// Finds and loads the model; half a second. Numbers are English until [`Recogniser::use_words`].
+    /// Finds and loads the model, in about half a second. Numbers are English until [`Recogniser::use_words`].
     pub fn open() -> Result<Self, HearError> {
         Self::open_with(None)
     }
 
-    /// The same with another network for the letters than the shipped one, for fitting on voices that it was not trained with.
+    /// As [`Moonshine::open`] with another letters network, for fitting on voices that it was not trained with.
     pub fn open_with(letters: Option<&Path>) -> Result<Self, HearError> {
         let models = models::find()?;
         let tokens = models.folder.join("tokenizer.bin");
@@ -96,7 +96,7 @@ impl Moonshine {
         Ok(out)
     }
 
-    /// The grammar's trees.
+    /// Expands the grammar.
     fn expand(&mut self, grammar: &Grammar) -> Expanded {
         let (words, fillers, tokenizer) = (&self.words, &self.fillers, &self.tokenizer);
         let mut parts = vec![shelved(&mut self.phrases, &grammar.phrases, KEPT_PHRASES, || {
@@ -109,8 +109,8 @@ impl Moonshine {
         Expanded { parts }
     }
 
-    /// Scores by answer before calibration, the expanded grammar and the free transcript.
-    fn weigh(
+    /// Decodes an utterance up to calibration: scored answers, expanded grammar, free transcript and the search's result.
+    fn score(
         &mut self,
         sound: &[f32],
         grammar: &Grammar,
@@ -122,16 +122,16 @@ impl Moonshine {
         let (frames, letters, mut found) = self.networks.search(&self.prior, sound, PAD, &expanded)?;
         rescore::rescore_with_letters(&mut found, &letters, &expanded);
         let apart = self.distances(&frames, &mut found, grammar, &expanded);
-        speaker_bias::bias(&mut found, &apart, &expanded);
+        speaker_bias::add_bias(&mut found, &apart, &expanded);
         let free = self.tokenizer.decode(&found.free.tokens);
         let is_speech = level::active_level(sound) > SILENT;
-        let weighed = score::weigh(&found, &expanded, &free, seconds, snr).filter(|_| is_speech);
-        Ok((weighed, expanded, free, found))
+        let scored = score::score_answers(&found, &expanded, &free, seconds, snr).filter(|_| is_speech);
+        Ok((scored, expanded, free, found))
     }
 }
 
 impl Moonshine {
-    /// How far the utterance is from the voice in use; phrases that the search gave up and that are near come back.
+    /// Distances from the enrolled voice in use; reinstates pruned phrases that are close.
     fn distances(
         &self,
         frames: &Frames,
@@ -141,11 +141,11 @@ impl Moonshine {
     ) -> Vec<(String, f32)> {
         let Some(voice) = &self.voice else { return Vec::new() };
         let apart = speaker_bias::distances(voice, &frames.shape(), found, grammar, expanded);
-        speaker_bias::bring_back(found, &apart, expanded);
+        speaker_bias::reinstate(found, &apart, expanded);
         apart
     }
 
-    /// The likely words of an utterance with their score without the voice in use, and how far they are from it; for fitting.
+    /// The likely words of an utterance with their score before speaker bias and their distance from the enrolled voice, for fitting.
     ///
     /// # Errors
     /// As [`Recogniser::hear`].
@@ -155,23 +155,25 @@ impl Moonshine {
         rescore::rescore_with_letters(&mut found, &letters, &expanded);
         let apart = self.distances(&frames, &mut found, grammar, &expanded);
         let mut out: Vec<(String, f32, Option<f32>)> = Vec::new();
-        for ended in found.ended.iter().filter(|e| expanded.meaning(e.spelling).1.is_some()) {
-            let words = expanded.meaning(ended.spelling).0;
+        for candidate in found.candidates.iter().filter(|e| expanded.meaning(e.spelling).1.is_some()) {
+            let words = expanded.meaning(candidate.spelling).0;
             match out.iter_mut().find(|(known, ..)| known == words) {
-                Some((_, score, _)) => *score = score.max(ended.score) + (-(*score - ended.score).abs()).exp().ln_1p(),
+                Some((_, score, _)) => {
+                    *score = score.max(candidate.score) + (-(*score - candidate.score).abs()).exp().ln_1p()
+                }
                 None => {
                     let apart = apart.iter().find(|(known, _)| known == words).map(|(_, apart)| *apart);
-                    out.push((words.to_owned(), ended.score, apart));
+                    out.push((words.to_owned(), candidate.score, apart));
                 }
             }
         }
         Ok(out)
     }
 
-    /// [`Recogniser::hear`] with the evidence behind it, for measuring and fitting.
+    /// As [`Recogniser::hear`], with the evidence, for measurements and fitting.
     pub fn measure(&mut self, sound: &[f32], grammar: &Grammar) -> Result<(Hypotheses, Evidence), HearError> {
-        let (weighed, expanded, free, mut found) = self.weigh(sound, grammar)?;
-        found.ended.sort_by(|a, b| b.score.total_cmp(&a.score));
+        let (scored, expanded, free, mut found) = self.score(sound, grammar)?;
+        found.candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
         let spelled = |e: &Candidate| Spelled {
             owner: expanded.owner(e.spelling),
             text: expanded.meaning(e.spelling).0.to_owned(),
@@ -179,21 +181,21 @@ impl Moonshine {
             search: e.score - rescore::WEIGHT * e.letters,
             tokens: e.tokens,
             letters: e.letters,
-            is_back: e.is_back,
+            is_reinstated: e.is_reinstated,
         };
         let evidence = Evidence {
-            features: weighed.as_ref().map(|w| w.features),
+            features: scored.as_ref().map(|w| w.features),
             free_plain: found.free.plain,
-            ended: found.ended.iter().take(KEPT_SPELLINGS).map(spelled).collect(),
+            candidates: found.candidates.iter().take(KEPT_SPELLINGS).map(spelled).collect(),
         };
-        Ok((judged(weighed, &expanded, free, grammar), evidence))
+        Ok((calibrated(scored, &expanded, free, grammar), evidence))
     }
 }
 
-/// Calibrated hypotheses, with the free transcript as a note where one is asked for.
-fn judged(weighed: Option<ScoredAnswers>, expanded: &Expanded, free: String, grammar: &Grammar) -> Hypotheses {
-    let mut out = match &weighed {
-        Some(weighed) => score::judge(weighed, expanded, free.clone()),
+/// Calibrates, and adds the free transcript as a note if the grammar asks for one.
+fn calibrated(scored: Option<ScoredAnswers>, expanded: &Expanded, free: String, grammar: &Grammar) -> Hypotheses {
+    let mut out = match &scored {
+        Some(scored) => score::calibrate(scored, expanded, free.clone()),
         None => Hypotheses { stranger: 1.0, free: Some(free.clone()), ..Hypotheses::default() },
     };
     if grammar.note && !free.is_empty() {
@@ -212,8 +214,8 @@ impl Recogniser for Moonshine {
     }
 
     fn hear(&mut self, sound: &[f32], grammar: &Grammar) -> Result<Hypotheses, HearError> {
-        let (weighed, expanded, free, _) = self.weigh(sound, grammar)?;
-        Ok(judged(weighed, &expanded, free, grammar))
+        let (scored, expanded, free, _) = self.score(sound, grammar)?;
+        Ok(calibrated(scored, &expanded, free, grammar))
     }
 
     fn transcribe(&mut self, sound: &[f32]) -> Result<String, HearError> {
@@ -275,8 +277,8 @@ impl Recogniser for Moonshine {
 mod tests {
     use super::*;
 
-    /// Greedy output is what the model was trained to say, so encoding its text again must give its ids: this catches a
-    /// tokenizer that picks the wrong one of two equal pieces.
+    /// Greedy output uses the ids that the model was trained to emit, so encoding its text must give the same ids. This catches a tokenizer
+    /// that picks the wrong one of two equal pieces.
     #[test]
     fn encoding_a_free_transcript_gives_its_ids() {
         let folder = match models::find() {

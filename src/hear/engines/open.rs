@@ -1,52 +1,52 @@
-//! Which recognisers there are.
+//! Opens a recogniser by name.
 
 use super::moonshine::{MOONSHINE, Moonshine};
 use super::recogniser::Recogniser;
 use crate::hear::hear_error::HearError;
 use std::path::Path;
 
-/// The recogniser that is used when none is named.
+/// The default recogniser.
 pub const DEFAULT_ENGINE: &str = MOONSHINE;
-/// Every recogniser's name.
+/// Names of all recognisers.
 pub const ENGINES: &[&str] = &[
     DEFAULT_ENGINE,
     #[cfg(feature = "vosk")]
     super::vosk::VOSK,
 ];
-/// The language that the default recogniser knows.
+/// The language of the default recogniser.
 const DEFAULT_LANGUAGE: &str = "en";
 
-/// Which recogniser is wanted.
+/// Choice of a recogniser.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Wanted<'a> {
-    /// Its name; none is the default one, or vosk for a language that it does not know.
+pub struct EngineChoice<'a> {
+    /// Its name. Without one it is the default, or vosk for a language that the default does not know.
     pub engine: Option<&'a str>,
-    /// The folder of its model, for vosk.
+    /// The model's folder, for vosk.
     pub model: Option<&'a Path>,
-    /// The language of the vocabulary; none is English.
+    /// The language of the vocabulary; English by default.
     pub language: Option<&'a str>,
 }
 
-/// Opens a recogniser by name, the default one without a name.
+/// Opens a recogniser by name; without a name, the default one.
 ///
 /// # Errors
-/// When it is not known, or its model is missing.
+/// When its name is unknown or its model is missing.
 pub fn open(engine: Option<&str>) -> Result<Box<dyn Recogniser>, HearError> {
-    open_for(Wanted { engine, ..Wanted::default() })
+    open_for(EngineChoice { engine, ..EngineChoice::default() })
 }
 
-/// Opens the recogniser that is wanted.
+/// Opens the chosen recogniser.
 ///
 /// # Errors
-/// When it is not known, or its model is missing.
-pub fn open_for(wanted: Wanted<'_>) -> Result<Box<dyn Recogniser>, HearError> {
-    let language = wanted.language.unwrap_or(DEFAULT_LANGUAGE);
+/// When its name is unknown or its model is missing.
+pub fn open_for(choice: EngineChoice<'_>) -> Result<Box<dyn Recogniser>, HearError> {
+    let language = choice.language.unwrap_or(DEFAULT_LANGUAGE);
     let language = language.split('-').next().unwrap_or(DEFAULT_LANGUAGE);
-    let usual = if language == DEFAULT_LANGUAGE && wanted.model.is_none() { DEFAULT_ENGINE } else { "vosk" };
-    match wanted.engine.unwrap_or(usual) {
+    let usual = if language == DEFAULT_LANGUAGE && choice.model.is_none() { DEFAULT_ENGINE } else { "vosk" };
+    match choice.engine.unwrap_or(usual) {
         DEFAULT_ENGINE => Ok(Box::new(Moonshine::open()?)),
         #[cfg(feature = "vosk")]
-        super::vosk::VOSK => Ok(Box::new(super::vosk::Vosk::open(wanted.model, language)?)),
+        super::vosk::VOSK => Ok(Box::new(super::vosk::Vosk::open(choice.model, language)?)),
         other => Err(HearError::UnknownEngine { name: other.to_owned(), known: ENGINES.join(", ") }),
     }
 }

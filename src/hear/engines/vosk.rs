@@ -1,8 +1,8 @@
-//! The second recogniser, for languages that have a Vosk model. It runs as `probeside-vosk`, a process of its own, spoken to over
-//! pipes: a missing library, a crash or silence is a sentence, and the next utterance starts it again.
+//! The second recogniser, for languages with a Vosk model. It runs as the separate process `probeside-vosk`, reached over pipes: a missing
+//! library, a crash or a hang becomes an error, and the next utterance restarts the process.
 //!
-//! The library takes a grammar as a word bigram, drops words that the model does not know, and dies of quotation marks. So every
-//! word is looked up first, only letters go over, and a result counts only when it is one of the phrases as a whole.
+//! The library treats a grammar as a word bigram, drops words unknown to the model, and crashes on quotation marks. So every word is looked
+//! up first, only letters are sent, and a result counts only if it is a whole phrase.
 
 use super::recogniser::Recogniser;
 use crate::hear::ears::RATE;
@@ -18,45 +18,45 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Duration;
 
-/// The name it is chosen by.
+/// The name by which it is chosen.
 pub const VOSK: &str = "vosk";
-/// Environment variable that names the program, where it does not lie beside this one.
+/// Environment variable that names the program, if it is not beside this one.
 const PROGRAM_VARIABLE: &str = "PROBESIDE_VOSK";
 const PROGRAM: &str = "probeside-vosk";
-/// The library's file, in the folder `vosk` of the models.
+/// The library's file in the model folder.
 const LIBRARY: &str = "vosk/libvosk.so";
-/// The beginning of a model's folder; the language follows.
+/// Prefix of a model's folder; the language follows.
 const MODEL: &str = "vosk-model-";
-/// Time for the model to load, and for one answer besides the length of its sound. The Korean model takes 0.03 s a phrase.
+/// Time limits: to load the model, and for one answer in addition to the length of its sound. The Korean model takes 0.03 s a phrase.
 const LOADING: Duration = Duration::from_secs(60);
 const ANSWERING: Duration = Duration::from_secs(10);
-/// Samples of one utterance that are taken, as the program takes them: two minutes, longer than any answer. A note goes on in its clip.
+/// Longest utterance sent, in samples, which is also the program's limit: two minutes, longer than any answer. A longer note is whole in its clip.
 const MOST_SAMPLES: usize = 2 * 60 * RATE as usize;
-/// Bytes of a line that it answers with: the words of two minutes take some 100 kB.
+/// Longest answer line in bytes: the words of two minutes take some 100 kB.
 const LONGEST_LINE: u64 = 4 << 20;
-/// Numbers said in other ways than the usual ones are left out of the grammar beyond this many.
+/// Most number phrases in a grammar; less usual phrasings beyond it are left out.
 const MOST_NUMBERS: usize = 3_000;
-/// What the library writes for anything else.
+/// The library's symbols for unknown words.
 const OTHER: [&str; 2] = ["[unk]", "<unk>"];
-/// The library's confidence is no probability: strangers score high too. A whole phrase is believed up to this at most, which is
-/// enough to be taken where "go back" undoes it and is asked about where more hangs on it (a founder's choice, not fitted).
+/// Highest probability of a whole phrase. The library's confidence is not a probability: utterances outside the grammar score high too. This
+/// value is accepted at low stakes, where "go back" undoes it, and confirmed at high stakes. Chosen, not fitted.
 const MOST_BELIEVED: f64 = 0.94;
-/// The same of a number, which is always asked about: of 19 voltages that a synthetic voice said in Korean, two were heard as
+/// Highest probability of a number, so that it is always confirmed: of 19 voltages that a synthetic voice said in Korean, two were heard as
 /// another number with full confidence.
 const MOST_BELIEVED_NUMBER: f64 = 0.90;
-/// The same of an acknowledgement: a walk asks nobody whether he acknowledged, so less could never be taken after a caution.
+/// Highest probability of an acknowledgement. A walk never confirms one, so with a lower value none could be accepted after a caution.
 const MOST_BELIEVED_DONE: f64 = 0.95;
 
-/// Vosk in a process of its own.
+/// Vosk in a separate process.
 pub struct Vosk {
     program: PathBuf,
     library: PathBuf,
     model: PathBuf,
-    /// Time for an answer, besides the length of its sound.
+    /// Time limit for an answer, in addition to the length of its sound.
     answering: Duration,
     numbers: NumberWords,
     running: Option<Companion>,
-    /// The grammar whose words are known to be known.
+    /// The last grammar whose words the model is known to have.
     looked_up: Option<Grammar>,
 }
 
@@ -65,7 +65,7 @@ fn lacks(why: impl Into<String>) -> HearError {
 }
 
 impl Vosk {
-    /// Starts it with the model in `folder`, or with the one of `language` among the models.
+    /// Starts the process with the model in `folder`, or with the installed model of `language`.
     ///
     /// # Errors
     /// When the program, the library or the model is missing or does not start.
@@ -82,10 +82,10 @@ impl Vosk {
         Self::of(program()?, library, model, ANSWERING)
     }
 
-    /// Starts this program with this library and model; it has `answering` for an answer, and the length of its sound.
+    /// Starts `program` with this library and model. `answering` is the time limit for an answer, in addition to the length of its sound.
     ///
     /// # Errors
-    /// When it does not start or is not ready in time.
+    /// When the process does not start, or is not ready in time.
     pub fn of(program: PathBuf, library: PathBuf, model: PathBuf, answering: Duration) -> Result<Self, HearError> {
         let numbers = Vocabulary::english().numbers().clone();
         let mut out = Self { program, library, model, answering, numbers, running: None, looked_up: None };
@@ -111,7 +111,7 @@ impl Vosk {
         }
     }
 
-    /// Sends a request, and gives the list of this name in the answer. One that ended, is silent or talks nonsense is started again by the next request.
+    /// Sends a request and returns the list `wanted` from the answer. A process that ended, hangs or answers nonsense is restarted by the next request.
     fn ask(&mut self, request: &Value, sound: &[u8], wanted: &str) -> Result<Vec<Value>, HearError> {
         let mut running = match self.running.take() {
             Some(running) => running,
@@ -136,7 +136,7 @@ impl Vosk {
         }
     }
 
-    /// What may be said, by its plain words.
+    /// The answers of a grammar by their plain words.
     fn said(&self, grammar: &Grammar) -> HashMap<String, Answer> {
         let mut all: HashMap<String, Answer> = HashMap::new();
         for phrase in &grammar.phrases {
@@ -151,7 +151,7 @@ impl Vosk {
         all
     }
 
-    /// Refuses a grammar with a word that the model does not know: the library would drop it silently.
+    /// Rejects a grammar with a word that the model does not know: the library would drop it silently.
     fn look_up(&mut self, grammar: &Grammar, said: &HashMap<String, Answer>) -> Result<(), HearError> {
         if self.looked_up.as_ref() == Some(grammar) {
             return Ok(());
@@ -176,7 +176,7 @@ impl Vosk {
     }
 }
 
-/// All pieces together: the words, and the least confidence of any of them.
+/// Joins all pieces: the words, and the lowest confidence of any word.
 fn joined(pieces: &[Value]) -> (String, f64) {
     let text: Vec<&str> = pieces.iter().filter_map(|p| p["text"].as_str()).filter(|t| !t.is_empty()).collect();
     let sure =
@@ -184,13 +184,13 @@ fn joined(pieces: &[Value]) -> (String, f64) {
     (text.join(" "), sure.fold(1.0, f64::min))
 }
 
-/// Words as they go over: letters, digits, apostrophes and single blanks.
+/// Words as they are sent: letters, digits, apostrophes and single spaces.
 fn plain(words: &str) -> String {
     let kept: String = words.chars().map(|c| if c.is_alphanumeric() || c == '\'' { c } else { ' ' }).collect();
     kept.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// The result against the phrases: one of them as a whole, or nothing of them.
+/// Matches a result against the phrases: a whole phrase or nothing.
 fn matched(text: &str, sure: f64, said: &HashMap<String, Answer>) -> Hypotheses {
     let lower = text.to_lowercase();
     let other = OTHER.iter().any(|o| lower.contains(o));
@@ -232,7 +232,7 @@ impl Recogniser for Vosk {
         let said = self.said(grammar);
         self.look_up(grammar, &said)?;
         let phrases: Vec<&str> = said.keys().map(String::as_str).collect();
-        // What is longer than any answer is none, whatever it begins with.
+        // Sound longer than any answer is not an answer, whatever it begins with.
         let mut heard = match sound.len() > MOST_SAMPLES {
             true => Hypotheses { stranger: 1.0, ..Hypotheses::default() },
             false => {

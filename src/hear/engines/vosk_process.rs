@@ -1,10 +1,14 @@
-//! The second recogniser in a process of its own: the Vosk library is loaded at run time, so that a missing or crashing one is a
-//! sentence for the program that asks, never its end.
+//! The process of the second recogniser. It loads the Vosk library at run time, so that a missing or crashing library becomes an error of the
+//! calling program and never ends it.
 //!
-//! Started with the library's file and the model's folder. It answers each request, a line of JSON, with a line of JSON:
-//! `{"words": [...]}` with `{"unknown": [...]}`, those that the model does not know; `{"phrases": [...], "samples": N}`, followed by N
-//! little-endian 16-bit samples at 16 kHz, with `{"pieces": [...]}`, the library's own results in order; `phrases` empty is free
-//! speech. At the start it says `{"ready": true}`, and in trouble `{"error": "..."}`.
+//! Its arguments are the library's file and the model's folder. It writes `{"ready": true}` when the model is loaded. Then each request is a
+//! line of JSON, and so is each answer:
+//!
+//! - `{"words": [...]}` gives `{"unknown": [...]}`, the words that the model does not know;
+//! - `{"phrases": [...], "samples": N}`, followed by N little-endian 16-bit samples at 16 kHz, gives `{"pieces": [...]}`, the library's
+//!   results in order. Empty `phrases` mean free speech.
+//!
+//! A failure gives `{"error": "..."}`.
 
 use libloading::{Library, Symbol};
 use serde_json::{Value, json};
@@ -12,14 +16,14 @@ use std::ffi::{CStr, CString, c_char, c_float, c_int, c_short, c_void};
 use std::io::{BufRead, Read, Write};
 use std::process::ExitCode;
 
-/// Sample rate of all sound.
+/// Sample rate of all sound, in hertz.
 const RATE: c_float = 16_000.0;
-/// Samples handed over at once, and at most in one request: two minutes.
+/// Samples passed to the library at once, and most samples of one request: two minutes.
 const CHUNK: usize = 4_000;
 const MOST_SAMPLES: u64 = 2 * 60 * 16_000;
-/// Bytes of a request at most: 3,000 numbers in words take some 200 kB.
+/// Longest request in bytes: 3,000 numbers in words take some 200 kB.
 const LONGEST_REQUEST: u64 = 64 << 20;
-/// What stands for anything else, by the names that models have for it.
+/// Symbols for unknown words, as different models name them.
 const OTHER: [&str; 2] = ["[unk]", "<UNK>"];
 
 type Handle = *mut c_void;
@@ -33,7 +37,7 @@ struct Vosk {
 impl Vosk {
     fn open(library: &str, model: &str) -> Result<Self, String> {
         let name = CString::new(model).map_err(|e| e.to_string())?;
-        // The library is the pinned one that the user named; loading runs its initialisers.
+        // The library is the one that the user installed; loading it runs its initialisers.
         let library = unsafe { Library::new(library) }.map_err(|e| format!("the library does not load: {e}"))?;
         let model = unsafe {
             let quiet: Symbol<unsafe extern "C" fn(c_int)> = symbol(&library, "vosk_set_log_level")?;
@@ -56,7 +60,7 @@ impl Vosk {
         }
     }
 
-    /// Every result of one utterance, with a recogniser of its own.
+    /// All results of one utterance. Each utterance gets a new recogniser.
     fn hear(&self, phrases: &[String], sound: &[i16]) -> Result<Vec<Value>, String> {
         let grammar = match phrases {
             [] => None,
@@ -99,7 +103,7 @@ impl Vosk {
                 }
             };
             for chunk in sound.chunks(CHUNK) {
-                // An end of speech in the middle: what was heard so far, and on.
+                // The library found an end of speech: read the result so far and go on.
                 if accept(recogniser, chunk.as_ptr(), chunk.len() as c_int) == 1 {
                     read(result(recogniser));
                 }
@@ -134,8 +138,7 @@ fn answer(vosk: &Vosk, line: &str, input: &mut impl Read) -> Result<Value, Strin
     Ok(json!({ "pieces": vosk.hear(&strings(&asked["phrases"]), &sound)? }))
 }
 
-/// So many samples out of the input. Too many are taken out of it all the same, so that what follows them is not taken for sound, nor they
-/// for a request.
+/// Reads `count` samples from the input. If there are too many, they are read and discarded, so that the next request is found.
 fn sound(count: u64, input: &mut impl Read) -> Result<Vec<i16>, String> {
     if count > MOST_SAMPLES {
         std::io::copy(&mut input.take(count.saturating_mul(2)), &mut std::io::sink()).map_err(|e| e.to_string())?;

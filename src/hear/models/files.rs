@@ -1,32 +1,32 @@
-//! Where the recogniser's files are looked for, and what is said when they are missing.
+//! Finds the files of the models.
 //!
-//! In this order: the folder named by `PROBESIDE_MODELS`; `models/cache` beside the program or any folder above it;
-//! `models/cache` of the source tree; `probeside/models` in the user's data folder.
+//! Searched in this order: the folder named by `PROBESIDE_MODELS` (then nothing else); `models/cache` beside the program or in any folder
+//! above it; `models/cache` of the source tree; `probeside/models` in the user's data folder.
 
 use crate::hear::hear_error::HearError;
 use std::path::{Path, PathBuf};
 
-/// Environment variable that names the folder of models.
+/// Environment variable that names the model folder.
 pub const MODELS_VARIABLE: &str = "PROBESIDE_MODELS";
-/// Folder of the English model inside the folder of models.
+/// Folder of the English model inside the model folder.
 const MODEL_FOLDER: &str = "moonshine-tiny-en";
-/// Folder of the runtime library inside the folder of models.
+/// Folder of the runtime library inside the model folder.
 const RUNTIME_FOLDER: &str = "onnxruntime";
-/// The voice detector's network inside the folder of models.
+/// The voice detector's network inside the model folder.
 const DETECTOR: &str = "silero-vad/silero_vad_16k_sequence.onnx";
 /// The model's files.
 const MODEL_FILES: [&str; 3] = ["encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin"];
 
-/// The default recogniser's files, all of them there.
+/// The default recogniser's files; all exist.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Models {
     /// The runtime library.
     pub runtime: PathBuf,
-    /// The folder with the model's files.
+    /// The model's folder.
     pub folder: PathBuf,
 }
 
-/// The voice detector's files, both there.
+/// The voice detector's files; both exist.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DetectorFiles {
     /// The runtime library.
@@ -35,7 +35,7 @@ pub struct DetectorFiles {
     pub network: PathBuf,
 }
 
-/// Looks for the voice detector's files; the error is as that of [`find`].
+/// Finds the voice detector's files. The error is that of [`find`].
 pub fn find_detector() -> Result<DetectorFiles, HearError> {
     first_whole(&places(), |place| {
         let (runtime, network) = (runtime_in(&place.join(RUNTIME_FOLDER))?, place.join(DETECTOR));
@@ -43,18 +43,18 @@ pub fn find_detector() -> Result<DetectorFiles, HearError> {
     })
 }
 
-/// Looks for the default recogniser's files; the error names every folder that was looked in and the command that mends it.
+/// Finds the default recogniser's files. The error names every folder searched and the command that fetches the files.
 pub fn find() -> Result<Models, HearError> {
     find_in(&places())
 }
 
-/// A file in one of the folders of models.
+/// A file in one of the model folders.
 #[cfg(feature = "vosk")]
 pub(in crate::hear) fn member(name: &str) -> Option<PathBuf> {
     places().into_iter().map(|place| place.join(name)).find(|path| path.is_file())
 }
 
-/// A folder in one of the folders of models whose name begins so; the first by name.
+/// A folder with this prefix in one of the model folders; the first by name.
 #[cfg(feature = "vosk")]
 pub(in crate::hear) fn beginning(name: &str) -> Option<PathBuf> {
     let within = |place: PathBuf| {
@@ -74,14 +74,14 @@ fn find_in(places: &[PathBuf]) -> Result<Models, HearError> {
     })
 }
 
-/// What the first place that has all of it gives; the error names every place.
+/// The result from the first place that has everything; the error names every place.
 fn first_whole<T>(places: &[PathBuf], whole: impl Fn(&Path) -> Option<T>) -> Result<T, HearError> {
     places.iter().find_map(|place| whole(place)).ok_or_else(|| HearError::ModelMissing {
         looked: places.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", "),
     })
 }
 
-/// Folders that may hold models, the likeliest first.
+/// Candidate model folders, the likeliest first.
 fn places() -> Vec<PathBuf> {
     if let Some(named) = std::env::var_os(MODELS_VARIABLE).filter(|v| !v.is_empty()) {
         return vec![named.into()];
@@ -96,7 +96,7 @@ fn places() -> Vec<PathBuf> {
     out
 }
 
-/// The user's data folder, by the platform's custom (XDG base directories on Linux).
+/// The user's data folder by the platform's convention (XDG base directories on Linux).
 pub(crate) fn user_data() -> Option<PathBuf> {
     let var = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
     if cfg!(windows) {
@@ -108,7 +108,7 @@ pub(crate) fn user_data() -> Option<PathBuf> {
     }
 }
 
-/// The runtime library in a folder: the wheel names it with its version (`libonnxruntime.so.1.24.4`).
+/// The runtime library in a folder. The wheel's file name has the version (`libonnxruntime.so.1.24.4`).
 fn runtime_in(folder: &Path) -> Option<PathBuf> {
     let mut found: Vec<PathBuf> = std::fs::read_dir(folder).ok()?.filter_map(|e| Some(e.ok()?.path())).collect();
     found.retain(|path| {

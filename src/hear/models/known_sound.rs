@@ -1,10 +1,10 @@
-//! A short recording whose words are known, in the program. It is the beginning of one that comes with the speech
-//! model, cut by `tests/measure/known-clip.sh`.
+//! A short recording with known words, embedded in the program. It is the beginning of a recording that comes with the speech model, cut by
+//! `tests/measure/known-clip.sh`.
 
 use hound::WavReader;
 
 const CLIP: &[u8] = include_bytes!("../../../models/known-clip.wav");
-/// What is said in it; the last word after that is cut short.
+/// Its words; one more word follows, cut short.
 pub const WORDS: &str = "it was the best of";
 
 /// The recording, 16 kHz.

@@ -1,8 +1,8 @@
-//! Whether a file that `models/setup` fetched is still the one that it fetched: its SHA-256 is compared with the one in `models/pins`
-//! before anything of it is used, since half a library can end the program that loads it.
+//! Checks a fetched model file against its pinned SHA-256 in `models/pins` before use, since a truncated library can crash the program that
+//! loads it.
 //!
-//! A sum that was right is remembered in the user's cache folder with the file's size and time of change, so that only the first start
-//! takes its time. A file that the pins do not know (another system's library) is taken as it is.
+//! A verified sum is cached in the user's cache folder with the file's size and modification time, so that only the first start is slow. A file
+//! without a pin (another system's library) is used as it is.
 
 use crate::hear::hear_error::HearError;
 use crate::system::{Links, open, read};
@@ -14,21 +14,21 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
-/// What is fetched, with its sums.
+/// The pins: what is fetched, with its sums.
 const PINS: &str = include_str!("../../../models/pins");
-/// The file in the user's cache folder.
-const REMEMBERED: &str = "right-sums.json";
-/// Bytes of it at most; more was not written by this program.
+/// The file of verified sums in the user's cache folder.
+const VERIFIED: &str = "right-sums.json";
+/// Largest such file in bytes; a larger one was not written by this program.
 const MOST_KEPT: u64 = 1 << 20;
-/// Bytes that are read at once.
+/// Bytes read at once.
 const PIECE: usize = 1 << 20;
 
-/// A file as it was when its sum was right.
+/// A file at the time its sum was verified.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 struct Seen {
     sum: String,
     size: u64,
-    /// Nanoseconds since 1970.
+    /// Modification time in nanoseconds since 1970.
     changed: u64,
 }
 
@@ -39,7 +39,7 @@ impl Seen {
     }
 }
 
-/// The sums that a file of this name may have, in the folder of this name: one for each machine.
+/// The sums allowed for a file by folder and name: one for each machine.
 fn sums(folder: &str, name: &str) -> Vec<&'static str> {
     let of = |line: &'static str| {
         let [kind, set, _machine, member, sum] = line.split_whitespace().collect::<Vec<_>>()[..] else { return None };
@@ -49,12 +49,12 @@ fn sums(folder: &str, name: &str) -> Vec<&'static str> {
     PINS.lines().filter_map(of).collect()
 }
 
-/// Refuses a file whose sum is not the one that is pinned.
+/// Rejects a file whose sum is not pinned.
 ///
 /// # Errors
-/// It is another file, or cannot be read.
+/// When it is another file, or cannot be read.
 pub fn check(file: &Path) -> Result<(), HearError> {
-    check_with(file, super::cache::cache_file(REMEMBERED).as_deref())
+    check_with(file, super::cache::cache_file(VERIFIED).as_deref())
 }
 
 fn check_with(file: &Path, kept: Option<&Path>) -> Result<(), HearError> {
@@ -133,7 +133,7 @@ mod tests {
         assert_eq!(refused(), Ok(()));
         assert!(kept.is_file());
         assert_eq!(refused(), Ok(()));
-        // What is remembered counts only for the same size and time, and never for another file.
+        // A cached sum counts only for the same size and time, and never for another file.
         let mut bent = bytes.clone();
         bent[1000] ^= 1;
         std::fs::write(&file, &bent).expect("written");

@@ -1,4 +1,4 @@
-//! The ONNX Runtime: loaded once for the process, and small networks opened with it.
+//! The ONNX Runtime: loads the library once, and opens small networks with it.
 
 use super::pinned;
 use crate::hear::hear_error::HearError;
@@ -7,10 +7,10 @@ use ort::session::builder::GraphOptimizationLevel;
 use std::path::Path;
 use std::sync::{Mutex, PoisonError};
 
-/// The runtime is one per process and stays loaded for its life.
+/// The runtime; one per process, loaded until its end.
 static RUNTIME: Mutex<Option<ort::environment::Environment>> = Mutex::new(None);
 
-/// Loads the runtime once.
+/// The runtime, loaded at the first call.
 pub(in crate::hear) fn runtime(path: &Path) -> Result<ort::environment::Environment, HearError> {
     let mut loaded = RUNTIME.lock().unwrap_or_else(PoisonError::into_inner);
     if let Some(environment) = loaded.as_ref() {
@@ -23,7 +23,7 @@ pub(in crate::hear) fn runtime(path: &Path) -> Result<ort::environment::Environm
     Ok(environment)
 }
 
-/// Opens a small network on one thread, from its bytes; `place` is what errors name. `library` is the runtime's file.
+/// Opens a small network on one thread. Errors name `place`; `library` is the runtime's file.
 pub(in crate::hear) fn open_small(library: &Path, place: &Path, bytes: &[u8]) -> Result<Session, HearError> {
     let environment = runtime(library)?;
     let open = || -> Result<Session, ort::Error> {

@@ -1,7 +1,7 @@
-//! Voice activity and end of speech: a stream of 16 kHz mono samples in, beginnings of speech and whole utterances out.
+//! Voice activity and end of speech: takes a stream of 16 kHz mono samples, reports where speech begins and delivers whole utterances.
 //!
-//! It counts samples and reads no clock, so a file runs through it faster than real time with the same result. A frame is
-//! voice when the detector (the Silero network) says so and the frame stands out of a noise floor that follows the room.
+//! The segmenter counts samples and reads no clock, so a file gives the same result faster than real time. A frame is voice when the
+//! detector (the Silero network) scores it as voice and it stands clear of a noise floor that follows the room.
 
 use super::detector::Detector;
 use super::open_speech::{OpenSpeech, Resumed, VoiceLevel};
@@ -11,66 +11,66 @@ use crate::hear::hear_error::HearError;
 use crate::hear::level::power;
 use std::collections::VecDeque;
 
-/// What was found in the stream.
+/// Event found in the stream.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Voiced {
-    /// Enough voice to be speech; the sample it began at.
+    /// Speech has begun: there was enough voice.
     Began {
-        /// First sample of voice at [`RATE`].
+        /// First sample of voice at [`RATE`](crate::hear::RATE).
         at: u64,
     },
-    /// Speech that pauses: what will be handed over unless it goes on.
+    /// Speech pauses: the utterance that will be delivered unless speech resumes.
     Pausing(Utterance),
-    /// Speech followed by silence.
+    /// An utterance: speech followed by silence.
     Utterance(Utterance),
 }
 
-/// How much it takes to be taken for speech.
+/// Which thresholds a frame must pass to count as voice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SpeechThreshold {
-    /// Nothing else sounds.
+    /// No prompt is playing.
     Usual,
-    /// A prompt sounds, and some of it may be left in the sound.
+    /// A prompt is playing, and some of its echo may remain.
     OverPrompt,
 }
 
-/// The detector's score from which a frame starts speech, and from which it carries speech on: what its makers advise.
+/// Detector scores at which a frame starts speech and at which it continues speech, as the network's authors advise.
 const SCORE_BEGINS: f32 = 0.5;
 const SCORE_CARRIES: f32 = 0.35;
-/// A frame of voice is at least this much above the noise floor, in power: 5 dB to begin, 2.5 dB to carry on.
+/// Least power of voice over the noise floor: 5 dB to start speech, 2.5 dB to continue it.
 const ABOVE_FLOOR: (f32, f32) = (3.2, 1.8);
-/// Frames that only carry speech on do so for this long after one that would begin it: noise after speech is otherwise taken for more of it,
-/// frame by frame, until the next speech.
+/// A frame that only passes the lower thresholds continues speech for this long after the last frame that passed the higher ones.
+/// Without the limit, noise after speech prolongs the utterance until somebody speaks again.
 const CARRIES: u64 = samples(200);
-/// Over a prompt: 7 dB and 3 dB above the floor, and the voice there has to be before speech is said to begin.
+/// Over a prompt: 7 dB and 3 dB above the floor, and more voice before speech is reported.
 const ABOVE_FLOOR_OVER_PROMPT: (f32, f32) = (5.0, 2.0);
 const LEAST_VOICE_OVER_PROMPT: u64 = samples(96);
-/// Mean square below which nothing is voice: -75 dB of full scale, under the quietest speech a microphone would give.
+/// Mean square below which nothing is voice: -75 dB of full scale, below the quietest speech from a microphone.
 const LEAST_POWER: f32 = 3.2e-8;
-/// The detector is surer of louder speech: a room quieter than this root mean square is made louder for it, up to so many times.
+/// The detector scores louder speech higher, so sound from a room quieter than this root mean square is amplified for it, by a limited gain.
 const BOOST_TO: f32 = 0.02;
 const MOST_BOOST: f32 = 20.0;
-/// Not over this peak, of full scale, since a word that is clipped scores as noise does; the peak is forgotten by half in 1.1 s.
+/// The gain never lifts the recent peak above this share of full scale: a clipped word scores like noise. The peak halves in 1.1 s.
 const BOOST_PEAK: f32 = 0.5;
-const PEAK_LASTS: f32 = 0.99;
-/// The floor falls to a quieter frame by this share, and rises by the other, per frame.
+const PEAK_DECAY: f32 = 0.99;
+/// Share by which the floor moves towards a frame: down, up, and up during speech.
 const FLOOR_FALLS: f32 = 0.1;
 const FLOOR_RISES: f32 = 0.01;
 const FLOOR_RISES_IN_SPEECH: f32 = 0.001;
 
-/// A streaming segmenter.
+/// Cuts utterances out of a stream of sound.
 pub struct Activity {
     settings: ActivitySettings,
     detector: Detector,
     partial: Vec<f32>,
-    /// Samples decided on so far.
+    /// Samples decided so far.
     position: u64,
-    /// The latest sound, at most `pre_roll` samples.
+    /// Sound before speech, at most `pre_roll` samples.
     before: VecDeque<f32>,
     floor: f32,
-    /// The largest sample lately.
+    /// Recent peak.
     peak: f32,
-    /// The floor is that of the first frame that is not silent and over no prompt.
+    /// The floor is still unknown: the first frame that is not silent and not over a prompt sets it.
     floor_unknown: bool,
     threshold: SpeechThreshold,
     open: Option<OpenSpeech>,
@@ -83,10 +83,10 @@ impl std::fmt::Debug for Activity {
 }
 
 impl Activity {
-    /// A segmenter at sample 0.
+    /// Starts at sample 0.
     ///
     /// # Errors
-    /// When the voice detector's files are not on this machine or cannot be used.
+    /// When the voice detector's files are missing or unusable.
     pub fn new(settings: ActivitySettings) -> Result<Self, HearError> {
         Ok(Self {
             settings,
@@ -102,7 +102,7 @@ impl Activity {
         })
     }
 
-    /// As [`Activity::new`], with the usual settings.
+    /// As [`Activity::new`], with the default settings.
     ///
     /// # Errors
     /// As [`Activity::new`].
@@ -110,13 +110,13 @@ impl Activity {
         Self::new(ActivitySettings::default())
     }
 
-    /// How it cuts speech out of sound.
+    /// The settings in use.
     #[cfg(feature = "sound")]
     pub(in crate::hear) fn settings(&self) -> &ActivitySettings {
         &self.settings
     }
 
-    /// What comes next is another sound, from sample 0.
+    /// Prepares for another recording, from sample 0.
     fn restart(&mut self) {
         self.forget();
         self.detector.restart();
@@ -124,27 +124,27 @@ impl Activity {
             (0, 0.0, 0.0, false, SpeechThreshold::Usual);
     }
 
-    /// Samples decided on so far, at [`RATE`].
+    /// Samples decided so far, at [`RATE`](crate::hear::RATE).
     pub fn position(&self) -> u64 {
         self.position
     }
 
-    /// The noise floor: mean square of the quiet frames, full scale 1.
+    /// Noise floor: mean square of the quiet frames, full scale 1.
     pub fn noise_floor(&self) -> f32 {
         self.floor
     }
 
-    /// It may begin with silence or over a prompt: the floor is not known by the first frame.
+    /// The stream may start with silence or during a prompt, so its first frame must not set the noise floor.
     pub fn wait_for_floor(&mut self) {
         self.floor_unknown = true;
     }
 
-    /// How much it takes from here on.
+    /// Sets the thresholds from here on.
     pub fn set_threshold(&mut self, threshold: SpeechThreshold) {
         self.threshold = threshold;
     }
 
-    /// Takes sound at [`RATE`], appends what was found to `out`.
+    /// Takes sound at [`RATE`](crate::hear::RATE) and appends events to `out`.
     pub fn push(&mut self, sound: &[f32], out: &mut Vec<Voiced>) {
         let mut rest = sound;
         while !rest.is_empty() {
@@ -160,13 +160,13 @@ impl Activity {
         }
     }
 
-    /// Counts sound that is not to be heard: positions go on, an utterance under way is dropped.
+    /// Skips sound: positions advance, and an utterance under way is dropped.
     pub fn skip(&mut self, count: u64) {
         self.forget();
         self.position += count;
     }
 
-    /// The source is at its end: the utterance under way, if there is one.
+    /// Ends the stream: delivers the utterance under way, if any.
     pub fn finish(&mut self, out: &mut Vec<Voiced>) {
         if !self.partial.is_empty() {
             let fill = vec![0.0; FRAME - self.partial.len()];
@@ -175,12 +175,12 @@ impl Activity {
         if let Some(open) = self.open.take()
             && open.voiced >= self.settings.least_voice
         {
-            self.hand_over(&open, true, out);
+            self.deliver(&open, true, out);
         }
     }
 
-    /// The stretch of a whole sound at [`RATE`] from its first voice to its last, or nothing where nobody speaks. It is a sound by itself:
-    /// nothing of what was pushed before counts, and positions begin at 0.
+    /// Finds the stretch from the first voice to the last in a whole recording at [`RATE`](crate::hear::RATE); none if nobody speaks. The recording
+    /// stands alone: earlier sound has no influence, and positions restart at 0.
     pub fn speech_in<'s>(&mut self, sound: &'s [f32]) -> Option<&'s [f32]> {
         self.restart();
         let mut found = Vec::new();
@@ -195,7 +195,7 @@ impl Activity {
         Some(&sound[(begin as usize).min(end)..end])
     }
 
-    /// Drops the utterance under way and the sound before it: the next utterance starts after this point.
+    /// Drops the utterance under way and the sound before it; the next utterance starts after this point.
     pub fn forget(&mut self) {
         self.open = None;
         self.before.clear();
@@ -205,7 +205,7 @@ impl Activity {
     fn frame(&mut self, frame: &[f32], out: &mut Vec<Voiced>) {
         let clean: Vec<f32> = frame.iter().map(|s| if s.is_finite() { s.clamp(-1.0, 1.0) } else { 0.0 }).collect();
         let power = power(&clean);
-        self.peak = clean.iter().fold(self.peak * PEAK_LASTS, |most, s| most.max(s.abs()));
+        self.peak = clean.iter().fold(self.peak * PEAK_DECAY, |most, s| most.max(s.abs()));
         let wanted = (BOOST_TO / self.floor.sqrt().max(1e-9)).min(BOOST_PEAK / self.peak.max(1e-9));
         let gain = wanted.clamp(1.0, MOST_BOOST);
         let boosted: Vec<f32> = clean.iter().map(|s| s * gain).collect();
@@ -236,9 +236,9 @@ impl Activity {
                 level: VoiceLevel::default(),
                 resumed: Resumed::default(),
                 sound: before,
-                began_told: false,
-                told: None,
-                handed: None,
+                began_reported: false,
+                reported: None,
+                delivered: None,
             });
         }
         match self.open.take() {
@@ -251,10 +251,10 @@ impl Activity {
                 open.frame(at, voice, power, pausing, self.settings.least_voice);
                 if open.is_nearer(self.position, &self.settings) {
                     let nearer = open.split(self.position, self.settings.pre_roll);
-                    self.hand_over(&open, true, out);
+                    self.deliver(&open, true, out);
                     open = nearer;
                 }
-                self.open = self.judge(open, out);
+                self.open = self.report(open, out);
             }
         }
     }
@@ -277,16 +277,18 @@ impl Activity {
         self.before.drain(..excess);
     }
 
-    /// Tells what there is to tell of the speech under way; gives it back unless it is over.
-    fn judge(&mut self, mut open: OpenSpeech, out: &mut Vec<Voiced>) -> Option<OpenSpeech> {
+    /// Reports what is due for the speech under way; returns it unless it has ended.
+    fn report(&mut self, mut open: OpenSpeech, out: &mut Vec<Voiced>) -> Option<OpenSpeech> {
         let silence = self.position - open.voice_end;
         let least = match self.threshold {
-            SpeechThreshold::OverPrompt if !open.began_told => self.settings.least_voice.max(LEAST_VOICE_OVER_PROMPT),
+            SpeechThreshold::OverPrompt if !open.began_reported => {
+                self.settings.least_voice.max(LEAST_VOICE_OVER_PROMPT)
+            }
             _ => self.settings.least_voice,
         };
         let enough = open.voiced >= least;
-        if enough && !open.began_told {
-            open.began_told = true;
+        if enough && !open.began_reported {
+            open.began_reported = true;
             out.push(Voiced::Began { at: open.voice_begin });
         }
         if !enough && silence >= self.settings.short_silence {
@@ -294,24 +296,24 @@ impl Activity {
             self.before = open.sound.drain(tail..).collect();
             return None;
         }
-        if enough && silence >= self.settings.first_silence && open.told != Some(open.voice_end) {
-            open.told = Some(open.voice_end);
+        if enough && silence >= self.settings.first_silence && open.reported != Some(open.voice_end) {
+            open.reported = Some(open.voice_end);
             out.push(Voiced::Pausing(self.cut_out(&open, false)));
         }
         let too_long = open.sound.len() as u64 >= self.settings.longest;
         if enough && (silence >= self.settings.long_silence || too_long) {
-            self.hand_over(&open, true, out);
+            self.deliver(&open, true, out);
             self.before.clear();
             return None;
         }
-        if enough && silence >= self.settings.short_silence && open.handed != Some(open.voice_end) {
-            open.handed = Some(open.voice_end);
-            self.hand_over(&open, false, out);
+        if enough && silence >= self.settings.short_silence && open.delivered != Some(open.voice_end) {
+            open.delivered = Some(open.voice_end);
+            self.deliver(&open, false, out);
         }
         Some(open)
     }
 
-    fn hand_over(&self, open: &OpenSpeech, last: bool, out: &mut Vec<Voiced>) {
+    fn deliver(&self, open: &OpenSpeech, last: bool, out: &mut Vec<Voiced>) {
         out.push(Voiced::Utterance(self.cut_out(open, last)));
     }
 

@@ -1,7 +1,7 @@
-//! How surely a moment of sound is voice, by the Silero network.
+//! Voice detector: the Silero network scores each moment of sound as voice or not.
 //!
-//! The network takes 32 ms at a time and remembers what was before. It is fetched by `models/setup` and runs in the ONNX Runtime, about
-//! 0.15 ms a time on one core.
+//! The network takes 32 ms at a time and carries state from step to step. `models/setup` fetches it; the ONNX Runtime runs it in about
+//! 0.15 ms a step on one core.
 
 use crate::hear::hear_error::HearError;
 use crate::hear::models::known_sound;
@@ -11,24 +11,24 @@ use crate::hear::models::{self, DetectorFiles};
 use ort::session::Session;
 use ort::value::TensorRef;
 
-/// Samples of one step of the network, and of the sound before it that it sees again.
+/// Samples of one step of the network, and of the preceding sound that the step sees again.
 const STEP: usize = 512;
 const SEEN_AGAIN: usize = 64;
-/// Steps of the known recording that it has to take for voice, of 27.
+/// Steps of the known recording, of 27, that must score as voice.
 const LEAST_VOICED: usize = 10;
-/// Numbers that it remembers, twice.
+/// Size of the hidden state and of the cell state.
 const MEMORY: usize = 128;
 
-/// The loaded network and what it remembers of one stream of sound.
+/// The loaded network with its state for one stream of sound.
 pub struct Detector {
     session: Session,
     hidden: Vec<f32>,
     cell: Vec<f32>,
-    /// Sound for the next step, with what is seen again.
+    /// Sound for the next step, after the part seen again.
     window: Vec<f32>,
-    /// Of the last whole step.
+    /// Score of the last whole step.
     score: f32,
-    /// It failed; that was told.
+    /// The network failed, and the failure was logged.
     failed: bool,
 }
 
@@ -39,10 +39,10 @@ impl std::fmt::Debug for Detector {
 }
 
 impl Detector {
-    /// Loads the network from the folder of models.
+    /// Loads the network from the model folder.
     ///
     /// # Errors
-    /// When it or the runtime is not on this machine, or cannot be used.
+    /// When the network or the runtime is missing or unusable.
     pub fn load() -> Result<Self, HearError> {
         let DetectorFiles { runtime, network } = models::find_detector()?;
         pinned::check(&network)?;
@@ -55,21 +55,21 @@ impl Detector {
             score: 0.0,
             failed: false,
         };
-        // Another network under this name is told now, and not in the middle of a walk.
+        // A different network under this name must fail now, not during a walk.
         detector.step().map_err(|e| HearError::damaged(&network, e))?;
         detector.restart();
         let voiced = known_sound::sound().chunks_exact(STEP).filter(|step| detector.score(step) >= 0.5).count();
         detector.restart();
         let silent = detector.score(&[0.0; 4 * STEP]);
         detector.restart();
-        // A score that is no number is neither.
+        // A NaN score fails both tests.
         if voiced < LEAST_VOICED || !(0.0..0.5).contains(&silent) {
             return Err(HearError::damaged(&network, "it does not tell a known voice from silence"));
         }
         Ok(detector)
     }
 
-    /// What comes next is another stream of sound.
+    /// Resets the state for another stream of sound.
     pub fn restart(&mut self) {
         self.hidden.fill(0.0);
         self.cell.fill(0.0);
@@ -78,7 +78,7 @@ impl Detector {
         self.score = 0.0;
     }
 
-    /// Takes the next sound of the stream, 16 kHz, and says how surely the latest whole step is voice, 0 to 1.
+    /// Takes the next 16 kHz sound and returns the score of the latest whole step, 0 to 1.
     pub fn score(&mut self, mut sound: &[f32]) -> f32 {
         while !sound.is_empty() {
             let (now, later) = sound.split_at(sound.len().min(SEEN_AGAIN + STEP - self.window.len()));
@@ -125,14 +125,14 @@ mod tests {
     use super::*;
     use crate::hear::level::rms;
 
-    /// The share of steps that are rather voice than not.
+    /// Share of steps that score as voice.
     fn voiced(sound: &[f32]) -> f32 {
         let mut detector = Detector::load().expect("models/setup was run");
         let steps = sound.chunks_exact(STEP).filter(|step| detector.score(step) >= 0.5).count();
         steps as f32 / (sound.len() / STEP) as f32
     }
 
-    /// The recording is somebody else's and comes with the speech model; the bursts are invented.
+    /// The recording comes with the speech model; the bursts are synthetic.
     #[test]
     fn a_recorded_reader_is_voice_and_bursts_of_noise_are_not() {
         let models = models::find().expect("models/setup was run");

@@ -1,4 +1,7 @@
-//! Utterances cut out of a stream of sound.
+//! Segmentation: cuts utterances out of a stream of 16 kHz sound.
+//!
+//! This folder owns voice activity, the end of an utterance, the voice detector's network, and the judgement whether a speaker is near.
+//! It counts samples and reads no clock. It must not know where the sound comes from, what is being played, or what is said.
 
 pub(super) mod activity;
 mod detector;

@@ -1,17 +1,17 @@
-//! Whether an utterance comes from somewhere else than the person at work: a radio at the back of the shop is much quieter.
+//! Tells the person at work from a distant voice: a radio at the back of the shop is much quieter.
 
 use crate::hear::level::active_level;
 use std::collections::VecDeque;
 
-/// An answer this much quieter than the others so far comes from afar, in decibels. Chosen: the radio of our measurements is 10 dB below the
-/// person, and one person's answers differ by less than this.
+/// An utterance this many decibels below the recent answers is far away. Chosen, not fitted: in our measurements the radio is 10 dB below the
+/// person, and one person's answers differ by less than 8 dB.
 const FAR_DB: f32 = 8.0;
-/// Answers that have to be known before anything is taken to be far.
+/// Answers needed before any utterance counts as far.
 const KNOWN: usize = 2;
-/// So many of the latest answers count.
+/// Number of latest answers that count.
 const KEPT: usize = 5;
 
-/// How loud the latest answers were. Empty at first; nothing of it is kept.
+/// Levels of the latest answers. They are not stored beyond the walk.
 #[derive(Debug, Default, Clone)]
 pub struct Nearness {
     /// Active levels in decibels of full scale.
@@ -23,14 +23,14 @@ fn decibels(sound: &[f32]) -> f32 {
 }
 
 impl Nearness {
-    /// Whether the utterance is much quieter than the median of the latest answers. Not before two are known.
+    /// Whether the utterance is much quieter than the median of the latest answers. False until two answers are known.
     pub fn is_far(&self, sound: &[f32]) -> bool {
         let mut levels: Vec<f32> = self.levels.iter().copied().collect();
         levels.sort_by(f32::total_cmp);
         levels.len() >= KNOWN && decibels(sound) < levels[levels.len() / 2] - FAR_DB
     }
 
-    /// The utterance was an answer of the person at work.
+    /// Records an accepted answer of the person at work.
     pub fn answered(&mut self, sound: &[f32]) {
         self.levels.push_back(decibels(sound));
         if self.levels.len() > KEPT {

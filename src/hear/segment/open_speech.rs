@@ -1,4 +1,4 @@
-//! Speech under way: how much voice it has had, and whose the voice after a pause is.
+//! Speech under way: how much voice it holds, and whether the voice after a pause is the same speaker or a nearer one.
 
 use super::settings::{ActivitySettings, FRAME, samples};
 
@@ -9,31 +9,32 @@ pub(super) struct OpenSpeech {
     pub(super) voice_begin: u64,
     /// One past the last frame of voice.
     pub(super) voice_end: u64,
-    /// One past the last frame that would begin speech.
+    /// One past the last frame that would start speech.
     pub(super) sure_end: u64,
     pub(super) voiced: u64,
     pub(super) level: VoiceLevel,
     pub(super) resumed: Resumed,
     pub(super) sound: Vec<f32>,
-    pub(super) began_told: bool,
-    /// `voice_end` of the version already told beforehand, and of the early one already handed over.
-    pub(super) told: Option<u64>,
-    pub(super) handed: Option<u64>,
+    pub(super) began_reported: bool,
+    /// `voice_end` of the preliminary version already reported, and of the early version already delivered.
+    pub(super) reported: Option<u64>,
+    pub(super) delivered: Option<u64>,
 }
 
-/// Voice after a pause. Less the silence in it, it carries speech on when it is as much as begins one; a clank is not.
+/// Voice after a pause. It continues the speech once it holds as much voice, less the silence in it, as speech needs to start; a clank
+/// does not.
 #[derive(Debug, Default)]
 pub(super) struct Resumed {
     pub(super) begin: u64,
-    /// Silence before it.
+    /// Length of the pause.
     pause: u64,
     pub(super) voiced: u64,
     pub(super) level: VoiceLevel,
-    /// It carries speech on; whose it is is not decided yet.
+    /// It continues the speech; whose voice it is has not been decided.
     carries: bool,
 }
 
-/// How loud voice is: the mean of its frames' mean squares, each weighted by itself, so that soft beginnings and ends count little.
+/// Loudness of voice: the mean of the frames' mean squares, each weighted by itself, so that soft beginnings and ends count little.
 #[derive(Debug, Default, Clone, Copy)]
 pub(super) struct VoiceLevel {
     sum: f32,
@@ -55,14 +56,15 @@ impl VoiceLevel {
     }
 }
 
-/// Somebody nearer speaks where it is this many times louder (7 dB) after a pause of so many samples, over so much voice or until
-/// the next pause. Chosen: a radio is 10 dB below the person at the microphone in our measurements, and one person's words differ less.
+/// After a pause of at least [`NEARER_PAUSE`], voice this many times more powerful (7 dB) is a nearer speaker. The comparison covers
+/// [`NEARER_VOICE`], or the voice up to the next pause. Chosen, not fitted: in our measurements a radio is 10 dB below the person at the
+/// microphone, and one person's words differ by less than 7 dB.
 const NEARER: f32 = 5.0;
 const NEARER_PAUSE: u64 = samples(400);
 const NEARER_VOICE: u64 = samples(240);
 
 impl OpenSpeech {
-    /// Takes a frame into account.
+    /// Adds one frame.
     pub(super) fn frame(&mut self, at: u64, voice: bool, power: f32, pausing: bool, least_voice: u64) {
         const LENGTH: u64 = FRAME as u64;
         let end = at + LENGTH;
@@ -93,8 +95,7 @@ impl OpenSpeech {
         }
     }
 
-    /// Decides whose the voice after the pause is, when there is enough of it: somebody's who is nearer than whoever spoke before, or
-    /// the same speech going on.
+    /// Decides whose voice follows the pause, once there is enough of it: true for a nearer speaker; otherwise the same speech goes on.
     pub(super) fn is_nearer(&mut self, position: u64, settings: &ActivitySettings) -> bool {
         let resumed = &self.resumed;
         let enough = resumed.voiced >= NEARER_VOICE || position - self.voice_end >= settings.short_silence;
@@ -111,7 +112,7 @@ impl OpenSpeech {
         false
     }
 
-    /// Takes what follows the pause out as speech of its own, with some sound before it.
+    /// Splits off what follows the pause as separate speech, with some sound before it.
     pub(super) fn split(&mut self, position: u64, pre_roll: u64) -> Self {
         let Resumed { begin: voice_begin, voiced, level, pause, .. } = std::mem::take(&mut self.resumed);
         let begin = voice_begin.saturating_sub(pre_roll).max(self.begin);
@@ -125,9 +126,9 @@ impl OpenSpeech {
             level,
             resumed: Resumed::default(),
             sound: self.sound.split_off(self.sound.len() - keep),
-            began_told: false,
-            told: None,
-            handed: None,
+            began_reported: false,
+            reported: None,
+            delivered: None,
         };
         (self.voice_end, self.voiced) = (voice_begin - pause, self.voiced - voiced);
         self.sure_end = self.voice_end;

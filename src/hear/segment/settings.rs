@@ -1,31 +1,31 @@
-//! How speech is cut out of sound: the lengths, in samples.
+//! The lengths by which speech is cut out of sound, in samples.
 
 use crate::hear::ears::RATE;
 
-/// Samples per decision, 16 ms: half a step of the detector.
+/// Samples per voice decision: 16 ms, half a step of the detector.
 pub const FRAME: usize = 256;
 
-/// Samples in a number of milliseconds at [`RATE`].
+/// Converts milliseconds to samples at [`RATE`].
 pub const fn samples(ms: u64) -> u64 {
     ms * RATE as u64 / 1000
 }
 
-/// How speech is cut out of sound. All lengths in samples at [`RATE`].
+/// Segmentation settings. All lengths are in samples at [`RATE`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ActivitySettings {
-    /// Sound kept from before the first frame of voice, so that a soft first consonant is not lost.
+    /// Sound kept before the first frame of voice, so that a soft first consonant is not lost.
     pub pre_roll: u64,
-    /// Silence after which an utterance is told beforehand, so that it can be understood while the rest of the silence is waited for.
+    /// Silence after which a preliminary utterance is reported, so that the recogniser can start during the rest of the silence.
     pub first_silence: u64,
-    /// Silence after which an utterance is handed over early.
+    /// Silence after which the utterance is delivered early.
     pub short_silence: u64,
-    /// Silence after which an utterance is over.
+    /// Silence that ends an utterance.
     pub long_silence: u64,
     /// Sound kept after the last frame of voice.
     pub tail: u64,
-    /// Less voice than this is a click.
+    /// Speech needs at least this much voice; less is a click.
     pub least_voice: u64,
-    /// An utterance is cut at this length.
+    /// Longest utterance; a longer one is cut here.
     pub longest: u64,
 }
 

@@ -1,8 +1,7 @@
-//! One person's voice: takes of phrases as the recogniser's own frames, compared by dynamic time warping, and the file they are
-//! kept in. Frames are taken without their mean over the take and of unit length, so that room, microphone and level fall away.
+//! An enrolled voice: one person's takes of phrases, as shapes of the recogniser's frames, and the file that holds them.
 //!
-//! A voice's file is a line of JSON (name, model, and of each take its words and number of frames), then the frames as signed
-//! bytes, and the SHA-256 of all that. It never leaves the machine.
+//! The file is a line of JSON (name, model, and the words and number of frames of each take), the frames as signed bytes, and the SHA-256 of
+//! all that. It never leaves the machine.
 
 use crate::hear::shape::Shape;
 use crate::hear::voice_error::{LONGEST_NAME, VoiceError};
@@ -14,18 +13,18 @@ use std::path::{Path, PathBuf};
 
 /// Environment variable that names the folder of voices.
 pub const VOICES_VARIABLE: &str = "PROBESIDE_VOICES";
-/// What the header says.
+/// Schema and version in the header.
 const SCHEMA: &str = "probeside.voice";
 const VERSION: u32 = 1;
 const SUM: usize = 32;
-/// Bounds of what is read and kept.
+/// Limits of a voice file.
 const MOST_BYTES: u64 = 256 * 1024 * 1024;
 const MOST_TAKES: usize = 20_000;
 const MOST_FRAMES: usize = 1_000;
 const END: &str = "voice";
-/// Largest byte of a frame.
+/// Scale of a frame's signed bytes.
 const FULL: f32 = 127.0;
-/// Takes nearest to what was heard whose distances are averaged.
+/// Number of closest takes whose distances are averaged.
 const NEAREST: usize = 2;
 
 /// One take of a phrase.
@@ -33,14 +32,14 @@ const NEAREST: usize = 2;
 pub struct Take {
     /// Lower-case words.
     pub words: String,
-    /// How it sounded.
+    /// The shape of the take.
     pub shape: Shape,
 }
 
 /// One person's takes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PersonalVoice {
-    /// The person's name, as it is written.
+    /// The person's name as it was given.
     pub name: String,
     model: String,
     takes: Vec<Take>,
@@ -57,22 +56,22 @@ struct Header {
 }
 
 impl PersonalVoice {
-    /// A voice without takes; `model` is the recogniser whose frames they are.
+    /// A voice without takes; `model` is the recogniser's model whose frames the takes will hold.
     pub fn new(name: &str, model: &str) -> Self {
         Self { name: name.to_owned(), model: model.to_owned(), takes: Vec::new() }
     }
 
-    /// The recogniser whose frames its takes are.
+    /// The model whose frames the takes hold.
     pub fn model(&self) -> &str {
         &self.model
     }
 
-    /// Keeps a take.
+    /// Adds a take.
     pub fn add(&mut self, take: Take) {
         self.takes.push(take);
     }
 
-    /// Forgets all takes of some words.
+    /// Removes all takes of these words.
     pub fn forget(&mut self, words: &str) {
         self.takes.retain(|t| t.words != words);
     }
@@ -82,7 +81,7 @@ impl PersonalVoice {
         &self.takes
     }
 
-    /// How far `heard` is from this person's takes of `words`; none where there are none.
+    /// Distance of `heard` from this person's takes of `words`; none if there are no takes.
     pub fn apart(&self, heard: &Shape, words: &str) -> Option<f32> {
         let mut all: Vec<f32> = self.takes.iter().filter(|t| t.words == words).map(|t| t.shape.apart(heard)).collect();
         all.sort_by(f32::total_cmp);
@@ -90,7 +89,7 @@ impl PersonalVoice {
         (!all.is_empty()).then(|| all.iter().sum::<f32>() / all.len() as f32)
     }
 
-    /// Writes the voice, whole or not at all, readable by this user only.
+    /// Writes the voice atomically, readable only by this user.
     ///
     /// # Errors
     /// When it cannot be written.
@@ -102,7 +101,7 @@ impl PersonalVoice {
     /// Reads a voice.
     ///
     /// # Errors
-    /// When it cannot be read, is damaged, or not a voice.
+    /// When the file cannot be read, is damaged, or is not a voice.
     pub fn read(path: &Path) -> Result<Self, VoiceError> {
         let failed = |why| VoiceError::File { path: path.into(), what: "read", why };
         let bytes = read(path, MOST_BYTES, Links::Follow).map_err(|why| match why.kind() {
@@ -171,20 +170,20 @@ impl PersonalVoice {
     }
 }
 
-/// The folder of voices: `PROBESIDE_VOICES`, else `probeside/voices` in the user's data folder.
+/// The folder of voices: `PROBESIDE_VOICES`, or `probeside/voices` in the user's data folder.
 ///
 /// # Errors
-/// When there is neither.
+/// When neither exists.
 pub fn folder() -> Result<PathBuf, VoiceError> {
     let named = std::env::var_os(VOICES_VARIABLE).filter(|v| !v.is_empty()).map(PathBuf::from);
     named.or_else(|| Some(crate::hear::models::user_data()?.join("probeside/voices"))).ok_or(VoiceError::NoFolder)
 }
 
-/// The file of somebody's voice. Names that differ in case, spaces and signs only are the same person's; no name leads out of
+/// The file of a person's voice. Names that differ only in case, spaces and punctuation belong to the same person, and no name leads out of
 /// the folder.
 ///
 /// # Errors
-/// When nothing of the name is left.
+/// When the name has no letter or digit, a strange character, or is too long.
 pub fn file_of(name: &str) -> Result<PathBuf, VoiceError> {
     Ok(folder()?.join(format!("{}.{END}", plain_name(name)?)))
 }
@@ -200,10 +199,10 @@ fn plain_name(name: &str) -> Result<String, VoiceError> {
     Ok(plain)
 }
 
-/// Somebody's voice, which must be there.
+/// Reads a person's voice.
 ///
 /// # Errors
-/// When the name is none, or the voice is missing or damaged.
+/// When the name is invalid, or the voice is missing or damaged.
 pub fn voice_of(name: &str) -> Result<PersonalVoice, VoiceError> {
     let path = file_of(name)?;
     if path.exists() {
@@ -214,10 +213,10 @@ pub fn voice_of(name: &str) -> Result<PersonalVoice, VoiceError> {
     Err(VoiceError::Unknown { name: name.into(), folder: folder()?.display().to_string(), known })
 }
 
-/// Deletes somebody's voice; false when there was none.
+/// Deletes a person's voice; false if there was none.
 ///
 /// # Errors
-/// When the name is none, or the file cannot be deleted.
+/// When the name is invalid, or the file cannot be deleted.
 pub fn forget(name: &str) -> Result<bool, VoiceError> {
     let path = file_of(name)?;
     match std::fs::remove_file(&path) {
@@ -227,7 +226,7 @@ pub fn forget(name: &str) -> Result<bool, VoiceError> {
     }
 }
 
-/// The plain names of all voices, sorted.
+/// The file names of all voices without their ending, sorted.
 pub fn names() -> Vec<String> {
     let entries = folder().ok().and_then(|f| std::fs::read_dir(f).ok());
     let mut names: Vec<String> = entries
