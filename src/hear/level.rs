@@ -41,7 +41,7 @@ pub fn active_level(sound: &[f32]) -> f32 {
 }
 
 /// Estimates the signal-to-noise ratio in decibels from the utterance alone: loud frames over quiet frames.
-pub fn signal_to_noise(sound: &[f32]) -> f32 {
+pub(super) fn signal_to_noise(sound: &[f32]) -> f32 {
     let mut powers = powers(sound);
     if powers.is_empty() {
         return 0.0;
@@ -53,7 +53,7 @@ pub fn signal_to_noise(sound: &[f32]) -> f32 {
 }
 
 /// Normalises sound to the model's usual level and pads it with `pad` samples of silence on both sides. A NaN sample counts as silence.
-pub fn levelled(sound: &[f32], pad: usize) -> Vec<f32> {
+pub(super) fn levelled(sound: &[f32], pad: usize) -> Vec<f32> {
     let whole: Vec<f32> = sound.iter().map(|x| if x.is_finite() { x.clamp(-1.0, 1.0) } else { 0.0 }).collect();
     let level = active_level(&whole);
     let gain = if level > 0.0 { (TARGET / level).min(MOST_GAIN) } else { 1.0 };
@@ -64,7 +64,7 @@ pub fn levelled(sound: &[f32], pad: usize) -> Vec<f32> {
 }
 
 /// Cuts sound into pieces of at most `longest` samples, at the quietest frames in the second half of each piece.
-pub fn pieces(sound: &[f32], longest: usize) -> Vec<&[f32]> {
+pub(super) fn pieces(sound: &[f32], longest: usize) -> Vec<&[f32]> {
     let mut out = Vec::new();
     let mut rest = sound;
     while rest.len() > longest {

@@ -36,12 +36,12 @@ pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, SAMPLE_RATE, Utterance
 pub use echo::{PlayedTo, Reference, reference};
 #[cfg(feature = "vosk")]
 pub use engines::Vosk;
-pub use engines::{DEFAULT_ENGINE, ENGINES, EngineChoice, Moonshine, Recogniser, open, open_for};
+pub use engines::{ENGINES, EngineChoice, Moonshine, Recogniser, open, open_for};
 pub use hear_error::HearError;
-pub use level::{active_level, signal_to_noise};
+pub use level::active_level;
 pub use segment::{Activity, ActivitySettings, Nearness, Voiced};
 pub use shape::Shape;
-pub use speaker::{PersonalVoice, Take, VOICES_VARIABLE, file_of, forget, names, voice_of};
+pub use speaker::{PersonalVoice, Take, file_of, forget, names, voice_of};
 pub use voice_error::VoiceError;
 pub(crate) use wav::decode as decode_wav;
 pub use wav::{WavError, read_wav, read_wav_as_is, to_16_bit, write_wav};

@@ -6,7 +6,7 @@ use rubato::{
 };
 
 /// Sample rates accepted, in hertz: from half the telephone rate to studio converters.
-pub const RATES: std::ops::RangeInclusive<u32> = 4_000..=384_000;
+pub(super) const RATES: std::ops::RangeInclusive<u32> = 4_000..=384_000;
 
 /// Input samples per step.
 const CHUNK: usize = 480;
@@ -14,7 +14,7 @@ const CHUNK: usize = 480;
 const SINC: usize = 128;
 
 /// A streaming resampler for mono sound. It drops the filter's delay from the start of the output.
-pub struct Resampler {
+pub(super) struct Resampler {
     inner: Option<Async<f32>>,
     held: Vec<f32>,
     step: Vec<f32>,
@@ -106,7 +106,7 @@ pub fn resample(sound: &[f32], from: u32, to: u32) -> Vec<f32> {
 }
 
 /// Appends the mean of interleaved channels to `out`. An incomplete last frame is dropped.
-pub fn mix_down(interleaved: &[f32], channels: usize, out: &mut Vec<f32>) {
+pub(super) fn mix_down(interleaved: &[f32], channels: usize, out: &mut Vec<f32>) {
     match channels {
         0 | 1 => out.extend_from_slice(interleaved),
         _ => out.extend(interleaved.chunks_exact(channels).map(|frame| frame.iter().sum::<f32>() / channels as f32)),

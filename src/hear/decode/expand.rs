@@ -14,14 +14,14 @@ use std::sync::Arc;
 
 /// A grammar ready for decoding. Its phrases (with the fillers) and its number have a trie each, so that all grammars that ask for the same
 /// number share one large trie.
-pub struct Expanded {
+pub(in crate::hear) struct Expanded {
     /// The phrases with the fillers, then the number if the grammar asks for one.
     pub parts: Vec<Arc<Part>>,
 }
 
 /// One trie of spellings.
 #[derive(Default)]
-pub struct Part {
+pub(in crate::hear) struct Part {
     /// Every spelling's tokens.
     pub trie: Trie,
     /// For each spelling, the index of its answer in this part; none for a filler.
@@ -35,12 +35,12 @@ pub struct Part {
 }
 
 /// A spelling: the part, and its index there.
-pub type Spelling = (u8, u32);
+pub(in crate::hear) type Spelling = (u8, u32);
 /// An answer: the part, and its index there.
-pub type Owner = (u8, u32);
+pub(in crate::hear) type Owner = (u8, u32);
 
 /// Everyday phrases that are not answers, and words that the model tends to invent over noise.
-pub const FILLERS: &[&str] = &[
+pub(in crate::hear) const FILLERS: &[&str] = &[
     "thank you",
     "thanks",
     "you",
@@ -115,14 +115,14 @@ struct Builder<'t> {
 
 impl Expanded {
     /// The words and the answer of a spelling.
-    pub fn meaning(&self, (part, spelling): Spelling) -> (&str, Option<&Answer>) {
+    pub(in crate::hear) fn meaning(&self, (part, spelling): Spelling) -> (&str, Option<&Answer>) {
         let part = &self.parts[part as usize];
         let (words, answer) = &part.said[part.sources[spelling as usize] as usize];
         (words, answer.as_ref())
     }
 
     /// The first spelling of an allowed phrase.
-    pub fn spelling_of(&self, words: &str) -> Option<Spelling> {
+    pub(in crate::hear) fn spelling_of(&self, words: &str) -> Option<Spelling> {
         let part = self.parts.first()?;
         let of = |source: &u32| {
             let (said, answer) = &part.said[*source as usize];
@@ -132,7 +132,7 @@ impl Expanded {
     }
 
     /// All expanded words, fillers included, each with its first spelling.
-    pub fn all(&self) -> impl Iterator<Item = (&str, Spelling)> {
+    pub(in crate::hear) fn all(&self) -> impl Iterator<Item = (&str, Spelling)> {
         self.parts.iter().enumerate().flat_map(|(at, part)| {
             let first = part.sources.iter().enumerate();
             let first = first.filter(|(i, source)| *i == 0 || part.sources[i - 1] != **source);
@@ -141,12 +141,12 @@ impl Expanded {
     }
 
     /// The answer that a spelling belongs to; none for a filler.
-    pub fn owner(&self, (part, spelling): Spelling) -> Option<Owner> {
+    pub(in crate::hear) fn owner(&self, (part, spelling): Spelling) -> Option<Owner> {
         self.parts[part as usize].owners[spelling as usize].map(|owner| (part, owner))
     }
 
     /// Whether the grammar allows a longer phrase that begins with these words.
-    pub fn goes_on(&self, words: &str) -> bool {
+    pub(in crate::hear) fn goes_on(&self, words: &str) -> bool {
         let longer = |(said, answer): &(String, Option<Answer>)| {
             answer.is_some() && said.strip_prefix(words).is_some_and(|rest| rest.starts_with(' '))
         };
@@ -156,7 +156,12 @@ impl Expanded {
 
 impl Part {
     /// Expands the phrases of a grammar, and the fillers that are not among them.
-    pub fn of_phrases(phrases: &[Phrase], fillers: &[String], words: &NumberWords, tokenizer: &Tokenizer) -> Self {
+    pub(in crate::hear) fn of_phrases(
+        phrases: &[Phrase],
+        fillers: &[String],
+        words: &NumberWords,
+        tokenizer: &Tokenizer,
+    ) -> Self {
         let mut b = Builder::new(words, tokenizer);
         let mut fixed: Vec<&Answer> = Vec::new();
         for phrase in phrases {
@@ -176,7 +181,7 @@ impl Part {
     }
 
     /// Expands everything that may be said for a number, except what is a filler on its own ("oh").
-    pub fn of_number(slot: &NumberSlot, words: &NumberWords, tokenizer: &Tokenizer) -> Self {
+    pub(in crate::hear) fn of_number(slot: &NumberSlot, words: &NumberWords, tokenizer: &Tokenizer) -> Self {
         let mut b = Builder::new(words, tokenizer);
         let mut numbers: HashMap<(u8, i64, Option<Unit>), u32> = HashMap::new();
         let said = number::spellings_in(slot, words).into_iter().filter(|(w, _)| !FILLERS.contains(&w.as_str()));

@@ -22,10 +22,10 @@ const COUNT: usize = SYMBOLS.len() + 1;
 const SPREAD: f32 = 0.01;
 
 /// The loaded network.
-pub struct Speller(Session);
+pub(in crate::hear) struct Speller(Session);
 
 /// Letter probabilities of one utterance, frame by frame.
-pub struct Letters {
+pub(in crate::hear) struct Letters {
     /// `[frames, COUNT]`.
     shares: Vec<f32>,
     /// The likeliest letter of each frame, collapsed.
@@ -36,14 +36,14 @@ pub struct Letters {
 
 impl Speller {
     /// Loads the shipped network, or for measurements another one of the same layout. `library` is the runtime's file.
-    pub fn load(library: &Path, other: Option<&Path>) -> Result<Self, HearError> {
+    pub(in crate::hear) fn load(library: &Path, other: Option<&Path>) -> Result<Self, HearError> {
         let place = other.unwrap_or(Path::new("models/letters-en.onnx"));
         let read = other.map(std::fs::read).transpose().map_err(|e| HearError::damaged(place, e))?;
         Ok(Speller(open_small(library, place, read.as_deref().unwrap_or(NETWORK))?))
     }
 
     /// Spells the frames.
-    pub fn spell(&mut self, frames: &Frames) -> Result<Letters, HearError> {
+    pub(in crate::hear) fn spell(&mut self, frames: &Frames) -> Result<Letters, HearError> {
         let (shape, hidden) = frames.as_tensor();
         let out = self.0.run(ort::inputs! { "frames" => TensorRef::from_array_view((shape, hidden))? })?;
         let (_, logs) = out[0].try_extract_tensor::<f32>()?;
@@ -76,12 +76,12 @@ impl Letters {
     }
 
     /// The spelling without a grammar; seldom whole words.
-    pub fn likeliest(&self) -> &str {
+    pub(in crate::hear) fn likeliest(&self) -> &str {
         &self.likeliest
     }
 
     /// Log probability of the words relative to that of the likeliest letters; hardly ever above 0.
-    pub fn of(&self, words: &str) -> f32 {
+    pub(in crate::hear) fn of(&self, words: &str) -> f32 {
         self.forward(&places(words)) - self.free
     }
 

@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 /// The decoder's file.
-pub const DECODER: &str = "decoder_model_merged.ort";
+pub(in crate::hear) const DECODER: &str = "decoder_model_merged.ort";
 /// Decoder layers.
 const LAYERS: usize = 6;
 /// Attention heads per layer.
@@ -47,26 +47,26 @@ fn bytes_of(path: &Path) -> std::io::Result<&'static [u8]> {
 }
 
 /// Encoder and decoder, loaded.
-pub struct Network {
+pub(in crate::hear) struct Network {
     encoder: InMemorySession<'static>,
     decoder: InMemorySession<'static>,
 }
 
 /// An utterance encoded as frames.
-pub struct Frames {
+pub(in crate::hear) struct Frames {
     hidden: Vec<f32>,
     count: usize,
     samples: usize,
 }
 
 /// Next-token scores of every row, not normalised.
-pub struct Logits {
+pub(in crate::hear) struct Logits {
     data: Vec<f32>,
     size: usize,
 }
 
 /// Self-attention cache of a set of rows.
-pub struct RowCache {
+pub(in crate::hear) struct RowCache {
     rows: usize,
     length: usize,
     /// Keys and values per layer, alternating, `[rows, heads, length, head size]`.
@@ -74,7 +74,7 @@ pub struct RowCache {
 }
 
 /// Cross-attention cache: keys and values of the frames, copied for up to `rows` rows.
-pub struct FrameCache {
+pub(in crate::hear) struct FrameCache {
     rows: usize,
     hidden: Vec<f32>,
     mask: Vec<i64>,
@@ -85,19 +85,19 @@ pub struct FrameCache {
 
 impl Frames {
     /// The frames as a tensor: its dimensions (one utterance, frames, frame size) and its numbers.
-    pub fn as_tensor(&self) -> ([usize; 3], &[f32]) {
+    pub(in crate::hear) fn as_tensor(&self) -> ([usize; 3], &[f32]) {
         ([1, self.count, FRAME_SIZE], &self.hidden)
     }
 
     /// The shape of the utterance, for comparison with other utterances.
-    pub fn shape(&self) -> Shape {
+    pub(in crate::hear) fn shape(&self) -> Shape {
         Shape::new(&self.hidden, FRAME_SIZE)
     }
 }
 
 impl Network {
     /// Loads both networks.
-    pub fn load(models: &Models) -> Result<Self, HearError> {
+    pub(in crate::hear) fn load(models: &Models) -> Result<Self, HearError> {
         let environment = runtime(&models.runtime)?;
         let session = |file: &str| {
             let path = models.folder.join(file);
@@ -121,7 +121,7 @@ impl Network {
     }
 
     /// Encodes one utterance of 16 kHz sound.
-    pub fn encode(&mut self, sound: &[f32]) -> Result<Frames, HearError> {
+    pub(in crate::hear) fn encode(&mut self, sound: &[f32]) -> Result<Frames, HearError> {
         let mut sound = Cow::Borrowed(sound);
         if sound.len() < SHORTEST {
             sound.to_mut().resize(SHORTEST, 0.0);
@@ -137,7 +137,7 @@ impl Network {
     }
 
     /// The first step, with one empty row.
-    pub fn begin(&mut self, frames: &Frames) -> Result<(Logits, RowCache, FrameCache), HearError> {
+    pub(in crate::hear) fn begin(&mut self, frames: &Frames) -> Result<(Logits, RowCache, FrameCache), HearError> {
         let (logits, tensors) = self.uncached(frames, &[&[BEGIN]])?;
         let mut own = Vec::new();
         let mut cross = Vec::new();
@@ -156,7 +156,7 @@ impl Network {
     }
 
     /// Next-token scores after whole prefixes, which must be equally long and begin with [`BEGIN`].
-    pub fn after(&mut self, frames: &Frames, prefixes: &[&[Token]]) -> Result<Logits, HearError> {
+    pub(in crate::hear) fn after(&mut self, frames: &Frames, prefixes: &[&[Token]]) -> Result<Logits, HearError> {
         Ok(self.uncached(frames, prefixes)?.0)
     }
 
@@ -190,7 +190,7 @@ impl Network {
     }
 
     /// Extends each row by a token: row i continues row `parents[i]` of `memory` with `tokens[i]`.
-    pub fn step(
+    pub(in crate::hear) fn step(
         &mut self,
         shared: &mut FrameCache,
         memory: &RowCache,
@@ -311,12 +311,12 @@ impl RowCache {
 
 impl Logits {
     /// Scores of one row, not normalised.
-    pub fn row(&self, row: usize) -> &[f32] {
+    pub(in crate::hear) fn row(&self, row: usize) -> &[f32] {
         &self.data[row * self.size..(row + 1) * self.size]
     }
 
     /// Logarithm of the softmax denominator: subtract it from a row's scores to get log probabilities.
-    pub fn normaliser(&self, row: usize) -> f32 {
+    pub(in crate::hear) fn normaliser(&self, row: usize) -> f32 {
         /// Terms this far below the highest are skipped: all 32,768 together change the sum by less than 1e-3.
         const NEGLIGIBLE: f32 = 18.0;
         let row = self.row(row);
@@ -326,7 +326,7 @@ impl Logits {
     }
 
     /// The likeliest token of a row and its score, not normalised.
-    pub fn likeliest(&self, row: usize) -> (Token, f32) {
+    pub(in crate::hear) fn likeliest(&self, row: usize) -> (Token, f32) {
         let best = self.row(row).iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
         best.map_or((super::tokenizer::END, 0.0), |(token, &score)| (token as Token, score))
     }

@@ -21,17 +21,17 @@ const MOST_BYTES: u64 = 256 << 20;
 const SUM: usize = 32;
 
 /// Log probabilities of tokens by prefix.
-pub type NoisePrior = HashMap<Vec<Token>, HashMap<Token, f32>>;
+pub(in crate::hear) type NoisePrior = HashMap<Vec<Token>, HashMap<Token, f32>>;
 
 /// The cache file, and the model that its contents belong to.
-pub struct NoisePriorCache {
+pub(in crate::hear) struct NoisePriorCache {
     file: PathBuf,
     model: [u8; 16],
 }
 
 impl NoisePriorCache {
     /// The cache for the model in this file; none if the user has no cache folder.
-    pub fn of(model: &Path) -> Option<Self> {
+    pub(in crate::hear) fn of(model: &Path) -> Option<Self> {
         let file = cache_file(FILE)?;
         let about = model.metadata().ok()?;
         let changed = about.modified().ok()?.duration_since(UNIX_EPOCH).ok()?.as_millis() as u64;
@@ -42,13 +42,13 @@ impl NoisePriorCache {
     }
 
     /// Loads what was stored; empty if nothing fits.
-    pub fn load(&self) -> NoisePrior {
+    pub(in crate::hear) fn load(&self) -> NoisePrior {
         let bytes = read(&self.file, MOST_BYTES, Links::Refuse).ok();
         bytes.and_then(|bytes| unpack(&bytes, &self.model)).unwrap_or_default()
     }
 
     /// Stores the prior. A failure costs only time.
-    pub fn store(&self, known: &NoisePrior) {
+    pub(in crate::hear) fn store(&self, known: &NoisePrior) {
         keep(&self.file, &pack(known, &self.model));
     }
 }

@@ -17,7 +17,7 @@ const NOISE_LEVEL: f32 = 0.01;
 const MOST_PREFIXES: usize = 400_000;
 
 /// The noise prior of a model.
-pub struct Prior {
+pub(in crate::hear) struct Prior {
     noise: Frames,
     known: NoisePrior,
     place: Option<NoisePriorCache>,
@@ -35,7 +35,7 @@ impl Drop for Prior {
 
 impl Prior {
     /// Encodes the noise and loads the prior cached by earlier runs.
-    pub fn new(network: &mut Network, place: Option<NoisePriorCache>) -> Result<Self, HearError> {
+    pub(in crate::hear) fn new(network: &mut Network, place: Option<NoisePriorCache>) -> Result<Self, HearError> {
         let mut state = 0x9e37_79b9_u32;
         let mut smooth = 0.0f32;
         let noise: Vec<f32> = (0..(NOISE_SECONDS * SAMPLE_RATE as f32) as usize)
@@ -54,7 +54,7 @@ impl Prior {
 
     /// Measures what is missing, so that the log probability of each wanted token after its prefix is known. All prefixes must be equally
     /// long and begin with the begin token. Returns the number of prefixes measured.
-    pub fn learn<'a>(
+    pub(in crate::hear) fn learn<'a>(
         &mut self,
         network: &mut Network,
         wanted: impl Iterator<Item = (&'a [Token], Vec<Token>)>,
@@ -82,7 +82,7 @@ impl Prior {
     }
 
     /// Log probability of `token` after `prefix` in noise; both must have been learnt.
-    pub fn of(&self, prefix: &[Token], token: Token) -> f32 {
+    pub(in crate::hear) fn of(&self, prefix: &[Token], token: Token) -> f32 {
         self.known.get(prefix).and_then(|known| known.get(&token)).copied().unwrap_or(0.0)
     }
 }

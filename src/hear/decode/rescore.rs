@@ -8,15 +8,15 @@ use std::collections::{HashMap, HashSet};
 
 /// Weight of the letters' log probability in the score. Of 1,155 answers in development voices new to the network, the best guess was wrong
 /// for 6.6 % without the letters and for 2.8 % with this weight; weights of 0.3 to 1.2 give 3.0 to 3.3 %.
-pub const WEIGHT: f32 = 0.5;
+pub(in crate::hear) const WEIGHT: f32 = 0.5;
 /// A pruned phrase is scored this far behind the best candidate, in nats; 8 and 18 are slightly worse.
-pub const PRUNED_BEHIND: f32 = 12.0;
+pub(in crate::hear) const PRUNED_BEHIND: f32 = 12.0;
 
 /// Most fillers reinstated, and most numbers: those closest to the likeliest letters.
 const NEAREST: usize = 24;
 
 /// Adds the letters' score, averaged over the views.
-pub fn rescore_with_letters(found: &mut SearchResult, letters: &[Letters], expanded: &Expanded) {
+pub(in crate::hear) fn rescore_with_letters(found: &mut SearchResult, letters: &[Letters], expanded: &Expanded) {
     let mut known: HashMap<&str, f32> = HashMap::new();
     let views = letters.len().max(1) as f32;
     let mut of =

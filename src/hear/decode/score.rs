@@ -41,7 +41,7 @@ pub struct Spelled {
 /// The evidence behind a set of hypotheses, for measurements and fitting.
 #[derive(Debug, Clone, Default)]
 pub struct Evidence {
-    /// See [`FEATURE_NAMES`](super::features::FEATURE_NAMES); none when no spelling of the grammar was reached.
+    /// See [`FEATURE_NAMES`](crate::hear::FEATURE_NAMES); none when no spelling of the grammar was reached.
     pub features: Option<[f32; FEATURES]>,
     /// Log probability of the free transcript.
     pub free_plain: f32,
@@ -50,10 +50,10 @@ pub struct Evidence {
 }
 
 /// Answers with their scores, best first, and the features of the utterance.
-pub struct ScoredAnswers {
+pub(in crate::hear) struct ScoredAnswers {
     /// Distinct answers: summed score and best spelling.
     pub answers: Vec<(f32, Spelling)>,
-    /// See [`FEATURE_NAMES`].
+    /// See [`FEATURE_NAMES`](crate::hear::FEATURE_NAMES).
     pub features: [f32; FEATURES],
     /// The utterance is too long for the best answer.
     too_long: bool,
@@ -66,7 +66,7 @@ fn log_add(a: f32, b: f32) -> f32 {
 }
 
 /// Sums the spellings of each answer and computes the features. `None` if no spelling of the grammar is among the candidates.
-pub fn score_answers(
+pub(in crate::hear) fn score_answers(
     found: &SearchResult,
     grammar: &Expanded,
     free_words: &str,
@@ -155,7 +155,7 @@ fn logistic(coefficients: &[f32; FEATURES + 1], features: &[f32; FEATURES]) -> f
 }
 
 /// Calibrates the scored answers into hypotheses.
-pub fn calibrate(scored: &ScoredAnswers, grammar: &Expanded, free: String) -> Hypotheses {
+pub(in crate::hear) fn calibrate(scored: &ScoredAnswers, grammar: &Expanded, free: String) -> Hypotheses {
     let first = scored.answers.first().and_then(|&(_, spelling)| grammar.meaning(spelling).1);
     let model = usize::from(matches!(first, Some(Answer::Reading(_))));
     let features = shaped(&scored.features);

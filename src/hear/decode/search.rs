@@ -12,7 +12,7 @@ use crate::hear::hear_error::HearError;
 use std::sync::{Mutex, PoisonError};
 
 /// Weight w of the noise prior (best on the development voices).
-pub const PRIOR_WEIGHT: f32 = 0.7;
+pub(in crate::hear) const PRIOR_WEIGHT: f32 = 0.7;
 /// Beam width. Of 324 noisy development phrases, a beam of 8 finds 310 and a beam of 16 finds 316; 12 is a compromise in time.
 const BEAM: usize = 12;
 /// Pruning: a row this far behind the best of its step is dropped, by score and by log probability given the sound. The second limit leaves
@@ -26,7 +26,7 @@ const TOKENS_PER_SECOND: f32 = 7.0;
 
 /// A spelling that the search followed to its end, or that was reinstated later.
 #[derive(Debug, Clone, Copy)]
-pub struct Candidate {
+pub(in crate::hear) struct Candidate {
     /// The spelling.
     pub spelling: Spelling,
     /// Score: log probability less the weighted noise prior.
@@ -43,7 +43,7 @@ pub struct Candidate {
 
 /// The transcript without a grammar.
 #[derive(Debug, Clone, Default)]
-pub struct Free {
+pub(in crate::hear) struct Free {
     /// Tokens without begin and end.
     pub tokens: Vec<Token>,
     /// Log probability given the sound.
@@ -52,7 +52,7 @@ pub struct Free {
 
 /// Result of one search.
 #[derive(Debug, Clone, Default)]
-pub struct SearchResult {
+pub(in crate::hear) struct SearchResult {
     /// Candidates in no particular order.
     pub candidates: Vec<Candidate>,
     /// The free transcript.
@@ -78,7 +78,7 @@ fn free_limit(seconds: f32) -> usize {
 }
 
 /// Searches a grammar for one utterance.
-pub fn search(
+pub(in crate::hear) fn search(
     network: &mut Network,
     prior: &Mutex<Prior>,
     frames: &Frames,
@@ -162,7 +162,7 @@ pub fn search(
 }
 
 /// Transcribes without a grammar.
-pub fn free(network: &mut Network, frames: &Frames, seconds: f32) -> Result<Free, HearError> {
+pub(in crate::hear) fn free(network: &mut Network, frames: &Frames, seconds: f32) -> Result<Free, HearError> {
     let (mut logits, mut memory, mut shared) = network.begin(frames)?;
     let mut out = Free::default();
     loop {
@@ -177,7 +177,12 @@ pub fn free(network: &mut Network, frames: &Frames, seconds: f32) -> Result<Free
 }
 
 /// Measures the noise prior for the first prefixes of a part, breadth first, at most `most` of them.
-pub fn prepare(network: &mut Network, prior: &mut Prior, part: &Part, most: usize) -> Result<(), HearError> {
+pub(in crate::hear) fn prepare(
+    network: &mut Network,
+    prior: &mut Prior,
+    part: &Part,
+    most: usize,
+) -> Result<(), HearError> {
     let trie = &part.trie;
     let mut level = vec![(ROOT, vec![BEGIN])];
     let mut measured = 0;

@@ -9,12 +9,12 @@ use std::collections::HashMap;
 use std::path::Path;
 
 /// A token's id.
-pub type Token = u32;
+pub(in crate::hear) type Token = u32;
 
 /// Begins every decoding.
-pub const BEGIN: Token = 1;
+pub(in crate::hear) const BEGIN: Token = 1;
 /// Ends every decoding.
-pub const END: Token = 2;
+pub(in crate::hear) const END: Token = 2;
 /// Id of byte 0 among the single bytes.
 const FIRST_BYTE: Token = 3;
 /// Lowest id of a proper piece.
@@ -23,14 +23,14 @@ const FIRST_PIECE: Token = FIRST_BYTE + 256;
 const SPACE: &str = "\u{2581}";
 
 /// The token table.
-pub struct Tokenizer {
+pub(in crate::hear) struct Tokenizer {
     pieces: Vec<Box<[u8]>>,
     ids: HashMap<Box<[u8]>, Token>,
 }
 
 impl Tokenizer {
     /// Reads the table from a file. Fails if the file is missing or truncated.
-    pub fn load(path: &Path) -> Result<Self, HearError> {
+    pub(in crate::hear) fn load(path: &Path) -> Result<Self, HearError> {
         let bytes = std::fs::read(path).map_err(|e| HearError::damaged(path, e))?;
         Self::parse(&bytes).ok_or_else(|| HearError::damaged(path, "the token table is cut short"))
     }
@@ -60,7 +60,7 @@ impl Tokenizer {
     }
 
     /// Appends the ids of one word with its leading space. No piece has a space inside or at its end, so each word is encoded alone.
-    pub fn encode_word(&self, word: &str, out: &mut Vec<Token>) {
+    pub(in crate::hear) fn encode_word(&self, word: &str, out: &mut Vec<Token>) {
         let marked = format!("{SPACE}{word}");
         let mut ends: Vec<usize> = marked.char_indices().skip(1).map(|(at, _)| at).collect();
         ends.push(marked.len());
@@ -90,7 +90,7 @@ impl Tokenizer {
     }
 
     /// Decodes ids to text without the leading space. Control tokens are dropped and invalid UTF-8 is replaced.
-    pub fn decode(&self, ids: &[Token]) -> String {
+    pub(in crate::hear) fn decode(&self, ids: &[Token]) -> String {
         let mut bytes = Vec::new();
         for &id in ids.iter().filter(|&&id| id >= FIRST_BYTE && (id as usize) < self.pieces.len()) {
             bytes.extend_from_slice(&self.pieces[id as usize]);

@@ -4,13 +4,13 @@ use super::tokenizer::{END, Token};
 use std::collections::HashMap;
 
 /// A node of the trie.
-pub type Node = u32;
+pub(in crate::hear) type Node = u32;
 
 /// The root.
-pub const ROOT: Node = 0;
+pub(in crate::hear) const ROOT: Node = 0;
 
 /// Every spelling of a grammar.
-pub struct Trie {
+pub(in crate::hear) struct Trie {
     nodes: Vec<Branches>,
     edges: HashMap<(Node, Token), Node>,
 }
@@ -29,7 +29,7 @@ impl Default for Trie {
 
 impl Trie {
     /// Adds a spelling under the caller's number for it.
-    pub fn add(&mut self, tokens: &[Token], spelling: u32) {
+    pub(in crate::hear) fn add(&mut self, tokens: &[Token], spelling: u32) {
         let mut at = ROOT;
         for &token in tokens {
             let fresh = self.nodes.len() as Node;
@@ -44,18 +44,18 @@ impl Trie {
     }
 
     /// The child nodes with their tokens.
-    pub fn children(&self, node: Node) -> &[(Token, Node)] {
+    pub(in crate::hear) fn children(&self, node: Node) -> &[(Token, Node)] {
         &self.nodes[node as usize].children
     }
 
     /// Every token that may follow, including the end token if a spelling ends here.
-    pub fn next_tokens(&self, node: Node) -> Vec<Token> {
+    pub(in crate::hear) fn next_tokens(&self, node: Node) -> Vec<Token> {
         let ends = (!self.ends(node).is_empty()).then_some(END);
         self.children(node).iter().map(|c| c.0).chain(ends).collect()
     }
 
     /// The spellings that end here.
-    pub fn ends(&self, node: Node) -> &[u32] {
+    pub(in crate::hear) fn ends(&self, node: Node) -> &[u32] {
         &self.nodes[node as usize].ends
     }
 }

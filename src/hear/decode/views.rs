@@ -24,22 +24,22 @@ const VIEWS: [u32; 2] = [SAMPLE_RATE as u32, 17_400];
 const PRUNED_BEHIND: f32 = 3.0;
 
 /// The networks, one pair per view.
-pub struct Networks(Vec<(Network, Speller)>);
+pub(in crate::hear) struct Networks(Vec<(Network, Speller)>);
 
 impl Networks {
     /// Loads the networks. `letters` names another letters network, for measurements.
-    pub fn load(models: &Models, letters: Option<&Path>) -> Result<Self, HearError> {
+    pub(in crate::hear) fn load(models: &Models, letters: Option<&Path>) -> Result<Self, HearError> {
         let one = |_| Ok((Network::load(models)?, Speller::load(&models.runtime, letters)?));
         Ok(Networks(VIEWS.iter().map(one).collect::<Result<_, HearError>>()?))
     }
 
     /// The network of the unchanged view.
-    pub fn first(&mut self) -> &mut Network {
+    pub(in crate::hear) fn first(&mut self) -> &mut Network {
         &mut self.0[0].0
     }
 
     /// Searches 16 kHz sound in all views. Returns the frames of the first view, the letters of each, and the combined result.
-    pub fn search(
+    pub(in crate::hear) fn search(
         &mut self,
         prior: &Mutex<Prior>,
         sound: &[f32],

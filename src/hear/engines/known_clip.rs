@@ -17,7 +17,12 @@ const LEAST: f32 = -1.0;
 ///
 /// # Errors
 /// When the model recognises something else, or fails.
-pub fn check(networks: &mut Networks, tokenizer: &Tokenizer, pad: usize, folder: &Path) -> Result<(), HearError> {
+pub(in crate::hear) fn check(
+    networks: &mut Networks,
+    tokenizer: &Tokenizer,
+    pad: usize,
+    folder: &Path,
+) -> Result<(), HearError> {
     let sound = sound();
     let mut hear = || {
         let frames = networks.first().encode(&levelled(&sound, pad))?;

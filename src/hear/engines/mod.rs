@@ -11,7 +11,7 @@ mod recogniser;
 mod vosk;
 
 pub use moonshine::Moonshine;
-pub use open::{DEFAULT_ENGINE, ENGINES, EngineChoice, open, open_for};
+pub use open::{ENGINES, EngineChoice, open, open_for};
 pub use recogniser::Recogniser;
 #[cfg(feature = "vosk")]
 pub use vosk::Vosk;

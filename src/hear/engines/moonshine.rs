@@ -25,7 +25,7 @@ use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// The name by which it is chosen.
-pub const MOONSHINE: &str = "moonshine";
+pub(in crate::hear) const MOONSHINE: &str = "moonshine";
 /// Number of phrase tries and of number tries (some megabytes each) kept; a walk returns to the same few.
 const KEPT_PHRASES: usize = 24;
 const KEPT_NUMBERS: usize = 2;

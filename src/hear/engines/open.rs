@@ -6,7 +6,7 @@ use crate::hear::hear_error::HearError;
 use std::path::Path;
 
 /// The default recogniser.
-pub const DEFAULT_ENGINE: &str = MOONSHINE;
+const DEFAULT_ENGINE: &str = MOONSHINE;
 /// Names of all recognisers.
 pub const ENGINES: &[&str] = &[
     DEFAULT_ENGINE,

@@ -19,7 +19,7 @@ use std::process::Command;
 use std::time::Duration;
 
 /// The name by which it is chosen.
-pub const VOSK: &str = "vosk";
+pub(in crate::hear) const VOSK: &str = "vosk";
 /// Environment variable that names the program, if it is not beside this one.
 const PROGRAM_VARIABLE: &str = "PROBESIDE_VOSK";
 const PROGRAM: &str = "probeside-vosk";

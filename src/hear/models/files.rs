@@ -7,7 +7,7 @@ use crate::hear::hear_error::HearError;
 use std::path::{Path, PathBuf};
 
 /// Environment variable that names the model folder.
-pub const MODELS_VARIABLE: &str = "PROBESIDE_MODELS";
+const MODELS_VARIABLE: &str = "PROBESIDE_MODELS";
 /// Folder of the English model inside the model folder.
 const MODEL_FOLDER: &str = "moonshine-tiny-en";
 /// Folder of the runtime library inside the model folder.

@@ -5,10 +5,10 @@ use hound::WavReader;
 
 const CLIP: &[u8] = include_bytes!("../../../models/known-clip.wav");
 /// Its words; one more word follows, cut short.
-pub const WORDS: &str = "it was the best of";
+pub(in crate::hear) const WORDS: &str = "it was the best of";
 
 /// The recording, 16 kHz.
-pub fn sound() -> Vec<f32> {
+pub(in crate::hear) fn sound() -> Vec<f32> {
     let Ok(reader) = WavReader::new(CLIP) else { return Vec::new() };
     reader.into_samples::<i16>().flatten().map(|sample| f32::from(sample) / 32_768.0).collect()
 }

@@ -10,6 +10,6 @@ pub(super) mod pinned;
 pub(super) mod runtime;
 
 pub(crate) use files::user_data;
-pub use files::{DetectorFiles, MODELS_VARIABLE, Models, find, find_detector};
+pub use files::{DetectorFiles, Models, find, find_detector};
 #[cfg(feature = "vosk")]
 pub(super) use files::{beginning, member};

@@ -53,7 +53,7 @@ fn sums(folder: &str, name: &str) -> Vec<&'static str> {
 ///
 /// # Errors
 /// When it is another file, or cannot be read.
-pub fn check(file: &Path) -> Result<(), HearError> {
+pub(in crate::hear) fn check(file: &Path) -> Result<(), HearError> {
     check_with(file, super::cache::cache_file(VERIFIED).as_deref())
 }
 

@@ -27,10 +27,11 @@ pub enum Voiced {
 
 /// Which thresholds a frame must pass to count as voice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum SpeechThreshold {
+pub(in crate::hear) enum SpeechThreshold {
     /// No prompt is playing.
     Usual,
     /// A prompt is playing, and some of its echo may remain.
+    #[cfg_attr(not(feature = "sound"), expect(dead_code, reason = "a build without sound plays no prompt"))]
     OverPrompt,
 }
 
@@ -135,12 +136,14 @@ impl Activity {
     }
 
     /// The stream may start with silence or during a prompt, so its first frame must not set the noise floor.
-    pub fn wait_for_floor(&mut self) {
+    #[cfg(feature = "sound")]
+    pub(in crate::hear) fn wait_for_floor(&mut self) {
         self.floor_unknown = true;
     }
 
     /// Sets the thresholds from here on.
-    pub fn set_threshold(&mut self, threshold: SpeechThreshold) {
+    #[cfg(feature = "sound")]
+    pub(in crate::hear) fn set_threshold(&mut self, threshold: SpeechThreshold) {
         self.threshold = threshold;
     }
 

@@ -20,7 +20,7 @@ const LEAST_VOICED: usize = 10;
 const MEMORY: usize = 128;
 
 /// The loaded network with its state for one stream of sound.
-pub struct Detector {
+pub(in crate::hear) struct Detector {
     session: Session,
     hidden: Vec<f32>,
     cell: Vec<f32>,
@@ -43,7 +43,7 @@ impl Detector {
     ///
     /// # Errors
     /// When the network or the runtime is missing or unusable.
-    pub fn load() -> Result<Self, HearError> {
+    pub(in crate::hear) fn load() -> Result<Self, HearError> {
         let DetectorFiles { runtime, network } = models::find_detector()?;
         pinned::check(&network)?;
         let bytes = std::fs::read(&network).map_err(|e| HearError::damaged(&network, e))?;
@@ -70,7 +70,7 @@ impl Detector {
     }
 
     /// Resets the state for another stream of sound.
-    pub fn restart(&mut self) {
+    pub(in crate::hear) fn restart(&mut self) {
         self.hidden.fill(0.0);
         self.cell.fill(0.0);
         self.window.clear();
@@ -79,7 +79,7 @@ impl Detector {
     }
 
     /// Takes the next 16 kHz sound and returns the score of the latest whole step, 0 to 1.
-    pub fn score(&mut self, mut sound: &[f32]) -> f32 {
+    pub(in crate::hear) fn score(&mut self, mut sound: &[f32]) -> f32 {
         while !sound.is_empty() {
             let (now, later) = sound.split_at(sound.len().min(SEEN_AGAIN + STEP - self.window.len()));
             self.window.extend_from_slice(now);

@@ -3,10 +3,10 @@
 use crate::hear::ears::RATE;
 
 /// Samples per voice decision: 16 ms, half a step of the detector.
-pub const FRAME: usize = 256;
+pub(in crate::hear) const FRAME: usize = 256;
 
 /// Converts milliseconds to samples at [`RATE`].
-pub const fn samples(ms: u64) -> u64 {
+pub(in crate::hear) const fn samples(ms: u64) -> u64 {
     ms * RATE as u64 / 1000
 }
 

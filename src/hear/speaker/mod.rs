@@ -5,4 +5,4 @@
 mod personal;
 pub(super) mod speaker_bias;
 
-pub use personal::{PersonalVoice, Take, VOICES_VARIABLE, file_of, forget, names, voice_of};
+pub use personal::{PersonalVoice, Take, file_of, forget, names, voice_of};

@@ -12,7 +12,7 @@ use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 /// Environment variable that names the folder of voices.
-pub const VOICES_VARIABLE: &str = "PROBESIDE_VOICES";
+const VOICES_VARIABLE: &str = "PROBESIDE_VOICES";
 /// Schema and version in the header.
 const SCHEMA: &str = "probeside.voice";
 const VERSION: u32 = 1;
@@ -174,7 +174,7 @@ impl PersonalVoice {
 ///
 /// # Errors
 /// When neither exists.
-pub fn folder() -> Result<PathBuf, VoiceError> {
+pub(in crate::hear) fn folder() -> Result<PathBuf, VoiceError> {
     let named = std::env::var_os(VOICES_VARIABLE).filter(|v| !v.is_empty()).map(PathBuf::from);
     named.or_else(|| Some(crate::hear::models::user_data()?.join("probeside/voices"))).ok_or(VoiceError::NoFolder)
 }

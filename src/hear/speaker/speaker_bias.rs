@@ -20,7 +20,7 @@ const CLEAR: f32 = 0.22;
 const PRUNED_BEHIND: f32 = 12.0;
 
 /// Distances of the sound from the takes of the likely phrases, or of all phrases if none of those is close.
-pub fn distances(
+pub(in crate::hear) fn distances(
     voice: &PersonalVoice,
     shape: &Shape,
     found: &SearchResult,
@@ -45,7 +45,7 @@ pub fn distances(
 }
 
 /// Reinstates the phrases in `apart` that the search pruned.
-pub fn reinstate(found: &mut SearchResult, apart: &[(String, f32)], expanded: &Expanded) {
+pub(in crate::hear) fn reinstate(found: &mut SearchResult, apart: &[(String, f32)], expanded: &Expanded) {
     let top = |f: &dyn Fn(&Candidate) -> f32| found.candidates.iter().map(f).fold(f32::NEG_INFINITY, f32::max);
     let (score, plain) = (top(&|e| e.score), top(&|e| e.plain));
     if !score.is_finite() {
@@ -68,7 +68,7 @@ pub fn reinstate(found: &mut SearchResult, apart: &[(String, f32)], expanded: &E
 }
 
 /// Adds the bias to the scores.
-pub fn add_bias(found: &mut SearchResult, apart: &[(String, f32)], expanded: &Expanded) {
+pub(in crate::hear) fn add_bias(found: &mut SearchResult, apart: &[(String, f32)], expanded: &Expanded) {
     for candidate in &mut found.candidates {
         let (words, answer) = expanded.meaning(candidate.spelling);
         if answer.is_some()
