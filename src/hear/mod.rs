@@ -31,7 +31,7 @@ mod wav;
 pub use capture::{Duplex, EchoState, MicLevel};
 pub use capture::{Mic, MicError, Pedal, Script, ScriptAnswer, Typed, WavEars};
 pub use checkup::takes;
-pub use decode::{Evidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
+pub use decode::{DecodingEvidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
 pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, SAMPLE_RATE, Utterance};
 pub use echo::{PlayedTo, Reference, reference};
 #[cfg(feature = "vosk")]
@@ -40,7 +40,7 @@ pub use engines::{ENGINES, EngineChoice, Moonshine, Recogniser, open, open_for};
 pub use hear_error::HearError;
 pub use level::active_level;
 pub use segment::{Activity, ActivitySettings, Nearness, Voiced};
-pub use shape::Shape;
+pub use shape::UtteranceShape;
 pub use speaker::{PersonalVoice, Take, file_of, forget, names, voice_of};
 pub use voice_error::VoiceError;
 pub(crate) use wav::decode as decode_wav;

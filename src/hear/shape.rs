@@ -1,4 +1,4 @@
-//! Shape of an utterance: the recogniser's frames, less their mean and scaled to unit length, so that room, microphone and level cancel out.
+//! UtteranceShape of an utterance: the recogniser's frames, less their mean and scaled to unit length, so that room, microphone and level cancel out.
 //! Two shapes are compared by dynamic time warping.
 
 /// Width of the band around the diagonal that the warping path stays in (Sakoe and Chiba 1978): a share of the longer shape, and at least so
@@ -8,13 +8,13 @@ const LEAST_BAND: usize = 12;
 
 /// Frames of one utterance, each of unit length.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Shape {
+pub struct UtteranceShape {
     /// Size of a frame.
     pub(super) size: usize,
     pub(super) frames: Vec<f32>,
 }
 
-impl Shape {
+impl UtteranceShape {
     /// Subtracts the mean of `frames` (rows of `size` numbers) and scales each row to unit length.
     pub fn new(frames: &[f32], size: usize) -> Self {
         let count = (frames.len() / size.max(1)).max(1);
@@ -41,7 +41,7 @@ impl Shape {
     }
 
     /// Distance of two utterances: the mean of 1 - cosine along the best warping path; 0 for equal ones.
-    pub fn apart(&self, other: &Shape) -> f32 {
+    pub fn apart(&self, other: &UtteranceShape) -> f32 {
         let (n, m) = (self.count(), other.count());
         if n == 0 || m == 0 || self.size != other.size {
             return 1.0;
@@ -68,7 +68,7 @@ mod tests {
     use super::*;
 
     /// A path through eight directions, drawn with `slow` frames for each.
-    fn shape(path: &[usize], slow: usize) -> Shape {
+    fn shape(path: &[usize], slow: usize) -> UtteranceShape {
         let mut frames = Vec::new();
         for at in path {
             for n in 0..slow {
@@ -78,7 +78,7 @@ mod tests {
                 frames.extend(row);
             }
         }
-        Shape::new(&frames, 8)
+        UtteranceShape::new(&frames, 8)
     }
 
     #[test]
@@ -89,6 +89,6 @@ mod tests {
         assert!(word.apart(&slow) < 0.05, "{}", word.apart(&slow));
         assert!(word.apart(&other) > 0.5, "{}", word.apart(&other));
         assert!((word.apart(&slow) - slow.apart(&word)).abs() < 1e-4);
-        assert_eq!(word.apart(&Shape::new(&[], 8)), 1.0);
+        assert_eq!(word.apart(&UtteranceShape::new(&[], 8)), 1.0);
     }
 }

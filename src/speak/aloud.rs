@@ -2,7 +2,7 @@
 //! callback touches. A prompt ends when the device has asked for as many samples after it as the device buffers. While there is no device,
 //! prompts are printed.
 
-use super::device::{MUTE, OutputStream, Watch};
+use super::device::{MUTE, OutputStream, StallDetector};
 use super::printed::spoken_samples;
 use super::prompt_queue::{PromptCancellation, PromptOrTone, PromptQueue, QueuedSound};
 use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
@@ -234,7 +234,7 @@ impl Player {
         let rate = u64::from(stream.rate.max(1));
         let heard = |taken: u64| taken.saturating_sub(start) * u64::from(RATE) / rate;
         let (mut written, mut all_taken_at) = (0, None);
-        let mut watch = Watch::new(&stream.stats);
+        let mut watch = StallDetector::new(&stream.stats);
         loop {
             written += stream.push(&sound[written..]);
             self.cancellation.latency_us.store(stream.latency_us(), Ordering::Relaxed);

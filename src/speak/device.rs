@@ -36,12 +36,12 @@ pub(super) struct StreamStats {
 }
 
 /// Detects a device that has stopped requesting samples.
-pub(super) struct Watch {
+pub(super) struct StallDetector {
     asked: u64,
     since: Instant,
 }
 
-impl Watch {
+impl StallDetector {
     pub(super) fn new(stats: &StreamStats) -> Self {
         Self { asked: stats.asked.load(Ordering::Acquire), since: Instant::now() }
     }
@@ -61,7 +61,7 @@ pub(super) struct OutputStream {
     ring: Producer<f32>,
     pub(super) stats: Arc<StreamStats>,
     pub(super) rate: u32,
-    idle: Watch,
+    idle: StallDetector,
 }
 
 impl OutputStream {
@@ -80,7 +80,7 @@ impl OutputStream {
                 .and_then(|stream| stream.play().map(|()| stream));
             match built {
                 Ok(stream) => {
-                    let idle = Watch::new(&stats);
+                    let idle = StallDetector::new(&stats);
                     return Ok(Self { _stream: stream, ring, stats, rate, idle });
                 }
                 Err(error) => last = error.to_string(),

@@ -7,7 +7,7 @@ use crate::spread::spread;
 use crate::strangers;
 use crate::voices::{self, Voice};
 use crate::ways::Way;
-use probeside::hear::{Evidence, Moonshine, SAMPLE_RATE};
+use probeside::hear::{DecodingEvidence, Moonshine, SAMPLE_RATE};
 use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, decide};
 use std::collections::HashMap;
 use std::io::Write;
@@ -89,7 +89,7 @@ pub struct Trial {
     pub level: Option<f32>,
     pub number_step: bool,
     pub heard: Hypotheses,
-    pub evidence: Evidence,
+    pub evidence: DecodingEvidence,
     /// Stakes of the best answer at this step.
     pub stakes: Stakes,
     /// Time of computing, and of the sound.

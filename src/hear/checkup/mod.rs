@@ -5,4 +5,4 @@
 mod recording;
 pub mod takes;
 
-pub use recording::{Echo, Room, Speech, decibels, echo, milliseconds, room, speech, sweep};
+pub use recording::{Echo, RoomNoise, Speech, decibels, echo, milliseconds, room, speech, sweep};

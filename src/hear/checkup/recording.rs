@@ -19,7 +19,7 @@ const LEAST_LIKENESS: f32 = 0.12;
 
 /// A stretch in which nobody speaks.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Room {
+pub struct RoomNoise {
     /// Root mean square in decibels of full scale.
     pub noise_db: f32,
     /// All samples are equal: the microphone is switched off or muted.
@@ -52,9 +52,9 @@ pub fn decibels(amplitude: f32) -> f32 {
 }
 
 /// Measures a stretch in which nobody speaks.
-pub fn room(sound: &[f32]) -> Room {
+pub fn room(sound: &[f32]) -> RoomNoise {
     let dead = sound.windows(2).all(|w| w[0] == w[1]);
-    Room { noise_db: decibels(rms(sound)), dead }
+    RoomNoise { noise_db: decibels(rms(sound)), dead }
 }
 
 /// Measures a stretch in which somebody speaks.

@@ -95,7 +95,7 @@ pub fn phrase_of(stem: &str) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::hear::{HearError, Shape};
+    use crate::hear::{HearError, UtteranceShape};
     use crate::phrase::{Hypotheses, Hypothesis};
 
     /// A recogniser that always hears the same words and gives every sound the same shape.
@@ -113,8 +113,8 @@ mod tests {
         fn transcribe(&mut self, _: &[f32]) -> Result<String, HearError> {
             Ok(self.0.into())
         }
-        fn shape(&mut self, _: &[f32]) -> Result<Shape, HearError> {
-            Ok(Shape::new(&[1.0, 0.0, 0.0, 1.0], 2))
+        fn shape(&mut self, _: &[f32]) -> Result<UtteranceShape, HearError> {
+            Ok(UtteranceShape::new(&[1.0, 0.0, 0.0, 1.0], 2))
         }
     }
 
@@ -143,7 +143,7 @@ mod tests {
         assert_eq!(look(&voice(0.1), "stays dark", &[]), Err(TakeFault::Other("stays dark".into())));
         let cut: Vec<f32> = voice(2.0).iter().map(|x| x.clamp(-1.0, 1.0)).collect();
         assert!(matches!(look(&cut, "light on", &[]), Err(TakeFault::Clipped(_))));
-        let unlike = Take { words: "light on".into(), shape: Shape::new(&[0.0, 1.0, 1.0, 0.0], 2) };
+        let unlike = Take { words: "light on".into(), shape: UtteranceShape::new(&[0.0, 1.0, 1.0, 0.0], 2) };
         assert_eq!(look(&voice(0.1), "light on", &[unlike]), Err(TakeFault::Unlike));
     }
 

@@ -16,12 +16,12 @@ use std::sync::Arc;
 /// number share one large trie.
 pub(in crate::hear) struct Expanded {
     /// The phrases with the fillers, then the number if the grammar asks for one.
-    pub parts: Vec<Arc<Part>>,
+    pub parts: Vec<Arc<GrammarPart>>,
 }
 
 /// One trie of spellings.
 #[derive(Default)]
-pub(in crate::hear) struct Part {
+pub(in crate::hear) struct GrammarPart {
     /// Every spelling's tokens.
     pub trie: Trie,
     /// For each spelling, the index of its answer in this part; none for a filler.
@@ -108,7 +108,7 @@ struct Builder<'t> {
     /// Number words of 0 to [`HIGHEST_DIGITS`].
     numerals: Vec<String>,
     words: HashMap<String, Vec<Token>>,
-    out: Part,
+    out: GrammarPart,
     seen: HashSet<(String, Option<u32>)>,
     tokens: Vec<Token>,
 }
@@ -154,7 +154,7 @@ impl Expanded {
     }
 }
 
-impl Part {
+impl GrammarPart {
     /// Expands the phrases of a grammar, and the fillers that are not among them.
     pub(in crate::hear) fn of_phrases(
         phrases: &[Phrase],
@@ -200,7 +200,7 @@ impl Part {
 impl<'t> Builder<'t> {
     fn new(words: &NumberWords, tokenizer: &'t Tokenizer) -> Self {
         let numerals = (0..=HIGHEST_DIGITS).map(|n| words.cardinal(n)).collect();
-        let (out, words, seen) = (Part::default(), HashMap::new(), HashSet::new());
+        let (out, words, seen) = (GrammarPart::default(), HashMap::new(), HashSet::new());
         Builder { tokenizer, numerals, words, out, seen, tokens: Vec::new() }
     }
 

@@ -19,4 +19,4 @@ mod trie;
 pub(super) mod views;
 
 pub use features::{FEATURE_NAMES, FEATURES};
-pub use score::{Evidence, Spelled, shaped};
+pub use score::{DecodingEvidence, Spelled, shaped};

@@ -9,7 +9,7 @@ use crate::hear::hear_error::HearError;
 use crate::hear::models::Models;
 use crate::hear::models::pinned;
 use crate::hear::models::runtime::runtime;
-use crate::hear::shape::Shape;
+use crate::hear::shape::UtteranceShape;
 use ort::session::builder::GraphOptimizationLevel;
 use ort::session::{InMemorySession, Session, SessionInputValue, SessionOutputs};
 use ort::value::TensorRef;
@@ -47,7 +47,7 @@ fn bytes_of(path: &Path) -> std::io::Result<&'static [u8]> {
 }
 
 /// Encoder and decoder, loaded.
-pub(in crate::hear) struct Network {
+pub(in crate::hear) struct SpeechNetwork {
     encoder: InMemorySession<'static>,
     decoder: InMemorySession<'static>,
 }
@@ -90,12 +90,12 @@ impl Frames {
     }
 
     /// The shape of the utterance, for comparison with other utterances.
-    pub(in crate::hear) fn shape(&self) -> Shape {
-        Shape::new(&self.hidden, FRAME_SIZE)
+    pub(in crate::hear) fn shape(&self) -> UtteranceShape {
+        UtteranceShape::new(&self.hidden, FRAME_SIZE)
     }
 }
 
-impl Network {
+impl SpeechNetwork {
     /// Loads both networks.
     pub(in crate::hear) fn load(models: &Models) -> Result<Self, HearError> {
         let environment = runtime(&models.runtime)?;
@@ -117,7 +117,7 @@ impl Network {
             };
             open().map_err(|e| HearError::damaged(&path, e))
         };
-        Ok(Network { encoder: session("encoder_model.ort")?, decoder: session(DECODER)? })
+        Ok(SpeechNetwork { encoder: session("encoder_model.ort")?, decoder: session(DECODER)? })
     }
 
     /// Encodes one utterance of 16 kHz sound.

@@ -3,7 +3,7 @@
 //! The model prefers some words whatever the sound. That preference is measured once per token prefix on a fixed stretch of noise, cached,
 //! and subtracted from the score of the real sound.
 
-use super::network::{Frames, Network};
+use super::network::{Frames, SpeechNetwork};
 use super::noise_prior_cache::{NoisePrior, NoisePriorCache};
 use super::tokenizer::Token;
 use crate::hear::ears::SAMPLE_RATE;
@@ -35,7 +35,7 @@ impl Drop for Prior {
 
 impl Prior {
     /// Encodes the noise and loads the prior cached by earlier runs.
-    pub(in crate::hear) fn new(network: &mut Network, place: Option<NoisePriorCache>) -> Result<Self, HearError> {
+    pub(in crate::hear) fn new(network: &mut SpeechNetwork, place: Option<NoisePriorCache>) -> Result<Self, HearError> {
         let mut state = 0x9e37_79b9_u32;
         let mut smooth = 0.0f32;
         let noise: Vec<f32> = (0..(NOISE_SECONDS * SAMPLE_RATE as f32) as usize)
@@ -56,7 +56,7 @@ impl Prior {
     /// long and begin with the begin token. Returns the number of prefixes measured.
     pub(in crate::hear) fn learn<'a>(
         &mut self,
-        network: &mut Network,
+        network: &mut SpeechNetwork,
         wanted: impl Iterator<Item = (&'a [Token], Vec<Token>)>,
     ) -> Result<usize, HearError> {
         let missing: Vec<(&[Token], Vec<Token>)> = wanted

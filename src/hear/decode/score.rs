@@ -40,7 +40,7 @@ pub struct Spelled {
 
 /// The evidence behind a set of hypotheses, for measurements and fitting.
 #[derive(Debug, Clone, Default)]
-pub struct Evidence {
+pub struct DecodingEvidence {
     /// See [`FEATURE_NAMES`](crate::hear::FEATURE_NAMES); none when no spelling of the grammar was reached.
     pub features: Option<[f32; FEATURES]>,
     /// Log probability of the free transcript.

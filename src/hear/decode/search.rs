@@ -3,8 +3,8 @@
 //! All rows advance by one token per step, so they stay equally long and comparable. A row's score is the sum of
 //! log p(token | sound) - w log p(token | noise). The free transcript is one more row of the same batch.
 
-use super::expand::{Expanded, Part, Spelling};
-use super::network::{Frames, Network};
+use super::expand::{Expanded, GrammarPart, Spelling};
+use super::network::{Frames, SpeechNetwork};
 use super::prior::Prior;
 use super::tokenizer::{BEGIN, END, Token};
 use super::trie::{Node, ROOT};
@@ -79,7 +79,7 @@ fn free_limit(seconds: f32) -> usize {
 
 /// Searches a grammar for one utterance.
 pub(in crate::hear) fn search(
-    network: &mut Network,
+    network: &mut SpeechNetwork,
     prior: &Mutex<Prior>,
     frames: &Frames,
     seconds: f32,
@@ -162,7 +162,7 @@ pub(in crate::hear) fn search(
 }
 
 /// Transcribes without a grammar.
-pub(in crate::hear) fn free(network: &mut Network, frames: &Frames, seconds: f32) -> Result<Free, HearError> {
+pub(in crate::hear) fn free(network: &mut SpeechNetwork, frames: &Frames, seconds: f32) -> Result<Free, HearError> {
     let (mut logits, mut memory, mut shared) = network.begin(frames)?;
     let mut out = Free::default();
     loop {
@@ -178,9 +178,9 @@ pub(in crate::hear) fn free(network: &mut Network, frames: &Frames, seconds: f32
 
 /// Measures the noise prior for the first prefixes of a part, breadth first, at most `most` of them.
 pub(in crate::hear) fn prepare(
-    network: &mut Network,
+    network: &mut SpeechNetwork,
     prior: &mut Prior,
-    part: &Part,
+    part: &GrammarPart,
     most: usize,
 ) -> Result<(), HearError> {
     let trie = &part.trie;

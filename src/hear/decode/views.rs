@@ -6,7 +6,7 @@
 
 use super::expand::{Expanded, Owner, Spelling};
 use super::letters::{Letters, Speller};
-use super::network::{Frames, Network};
+use super::network::{Frames, SpeechNetwork};
 use super::prior::Prior;
 use super::search::{self, Candidate, SearchResult};
 use crate::hear::ears::SAMPLE_RATE;
@@ -24,17 +24,17 @@ const VIEWS: [u32; 2] = [SAMPLE_RATE as u32, 17_400];
 const PRUNED_BEHIND: f32 = 3.0;
 
 /// The networks, one pair per view.
-pub(in crate::hear) struct Networks(Vec<(Network, Speller)>);
+pub(in crate::hear) struct Networks(Vec<(SpeechNetwork, Speller)>);
 
 impl Networks {
     /// Loads the networks. `letters` names another letters network, for measurements.
     pub(in crate::hear) fn load(models: &Models, letters: Option<&Path>) -> Result<Self, HearError> {
-        let one = |_| Ok((Network::load(models)?, Speller::load(&models.runtime, letters)?));
+        let one = |_| Ok((SpeechNetwork::load(models)?, Speller::load(&models.runtime, letters)?));
         Ok(Networks(VIEWS.iter().map(one).collect::<Result<_, HearError>>()?))
     }
 
     /// The network of the unchanged view.
-    pub(in crate::hear) fn first(&mut self) -> &mut Network {
+    pub(in crate::hear) fn first(&mut self) -> &mut SpeechNetwork {
         &mut self.0[0].0
     }
 
@@ -47,7 +47,7 @@ impl Networks {
         grammar: &Expanded,
     ) -> Result<(Frames, Vec<Letters>, SearchResult), HearError> {
         let seconds = sound.len() as f32 / SAMPLE_RATE as f32;
-        let view = |((network, speller), rate): (&mut (Network, Speller), u32)| {
+        let view = |((network, speller), rate): (&mut (SpeechNetwork, Speller), u32)| {
             let frames = match rate as usize {
                 SAMPLE_RATE => network.encode(&level::levelled(sound, pad))?,
                 _ => network.encode(&level::levelled(&resample(sound, SAMPLE_RATE as u32, rate), pad))?,

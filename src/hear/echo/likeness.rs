@@ -27,7 +27,7 @@ const FLOOR: f32 = 1e-9;
 
 /// One frame: loudness per band in decibels, and total power.
 #[derive(Debug, Clone, Copy, Default)]
-struct Frame {
+struct LoudnessFrame {
     bands: [f32; BANDS],
     power: f32,
 }
@@ -68,7 +68,7 @@ impl Bands {
     }
 
     /// The loudness of the next frame; the filters keep their state.
-    fn frame(&mut self, sound: &[f32]) -> Frame {
+    fn frame(&mut self, sound: &[f32]) -> LoudnessFrame {
         let count = sound.len().max(1) as f32;
         let power = power(sound);
         let mut bands = [0.0; BANDS];
@@ -76,7 +76,7 @@ impl Bands {
             let power = sound.iter().map(|s| filter.pass(*s).powi(2)).sum::<f32>() / count;
             *band = 10.0 * (power + FLOOR).log10();
         }
-        Frame { bands, power }
+        LoudnessFrame { bands, power }
     }
 }
 
@@ -84,7 +84,7 @@ impl Bands {
 #[derive(Debug)]
 pub(in crate::hear) struct PlayedEnvelope {
     bands: Bands,
-    frames: VecDeque<Frame>,
+    frames: VecDeque<LoudnessFrame>,
 }
 
 impl PlayedEnvelope {
@@ -104,16 +104,16 @@ impl PlayedEnvelope {
     /// Likeness, 0 to 1, of a stretch that began `ago` samples before now; none if too little was being played.
     pub(in crate::hear) fn likeness(&self, sound: &[f32], ago: usize) -> Option<f32> {
         let mut bands = Bands::new();
-        let heard: Vec<Frame> = sound.chunks_exact(FRAME).map(|frame| bands.frame(frame)).collect();
+        let heard: Vec<LoudnessFrame> = sound.chunks_exact(FRAME).map(|frame| bands.frame(frame)).collect();
         let begin = self.frames.len() as i64 - (ago / FRAME) as i64;
         (0..=LATER).filter_map(|later| self.alike(&heard, begin - later as i64)).reduce(f32::max)
     }
 
     /// Correlation with the played frames from `begin` on.
-    fn alike(&self, heard: &[Frame], begin: i64) -> Option<f32> {
+    fn alike(&self, heard: &[LoudnessFrame], begin: i64) -> Option<f32> {
         let loudest = heard.iter().map(|f| f.power).fold(0.0, f32::max);
         let least = loudest * 10f32.powf(-PAUSE_DB / 10.0);
-        let pairs: Vec<(&Frame, &Frame)> = heard
+        let pairs: Vec<(&LoudnessFrame, &LoudnessFrame)> = heard
             .iter()
             .enumerate()
             .filter(|(_, f)| f.power > least)
@@ -125,11 +125,11 @@ impl PlayedEnvelope {
 }
 
 /// Correlation of loudness over all frames and bands, with each band's mean removed.
-fn correlation(pairs: &[(&Frame, &Frame)]) -> f32 {
+fn correlation(pairs: &[(&LoudnessFrame, &LoudnessFrame)]) -> f32 {
     let count = pairs.len() as f32;
     let (mut both, mut here, mut there) = (0.0, 0.0, 0.0);
     for band in 0..BANDS {
-        let mean = |of: &dyn Fn(&(&Frame, &Frame)) -> f32| pairs.iter().map(of).sum::<f32>() / count;
+        let mean = |of: &dyn Fn(&(&LoudnessFrame, &LoudnessFrame)) -> f32| pairs.iter().map(of).sum::<f32>() / count;
         let (heard, played) = (mean(&|p| p.0.bands[band]), mean(&|p| p.1.bands[band]));
         for pair in pairs {
             let (a, b) = (pair.0.bands[band] - heard, pair.1.bands[band] - played);

@@ -2,12 +2,12 @@
 
 use super::known_clip;
 use super::recogniser::Recogniser;
-use crate::hear::decode::expand::{self, Expanded, Part};
+use crate::hear::decode::expand::{self, Expanded, GrammarPart};
 use crate::hear::decode::network::{DECODER, Frames};
 use crate::hear::decode::noise_prior_cache::NoisePriorCache;
 use crate::hear::decode::prior::Prior;
 use crate::hear::decode::rescore;
-use crate::hear::decode::score::{self, Evidence, ScoredAnswers, Spelled};
+use crate::hear::decode::score::{self, DecodingEvidence, ScoredAnswers, Spelled};
 use crate::hear::decode::search::{self, Candidate, SearchResult};
 use crate::hear::decode::tokenizer::Tokenizer;
 use crate::hear::decode::views::Networks;
@@ -16,7 +16,7 @@ use crate::hear::hear_error::HearError;
 use crate::hear::level;
 use crate::hear::models;
 use crate::hear::models::pinned;
-use crate::hear::shape::Shape;
+use crate::hear::shape::UtteranceShape;
 use crate::hear::speaker::PersonalVoice;
 use crate::hear::speaker::speaker_bias;
 use crate::phrase::number::NumberWords;
@@ -58,10 +58,15 @@ pub struct Moonshine {
 }
 
 /// Expanded parts by their source, most recently used first.
-type Shelf<K> = Vec<(K, Arc<Part>)>;
+type Shelf<K> = Vec<(K, Arc<GrammarPart>)>;
 
 /// The part for `key`: from the shelf if it is there, else made and put there.
-fn shelved<K: PartialEq + Clone>(shelf: &mut Shelf<K>, key: &K, most: usize, make: impl FnOnce() -> Part) -> Arc<Part> {
+fn shelved<K: PartialEq + Clone>(
+    shelf: &mut Shelf<K>,
+    key: &K,
+    most: usize,
+    make: impl FnOnce() -> GrammarPart,
+) -> Arc<GrammarPart> {
     let entry = match shelf.iter().position(|(known, _)| known == key) {
         Some(at) => shelf.remove(at),
         None => (key.clone(), Arc::new(make())),
@@ -100,10 +105,10 @@ impl Moonshine {
     fn expand(&mut self, grammar: &Grammar) -> Expanded {
         let (words, fillers, tokenizer) = (&self.words, &self.fillers, &self.tokenizer);
         let mut parts = vec![shelved(&mut self.phrases, &grammar.phrases, KEPT_PHRASES, || {
-            Part::of_phrases(&grammar.phrases, fillers, words, tokenizer)
+            GrammarPart::of_phrases(&grammar.phrases, fillers, words, tokenizer)
         })];
         if let Some(slot) = &grammar.number {
-            let make = || Part::of_number(slot, words, tokenizer);
+            let make = || GrammarPart::of_number(slot, words, tokenizer);
             parts.push(shelved(&mut self.numbers, slot, KEPT_NUMBERS, make));
         }
         Expanded { parts }
@@ -171,7 +176,7 @@ impl Moonshine {
     }
 
     /// As [`Recogniser::hear`], with the evidence, for measurements and fitting.
-    pub fn measure(&mut self, sound: &[f32], grammar: &Grammar) -> Result<(Hypotheses, Evidence), HearError> {
+    pub fn measure(&mut self, sound: &[f32], grammar: &Grammar) -> Result<(Hypotheses, DecodingEvidence), HearError> {
         let (scored, expanded, free, mut found) = self.score(sound, grammar)?;
         found.candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
         let spelled = |e: &Candidate| Spelled {
@@ -183,7 +188,7 @@ impl Moonshine {
             letters: e.letters,
             is_reinstated: e.is_reinstated,
         };
-        let evidence = Evidence {
+        let evidence = DecodingEvidence {
             features: scored.as_ref().map(|w| w.features),
             free_plain: found.free.plain,
             candidates: found.candidates.iter().take(KEPT_SPELLINGS).map(spelled).collect(),
@@ -234,7 +239,7 @@ impl Recogniser for Moonshine {
         MODEL
     }
 
-    fn shape(&mut self, sound: &[f32]) -> Result<Shape, HearError> {
+    fn shape(&mut self, sound: &[f32]) -> Result<UtteranceShape, HearError> {
         Ok(self.networks.first().encode(&level::levelled(sound, PAD))?.shape())
     }
 

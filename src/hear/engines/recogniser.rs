@@ -1,7 +1,7 @@
 //! The trait of every recogniser.
 
 use crate::hear::hear_error::HearError;
-use crate::hear::shape::Shape;
+use crate::hear::shape::UtteranceShape;
 use crate::hear::speaker::PersonalVoice;
 use crate::phrase::{Grammar, Hypotheses, Vocabulary};
 
@@ -25,7 +25,7 @@ pub trait Recogniser: Send {
     ///
     /// # Errors
     /// When this recogniser cannot enrol voices, or the model fails.
-    fn shape(&mut self, sound: &[f32]) -> Result<Shape, HearError> {
+    fn shape(&mut self, sound: &[f32]) -> Result<UtteranceShape, HearError> {
         let _ = sound;
         Err(HearError::NoVoices { engine: self.name().to_owned() })
     }

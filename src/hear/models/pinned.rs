@@ -25,17 +25,17 @@ const PIECE: usize = 1 << 20;
 
 /// A file at the time its sum was verified.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-struct Seen {
+struct VerifiedSum {
     sum: String,
     size: u64,
     /// Modification time in nanoseconds since 1970.
     changed: u64,
 }
 
-impl Seen {
+impl VerifiedSum {
     fn new(about: &Metadata, sum: &str) -> Option<Self> {
         let changed = about.modified().ok()?.duration_since(UNIX_EPOCH).ok()?.as_nanos();
-        Some(Seen { sum: sum.to_owned(), size: about.len(), changed: u64::try_from(changed).ok()? })
+        Some(VerifiedSum { sum: sum.to_owned(), size: about.len(), changed: u64::try_from(changed).ok()? })
     }
 }
 
@@ -67,12 +67,12 @@ fn check_with(file: &Path, kept: Option<&Path>) -> Result<(), HearError> {
     }
     let damaged = |why: &dyn std::fmt::Display| HearError::damaged(file, why);
     let about = file.metadata().map_err(|e| damaged(&e))?;
-    let mut known: BTreeMap<PathBuf, Seen> = kept
+    let mut known: BTreeMap<PathBuf, VerifiedSum> = kept
         .and_then(|kept| serde_json::from_slice(&read(kept, MOST_KEPT, Links::Refuse).ok()?).ok())
         .unwrap_or_default();
-    let is_known = known
-        .get(file)
-        .is_some_and(|seen| pinned.contains(&seen.sum.as_str()) && Seen::new(&about, &seen.sum).as_ref() == Some(seen));
+    let is_known = known.get(file).is_some_and(|seen| {
+        pinned.contains(&seen.sum.as_str()) && VerifiedSum::new(&about, &seen.sum).as_ref() == Some(seen)
+    });
     if is_known {
         return Ok(());
     }
@@ -80,7 +80,7 @@ fn check_with(file: &Path, kept: Option<&Path>) -> Result<(), HearError> {
     if !pinned.contains(&sum.as_str()) {
         return Err(damaged(&"it is not the file that models/setup fetched, or only a part of it"));
     }
-    if let (Some(kept), Some(seen)) = (kept, Seen::new(&about, &sum)) {
+    if let (Some(kept), Some(seen)) = (kept, VerifiedSum::new(&about, &sum)) {
         known.retain(|path, _| path.exists());
         known.insert(file.to_owned(), seen);
         super::cache::keep(kept, &serde_json::to_vec(&known).unwrap_or_default());

@@ -3,7 +3,7 @@
 //! The file is a line of JSON (name, model, and the words and number of frames of each take), the frames as signed bytes, and the SHA-256 of
 //! all that. It never leaves the machine.
 
-use crate::hear::shape::Shape;
+use crate::hear::shape::UtteranceShape;
 use crate::hear::voice_error::{LONGEST_NAME, VoiceError};
 use crate::system::{Links, private, read};
 use serde::{Deserialize, Serialize};
@@ -33,7 +33,7 @@ pub struct Take {
     /// Lower-case words.
     pub words: String,
     /// The shape of the take.
-    pub shape: Shape,
+    pub shape: UtteranceShape,
 }
 
 /// One person's takes.
@@ -82,7 +82,7 @@ impl PersonalVoice {
     }
 
     /// Distance of `heard` from this person's takes of `words`; none if there are no takes.
-    pub fn apart(&self, heard: &Shape, words: &str) -> Option<f32> {
+    pub fn apart(&self, heard: &UtteranceShape, words: &str) -> Option<f32> {
         let mut all: Vec<f32> = self.takes.iter().filter(|t| t.words == words).map(|t| t.shape.apart(heard)).collect();
         all.sort_by(f32::total_cmp);
         all.truncate(NEAREST);
@@ -164,7 +164,7 @@ impl PersonalVoice {
                 let long = row.iter().map(|x| x * x).sum::<f32>().sqrt().max(1e-9);
                 row.iter_mut().for_each(|x| *x /= long);
             }
-            voice.takes.push(Take { words, shape: Shape { size: header.size, frames } });
+            voice.takes.push(Take { words, shape: UtteranceShape { size: header.size, frames } });
         }
         if rest.is_empty() { Ok(voice) } else { Err(damaged) }
     }
@@ -248,7 +248,7 @@ mod tests {
     use proptest::prelude::*;
 
     /// A path through eight directions, drawn with `slow` frames for each.
-    fn shape(path: &[usize], slow: usize) -> Shape {
+    fn shape(path: &[usize], slow: usize) -> UtteranceShape {
         let mut frames = Vec::new();
         for at in path {
             for n in 0..slow {
@@ -258,7 +258,7 @@ mod tests {
                 frames.extend(row);
             }
         }
-        Shape::new(&frames, 8)
+        UtteranceShape::new(&frames, 8)
     }
 
     fn voice() -> PersonalVoice {

@@ -4,7 +4,7 @@
 use super::personal::PersonalVoice;
 use crate::hear::decode::expand::Expanded;
 use crate::hear::decode::search::{Candidate, SearchResult};
-use crate::hear::shape::Shape;
+use crate::hear::shape::UtteranceShape;
 use crate::phrase::Grammar;
 
 /// Weight of a distance in nats, and the neutral distance. This weight gave the lowest log loss of those tried on 864 utterances of six
@@ -22,7 +22,7 @@ const PRUNED_BEHIND: f32 = 12.0;
 /// Distances of the sound from the takes of the likely phrases, or of all phrases if none of those is close.
 pub(in crate::hear) fn distances(
     voice: &PersonalVoice,
-    shape: &Shape,
+    shape: &UtteranceShape,
     found: &SearchResult,
     grammar: &Grammar,
     expanded: &Expanded,
