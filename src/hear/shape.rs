@@ -1,4 +1,4 @@
-//! UtteranceShape of an utterance: the recogniser's frames, less their mean and scaled to unit length, so that room, microphone and level cancel out.
+//! Shape of an utterance: the recogniser's frames, less their mean and scaled to unit length, so that room, microphone and level cancel out.
 //! Two shapes are compared by dynamic time warping.
 
 /// Width of the band around the diagonal that the warping path stays in (Sakoe and Chiba 1978): a share of the longer shape, and at least so
