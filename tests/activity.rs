@@ -3,7 +3,7 @@
 
 use probeside::hear::resample::resample;
 use probeside::hear::{
-    Activity, ActivitySettings, EarEvent, Ears, Given, RATE, Script, Utterance, Voiced, WavEars, write_wav,
+    Activity, ActivitySettings, EarEvent, Ears, RATE, Script, ScriptAnswer, Utterance, Voiced, WavEars, write_wav,
 };
 use probeside::speak::{Espeak, SpeakError, Voice};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
@@ -249,10 +249,15 @@ fn each_listen_to_a_file_hears_its_next_utterance_at_once_and_then_its_end() {
 fn a_script_answers_each_listen_with_what_it_is_given() {
     let Some(answer) = speech("light on") else { return };
     let silent = vec![0.0; 16_000];
-    let mut given =
-        vec![Given::Sound(answer), Given::Sound(silent), Given::Nothing, Given::Text("done".into())].into_iter();
+    let mut given = vec![
+        ScriptAnswer::Sound(answer),
+        ScriptAnswer::Sound(silent),
+        ScriptAnswer::Nothing,
+        ScriptAnswer::Text("done".into()),
+    ]
+    .into_iter();
     let (to, mut from) = unbounded_channel();
-    let mut ears = Script::new(to, usual(), move || given.next().unwrap_or(Given::End));
+    let mut ears = Script::new(to, usual(), move || given.next().unwrap_or(ScriptAnswer::End));
     ears.open();
     let heard = utterance(&mut from);
     assert!(heard.sound.len() > 4_000);

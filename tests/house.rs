@@ -9,6 +9,8 @@ use sha2::{Digest, Sha256};
 
 /// The longest a source file may be.
 const MOST_LINES: usize = 500;
+/// The longest a room may be, and each folder in it; the lines of its folders do not count for the room.
+const MOST_LINES_OF_A_ROOM: usize = 4_000;
 
 /// Rooms that every other one may see: they know of nothing but the machine.
 const SEEN_BY_ALL: [&str; 1] = ["system"];
@@ -290,20 +292,32 @@ fn uses(module: &str, modules: &BTreeMap<String, String>) -> BTreeSet<String> {
     used.filter(|one| one != module && room(one) == room(module)).collect()
 }
 
-/// The modules that use each other in a circle; tests at the end of a file may use what they like.
-fn circles<S: AsRef<str>>(sources: &[(S, S)]) -> Vec<String> {
+type Used = BTreeMap<String, BTreeSet<String>>;
+
+/// The code of each module, and the modules of its room that it uses; tests at the end of a file may use what they like.
+fn used_by_each<S: AsRef<str>>(sources: &[(S, S)]) -> (BTreeMap<String, String>, Used) {
     let module = |path: &str| format!("crate/{}", path.trim_end_matches(".rs").trim_end_matches("/mod"));
     let code = |text: &str| code_only(text).split("mod tests {").next().unwrap_or_default().to_owned();
     let modules = sources.iter().map(|(path, text)| (module(path.as_ref()), code(text.as_ref()))).collect();
-    let used: BTreeMap<_, _> = BTreeMap::keys(&modules).map(|module| (module, uses(module, &modules))).collect();
+    let used = BTreeMap::keys(&modules).map(|module| (module.clone(), uses(module, &modules))).collect();
+    (modules, used)
+}
+
+/// The nodes from which a way leads back to themselves.
+fn in_a_circle(used: &Used) -> Vec<String> {
     let comes_back = |module: &&String| {
         let (mut known, mut open) = (BTreeSet::new(), vec![*module]);
         while let Some(next) = open.pop() {
-            open.extend(used[next].iter().filter(|one| known.insert(*one)));
+            open.extend(used.get(next).into_iter().flatten().filter(|one| known.insert(*one)));
         }
         known.contains(module)
     };
-    modules.keys().filter(comes_back).cloned().collect()
+    used.keys().filter(comes_back).cloned().collect()
+}
+
+/// The modules that use each other in a circle.
+fn circles<S: AsRef<str>>(sources: &[(S, S)]) -> Vec<String> {
+    in_a_circle(&used_by_each(sources).1)
 }
 
 #[test]
@@ -311,10 +325,58 @@ fn the_files_of_a_room_use_each_other_in_no_circle() {
     assert_eq!(circles(&sources()), Vec::<String>::new());
 }
 
+/// The direct folders of a room, each as one node, that use each other in a circle.
+fn circles_of_folders<S: AsRef<str>>(sources: &[(S, S)]) -> Vec<String> {
+    let (modules, used) = used_by_each(sources);
+    // A module's folder is the first one below its room; a module in no folder stands for itself.
+    let node = |module: &str| {
+        let ends: Vec<usize> = module.match_indices('/').map(|(at, _)| at).chain([module.len()]).collect();
+        let folder = &module[..ends.get(2).copied().unwrap_or(module.len())];
+        let inside = format!("{folder}/");
+        if modules.keys().any(|one| one.starts_with(&inside)) { folder.to_owned() } else { module.to_owned() }
+    };
+    let mut nodes: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for (module, used) in &used {
+        let from = node(module);
+        let others = used.iter().map(|one| node(one)).filter(|one| *one != from).collect::<Vec<_>>();
+        nodes.entry(from).or_default().extend(others);
+    }
+    in_a_circle(&nodes)
+}
+
+#[test]
+fn the_folders_of_hearing_use_each_other_in_no_circle() {
+    let hear: Vec<_> = sources().into_iter().filter(|(path, _)| path.starts_with("hear/")).collect();
+    assert!(hear.iter().filter(|(path, _)| path.ends_with("/mod.rs")).count() > 8, "where are its folders?");
+    assert_eq!(circles_of_folders(&hear), Vec::<String>::new());
+}
+
+/// Lines of each room and of each of its direct folders, apart.
+fn lines_of_rooms<S: AsRef<str>>(sources: &[(S, S)]) -> BTreeMap<String, usize> {
+    let mut lines = BTreeMap::new();
+    for (path, source) in sources {
+        let parts: Vec<&str> = path.as_ref().split('/').collect();
+        let room = parts[..parts.len().saturating_sub(1).min(2)].join("/");
+        *lines.entry(room).or_default() += source.as_ref().lines().count();
+    }
+    lines
+}
+
+/// Rooms that are still longer. Whoever shortens one takes it out of here.
+const STILL_LONG: [&str; 1] = ["walk"];
+
+#[test]
+fn no_room_is_long() {
+    let lines = lines_of_rooms(&sources());
+    let long: Vec<&str> =
+        lines.iter().filter(|(_, lines)| **lines > MOST_LINES_OF_A_ROOM).map(|(room, _)| room.as_str()).collect();
+    assert_eq!(long, STILL_LONG, "{MOST_LINES_OF_A_ROOM} lines at most; give a longer room folders: {lines:?}");
+}
+
 /// What writes to a terminal, outside the room that may and the tests at the end of a file.
 fn prints(path: &str, source: &str) -> Vec<String> {
     /// It answers the program that started it through a pipe, and no person.
-    const TO_A_PIPE: &str = "hear/vosk_process.rs";
+    const TO_A_PIPE: &str = "hear/engines/vosk_process.rs";
     let code = code_only(source).split("mod tests {").next().unwrap_or_default().to_owned();
     let ways = ["print!(", "println!(", "eprint!(", "eprintln!(", "dbg!(", "stdout()", "stderr()"];
     let mut found = Vec::new();
@@ -374,7 +436,8 @@ const SYSTEMS_OWN: [&str; 8] = [
     "WavWriter::create(",
     "Stdio::piped(",
 ];
-const READERS_OF_MODELS: [&str; 4] = ["hear/detector.rs", "hear/letters.rs", "hear/network.rs", "hear/tokenizer.rs"];
+const READERS_OF_MODELS: [&str; 4] =
+    ["hear/segment/detector.rs", "hear/decode/letters.rs", "hear/decode/network.rs", "hear/decode/tokenizer.rs"];
 
 /// The places where a file does itself what is `system`'s.
 fn past_the_system(path: &str, source: &str) -> Vec<String> {
@@ -491,6 +554,21 @@ fn the_scans_can_fail() {
     assert_eq!(with("use crate::bike::Oil;"), ["crate/bike/oil", "crate/bike/tank"]);
     assert_eq!(with("mod tests { use super::super::Oil;"), Vec::<String>::new());
     assert_eq!(circles(&[("bike/mod.rs", "oil::f()"), ("bike/oil.rs", "super::g()")]).len(), 2);
+    // No file uses itself by way of others here, and yet the folders do.
+    let folders = [("bike/mod.rs", ""), ("bike/a/mod.rs", "pub use x::X;"), ("bike/b/mod.rs", "pub use y::Y;")];
+    let files =
+        [("bike/a/x.rs", ""), ("bike/a/z.rs", "use super::super::b::Y;"), ("bike/b/y.rs", "use crate::bike::a::X;")];
+    let all = [&folders[..], &files[..]].concat();
+    assert_eq!(circles(&all), Vec::<String>::new());
+    assert_eq!(circles_of_folders(&all), ["crate/bike/a", "crate/bike/b"]);
+    assert_eq!(circles_of_folders(&all[..5]), Vec::<String>::new());
+    let lines = lines_of_rooms(&[
+        ("main.rs", "1"),
+        ("bike/oil.rs", "1\n2"),
+        ("bike/a/x.rs", "1"),
+        ("bike/a/deep/y.rs", "1\n2"),
+    ]);
+    assert_eq!(lines, BTreeMap::from([(String::new(), 1), ("bike".into(), 2), ("bike/a".into(), 3)]));
     let invented = BTreeSet::from([sum("quillbrook")]);
     let found = banned_words("a fine bike\nthe QUILLBROOK-250's left_points", &invented);
     assert_eq!(found, [(2, "QUILLBROOK".to_owned())]);

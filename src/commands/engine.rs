@@ -1,6 +1,6 @@
 //! Which recogniser hears, and whose voice it knows: the same choice for every command.
 
-use crate::hear::{self, HearError, Recogniser, VoiceError, Wanted};
+use crate::hear::{self, EngineChoice, HearError, Recogniser, VoiceError};
 use crate::run::Failure;
 use crate::system;
 use std::path::PathBuf;
@@ -27,8 +27,9 @@ impl EngineArgs {
 
     /// The same with the recogniser's own error.
     pub fn ready(&self, language: &str) -> Result<Box<dyn Recogniser>, HearError> {
-        let wanted = Wanted { engine: self.engine.as_deref(), model: self.model.as_deref(), language: Some(language) };
-        let mut engine = hear::open_for(wanted)?;
+        let choice =
+            EngineChoice { engine: self.engine.as_deref(), model: self.model.as_deref(), language: Some(language) };
+        let mut engine = hear::open_for(choice)?;
         if let Some(name) = &self.voice_of {
             if let Some(warning) = hear::file_of(name).ok().and_then(|file| system::private::open_to_others(&file)) {
                 crate::terminal::errln!("{warning}");

@@ -1,17 +1,17 @@
-//! Level of an utterance: how loud, how far above its noise, brought to one loudness for the model, cut at quiet places.
+//! Levels: the active level of an utterance, its signal-to-noise ratio, normalisation for the model, and cutting at quiet places.
 //!
-//! The active level is the root mean square of the frames within a margin of the loudest: close to, and simpler than, the
-//! speech voltmeter of ITU-T P.56.
+//! The active level is the root mean square of the frames within a margin of the loudest frame. It is close to the speech voltmeter of
+//! ITU-T P.56, and simpler.
 
-use super::SAMPLE_RATE;
+use super::ears::SAMPLE_RATE;
 
-/// One frame of 20 ms.
+/// Samples per frame: 20 ms.
 const FRAME: usize = SAMPLE_RATE / 50;
-/// Frames within this power ratio of the loudest count as speech (20 dB).
+/// Frames within this power ratio of the loudest frame count as speech (20 dB).
 const ACTIVE: f32 = 0.01;
-/// Root mean square that speech is brought to (-26 dB of full scale, the usual test level of ITU-T P.56 speech).
+/// Active level after normalisation (-26 dB of full scale, the usual level of test speech measured by ITU-T P.56).
 const TARGET: f32 = 0.05;
-/// Sound is not raised by more than this (30 dB), so that a silent room stays quiet.
+/// Largest gain (30 dB), so that a silent room stays quiet.
 const MOST_GAIN: f32 = 31.6;
 
 /// Mean square; zero for no samples.
@@ -28,7 +28,7 @@ fn powers(sound: &[f32]) -> Vec<f32> {
     sound.chunks(FRAME).map(power).collect()
 }
 
-/// Root mean square of the frames that hold speech; zero for silence.
+/// Root mean square of the frames with speech; zero for silence.
 pub fn active_level(sound: &[f32]) -> f32 {
     let powers = powers(sound);
     let top = powers.iter().copied().fold(0.0, f32::max);
@@ -40,8 +40,8 @@ pub fn active_level(sound: &[f32]) -> f32 {
     (sum / count.max(1) as f32).sqrt()
 }
 
-/// Loud frames over quiet frames in decibels, an estimate of the signal to noise ratio from the utterance alone.
-pub fn signal_to_noise(sound: &[f32]) -> f32 {
+/// Estimates the signal-to-noise ratio in decibels from the utterance alone: loud frames over quiet frames.
+pub(super) fn signal_to_noise(sound: &[f32]) -> f32 {
     let mut powers = powers(sound);
     if powers.is_empty() {
         return 0.0;
@@ -52,8 +52,8 @@ pub fn signal_to_noise(sound: &[f32]) -> f32 {
     if ratio.is_finite() { ratio } else { 0.0 }
 }
 
-/// The sound at the model's usual level, with `pad` samples of silence on both sides; samples that are no numbers are silence.
-pub fn levelled(sound: &[f32], pad: usize) -> Vec<f32> {
+/// Normalises sound to the model's usual level and pads it with `pad` samples of silence on both sides. A NaN sample counts as silence.
+pub(super) fn levelled(sound: &[f32], pad: usize) -> Vec<f32> {
     let whole: Vec<f32> = sound.iter().map(|x| if x.is_finite() { x.clamp(-1.0, 1.0) } else { 0.0 }).collect();
     let level = active_level(&whole);
     let gain = if level > 0.0 { (TARGET / level).min(MOST_GAIN) } else { 1.0 };
@@ -63,8 +63,8 @@ pub fn levelled(sound: &[f32], pad: usize) -> Vec<f32> {
     out
 }
 
-/// Sound in pieces of at most `longest` samples, cut at the quietest frame of each piece's second half.
-pub fn pieces(sound: &[f32], longest: usize) -> Vec<&[f32]> {
+/// Cuts sound into pieces of at most `longest` samples, at the quietest frames in the second half of each piece.
+pub(super) fn pieces(sound: &[f32], longest: usize) -> Vec<&[f32]> {
     let mut out = Vec::new();
     let mut rest = sound;
     while rest.len() > longest {

@@ -1,90 +1,47 @@
-//! Hearing: microphone, WAV file or typed line to utterances, and an utterance against a grammar to hypotheses.
+//! Hearing turns a microphone, a WAV file or a typed line into utterances, and an utterance into hypotheses against a grammar.
 //!
-//! [`Ears`] are where answers come from. [`open`] gives the recogniser; [`Recogniser::hear`] is one utterance against one
-//! grammar, [`Recogniser::transcribe`] is free text. Model files are found by [`models`]; when they are missing, the error's
-//! sentence names the command that mends it.
+//! [`Ears`] is the trait of every source of answers. [`open`] opens a recogniser; [`Recogniser::hear`] decodes one utterance against one
+//! grammar, [`Recogniser::transcribe`] decodes free text.
+//!
+//! Two chains of folders stand on the files of this room. A folder may use the folders to its left and never one to its right:
+//!
+//! - sound to utterances: `models < segment < echo < capture`;
+//! - utterance to hypotheses: `models < decode < speaker < engines`.
+//!
+//! `checkup` judges recordings with both. The files of this room are what several folders share: [`Ears`] and the sample rate, levels,
+//! resampling, WAV files, the shape of an utterance, and the errors. `tests/house.rs` finds any circle of files or of folders.
 
-pub mod activity;
-#[cfg(feature = "sound")]
-mod canceller;
+mod capture;
 pub mod checkup;
 mod decode;
-#[cfg(feature = "sound")]
-mod delay;
-mod detector;
-#[cfg(feature = "sound")]
-mod duplex;
 mod ears;
-mod engine;
-mod expand;
-mod favour;
-mod features;
-mod fitted;
+mod echo;
+mod engines;
 mod hear_error;
-mod known_clip;
-mod known_sound;
-mod letters;
 mod level;
-#[cfg(feature = "sound")]
-mod likeness;
-#[cfg(feature = "sound")]
-mod mic;
-#[cfg(not(feature = "sound"))]
-#[path = "no_mic.rs"]
-mod mic;
-mod mic_error;
 pub mod models;
-mod moonshine;
-mod nearness;
-mod network;
-mod opinion;
-#[cfg(feature = "sound")]
-mod pairing;
-mod pedal;
-mod personal;
-mod pinned;
-mod played;
-mod prior;
-mod recogniser;
-mod remembered;
 pub mod resample;
-#[cfg(feature = "sound")]
-mod residual;
-mod score;
-mod script;
-pub mod takes;
-mod tokenizer;
-mod trie;
-mod typed;
-mod views;
+mod segment;
+mod shape;
+mod speaker;
 mod voice_error;
-#[cfg(feature = "vosk")]
-mod vosk;
 mod wav;
 
-pub use activity::{Activity, ActivitySettings, Voiced};
 #[cfg(feature = "sound")]
-pub use duplex::{Duplex, EchoState};
-pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, Utterance};
-pub use engine::{DEFAULT_ENGINE, ENGINES, Wanted, open, open_for};
-pub use features::{FEATURE_NAMES, FEATURES};
-pub use hear_error::HearError;
-pub use level::{active_level, signal_to_noise};
-pub use mic::Mic;
-#[cfg(feature = "sound")]
-pub use mic::MicLevel;
-pub use mic_error::MicError;
-pub use moonshine::Moonshine;
-pub use nearness::Nearness;
-pub use pedal::Pedal;
-pub use personal::{PersonalVoice, Shape, Take, VOICES_VARIABLE, file_of, forget, names, voice_of};
-pub use played::{PlayedTo, Reference, reference};
-pub use recogniser::{Recogniser, SAMPLE_RATE};
-pub use score::{Evidence, Spelled, shaped};
-pub use script::{Given, Script};
-pub use typed::Typed;
-pub use voice_error::VoiceError;
+pub use capture::{Duplex, EchoState, MicLevel};
+pub use capture::{Mic, MicError, Pedal, Script, ScriptAnswer, Typed, WavEars};
+pub use checkup::takes;
+pub use decode::{DecodingEvidence, FEATURE_NAMES, FEATURES, Spelled, shaped};
+pub use ears::{EarEvent, EarSender, Ears, PedalKey, RATE, SAMPLE_RATE, Utterance};
+pub use echo::{PlayedTo, Reference, reference};
 #[cfg(feature = "vosk")]
-pub use vosk::Vosk;
+pub use engines::Vosk;
+pub use engines::{ENGINES, EngineChoice, Moonshine, Recogniser, open, open_for};
+pub use hear_error::HearError;
+pub use level::active_level;
+pub use segment::{Activity, ActivitySettings, Nearness, Voiced};
+pub use shape::UtteranceShape;
+pub use speaker::{PersonalVoice, Take, file_of, forget, names, voice_of};
+pub use voice_error::VoiceError;
 pub(crate) use wav::decode as decode_wav;
-pub use wav::{WavEars, WavError, read_wav, read_wav_as_is, to_16_bit, write_wav};
+pub use wav::{WavError, read_wav, read_wav_as_is, to_16_bit, write_wav};

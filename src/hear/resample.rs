@@ -1,24 +1,24 @@
-//! Sound from any sample rate to any other: band-limited, mono, streaming or whole. Interleaved channels to mono.
+//! Converts sample rates, band-limited, for streams or whole sounds; and interleaved channels to mono.
 
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
 use rubato::{
     Async, FixedAsync, Indexing, Resampler as _, SincInterpolationParameters, SincInterpolationType, WindowFunction,
 };
 
-/// Sample rates that are taken, in hertz: from telephone systems' half rate to studio converters.
-pub const RATES: std::ops::RangeInclusive<u32> = 4_000..=384_000;
+/// Sample rates accepted, in hertz: from half the telephone rate to studio converters.
+pub(super) const RATES: std::ops::RangeInclusive<u32> = 4_000..=384_000;
 
 /// Input samples per step.
 const CHUNK: usize = 480;
-/// Filter length; with this window aliases lie 90 dB down and 0.9 of the band is kept.
+/// Filter length. With this window, aliases are 90 dB down and 0.9 of the band passes.
 const SINC: usize = 128;
 
-/// A streaming resampler for mono sound. Its output lags by the filter's delay, which [`Resampler::new`] takes off.
-pub struct Resampler {
+/// A streaming resampler for mono sound. It drops the filter's delay from the start of the output.
+pub(super) struct Resampler {
     inner: Option<Async<f32>>,
     held: Vec<f32>,
     step: Vec<f32>,
-    /// Output samples still to drop: the filter's delay.
+    /// Output samples still to drop for the filter's delay.
     drop: usize,
     ratio: f64,
     taken: u64,
@@ -32,7 +32,7 @@ impl std::fmt::Debug for Resampler {
 }
 
 impl Resampler {
-    /// From `from` to `to` samples a second; rates outside [`RATES`] are taken as the nearest one inside.
+    /// Converts from `from` to `to` samples a second. Rates outside [`RATES`] are clamped.
     pub fn new(from: u32, to: u32) -> Self {
         let inside = |rate: u32| rate.clamp(*RATES.start(), *RATES.end());
         let ratio = f64::from(inside(to)) / f64::from(inside(from));
@@ -47,7 +47,7 @@ impl Resampler {
         Self { inner, held: Vec::with_capacity(2 * CHUNK), step, drop, ratio, taken: 0, given: 0 }
     }
 
-    /// Takes input, appends the output that is ready.
+    /// Takes input and appends the output that is ready.
     pub fn push(&mut self, input: &[f32], out: &mut Vec<f32>) {
         self.taken += input.len() as u64;
         if self.inner.is_none() {
@@ -65,7 +65,7 @@ impl Resampler {
         self.held.drain(..at);
     }
 
-    /// The input is over: appends what the filter still holds, so that the output is as long as the input in time.
+    /// Ends the input: appends what the filter still holds, so that the output lasts as long as the input.
     pub fn finish(&mut self, out: &mut Vec<f32>) {
         let want = (self.taken as f64 * self.ratio).round() as u64;
         let mut chunk = [0.0; CHUNK];
@@ -96,7 +96,7 @@ impl Resampler {
     }
 }
 
-/// A whole sound at another rate, as long in time as before.
+/// Converts a whole sound; its duration stays the same.
 pub fn resample(sound: &[f32], from: u32, to: u32) -> Vec<f32> {
     let mut resampler = Resampler::new(from, to);
     let mut out = Vec::with_capacity((sound.len() as f64 * resampler.ratio) as usize + CHUNK);
@@ -105,8 +105,8 @@ pub fn resample(sound: &[f32], from: u32, to: u32) -> Vec<f32> {
     out
 }
 
-/// The mean of interleaved channels, appended to `out`. An incomplete last frame is left out.
-pub fn mix_down(interleaved: &[f32], channels: usize, out: &mut Vec<f32>) {
+/// Appends the mean of interleaved channels to `out`. An incomplete last frame is dropped.
+pub(super) fn mix_down(interleaved: &[f32], channels: usize, out: &mut Vec<f32>) {
     match channels {
         0 | 1 => out.extend_from_slice(interleaved),
         _ => out.extend(interleaved.chunks_exact(channels).map(|frame| frame.iter().sum::<f32>() / channels as f32)),
@@ -124,7 +124,7 @@ mod tests {
             .collect()
     }
 
-    /// The sine of `hertz` that fits best: amplitude, delay in samples, root mean square of what it leaves. Edges left out.
+    /// Fits a sine of `hertz`, without the edges: amplitude, delay in samples, root mean square of the remainder.
     fn fit(sound: &[f32], hertz: f64, rate: u32) -> (f64, f64, f64) {
         let step = TAU * hertz / f64::from(rate);
         let middle: Vec<(f64, f64)> =

@@ -1,29 +1,29 @@
-//! What can go wrong with one person's voice.
+//! The error of an enrolled voice.
 
 use std::path::PathBuf;
 
-/// Most letters of a voice's name.
+/// Longest name of a voice, in characters.
 pub(super) const LONGEST_NAME: usize = 48;
 
-/// Why a voice cannot be used.
+/// A voice cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum VoiceError {
-    /// A name without letters and digits, or too long a one.
+    /// The name has no letter or digit, has strange characters, or is too long.
     #[error(
         "\"{0}\" cannot be the name of a voice: use letters, digits, spaces and -, at most {LONGEST_NAME} of them, and at least one letter or digit."
     )]
     BadName(String),
-    /// No such voice.
+    /// There is no such voice.
     #[error("There is no voice of \"{name}\" in {folder}. {known}Learn it with: probeside enrol \"{name}\"")]
     Unknown {
-        /// Whose.
+        /// The person's name.
         name: String,
-        /// Where it was looked for.
+        /// The folder searched.
         folder: String,
-        /// Those that are there, as a sentence, or nothing.
+        /// The known voices as a sentence; empty if there are none.
         known: String,
     },
-    /// No place to keep voices in.
+    /// There is no folder for voices.
     #[error("This user has no data folder to keep voices in; name one with PROBESIDE_VOICES.")]
     NoFolder,
     /// The file cannot be read or written.
@@ -33,15 +33,15 @@ pub enum VoiceError {
         path: PathBuf,
         /// "read", "kept" or "deleted".
         what: &'static str,
-        /// What the system said.
+        /// The system's error.
         why: std::io::Error,
     },
-    /// The file is no voice, damaged, or of another recogniser.
+    /// The file is not a voice, or it is damaged.
     #[error("{}: {why}. Learn the voice again with: probeside enrol", .path.display())]
     Damaged {
         /// The file.
         path: PathBuf,
-        /// What is wrong.
+        /// The reason.
         why: String,
     },
 }

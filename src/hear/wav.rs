@@ -1,23 +1,21 @@
-//! WAV files in and out, and a WAV file as a source of answers: every listen hears its next utterance at once.
+//! Reads and writes WAV files.
 
-use super::activity::Activity;
-use super::ears::{EarEvent, EarSender, Ears, RATE};
+use super::ears::RATE;
 use super::resample::{RATES, mix_down, resample};
-use super::script::Feed;
 use crate::system::{Links, open};
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
-/// The longest file that is read, in seconds: two hours, more than a whole session.
+/// Longest file read, in seconds: two hours, more than a whole session.
 const LONGEST_SECONDS: u64 = 2 * 60 * 60;
-/// Bytes of a file that are looked at: its own header cannot speak of more.
+/// Most bytes read of a file: the header's sizes have 32 bits.
 const MOST_BYTES: u64 = 4 << 30;
-/// The most channels that are taken; more is a broken header.
+/// Most channels; more means a broken header.
 const MOST_CHANNELS: u16 = 32;
 
-/// Why a WAV file was not read or written.
+/// A WAV file was not read or written.
 #[derive(Debug, Error)]
 pub enum WavError {
     /// It cannot be opened or read.
@@ -25,23 +23,23 @@ pub enum WavError {
     Unreadable {
         /// The file.
         path: PathBuf,
-        /// What the system said.
+        /// The system's error.
         why: std::io::Error,
     },
-    /// It is not a WAV file, or of a kind that is not read.
+    /// It is not a WAV file, or of an unsupported kind.
     #[error("{}: this is not a WAV file that can be read: {why}. Convert it to 16-bit PCM.", .path.display())]
     NotWav {
         /// The file.
         path: PathBuf,
-        /// What is wrong.
+        /// The reason.
         why: String,
     },
-    /// Its header is beyond reason.
+    /// A value in its header, or its length, is out of bounds.
     #[error("{}: {what}. Convert the file to 16-bit PCM, one channel, 16000 samples a second.", .path.display())]
     OutOfBounds {
         /// The file.
         path: PathBuf,
-        /// Which value.
+        /// Which value, as a clause.
         what: String,
     },
     /// It cannot be written.
@@ -49,23 +47,23 @@ pub enum WavError {
     Unwritable {
         /// The file.
         path: PathBuf,
-        /// What the system said.
+        /// The system's error.
         why: String,
     },
 }
 
 /// Reads a WAV file of any rate, channel count and sample format (8 to 32 bit, float) as mono sound at 16 kHz.
 ///
-/// A file that ends before its header says is read as far as it goes.
+/// A truncated file is read as far as it goes.
 ///
 /// # Errors
-/// When the file cannot be read, is no WAV, or is longer than two hours or otherwise beyond reason.
+/// When the file cannot be read, is not a WAV file, or is out of bounds (such as longer than two hours).
 pub fn read_wav(path: &Path) -> Result<Vec<f32>, WavError> {
     let (rate, sound) = read_wav_as_is(path)?;
     Ok(resample(&sound, rate, RATE))
 }
 
-/// As [`read_wav`], at the file's own rate: samples per second, and mono sound.
+/// As [`read_wav`], at the file's own rate: the sample rate and mono sound.
 ///
 /// # Errors
 /// As [`read_wav`].
@@ -75,7 +73,7 @@ pub fn read_wav_as_is(path: &Path) -> Result<(u32, Vec<f32>), WavError> {
     decode(std::io::BufReader::new(file.take(MOST_BYTES)), path)
 }
 
-/// Decodes a WAV stream: samples per second, and mono sound. `path` is what errors name.
+/// Decodes a WAV stream to its sample rate and mono sound. Errors name `path`.
 pub(crate) fn decode(from: impl Read, path: &Path) -> Result<(u32, Vec<f32>), WavError> {
     let not_wav = |why: String| WavError::NotWav { path: path.into(), why };
     let mut reader = WavReader::new(from).map_err(|e| not_wav(e.to_string().trim_end_matches('.').to_owned()))?;
@@ -142,61 +140,9 @@ pub fn write_wav(path: &Path, sound: &[f32], rate: u32) -> Result<(), WavError> 
     writer.finalize().map_err(unwritable)
 }
 
-/// A sample of -1 to 1 as a 16-bit integer; what lies beyond is limited.
+/// Converts a sample of -1 to 1 to a 16-bit integer, with clamping.
 pub fn to_16_bit(sample: f32) -> i16 {
     (sample * 32_768.0).round().clamp(-32_768.0, 32_767.0) as i16
-}
-
-/// A WAV file as a source of answers.
-#[derive(Debug)]
-pub struct WavEars {
-    to: EarSender,
-    feed: Feed,
-}
-
-impl WavEars {
-    /// Reads the whole file.
-    ///
-    /// # Errors
-    /// As [`read_wav`].
-    pub fn new(to: EarSender, activity: Activity, path: &Path) -> Result<Self, WavError> {
-        Ok(Self::of_sound(to, activity, &read_wav(path)?))
-    }
-
-    /// Answers out of mono sound at 16 kHz.
-    pub fn of_sound(to: EarSender, activity: Activity, sound: &[f32]) -> Self {
-        let mut feed = Feed::new(activity);
-        feed.add(sound);
-        Self { to, feed }
-    }
-
-    fn next(&mut self) {
-        if !self.feed.next_utterance(&self.to) {
-            let _ = self.to.send(EarEvent::Ended);
-        }
-    }
-}
-
-impl Ears for WavEars {
-    fn open(&mut self) {
-        self.next();
-    }
-
-    fn close(&mut self) {
-        self.feed.forget();
-    }
-
-    fn wait_longer(&mut self) {
-        self.next();
-    }
-
-    fn keep_all(&mut self) {
-        self.feed.all = true;
-    }
-
-    fn is_live(&self) -> bool {
-        false
-    }
 }
 
 #[cfg(test)]

@@ -1,14 +1,14 @@
-//! Prompts through the loudspeaker. One thread synthesises, one plays: it keeps a lock-free ring filled, which is all that the
-//! audio callback touches. A prompt is over when the callback has been asked for all samples that the device holds back.
-//! Without a device, prompts are printed until it is back.
+//! Prompts through the loudspeaker. One thread synthesises; another plays by keeping a lock-free ring filled, which is all that the audio
+//! callback touches. A prompt ends when the device has asked for as many samples after it as the device buffers. While there is no device,
+//! prompts are printed.
 
-use super::device::{Line, MUTE, Watch};
+use super::device::{MUTE, OutputStream, StallDetector};
 use super::printed::spoken_samples;
+use super::prompt_queue::{PromptCancellation, PromptOrTone, PromptQueue, QueuedSound};
 use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
 use super::tones::tone_samples;
 use super::voice::{Pcm, SpeakError, Voice};
 use super::volume::louder;
-use super::wishes::{Job, Queue, What, Wishes};
 use crate::hear::PlayedTo;
 use crate::hear::resample::resample;
 use std::io::Write;
@@ -17,28 +17,28 @@ use std::sync::{Arc, mpsc};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-/// How often the player looks at the ring.
+/// Interval at which the player fills the ring.
 const TICK: Duration = Duration::from_millis(5);
-/// A lost loudspeaker is tried again this often.
+/// Interval between attempts to reopen a lost loudspeaker.
 const RETRY: Duration = Duration::from_secs(1);
 
-/// A mouth that sounds.
+/// A mouth that plays through the loudspeaker.
 #[derive(Debug)]
 pub struct Aloud {
-    queue: Queue,
+    queue: PromptQueue,
     threads: Vec<JoinHandle<()>>,
 }
 
 impl Aloud {
-    /// Opens the system's default loudspeaker. Lost, prompts are printed to standard output.
+    /// Opens the system's default loudspeaker. While it is lost, prompts are printed to standard output.
     ///
     /// # Errors
-    /// When no loudspeaker opens now, or the voice says nothing (tried with one word).
+    /// When no loudspeaker opens now, or the voice fails on a trial word.
     pub fn start(to: MouthSender, voice: Box<dyn Voice>) -> Result<Self, SpeakError> {
         Self::start_printing_to(to, voice, crate::terminal::Lines::new())
     }
 
-    /// As [`Aloud::start`], telling a microphone what is played.
+    /// As [`Aloud::start`], passing what is played to a microphone.
     ///
     /// # Errors
     /// As [`Aloud::start`].
@@ -46,7 +46,7 @@ impl Aloud {
         Self::start_with(to, voice, crate::terminal::Lines::new(), Some(played))
     }
 
-    /// As [`Aloud::start`], printing elsewhere while the loudspeaker is lost.
+    /// As [`Aloud::start`], printing to `out` while the loudspeaker is lost.
     ///
     /// # Errors
     /// As [`Aloud::start`].
@@ -65,13 +65,13 @@ impl Aloud {
         played: Option<PlayedTo>,
     ) -> Result<Self, SpeakError> {
         voice.synthesise("ready", 1.0)?;
-        let (queue, asked) = Queue::new();
+        let (queue, asked) = PromptQueue::new();
         let (made, ready) = mpsc::channel();
         let (opened, open) = mpsc::channel();
-        let watched = Arc::clone(&queue.wishes);
+        let watched = Arc::clone(&queue.cancellation);
         let player = std::thread::spawn(move || {
-            let line = match Line::open(played.as_ref()) {
-                Ok(line) => line,
+            let stream = match OutputStream::open(played.as_ref()) {
+                Ok(stream) => stream,
                 Err(why) => {
                     let _ = opened.send(Err(why));
                     return;
@@ -79,9 +79,17 @@ impl Aloud {
             };
             let _ = opened.send(Ok(()));
             let out = Box::new(out);
-            let fresh =
-                Player { to, ready, wishes: watched, out, line: None, lost_at: None, voice_gone: false, played };
-            fresh.run(line);
+            let fresh = Player {
+                to,
+                ready,
+                cancellation: watched,
+                out,
+                stream: None,
+                lost_at: None,
+                voice_gone: false,
+                played,
+            };
+            fresh.run(stream);
         });
         let answer = open.recv().unwrap_or_else(|_| Err(String::from("the sound system ended the thread")));
         answer.map_err(|why| {
@@ -90,14 +98,16 @@ impl Aloud {
                  '--say printed'."
             ))
         })?;
-        let watched = Arc::clone(&queue.wishes);
+        let watched = Arc::clone(&queue.cancellation);
         let synthesiser = std::thread::spawn(move || {
-            for job in asked {
-                let sound = match &job.what {
-                    What::Say(say) if !job.is_unwanted(&watched) => Some(voice.synthesise(&say.text, say.speed)),
+            for queued in asked {
+                let sound = match &queued.what {
+                    PromptOrTone::Say(say) if !queued.is_cancelled(&watched) => {
+                        Some(voice.synthesise(&say.text, say.speed))
+                    }
                     _ => None,
                 };
-                if made.send((job, sound)).is_err() {
+                if made.send((queued, sound)).is_err() {
                     return;
                 }
             }
@@ -116,15 +126,15 @@ impl Mouth for Aloud {
     }
 
     fn cut(&mut self) {
-        self.queue.wishes.cut();
+        self.queue.cancellation.cut();
     }
 
     fn interrupt(&mut self) {
-        self.queue.wishes.interrupt();
+        self.queue.cancellation.interrupt();
     }
 
     fn latency(&self) -> Duration {
-        Duration::from_micros(self.queue.wishes.latency_us.load(Ordering::Relaxed))
+        Duration::from_micros(self.queue.cancellation.latency_us.load(Ordering::Relaxed))
     }
 
     fn is_live(&self) -> bool {
@@ -141,32 +151,32 @@ impl Drop for Aloud {
     }
 }
 
-type Made = (Job, Option<Result<Pcm, SpeakError>>);
+type Synthesised = (QueuedSound, Option<Result<Pcm, SpeakError>>);
 
 struct Player {
     to: MouthSender,
-    ready: mpsc::Receiver<Made>,
-    wishes: Arc<Wishes>,
+    ready: mpsc::Receiver<Synthesised>,
+    cancellation: Arc<PromptCancellation>,
     out: Box<dyn Write>,
-    line: Option<Line>,
-    /// When the line was lost or last tried.
+    stream: Option<OutputStream>,
+    /// When the stream was lost, or when reopening was last tried.
     lost_at: Option<Instant>,
     /// The voice failed at the last prompt.
     voice_gone: bool,
-    /// Who hears what is played.
+    /// The microphone's end of what is played.
     played: Option<PlayedTo>,
 }
 
 impl Player {
-    fn run(mut self, line: Line) {
-        self.line = Some(line);
+    fn run(mut self, stream: OutputStream) {
+        self.stream = Some(stream);
         loop {
             match self.ready.recv_timeout(TICK) {
-                Ok((job, sound)) => self.do_job(job, sound),
+                Ok((queued, sound)) => self.play_or_print(queued, sound),
                 Err(mpsc::RecvTimeoutError::Timeout) => {}
                 Err(mpsc::RecvTimeoutError::Disconnected) => return,
             }
-            self.watch_line();
+            self.watch_stream();
         }
     }
 
@@ -174,116 +184,116 @@ impl Player {
         let _ = self.to.send(event);
     }
 
-    fn ended(&self, job: &Job, whole: bool, samples: u64) {
-        if let What::Say(say) = &job.what {
+    fn ended(&self, queued: &QueuedSound, whole: bool, samples: u64) {
+        if let PromptOrTone::Say(say) = &queued.what {
             self.tell(MouthEvent::PromptEnded { id: say.id, whole, samples });
         }
     }
 
-    fn do_job(&mut self, job: Job, sound: Option<Result<Pcm, SpeakError>>) {
-        if job.is_unwanted(&self.wishes) {
-            return self.ended(&job, false, 0);
+    fn play_or_print(&mut self, queued: QueuedSound, sound: Option<Result<Pcm, SpeakError>>) {
+        if queued.is_cancelled(&self.cancellation) {
+            return self.ended(&queued, false, 0);
         }
-        match (&job.what, sound) {
-            (What::Tone(tone), _) => {
-                let rate = self.line.as_ref().map_or(RATE, |l| l.rate);
-                self.play(&job, &tone_samples(*tone, rate));
+        match (&queued.what, sound) {
+            (PromptOrTone::Tone(tone), _) => {
+                let rate = self.stream.as_ref().map_or(RATE, |l| l.rate);
+                self.play(&queued, &tone_samples(*tone, rate));
             }
-            (What::Say(say), Some(Ok(pcm))) if self.line.is_some() => {
-                let rate = self.line.as_ref().map_or(RATE, |l| l.rate);
+            (PromptOrTone::Say(say), Some(Ok(pcm))) if self.stream.is_some() => {
+                let rate = self.stream.as_ref().map_or(RATE, |l| l.rate);
                 let mut sound = resample(&pcm.samples, pcm.rate, rate);
                 louder(&mut sound, say.volume);
                 if std::mem::take(&mut self.voice_gone) {
                     self.tell(MouthEvent::Back);
                 }
                 self.tell(MouthEvent::PromptBegan { id: say.id });
-                self.play(&job, &sound);
+                self.play(&queued, &sound);
             }
-            (What::Say(say), sound) => {
+            (PromptOrTone::Say(say), sound) => {
                 self.tell(MouthEvent::PromptBegan { id: say.id });
                 if let Some(Err(error)) = sound {
                     self.voice_gone = true;
                     self.tell(MouthEvent::Lost(error.to_string()));
                 }
-                self.print(&job);
+                self.print(&queued);
             }
         }
     }
 
-    fn print(&mut self, job: &Job) {
-        let What::Say(say) = &job.what else { return };
+    fn print(&mut self, queued: &QueuedSound) {
+        let PromptOrTone::Say(say) = &queued.what else { return };
         let _ = writeln!(self.out, "{}", say.text).and_then(|()| self.out.flush());
-        self.ended(job, true, spoken_samples(&say.text, say.speed));
+        self.ended(queued, true, spoken_samples(&say.text, say.speed));
     }
 
-    /// Plays to the last sample that the device holds, or until it is unwanted or the line is lost.
-    fn play(&mut self, job: &Job, sound: &[f32]) {
-        let Some(mut line) = self.line.take() else { return };
-        let start = line.told.taken.load(Ordering::Acquire);
+    /// Plays a sound until the device has played its last sample, the sound is cancelled, or the stream is lost.
+    fn play(&mut self, queued: &QueuedSound, sound: &[f32]) {
+        let Some(mut stream) = self.stream.take() else { return };
+        let start = stream.stats.taken.load(Ordering::Acquire);
         let target = start + sound.len() as u64;
-        let rate = u64::from(line.rate.max(1));
+        let rate = u64::from(stream.rate.max(1));
         let heard = |taken: u64| taken.saturating_sub(start) * u64::from(RATE) / rate;
         let (mut written, mut all_taken_at) = (0, None);
-        let mut watch = Watch::new(&line.told);
+        let mut watch = StallDetector::new(&stream.stats);
         loop {
-            written += line.push(&sound[written..]);
-            self.wishes.latency_us.store(line.latency_us(), Ordering::Relaxed);
-            let taken = line.told.taken.load(Ordering::Acquire);
-            if job.is_unwanted(&self.wishes) {
+            written += stream.push(&sound[written..]);
+            self.cancellation.latency_us.store(stream.latency_us(), Ordering::Relaxed);
+            let taken = stream.stats.taken.load(Ordering::Acquire);
+            if queued.is_cancelled(&self.cancellation) {
                 let before = heard(taken);
-                let gone = !line.silence(MUTE);
-                self.line = Some(line);
-                self.ended(job, false, before);
+                let gone = !stream.silence(MUTE);
+                self.stream = Some(stream);
+                self.ended(queued, false, before);
                 if gone {
                     self.lose(None);
                 }
                 return;
             }
-            let asked = line.told.asked.load(Ordering::Acquire);
+            let asked = stream.stats.asked.load(Ordering::Acquire);
             if taken >= target && all_taken_at.is_none() {
                 all_taken_at = Some(asked);
             }
-            let held = line.latency_us() * rate / 1_000_000;
+            let held = stream.latency_us() * rate / 1_000_000;
             if all_taken_at.is_some_and(|at| asked >= at + held) {
                 let samples = heard(taken);
-                self.line = Some(line);
-                return self.ended(job, true, samples);
+                self.stream = Some(stream);
+                return self.ended(queued, true, samples);
             }
-            if watch.is_lost(&line.told) {
-                self.line = Some(line);
-                return self.lose(Some(job));
+            if watch.is_lost(&stream.stats) {
+                self.stream = Some(stream);
+                return self.lose(Some(queued));
             }
             std::thread::sleep(TICK);
         }
     }
 
-    /// The line is gone: says so, prints what was being said.
-    fn lose(&mut self, job: Option<&Job>) {
-        self.line = None;
+    /// Reports that the stream is lost, and prints what was being said.
+    fn lose(&mut self, queued: Option<&QueuedSound>) {
+        self.stream = None;
         self.lost_at = Some(Instant::now());
         self.tell(MouthEvent::Lost(String::from(
             "The loudspeaker is gone. Prompts are printed until it is back; the walk goes on.",
         )));
-        if let Some(job) = job {
-            self.print(job);
+        if let Some(queued) = queued {
+            self.print(queued);
         }
     }
 
-    /// Between prompts: notices a lost line, and tries a lost one again.
-    fn watch_line(&mut self) {
-        let gone = self.line.as_mut().is_some_and(Line::is_idle_lost);
+    /// Between prompts: notices a lost stream, and tries to reopen it.
+    fn watch_stream(&mut self) {
+        let gone = self.stream.as_mut().is_some_and(OutputStream::is_idle_lost);
         if gone {
             return self.lose(None);
         }
-        if let Some(line) = &self.line {
-            self.wishes.latency_us.store(line.latency_us(), Ordering::Relaxed);
+        if let Some(stream) = &self.stream {
+            self.cancellation.latency_us.store(stream.latency_us(), Ordering::Relaxed);
         }
-        if self.line.is_none() && self.lost_at.is_none_or(|at| at.elapsed() >= RETRY) {
+        if self.stream.is_none() && self.lost_at.is_none_or(|at| at.elapsed() >= RETRY) {
             self.lost_at = Some(Instant::now());
-            if let Ok(line) = Line::open(self.played.as_ref())
-                && line.starts_within(MUTE)
+            if let Ok(stream) = OutputStream::open(self.played.as_ref())
+                && stream.starts_within(MUTE)
             {
-                self.line = Some(line);
+                self.stream = Some(stream);
                 self.lost_at = None;
                 self.tell(MouthEvent::Back);
             }

@@ -1,12 +1,12 @@
-//! Keeps the sound of what was said before, so that a repeated prompt costs nothing.
+//! A cache of synthesised prompts, so that a repeated prompt costs nothing.
 
 use super::voice::{Pcm, SpeakError, Voice};
 use std::collections::{HashMap, VecDeque};
 
-/// Samples kept: about ten minutes at 22,050 a second, 53 MB.
+/// Most samples kept: about ten minutes at 22,050 a second, 53 MB.
 const MOST_SAMPLES: usize = 10 * 60 * 22_050;
 
-/// A voice that remembers.
+/// A voice with a cache.
 pub struct Cached<V> {
     voice: V,
     kept: HashMap<(String, u32), Pcm>,
@@ -21,7 +21,7 @@ impl<V> std::fmt::Debug for Cached<V> {
 }
 
 impl<V: Voice> Cached<V> {
-    /// Remembers what `voice` said.
+    /// Caches what `voice` synthesises.
     pub fn new(voice: V) -> Self {
         Self { voice, kept: HashMap::new(), order: VecDeque::new(), samples: 0 }
     }

@@ -1,4 +1,4 @@
-//! The opened loudspeaker: a ring that the audio callback empties, and what the callback tells about it.
+//! The opened loudspeaker: a ring that the audio callback empties, and the callback's statistics.
 
 use crate::hear::PlayedTo;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
@@ -8,63 +8,63 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-/// Sound that the ring holds, in seconds.
+/// Capacity of the ring in seconds.
 const RING_SECONDS: u32 = 2;
-/// Callbacks wanted in a second: 50, so 20 ms each; the device holds two of them or more.
+/// Requested callbacks per second: one every 20 ms. The device buffers two or more.
 const CALLBACKS_PER_SECOND: u32 = 50;
-/// A cut fades over this many frames rather than clicking: 3 ms at 48 kHz.
+/// Frames over which a cut fades out, to avoid a click: 3 ms at 48 kHz.
 const FADE_FRAMES: usize = 144;
-/// The device's word about its own delay is believed up to this.
+/// Largest device delay that is believed, in microseconds.
 const MOST_DELAY_US: u64 = 2_000_000;
-/// A loudspeaker that asks for no sample for this long is lost.
+/// A loudspeaker that requests no sample for this long is lost.
 pub(super) const MUTE: Duration = Duration::from_millis(1500);
 
-/// What the callbacks tell the player.
+/// What the callbacks report to the player.
 #[derive(Debug, Default)]
-pub(super) struct Told {
-    /// Frames that the device asked for since the start, silence included.
+pub(super) struct StreamStats {
+    /// Frames requested by the device since the start, silence included.
     pub(super) asked: AtomicU64,
     /// Frames taken from the ring since the start.
     pub(super) taken: AtomicU64,
-    /// The device is gone for good.
+    /// The device has gone for good.
     pub(super) gone: AtomicBool,
     errors: AtomicU64,
     delay_us: AtomicU64,
-    /// The player wants the ring emptied; the callback answers with the same number.
+    /// The player requests an empty ring with a new number; the callback confirms with the same number.
     silence_wanted: AtomicU64,
     silence_made: AtomicU64,
 }
 
-/// Notices a device that asks for nothing any more.
-pub(super) struct Watch {
+/// Detects a device that has stopped requesting samples.
+pub(super) struct StallDetector {
     asked: u64,
     since: Instant,
 }
 
-impl Watch {
-    pub(super) fn new(told: &Told) -> Self {
-        Self { asked: told.asked.load(Ordering::Acquire), since: Instant::now() }
+impl StallDetector {
+    pub(super) fn new(stats: &StreamStats) -> Self {
+        Self { asked: stats.asked.load(Ordering::Acquire), since: Instant::now() }
     }
 
-    pub(super) fn is_lost(&mut self, told: &Told) -> bool {
-        let asked = told.asked.load(Ordering::Acquire);
+    pub(super) fn is_lost(&mut self, stats: &StreamStats) -> bool {
+        let asked = stats.asked.load(Ordering::Acquire);
         if asked != self.asked {
             (self.asked, self.since) = (asked, Instant::now());
         }
-        told.gone.load(Ordering::Relaxed) || self.since.elapsed() > MUTE
+        stats.gone.load(Ordering::Relaxed) || self.since.elapsed() > MUTE
     }
 }
 
 /// An opened loudspeaker.
-pub(super) struct Line {
+pub(super) struct OutputStream {
     _stream: cpal::Stream,
     ring: Producer<f32>,
-    pub(super) told: Arc<Told>,
+    pub(super) stats: Arc<StreamStats>,
     pub(super) rate: u32,
-    idle: Watch,
+    idle: StallDetector,
 }
 
-impl Line {
+impl OutputStream {
     pub(super) fn open(played: Option<&PlayedTo>) -> Result<Self, String> {
         let device = cpal::default_host().default_output_device().ok_or("the system names no default output")?;
         let supported = device.default_output_config().map_err(|e| e.to_string())?;
@@ -74,14 +74,14 @@ impl Line {
         for size in [BufferSize::Fixed(rate / CALLBACKS_PER_SECOND), BufferSize::Default] {
             config.buffer_size = size;
             let (ring, out_of) = RingBuffer::new((rate * RING_SECONDS) as usize);
-            let told = Arc::new(Told::default());
+            let stats = Arc::new(StreamStats::default());
             let source = Source { ring: out_of, heard: played.map(|p| p.opened(rate)) };
-            let built = build(&device, config, supported.sample_format(), source, &told)
+            let built = build(&device, config, supported.sample_format(), source, &stats)
                 .and_then(|stream| stream.play().map(|()| stream));
             match built {
                 Ok(stream) => {
-                    let idle = Watch::new(&told);
-                    return Ok(Self { _stream: stream, ring, told, rate, idle });
+                    let idle = StallDetector::new(&stats);
+                    return Ok(Self { _stream: stream, ring, stats, rate, idle });
                 }
                 Err(error) => last = error.to_string(),
             }
@@ -89,7 +89,7 @@ impl Line {
         Err(last)
     }
 
-    /// Puts as much into the ring as fits; how much that was.
+    /// Writes as much into the ring as fits, and returns how much.
     pub(super) fn push(&mut self, sound: &[f32]) -> usize {
         let room = self.ring.slots().min(sound.len());
         if let Ok(chunk) = self.ring.write_chunk_uninit(room) {
@@ -98,17 +98,17 @@ impl Line {
         0
     }
 
-    /// Microseconds from the callback to the ear, as the device says.
+    /// Delay from the callback to the ear in microseconds, as reported by the device.
     pub(super) fn latency_us(&self) -> u64 {
-        self.told.delay_us.load(Ordering::Relaxed).min(MOST_DELAY_US)
+        self.stats.delay_us.load(Ordering::Relaxed).min(MOST_DELAY_US)
     }
 
-    /// Empties the ring; false when the device did not do so in time.
+    /// Empties the ring; false if the device did not respond in time.
     pub(super) fn silence(&mut self, within: Duration) -> bool {
-        let wanted = self.told.silence_wanted.fetch_add(1, Ordering::AcqRel) + 1;
+        let wanted = self.stats.silence_wanted.fetch_add(1, Ordering::AcqRel) + 1;
         let until = Instant::now() + within;
-        while self.told.silence_made.load(Ordering::Acquire) < wanted {
-            if Instant::now() > until || self.told.gone.load(Ordering::Relaxed) {
+        while self.stats.silence_made.load(Ordering::Acquire) < wanted {
+            if Instant::now() > until || self.stats.gone.load(Ordering::Relaxed) {
                 return false;
             }
             std::thread::sleep(Duration::from_millis(1));
@@ -116,11 +116,11 @@ impl Line {
         true
     }
 
-    /// Whether the device asked for sound within this time of now.
+    /// Waits at most this long for the device's first request.
     pub(super) fn starts_within(&self, within: Duration) -> bool {
         let until = Instant::now() + within;
-        while Instant::now() < until && !self.told.gone.load(Ordering::Relaxed) {
-            if self.told.asked.load(Ordering::Acquire) > 0 {
+        while Instant::now() < until && !self.stats.gone.load(Ordering::Relaxed) {
+            if self.stats.asked.load(Ordering::Acquire) > 0 {
                 return true;
             }
             std::thread::sleep(Duration::from_millis(5));
@@ -128,20 +128,20 @@ impl Line {
         false
     }
 
-    /// Whether the device stopped asking; to be called often while nothing is played.
+    /// Whether the device has stopped requesting samples. Call it often while nothing is played.
     pub(super) fn is_idle_lost(&mut self) -> bool {
-        self.idle.is_lost(&self.told)
+        self.idle.is_lost(&self.stats)
     }
 }
 
-/// Where the callback's sound comes from, and where it goes besides.
+/// The callback's source of sound, and its copy for the microphone.
 struct Source {
     ring: Consumer<f32>,
-    /// Everything that is played, silence too, for whoever hears it.
+    /// Takes everything that is played, silence included, for the microphone.
     heard: Option<Producer<f32>>,
 }
 
-/// Tells what was played: `sound`, then silence up to `frames`. What finds no room is lost.
+/// Copies what was played to the microphone: `sound`, then silence up to `frames`. What does not fit is lost.
 fn tell(heard: &mut Option<Producer<f32>>, sound: impl Iterator<Item = f32>, frames: usize) {
     let Some(heard) = heard else { return };
     if let Ok(chunk) = heard.write_chunk_uninit(heard.slots().min(frames)) {
@@ -154,20 +154,20 @@ fn build(
     config: StreamConfig,
     format: SampleFormat,
     out_of: Source,
-    told: &Arc<Told>,
+    stats: &Arc<StreamStats>,
 ) -> Result<cpal::Stream, cpal::Error> {
     match format {
-        SampleFormat::I8 => build_as::<i8>(device, config, out_of, told),
-        SampleFormat::I16 => build_as::<i16>(device, config, out_of, told),
-        SampleFormat::I24 => build_as::<cpal::I24>(device, config, out_of, told),
-        SampleFormat::I32 => build_as::<i32>(device, config, out_of, told),
-        SampleFormat::I64 => build_as::<i64>(device, config, out_of, told),
-        SampleFormat::U8 => build_as::<u8>(device, config, out_of, told),
-        SampleFormat::U16 => build_as::<u16>(device, config, out_of, told),
-        SampleFormat::U32 => build_as::<u32>(device, config, out_of, told),
-        SampleFormat::U64 => build_as::<u64>(device, config, out_of, told),
-        SampleFormat::F32 => build_as::<f32>(device, config, out_of, told),
-        SampleFormat::F64 => build_as::<f64>(device, config, out_of, told),
+        SampleFormat::I8 => build_as::<i8>(device, config, out_of, stats),
+        SampleFormat::I16 => build_as::<i16>(device, config, out_of, stats),
+        SampleFormat::I24 => build_as::<cpal::I24>(device, config, out_of, stats),
+        SampleFormat::I32 => build_as::<i32>(device, config, out_of, stats),
+        SampleFormat::I64 => build_as::<i64>(device, config, out_of, stats),
+        SampleFormat::U8 => build_as::<u8>(device, config, out_of, stats),
+        SampleFormat::U16 => build_as::<u16>(device, config, out_of, stats),
+        SampleFormat::U32 => build_as::<u32>(device, config, out_of, stats),
+        SampleFormat::U64 => build_as::<u64>(device, config, out_of, stats),
+        SampleFormat::F32 => build_as::<f32>(device, config, out_of, stats),
+        SampleFormat::F64 => build_as::<f64>(device, config, out_of, stats),
         _ => Err(ErrorKind::UnsupportedConfig.into()),
     }
 }
@@ -176,13 +176,13 @@ fn build_as<T>(
     device: &cpal::Device,
     config: StreamConfig,
     mut source: Source,
-    told: &Arc<Told>,
+    stats: &Arc<StreamStats>,
 ) -> Result<cpal::Stream, cpal::Error>
 where
     T: SizedSample + FromSample<f32>,
 {
     let channels = usize::from(config.channels.max(1));
-    let (asked, failed) = (Arc::clone(told), Arc::clone(told));
+    let (asked, failed) = (Arc::clone(stats), Arc::clone(stats));
     device.build_output_stream(
         config,
         move |data: &mut [T], info: &OutputCallbackInfo| {

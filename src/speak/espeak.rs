@@ -1,4 +1,4 @@
-//! The voice of espeak-ng, run as a program: text in on its standard input, a WAV out. It is never linked.
+//! The voices of espeak-ng, run as a program that reads text on its standard input and writes a WAV. It is never linked.
 
 use super::program::{cleaned, failed, run};
 use super::voice::{Pcm, SpeakError, Voice};
@@ -6,9 +6,9 @@ use crate::hear::decode_wav;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-/// Words a minute at speed 1. espeak-ng's own usual speed is 175 (its manual page); a little slower is clearer in a workshop.
+/// Words per minute at speed 1. espeak-ng's default is 175 (its manual page); slightly slower is clearer in a workshop.
 const WORDS_PER_MINUTE: f32 = 160.0;
-/// espeak-ng takes speeds of 80 to 450 words a minute (its manual page).
+/// Range of espeak-ng's speed in words per minute (its manual page).
 const SLOWEST: f32 = 80.0;
 const FASTEST: f32 = 450.0;
 
@@ -21,24 +21,24 @@ pub struct Espeak {
 }
 
 impl Espeak {
-    /// The espeak-ng on the path, with one of its voices ("en", "en-us", "en-gb-scotland", "en+f3" ...).
+    /// Uses the espeak-ng on the path with one of its voices ("en", "en-us", "en-gb-scotland", "en+f3" ...).
     pub fn new(voice: &str) -> Self {
         Self { program: PathBuf::from("espeak-ng"), voice: voice.to_owned(), limit: Duration::from_secs(15) }
     }
 
-    /// Another program that takes the same arguments.
+    /// Uses another program that takes the same arguments.
     pub fn with_program(mut self, program: &Path) -> Self {
         self.program = program.to_owned();
         self
     }
 
-    /// The time it gets for one text.
+    /// Sets the time limit for one text.
     pub fn with_limit(mut self, limit: Duration) -> Self {
         self.limit = limit;
         self
     }
 
-    /// The voice's name: it may come from a file, and must not be taken for anything else.
+    /// The voice's name, checked: it may come from a file, and must not act as an option or a path.
     fn voice(&self) -> Result<&str, SpeakError> {
         let named = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '+' | '_');
         match self.voice.starts_with(|c: char| c.is_ascii_alphanumeric()) && self.voice.chars().all(named) {
@@ -47,7 +47,7 @@ impl Espeak {
         }
     }
 
-    /// How it says `text`, in letters of the International Phonetic Alphabet.
+    /// Transcribes `text` to the International Phonetic Alphabet.
     ///
     /// # Errors
     /// When the program is missing, fails or takes too long.
@@ -105,7 +105,7 @@ mod tests {
         let (_keep, path) = stand_in("#!/bin/sh\ncat >/dev/null\necho 'no such voice' >&2\nexit 1\n");
         let error = Espeak::new("en").with_program(&path).synthesise("hello", 1.0).unwrap_err();
         assert!(error.to_string().contains("no such voice"), "{error}");
-        // It closes its mouth and stays; it never ends; it says nothing but complaints.
+        // It closes its output and stays; it never ends; it writes only to standard error.
         for (script, said) in
             [("exec >&-; sleep 60", "gave no sound"), ("yes", "more than it was asked"), ("yes >&2", "gave no sound")]
         {
@@ -122,7 +122,7 @@ mod tests {
         ));
     }
 
-    /// The program's own notation for phonemes (its manual page, "-x"): `[[h@l'oU]]` would be said as "hello".
+    /// The program's notation for phonemes (its manual page, "-x"): it would say `[[h@l'oU]]` as "hello".
     #[test]
     fn no_text_reaches_its_phonemes_or_its_options() {
         let said = |text: &str| Espeak::new("en").phonemes(text);
@@ -145,7 +145,7 @@ mod tests {
         }
     }
 
-    /// Runs where espeak-ng is installed; elsewhere it says that it was left out.
+    /// Needs espeak-ng; without it the test reports that it was left out.
     #[test]
     fn a_sentence_sounds_about_as_long_as_its_words_and_faster_is_shorter() {
         let mut voice = Espeak::new("en");

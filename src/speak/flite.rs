@@ -1,4 +1,4 @@
-//! The voices of flite, run as a program. They read what is said in other people's mouths: for rehearsing and measuring.
+//! The voices of flite, run as a program. They play the person who answers, for rehearsals and measurements.
 
 use super::program::{cleaned, failed, run};
 use super::voice::{Pcm, SpeakError, Voice};
@@ -7,19 +7,19 @@ use std::path::Path;
 use std::time::Duration;
 
 const PROGRAM: &str = "flite";
-/// The time it gets for one text.
+/// Time limit for one text.
 const LIMIT: Duration = Duration::from_secs(15);
-/// Bounds of speed, as [`Voice::synthesise`] promises them.
+/// Range of speeds, as [`Voice::synthesise`] promises.
 const SPEEDS: (f32, f32) = (0.5, 3.0);
 
-/// flite, with one of its voices.
+/// One of flite's voices.
 #[derive(Debug, Clone)]
 pub struct Flite {
     voice: String,
 }
 
 impl Flite {
-    /// The flite on the path, with the voice "slt", "awb", "rms", "kal" or "kal16".
+    /// Uses the flite on the path with the voice "slt", "awb", "rms", "kal" or "kal16".
     pub fn new(voice: &str) -> Self {
         Self { voice: voice.to_owned() }
     }
@@ -59,7 +59,7 @@ mod tests {
         assert!(length("-voice").unwrap() > 1_000);
     }
 
-    /// Runs where flite is installed; elsewhere it says that it was left out.
+    /// Needs flite; without it the test reports that it was left out.
     #[test]
     fn slower_speech_is_longer() {
         let mut voice = Flite::new("slt");

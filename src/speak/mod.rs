@@ -1,4 +1,6 @@
-//! Prompt text to sound, print or WAV.
+//! Speech output: turns a prompt's text into sound, print or a WAV file.
+//!
+//! [`Mouth`] is the trait of every output, [`Voice`] the trait of every synthesiser; each has one file per implementation.
 
 #[cfg(feature = "sound")]
 mod aloud;
@@ -12,6 +14,8 @@ mod espeak;
 mod flite;
 mod printed;
 mod program;
+#[cfg(any(feature = "sound", feature = "system-voice"))]
+mod prompt_queue;
 mod say;
 #[cfg(feature = "system-voice")]
 mod system;
@@ -19,8 +23,6 @@ mod tape;
 mod tones;
 mod voice;
 mod volume;
-#[cfg(any(feature = "sound", feature = "system-voice"))]
-mod wishes;
 
 pub use aloud::Aloud;
 pub use cache::Cached;

@@ -1,4 +1,4 @@
-//! The loudspeaker of a build without sound: it says so.
+//! Stand-in for the loudspeaker in a build without sound.
 
 use super::say::{Mouth, MouthSender, Say};
 use super::voice::{SpeakError, Voice};
@@ -9,7 +9,7 @@ use crate::hear::PlayedTo;
 pub enum Aloud {}
 
 impl Aloud {
-    /// Always the error that says which build has a loudspeaker.
+    /// Fails with the error that names a build with a loudspeaker.
     ///
     /// # Errors
     /// Always.

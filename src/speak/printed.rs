@@ -1,12 +1,12 @@
-//! Prompts as printed lines, with the time that saying them would have taken.
+//! Prints prompts as lines, and reports the time that saying them would have taken.
 
 use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say};
 use std::io::Write;
 
-/// Characters of English text said in a second: about 160 words a minute of 5.7 characters with their space. From memory.
+/// Characters of English text spoken per second: about 160 words a minute of 5.7 characters, spaces included. From memory, without a source.
 const CHARACTERS_PER_SECOND: f32 = 15.0;
 
-/// Samples at [`RATE`] that saying a text would take.
+/// Estimated length of a spoken text, in samples at [`RATE`].
 pub fn spoken_samples(text: &str, speed: f32) -> u64 {
     let speed = if speed.is_finite() && speed > 0.0 { speed } else { 1.0 };
     (text.chars().count() as f32 / (CHARACTERS_PER_SECOND * speed) * RATE as f32) as u64
@@ -30,7 +30,7 @@ impl Printed {
         Self::new(to, crate::terminal::Lines::new())
     }
 
-    /// Prints to any writer. A writer that fails (a closed pipe) is written to no more; the walk goes on.
+    /// Prints to any writer. After a failure, such as a closed pipe, nothing more is written and the walk goes on.
     pub fn new(to: MouthSender, out: impl Write + 'static) -> Self {
         Self { to, out: Box::new(out) }
     }

@@ -1,4 +1,4 @@
-//! A voice program run as a program: arguments and text in, its output out, bounded in time and size. Voices are never linked.
+//! Runs a voice program: passes arguments and text, and takes its output, with limits on time and size. Voices are never linked.
 
 use super::voice::SpeakError;
 use crate::source::is_hidden;
@@ -7,13 +7,13 @@ use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
 
-/// Most text that is said at once, in bytes.
+/// Longest text spoken at once, in bytes.
 const LONGEST_TEXT: usize = 20_000;
-/// Most output that is taken, in bytes: 20 minutes of 16-bit samples at 22,050 a second.
+/// Largest output accepted, in bytes: 20 minutes of 16-bit samples at 22,050 a second.
 const MOST_OUTPUT: u64 = 20 * 60 * 22_050 * 2;
 
-/// What reaches a voice: words alone, bounded. Control characters may be commands, and two brackets begin espeak-ng's phonemes (also with a
-/// soft hyphen between them), pointed ones markup; nothing of that is ever spoken.
+/// Reduces a text to plain words of bounded length for a voice. Control characters may be commands, double brackets start espeak-ng's phonemes
+/// (even with a soft hyphen between them), and angle brackets start markup; all of them are replaced by spaces.
 pub fn cleaned(text: &str) -> String {
     let mut end = text.len().min(LONGEST_TEXT);
     while !text.is_char_boundary(end) {
@@ -30,10 +30,10 @@ pub fn failed(program: &Path, why: impl Into<String>) -> SpeakError {
     SpeakError::Failed { program: program.display().to_string(), why: why.into() }
 }
 
-/// Runs `program`, gives it `input`, and takes what it writes within `limit`.
+/// Runs `program` with `input` and returns what it writes within `limit`.
 ///
 /// # Errors
-/// When it is missing, fails, takes too long or never ends to speak.
+/// When the program is missing, fails, takes too long or writes too much.
 pub fn run(program: &Path, arguments: &[&str], input: &str, limit: Duration) -> Result<Vec<u8>, SpeakError> {
     let mut command = Command::new(program);
     command.args(arguments);

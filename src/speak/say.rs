@@ -1,29 +1,29 @@
-//! What is said and how it is reported: the shape every mouth has.
+//! The trait of every speech output, its prompts, tones and events.
 //!
-//! Prompts given to a mouth are said one after another. The driver reads [`MouthEvent`]s from the channel that it gave at
-//! construction; each prompt gets exactly one `PromptEnded`, after a `PromptBegan` unless it was cut before it began.
+//! A mouth says its prompts one after another. The driver reads [`MouthEvent`]s from the channel that it gave at construction. Each prompt gets
+//! exactly one `PromptEnded`, preceded by a `PromptBegan` unless it was cut before it began.
 
 use std::time::Duration;
 use tokio::sync::mpsc::UnboundedSender;
 
-/// Samples per second in which mouths report lengths; the same as the ears count.
+/// Sample rate in which mouths report lengths; equal to that of the ears.
 pub const RATE: u32 = 16_000;
 
-/// Where mouths put what happens.
+/// The channel on which mouths report.
 pub type MouthSender = UnboundedSender<MouthEvent>;
 
 /// One prompt.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Say {
-    /// The caller's number for it.
+    /// The caller's id of the prompt.
     pub id: u64,
     /// Plain text.
     pub text: String,
-    /// False for cautions: [`Mouth::interrupt`] leaves it alone.
+    /// False for cautions, which [`Mouth::interrupt`] does not stop.
     pub interruptible: bool,
-    /// Factor on the amplitude, 1 as synthesised; peaks are limited, so 2 is louder without clipping.
+    /// Gain on the synthesised amplitude; peaks are limited, so 2 is louder without clipping.
     pub volume: f32,
-    /// Factor on the speed of speech, 1 as usual.
+    /// Speed of speech relative to the usual one.
     pub speed: f32,
 }
 
@@ -39,13 +39,13 @@ impl Say {
 pub enum Tone {
     /// The microphone is open.
     Listening,
-    /// The answer was taken.
+    /// The answer was accepted.
     Taken,
     /// The answer was not understood.
     NotUnderstood,
 }
 
-/// What a mouth reports.
+/// Event from a mouth.
 #[derive(Debug, Clone, PartialEq)]
 pub enum MouthEvent {
     /// The prompt's first sample is on its way to the loudspeaker.
@@ -53,37 +53,36 @@ pub enum MouthEvent {
         /// The [`Say::id`].
         id: u64,
     },
-    /// The prompt is over: its last sample has left the loudspeaker, or it was cut.
+    /// The prompt has ended: its last sample has left the loudspeaker, or it was cut.
     PromptEnded {
         /// The [`Say::id`].
         id: u64,
         /// False when it was cut.
         whole: bool,
-        /// How long it sounded (or would have, if printed), in samples at [`RATE`].
+        /// Its length as played, or as estimated if printed, in samples at [`RATE`].
         samples: u64,
     },
-    /// The loudspeaker or the voice is gone; prompts are printed meanwhile. A sentence for people.
+    /// The loudspeaker or the voice is lost, with a sentence for the user; prompts are printed meanwhile.
     Lost(String),
-    /// Prompts sound again.
+    /// Prompts are audible again.
     Back,
 }
 
-/// A way to say things.
+/// A speech output.
 pub trait Mouth {
-    /// Queues a prompt. Its synthesis may take a moment; this returns at once.
+    /// Queues a prompt and returns at once; synthesis may take a moment.
     fn say(&mut self, say: Say);
 
-    /// Queues a tone after what is being said. Tones report nothing. A mouth without tones leaves it out.
+    /// Queues a tone after what is being said. Tones cause no events. A mouth without tones ignores it.
     fn tone(&mut self, _tone: Tone) {}
 
-    /// Silence at once: everything queued is dropped, cautions too. A mouth that takes no time has nothing queued.
+    /// Stops at once and drops everything queued, cautions included. A mouth without real time has nothing queued.
     fn cut(&mut self) {}
 
-    /// Drops interruptible prompts, the current one included; a caution goes on.
+    /// Drops interruptible prompts, the current one included; a caution continues.
     fn interrupt(&mut self) {}
 
-    /// The sound still on its way to the loudspeaker after it was handed over: the microphone hears a prompt that long after
-    /// it was written. Already waited for before `PromptEnded`.
+    /// Output latency: the microphone hears a prompt this long after it was written. `PromptEnded` already includes it.
     fn latency(&self) -> Duration {
         Duration::ZERO
     }

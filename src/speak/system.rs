@@ -1,37 +1,37 @@
-//! The system's own voice (speech-dispatcher, SAPI, AVSpeech) through the `tts` crate. It sounds by itself, so there are no
-//! samples here: its callbacks only send on a channel, and a watchdog ends a prompt whose end is never told, as happens when
-//! the sound server dies. It has no tones.
+//! The system's own voice (speech-dispatcher, SAPI, AVSpeech) through the `tts` crate. It plays its own sound, so there are no samples here. Its
+//! callbacks only send on a channel, and a watchdog ends a prompt whose end is never reported, as happens when the sound server dies. It has no
+//! tones.
 
 use super::printed::spoken_samples;
 use super::program::cleaned;
+use super::prompt_queue::{PromptCancellation, PromptOrTone, PromptQueue, QueuedSound};
 use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say};
 use super::voice::SpeakError;
-use super::wishes::{Job, Queue, What, Wishes};
 use std::sync::{Arc, mpsc};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 use tts::{Tts, UtteranceId};
 
-/// How often the thread looks for cuts.
+/// Interval at which the thread checks for cancellation.
 const TICK: Duration = Duration::from_millis(5);
-/// The system's voice gets this long to answer at the start.
+/// Time limit for the system's voice to answer at the start.
 const START: Duration = Duration::from_secs(10);
-/// A prompt may take this many times as long as reckoned from its text, and this much more, before the watchdog ends it.
+/// The watchdog ends a prompt after this multiple of its estimated length, plus this much.
 const PATIENCE: f32 = 2.0;
 const PATIENCE_MORE: Duration = Duration::from_secs(4);
 
-/// What the callbacks tell.
+/// Event from the callbacks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Told {
+enum VoiceEvent {
     Began,
     Ended,
     Stopped,
 }
 
-/// A mouth that lets the system speak.
+/// A mouth that uses the system's voice.
 #[derive(Debug)]
 pub struct SystemVoice {
-    queue: Queue,
+    queue: PromptQueue,
     thread: Option<JoinHandle<()>>,
 }
 
@@ -39,17 +39,17 @@ impl SystemVoice {
     /// Connects to the system's voice.
     ///
     /// # Errors
-    /// When there is none, or it does not answer within ten seconds.
+    /// When there is no such voice, or it does not answer within ten seconds.
     pub fn start(to: MouthSender) -> Result<Self, SpeakError> {
-        let (queue, asked) = Queue::new();
-        let watched = Arc::clone(&queue.wishes);
+        let (queue, asked) = PromptQueue::new();
+        let watched = Arc::clone(&queue.cancellation);
         let (ready, readied) = mpsc::channel();
         let thread = std::thread::spawn(move || {
-            let (tell, told) = mpsc::channel();
-            match connect(&tell) {
+            let (report, events) = mpsc::channel();
+            match connect(&report) {
                 Ok(tts) => {
                     let _ = ready.send(Ok(()));
-                    Speaker { to, tts, told, wishes: watched, failed: false }.run(asked);
+                    Speaker { to, tts, events, cancellation: watched, failed: false }.run(asked);
                 }
                 Err(error) => {
                     let _ = ready.send(Err(error.to_string()));
@@ -67,49 +67,49 @@ impl SystemVoice {
     }
 }
 
-fn connect(tell: &mpsc::Sender<Told>) -> Result<Tts, tts::Error> {
+fn connect(report: &mpsc::Sender<VoiceEvent>) -> Result<Tts, tts::Error> {
     let tts = Tts::default()?;
-    let callback = |what: Told| -> Option<Box<dyn FnMut(UtteranceId)>> {
-        let tell = tell.clone();
+    let callback = |what: VoiceEvent| -> Option<Box<dyn FnMut(UtteranceId)>> {
+        let report = report.clone();
         Some(Box::new(move |_| {
-            let _ = tell.send(what);
+            let _ = report.send(what);
         }))
     };
-    tts.on_utterance_begin(callback(Told::Began))?;
-    tts.on_utterance_end(callback(Told::Ended))?;
-    tts.on_utterance_stop(callback(Told::Stopped))?;
+    tts.on_utterance_begin(callback(VoiceEvent::Began))?;
+    tts.on_utterance_end(callback(VoiceEvent::Ended))?;
+    tts.on_utterance_stop(callback(VoiceEvent::Stopped))?;
     Ok(tts)
 }
 
 struct Speaker {
     to: MouthSender,
     tts: Tts,
-    told: mpsc::Receiver<Told>,
-    wishes: Arc<Wishes>,
-    /// It failed at the last prompt.
+    events: mpsc::Receiver<VoiceEvent>,
+    cancellation: Arc<PromptCancellation>,
+    /// The voice failed at the last prompt.
     failed: bool,
 }
 
 impl Speaker {
-    fn run(mut self, asked: mpsc::Receiver<Job>) {
-        for job in asked {
-            let What::Say(say) = &job.what else { continue };
-            if job.is_unwanted(&self.wishes) {
+    fn run(mut self, asked: mpsc::Receiver<QueuedSound>) {
+        for queued in asked {
+            let PromptOrTone::Say(say) = &queued.what else { continue };
+            if queued.is_cancelled(&self.cancellation) {
                 let _ = self.to.send(MouthEvent::PromptEnded { id: say.id, whole: false, samples: 0 });
                 continue;
             }
-            self.say(&job, say);
+            self.say(&queued, say);
         }
     }
 
-    fn say(&mut self, job: &Job, say: &Say) {
-        while self.told.try_recv().is_ok() {}
+    fn say(&mut self, queued: &QueuedSound, say: &Say) {
+        while self.events.try_recv().is_ok() {}
         self.set_manner(say);
         let _ = self.to.send(MouthEvent::PromptBegan { id: say.id });
         let began = Instant::now();
         let reckoned = spoken_samples(&say.text, say.speed);
         let whole = match self.tts.speak(cleaned(&say.text), false) {
-            Ok(_) => self.wait(job, began + patience(reckoned)),
+            Ok(_) => self.wait(queued, began + patience(reckoned)),
             Err(error) => Err(error.to_string()),
         };
         let (whole, samples) = match whole {
@@ -130,16 +130,16 @@ impl Speaker {
         let _ = self.to.send(MouthEvent::PromptEnded { id: say.id, whole, samples });
     }
 
-    /// Until the voice tells the end (true), or the prompt is unwanted (false).
-    fn wait(&mut self, job: &Job, until: Instant) -> Result<bool, String> {
+    /// Waits for the end of the prompt: true if the voice reports it, false if the prompt is cancelled.
+    fn wait(&mut self, queued: &QueuedSound, until: Instant) -> Result<bool, String> {
         while Instant::now() < until {
-            match self.told.recv_timeout(TICK) {
-                Ok(Told::Ended) => return Ok(true),
-                Ok(Told::Stopped) => return Ok(false),
-                Ok(Told::Began) | Err(mpsc::RecvTimeoutError::Timeout) => {}
+            match self.events.recv_timeout(TICK) {
+                Ok(VoiceEvent::Ended) => return Ok(true),
+                Ok(VoiceEvent::Stopped) => return Ok(false),
+                Ok(VoiceEvent::Began) | Err(mpsc::RecvTimeoutError::Timeout) => {}
                 Err(mpsc::RecvTimeoutError::Disconnected) => return Err(String::from("its connection is gone")),
             }
-            if job.is_unwanted(&self.wishes) {
+            if queued.is_cancelled(&self.cancellation) {
                 let _ = self.tts.stop();
                 return Ok(false);
             }
@@ -148,7 +148,7 @@ impl Speaker {
         Err(String::from("it never told the end of a prompt"))
     }
 
-    /// Speed and volume, on whatever scales the system's voice has.
+    /// Sets speed and volume on the scales of the system's voice.
     fn set_manner(&mut self, say: &Say) {
         let scaled = |factor: f32, low: f32, usual: f32, high: f32| {
             if factor >= 1.0 {
@@ -174,11 +174,11 @@ impl Mouth for SystemVoice {
     }
 
     fn cut(&mut self) {
-        self.queue.wishes.cut();
+        self.queue.cancellation.cut();
     }
 
     fn interrupt(&mut self) {
-        self.queue.wishes.interrupt();
+        self.queue.cancellation.interrupt();
     }
 
     fn is_live(&self) -> bool {

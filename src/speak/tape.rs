@@ -1,5 +1,5 @@
-//! Prompts into a WAV file, one after another with a pause between. The header is right after every prompt, so a program
-//! that is killed leaves a file that can be played.
+//! Writes prompts into a WAV file, one after another with a pause between. The header is updated after every prompt, so a killed program leaves
+//! a playable file.
 
 use super::printed::spoken_samples;
 use super::say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
@@ -14,7 +14,7 @@ use std::fs::File;
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
-/// Samples per second of the file.
+/// Sample rate of the file.
 const TAPE_RATE: u32 = 22_050;
 /// Silence after each prompt, in seconds.
 const GAP_SECONDS: f32 = 0.4;
@@ -38,10 +38,10 @@ fn unwritten(path: &Path, why: &hound::Error) -> SpeakError {
 }
 
 impl Tape {
-    /// Begins the file; one that is there is never replaced.
+    /// Creates the file; never replaces an existing one.
     ///
     /// # Errors
-    /// When the file is there or cannot be written, or the voice says nothing (tried with one word).
+    /// When the file exists or cannot be written, or the voice fails on a trial word.
     pub fn create(to: MouthSender, mut voice: Box<dyn Voice>, path: &Path) -> Result<Self, SpeakError> {
         voice.synthesise("ready", 1.0)?;
         let file_error = |e: hound::Error| unwritten(path, &e);
@@ -103,7 +103,7 @@ mod tests {
     use crate::speak::Pcm;
     use tokio::sync::mpsc::unbounded_channel;
 
-    /// A voice that gives a tenth of a second of a constant for each word.
+    /// A voice that returns a tenth of a second of a constant per word.
     struct Steps;
     impl Voice for Steps {
         fn synthesise(&mut self, text: &str, _: f32) -> Result<Pcm, SpeakError> {

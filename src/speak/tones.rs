@@ -1,12 +1,12 @@
-//! The three tones, made in code: rising for "listening", one high for "taken", falling and low for "not understood".
+//! Generates the three tones: rising for "listening", one high note for "taken", low and falling for "not understood".
 
 use super::say::Tone;
 
-/// Frequencies in hertz, one after another. Well apart, so that they differ for an ear that lost its high tones too.
+/// Frequencies of the notes in hertz, in order. They are far apart, so that they differ even for an ear with high-frequency loss.
 const LISTENING: [f32; 2] = [660.0, 990.0];
 const TAKEN: [f32; 1] = [1320.0];
 const NOT_UNDERSTOOD: [f32; 2] = [440.0, 294.0];
-/// Length of each note and of its fade in and out, in seconds.
+/// Length of a note and of its fade in and out, in seconds.
 const NOTE_SECONDS: f32 = 0.08;
 const FADE_SECONDS: f32 = 0.01;
 /// Amplitude, full scale 1.
@@ -36,7 +36,7 @@ pub fn tone_samples(tone: Tone, rate: u32) -> Vec<f32> {
 mod tests {
     use super::*;
 
-    /// Reference: a sine crosses zero upwards once a period, so crossings in a note are its frequency times its length.
+    /// Reference: a sine crosses zero upwards once per period, so a note has as many crossings as its frequency times its length.
     #[test]
     fn notes_have_the_frequencies_they_are_named_for() {
         let sound = tone_samples(Tone::NotUnderstood, 48_000);

@@ -1,4 +1,4 @@
-//! The shape of a voice: text to sound. One file per engine; which one is used is chosen by the command.
+//! The trait of every voice, which turns text into sound. There is one file per engine; the command chooses one.
 
 use std::sync::Arc;
 use thiserror::Error;
@@ -12,17 +12,17 @@ pub struct Pcm {
     pub samples: Arc<[f32]>,
 }
 
-/// Why nothing was said.
+/// Nothing was said.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum SpeakError {
-    /// The machine lacks the program that makes the voice. Exit 3.
+    /// The machine lacks the voice's program. Exit code 3.
     #[error(
         "The voice program '{program}' is not on this machine ({why}). Run 'models/setup', or use '--say printed'."
     )]
     NoProgram {
         /// Its name or path.
         program: String,
-        /// What the system said.
+        /// The system's error.
         why: String,
     },
     /// The program ran and failed.
@@ -30,35 +30,35 @@ pub enum SpeakError {
     Failed {
         /// Its name or path.
         program: String,
-        /// What it said.
+        /// Its error.
         why: String,
     },
-    /// It took too long and was ended.
+    /// The program took too long and was stopped.
     #[error("The voice program '{program}' gave no sound within {seconds} s and was stopped.")]
     TooSlow {
         /// Its name or path.
         program: String,
-        /// The time it was given.
+        /// The time limit.
         seconds: u64,
     },
-    /// No loudspeaker, or no system voice. Exit 3.
+    /// There is no loudspeaker or no system voice. Exit code 3.
     #[error("{0}")]
     NoDevice(String),
-    /// A file that prompts were to be written to.
+    /// The file for prompts cannot be written.
     #[error("{0}")]
     File(String),
 }
 
 impl SpeakError {
-    /// Whether the machine lacks something (exit 3), rather than the input being at fault (exit 1).
+    /// Whether the machine lacks something (exit code 3), as opposed to a fault of the input (exit code 1).
     pub fn machine_lacks(&self) -> bool {
         matches!(self, Self::NoProgram { .. } | Self::NoDevice(_))
     }
 }
 
-/// Something that turns text into sound.
+/// Turns text into sound.
 pub trait Voice: Send {
-    /// The sound of `text`, said `speed` times as fast as usual (0.5 to 3).
+    /// Synthesises `text` at `speed` times the usual speed (0.5 to 3).
     ///
     /// # Errors
     /// When the engine is missing, fails or takes too long.

@@ -1,11 +1,11 @@
-//! Louder without clipping: a gain, and a soft limit near full scale.
+//! Applies a gain with a soft limit near full scale, so that louder prompts do not clip.
 
-/// Amplitude from which peaks are bent over, full scale 1.
+/// Amplitude above which peaks are compressed, full scale 1.
 const KNEE: f32 = 0.8;
-/// Gains outside are taken as the nearest one inside.
+/// Range of gains; others are clamped.
 const GAINS: (f32, f32) = (0.05, 4.0);
 
-/// Multiplies by `volume`; what rises over the knee approaches full scale and never passes it.
+/// Multiplies by `volume`. Above the knee, samples approach full scale and never exceed it.
 pub fn louder(sound: &mut [f32], volume: f32) {
     let gain = if volume.is_finite() { volume.clamp(GAINS.0, GAINS.1) } else { 1.0 };
     for sample in sound {

@@ -1,7 +1,7 @@
 //! Sessions, voices and what is remembered are their owner's alone, whatever the umask.
 
 use super::{Bench, walk};
-use probeside::hear::{PersonalVoice, Shape, Take};
+use probeside::hear::{PersonalVoice, Take, UtteranceShape};
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
@@ -88,7 +88,7 @@ fn a_folder_that_was_there_keeps_its_mode_and_wide_records_are_said_with_the_men
 fn the_other_process() {
     let Some(path) = std::env::var_os(VOICE) else { return };
     let mut voice = PersonalVoice::new("Ada", "model");
-    voice.add(Take { words: "light on".into(), shape: Shape::new(&[0.5; 64], 8) });
+    voice.add(Take { words: "light on".into(), shape: UtteranceShape::new(&[0.5; 64], 8) });
     voice.keep(Path::new(&path)).unwrap();
     voice.keep(Path::new(&path)).unwrap();
 }
@@ -128,7 +128,7 @@ fn the_noise_preference_is_its_owners_alone() {
     // A voice that others can read is said, once.
     fs::create_dir(bench.path("voices")).unwrap();
     let mut voice = PersonalVoice::new("Ada", "model");
-    voice.add(Take { words: "light on".into(), shape: Shape::new(&[0.5; 64], 8) });
+    voice.add(Take { words: "light on".into(), shape: UtteranceShape::new(&[0.5; 64], 8) });
     let file = bench.path("voices/ada.voice");
     voice.keep(&file).unwrap();
     let hear = ["hear", "said.wav", "--expect", "light on", "--voice-of", "Ada"];

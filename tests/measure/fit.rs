@@ -1,4 +1,4 @@
-//! Fits the two logistic models by gradient descent with a little weight decay, and writes `src/hear/fitted.rs`.
+//! Fits the two logistic models by gradient descent with a little weight decay, and writes `src/hear/decode/fitted.rs`.
 
 use crate::trials::Trial;
 use probeside::hear::{FEATURE_NAMES, FEATURES, shaped};
@@ -131,12 +131,12 @@ fn fit(cases: Vec<Case>) {
         let [phrase, reading] = both.map(list);
         let _ = write!(
             text,
-            "\n/// {doc}, where the best answer is a phrase, and where it is a reading. The last is the constant.\n\
+            "\n/// {doc}: the models for a best answer that is a phrase, and that is a reading. The last is the constant.\n\
              pub const {name}: [[f32; FEATURES + 1]; 2] = [[{phrase}], [{reading}]];\n"
         );
     };
-    put("Was nothing of the grammar said", "STRANGER", [&fitted[0].0, &fitted[1].0]);
-    put("Is the best answer the right one", "RIGHT", [&fitted[0].1, &fitted[1].1]);
-    std::fs::write(concat!(env!("CARGO_MANIFEST_DIR"), "/src/hear/fitted.rs"), &text).expect("written");
+    put("Is the utterance outside the grammar", "STRANGER", [&fitted[0].0, &fitted[1].0]);
+    put("Is the best answer right", "RIGHT", [&fitted[0].1, &fitted[1].1]);
+    std::fs::write(concat!(env!("CARGO_MANIFEST_DIR"), "/src/hear/decode/fitted.rs"), &text).expect("written");
     println!("{text}");
 }

@@ -1,6 +1,6 @@
 //! Measures the recogniser, and fits its calibration. `cargo run --release --example hearing -- MODE`:
 //!
-//! - `fit [SHARE [MINUTES]]`: the development voices and noises; writes `src/hear/fitted.rs`
+//! - `fit [SHARE [MINUTES]]`: the development voices and noises; writes `src/hear/decode/fitted.rs`
 //! - `refit`: the same from the trials that the last `fit` or `develop` left
 //! - `develop`, `test` `[SHARE [MINUTES]]`: the tables, of the development or the test voices, noises and strangers
 //! - `rivals [SHARE [MINUTES [SOUNDS]]]`: the test, then side by side with two other ways of hearing

@@ -7,7 +7,7 @@ use crate::spread::spread;
 use crate::strangers;
 use crate::voices::{self, Voice};
 use crate::ways::Way;
-use probeside::hear::{Evidence, Moonshine, SAMPLE_RATE};
+use probeside::hear::{DecodingEvidence, Moonshine, SAMPLE_RATE};
 use probeside::phrase::{Answer, Grammar, Hypotheses, Stakes, Verdict, decide};
 use std::collections::HashMap;
 use std::io::Write;
@@ -89,7 +89,7 @@ pub struct Trial {
     pub level: Option<f32>,
     pub number_step: bool,
     pub heard: Hypotheses,
-    pub evidence: Evidence,
+    pub evidence: DecodingEvidence,
     /// Stakes of the best answer at this step.
     pub stakes: Stakes,
     /// Time of computing, and of the sound.
@@ -395,9 +395,9 @@ fn save(trials: &[Trial], side: Side) {
     for t in trials {
         let ended: Vec<_> = t
             .evidence
-            .ended
+            .candidates
             .iter()
-            .map(|e| (e.owner, &e.text, e.plain, e.search, e.tokens, e.letters, e.is_back))
+            .map(|e| (e.owner, &e.text, e.plain, e.search, e.tokens, e.letters, e.is_reinstated))
             .collect();
         let line = serde_json::json!({
             "place": t.place, "kind": t.kind.label(), "words": t.words, "voice": t.voice,
@@ -432,7 +432,7 @@ pub fn show(words: &str) {
             let _ = engine.measure(&sound, &at.grammar);
             let ms2 = again.elapsed().as_secs_f64() * 1e3;
             let best: Vec<String> = heard.best.iter().map(|h| format!("{} {:.3}", h.words, h.probability)).collect();
-            let texts: Vec<&str> = evidence.ended.iter().take(4).map(|e| e.text.as_str()).collect();
+            let texts: Vec<&str> = evidence.candidates.iter().take(4).map(|e| e.text.as_str()).collect();
             println!(
                 "{} {snr:?} {ms:.0}/{ms2:.0} ms stranger {:.2} free {:?} | {} | {texts:?}",
                 voice.label(),

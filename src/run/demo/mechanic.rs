@@ -3,7 +3,7 @@
 
 use super::super::mechanic_view::MechanicView;
 use super::story::Story;
-use crate::hear::{self, Given};
+use crate::hear::{self, ScriptAnswer};
 use crate::phrase::{self, Answer, Command, Grammar, Vocabulary};
 use crate::speak::{Espeak, Voice};
 use std::cell::RefCell;
@@ -66,11 +66,11 @@ impl Mechanic {
     }
 
     /// The next utterance; the end, where there is nothing left to say.
-    pub fn speak(&mut self) -> Given {
+    pub fn speak(&mut self) -> ScriptAnswer {
         let view = self.view.borrow().clone();
         self.notice(&view);
         let Some(words) = self.words(&view).filter(|_| self.in_vain < MOST_REPEATS && self.spoken < MOST_SAID) else {
-            return Given::End;
+            return ScriptAnswer::End;
         };
         if self.show {
             crate::terminal::outln!("        mechanic: \"{words}\"");
@@ -79,10 +79,10 @@ impl Mechanic {
         self.in_vain += 1;
         let speed = SPEEDS[self.spoken % SPEEDS.len()];
         match self.voice.synthesise(&words, speed) {
-            Ok(pcm) => Given::Sound(hear::resample::resample(&pcm.samples, pcm.rate, hear::RATE)),
+            Ok(pcm) => ScriptAnswer::Sound(hear::resample::resample(&pcm.samples, pcm.rate, hear::RATE)),
             Err(why) => {
                 crate::terminal::errln!("{why}");
-                Given::End
+                ScriptAnswer::End
             }
         }
     }

@@ -1,4 +1,4 @@
-"""Trains the small network that spells what the speech model's encoder heard (`src/hear/letters.rs`), on a machine with a GPU.
+"""Trains the small network that spells what the speech model's encoder heard (`src/hear/decode/letters.rs`), on a machine with a GPU.
 
 Everything it learns from is made here: phrases of the shipped procedures, numbers as they are said, and words of a word list, spoken by
 espeak-ng and flite in the development voices (tests/measure/voices.rs) with other pitches and speeds, and by two voices of festival; a part
