@@ -14,7 +14,7 @@ const MOST_LINES: usize = 500;
 const SEEN_BY_ALL: [&str; 1] = ["system"];
 
 /// Each room, and the rooms whose names may stand in it after `crate::`, besides its own.
-const ROOMS: [(&str, &[&str]); 20] = [
+const ROOMS: [(&str, &[&str]); 21] = [
     ("system", &[]),
     ("source", &[]),
     ("terminal", &["source"]),
@@ -24,16 +24,20 @@ const ROOMS: [(&str, &[&str]); 20] = [
     ("phrase", &["source", "units", "sums", "bike"]),
     ("procedure", &["source", "units", "sums", "bike", "phrase"]),
     ("circuit", &["source", "units", "sums", "bike", "phrase", "procedure"]),
-    ("session", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit"]),
-    ("walk", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "session"]),
-    ("diagnose", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "session", "walk"]),
-    ("check", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "session", "walk", "diagnose"]),
+    ("advice", &[]),
+    ("session", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice"]),
+    ("walk", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session"]),
+    ("diagnose", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session", "walk"]),
+    (
+        "check",
+        &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session", "walk", "diagnose"],
+    ),
     ("hear", &["source", "units", "sums", "phrase"]),
     // `hear` owns the sound files and the resampling that `speak` needs too.
     ("speak", &["source", "terminal", "units", "sums", "phrase", "hear"]),
     ("rehearse", &["source", "units", "sums", "bike", "phrase", "procedure", "walk", "check", "hear", "speak"]),
-    ("review", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "session"]),
-    ("shop", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "session", "review"]),
+    ("review", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session"]),
+    ("shop", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session", "review"]),
     // `review` is for its tests: what a walk over a failing disk left is read back.
     (
         "run",
@@ -44,6 +48,7 @@ const ROOMS: [(&str, &[&str]); 20] = [
             "phrase",
             "procedure",
             "circuit",
+            "advice",
             "session",
             "walk",
             "diagnose",
@@ -63,6 +68,7 @@ const ROOMS: [(&str, &[&str]); 20] = [
             "phrase",
             "procedure",
             "circuit",
+            "advice",
             "session",
             "walk",
             "diagnose",

@@ -1,13 +1,13 @@
 //! Which faults fit what is observed, and what a procedure makes of them.
 //!
-//! An [`Observer`] says what a person at the bike would answer to a step under some faults of the library; [`Bench`] is the one that asks the circuit. [`simulate`] leads the real walker through a procedure under every
+//! An [`Observer`] says what a person at the bike would answer to a step under some faults of the library; [`CircuitObserver`] is the one that asks the circuit. [`simulate`] leads the real walker through a procedure under every
 //! fault, [`measure`] makes of it the figures of IEEE 1522, [`Proof`] is the whole result in words, JSON and CSV.
 
 mod advice;
 mod advice_bayes;
 mod advice_table;
 mod asked;
-mod bench;
+mod circuit_observer;
 mod covered;
 mod error;
 mod lead;
@@ -25,7 +25,7 @@ mod weights;
 
 pub use advice::Adviser;
 pub use asked::{Asked, Seen};
-pub use bench::{Bench, Observer};
+pub use circuit_observer::{CircuitObserver, Observer};
 pub use error::ProveError;
 pub use measure::{Figures, Judgement, Verdict, judge, measure};
 pub use order::Order;

@@ -19,7 +19,6 @@ mod pieces;
 mod record;
 mod room;
 mod storage;
-mod suspects;
 mod torn;
 mod watch;
 mod writer;
@@ -38,7 +37,6 @@ pub use pieces::{PIECE, Piece, Pieces};
 pub use record::{Miss, Now, Record};
 pub use room::Room;
 pub use storage::{PART, Stamp, Storage, plain_name};
-pub use suspects::{Because, Chosen, Doubtful, Suspect, Weighed};
 pub use writer::{NotKept, Reply, Writer};
 
 /// What a session may hold at most, in bytes; more is neither written nor read.

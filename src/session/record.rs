@@ -1,6 +1,6 @@
 //! What the walker has written down. The walker emits these; the journal stores them; the review reads them.
 
-use super::{Chosen, Weighed};
+use crate::advice::{Chosen, Weighed};
 use crate::phrase::{Answer, Command, Escape, Reading};
 use crate::units::{Quantity, Unit, names};
 use serde::{Deserialize, Serialize};

@@ -3,10 +3,11 @@
 use super::event::SayKind;
 use super::observation::Observation;
 use super::request::Request;
+use crate::advice::Weighed;
 use crate::bike::BikeState;
 use crate::phrase::{Answer, Escape, Hypothesis, Reading};
 use crate::procedure::{Meaning, Route, Seen, Target};
-use crate::session::{Record, Weighed};
+use crate::session::Record;
 use crate::sums::Sum;
 use crate::units::Unit;
 use serde_json::Value;

@@ -10,8 +10,9 @@ use super::memory::{Ordered, Phase};
 use super::request::{Answered, Request};
 use super::walker::Walker;
 use super::world::World;
+use crate::advice::Chosen;
 use crate::procedure::{self, Procedure, Seen, Target};
-use crate::session::{Chosen, Record};
+use crate::session::Record;
 use serde_json::json;
 use std::sync::Arc;
 

@@ -6,10 +6,11 @@ use super::memory::{
 };
 use super::observation::Observation;
 use super::world::World;
+use crate::advice::Weighed;
 use crate::bike::BikeState;
 use crate::phrase::{Answer, Command};
 use crate::procedure::{self, Procedure, Scope, Seen, Step, Template};
-use crate::session::{Now, Record, Weighed};
+use crate::session::{Now, Record};
 use crate::source::Diagnostic;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};

@@ -27,8 +27,8 @@ type Place = (BikeState, String);
 /// A question's number under some faults.
 type Key = (usize, Vec<usize>);
 
-/// A bike on the bench with its library of faults.
-pub struct Bench<'b> {
+/// Asks the circuit of one bike, healthy or under faults of its library.
+pub struct CircuitObserver<'b> {
     bike: &'b Bike,
     library: &'b Library,
     faults: &'b [Fault],
@@ -43,7 +43,7 @@ fn held<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-impl<'b> Bench<'b> {
+impl<'b> CircuitObserver<'b> {
     /// A bike with the faults that it may have.
     pub fn new(bike: &'b Bike, library: &'b Library, faults: &'b [Fault]) -> Self {
         let (places, known, subjects, not_told) = Default::default();
@@ -87,7 +87,7 @@ impl<'b> Bench<'b> {
     }
 }
 
-impl Observer for Bench<'_> {
+impl Observer for CircuitObserver<'_> {
     fn seen(&self, faults: &[usize], asked: &Asked) -> Result<Seen, ProveError> {
         let key = (self.number(asked), faults.to_vec());
         if let Some(known) = held(&self.known).get(&key) {

@@ -1,4 +1,7 @@
-//! What is left of everything that could be wrong, and which part of the procedure comes next, as it is told, written down and read again.
+//! What the adviser answers: which faults are still suspected after an answer, and which part of the procedure comes next.
+//!
+//! These are plain values. The adviser (`diagnose`) works them out, the walker acts on them, the journal stores them and the review shows them.
+//! How the weights are worked out is not known here.
 
 use serde::{Deserialize, Serialize};
 
