@@ -38,6 +38,10 @@
 //!
 //! Imports run in one direction only; `tests/house.rs` checks it.
 
+// Unit tests and integration tests share files of `tests/support`, which name the crate from outside.
+#[cfg(test)]
+extern crate self as probeside;
+
 pub mod advice;
 pub mod bike;
 pub mod check;

@@ -4,6 +4,8 @@
 mod amend;
 #[path = "journal/bench.rs"]
 mod bench;
+#[path = "support/disk.rs"]
+mod disk;
 #[path = "journal/folder.rs"]
 mod folder;
 #[path = "journal/forgery.rs"]

@@ -2,6 +2,8 @@
 
 #[path = "page/browser.rs"]
 mod browser;
+#[path = "support/disk.rs"]
+mod disk;
 #[path = "support/fits.rs"]
 mod fits;
 #[path = "page/palette.rs"]

@@ -6,6 +6,8 @@ mod attacks;
 mod browser;
 #[path = "shop/cli.rs"]
 mod cli;
+#[path = "support/disk.rs"]
+mod disk;
 #[path = "shop/files.rs"]
 #[cfg(unix)]
 mod files;

@@ -14,7 +14,6 @@ mod error;
 mod folder;
 mod header;
 mod journal;
-mod memory;
 mod pieces;
 mod record;
 mod room;
@@ -22,6 +21,11 @@ mod storage;
 mod torn;
 mod watch;
 mod writer;
+
+/// The storage double, for this crate's unit tests.
+#[cfg(test)]
+#[path = "../../tests/support/disk.rs"]
+pub(crate) mod disk;
 
 pub use chain::{Entry, Kind, sha256_hex};
 pub use clip::{CLIP_RATE, CLIPS, clip_file, clip_sound, flac};
@@ -32,11 +36,11 @@ pub use folder::{Folder, LOCK};
 pub use header::{Clip, FORMAT, Forgotten, Header, Job, Remark, Repair, Spoken, StoredCopy, folder_name, session_id};
 pub(crate) use journal::header_of;
 pub use journal::{JOURNAL_FILE, Journal, Opened, There, read_journal};
-pub use memory::{Disk, Fault, Keep, Memory};
 pub use pieces::{PIECE, Piece, Pieces};
 pub use record::{Miss, Now, Record};
 pub use room::Room;
 pub use storage::{PART, Stamp, Storage, plain_name};
+pub use torn::SECTOR;
 pub use writer::{NotKept, Reply, Writer};
 
 /// What a session may hold at most, in bytes; more is neither written nor read.

@@ -1,8 +1,9 @@
 //! A short session that every test here writes, step by step.
 
+use crate::disk::Disk;
 use probeside::phrase::{Reading, ReadingKind};
 use probeside::session::{
-    Clock, Disk, Entry, Header, Job, Journal, Kind, Now, Opened, Record, SessionError, Spoken, Storage,
+    Clock, Entry, Header, Job, Journal, Kind, Now, Opened, Record, SessionError, Spoken, Storage,
 };
 use probeside::units::{Quantity, Unit};
 

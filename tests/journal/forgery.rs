@@ -1,8 +1,9 @@
 //! Alterations of a finished session, and what `verify` says of them.
 
 use crate::bench::*;
+use crate::disk::Disk;
 use probeside::review::verify;
-use probeside::session::{Clip, DIGEST_FILE, Digest, Disk, JOURNAL_FILE, Storage, sha256_hex};
+use probeside::session::{Clip, DIGEST_FILE, Digest, JOURNAL_FILE, Storage, sha256_hex};
 
 const FILES: [&str; 7] = [
     JOURNAL_FILE,
@@ -127,7 +128,7 @@ fn a_clip_that_was_never_stored_is_no_fault() {
     let mut journal = begin(disk.folder()).unwrap();
     step(&mut journal, 0).unwrap();
     let announced = disk.operations() + 2;
-    disk.fail(announced..announced + 1, probeside::session::Fault::Full);
+    disk.fail(announced..announced + 1, crate::disk::Fault::Full);
     step(&mut journal, 2).unwrap_err();
     drop(journal);
     let found = verify(&mut disk.folder(), None).unwrap();

@@ -1,8 +1,9 @@
 //! What a review makes of a journal, an honest one and others.
 
 use crate::bench::*;
+use crate::disk::Disk;
 use probeside::review::{Review, csv, gather, text, vtt};
-use probeside::session::{Disk, JOURNAL_FILE, Kind, Record, Remark, SessionError, limits};
+use probeside::session::{JOURNAL_FILE, Kind, Record, Remark, SessionError, limits};
 use proptest::prelude::*;
 
 fn review(disk: &Disk) -> Review {

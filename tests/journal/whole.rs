@@ -1,8 +1,9 @@
 //! The whole session's sound: its pieces under attack, removed, and written as one file with its words.
 
 use crate::bench::*;
+use crate::disk::Disk;
 use probeside::review::{gather, verify, whole};
-use probeside::session::{CLIP_RATE, Disk, Kind, PIECE, Pieces, Spoken, Storage, clip_sound};
+use probeside::session::{CLIP_RATE, Kind, PIECE, Pieces, Spoken, Storage, clip_sound};
 
 /// When the walk was taken up again, milliseconds.
 const DAY_MS: u64 = 86_400_000;

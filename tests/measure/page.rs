@@ -4,6 +4,8 @@
 #[path = "../page/browser.rs"]
 #[allow(dead_code)]
 mod browser;
+#[path = "../support/disk.rs"]
+mod disk;
 #[path = "../page/session.rs"]
 mod session;
 

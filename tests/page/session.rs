@@ -1,10 +1,11 @@
 //! A session as a walk of no-spark leaves it, made without walking: as many readings as wanted, sound, a correction, cautions, a check left
 //! out, and words that would be markup if anybody obeyed them.
 
+use crate::disk::Disk;
 use probeside::advice::{Because, Doubtful, Suspect, Weighed};
 use probeside::bike::{BikeState, Instrument, InstrumentKind};
 use probeside::phrase::{Answer, Reading, ReadingKind};
-use probeside::session::{Disk, Header, Job, Journal, Miss, Now, Record, Storage};
+use probeside::session::{Header, Job, Journal, Miss, Now, Record, Storage};
 use probeside::units::{Quantity, Unit};
 use std::path::Path;
 

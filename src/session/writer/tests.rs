@@ -1,7 +1,8 @@
 //! What the journal's thread does with entries that cannot be written, now or ever, with sound that waits, and with the end.
 
 use super::*;
-use crate::session::{Disk, Fault, Header, JOURNAL_FILE, Job, Storage};
+use crate::session::disk::{Disk, Fault};
+use crate::session::{Header, JOURNAL_FILE, Job, Storage};
 
 fn journal_on(disk: &Disk) -> Journal {
     let header = Header::new("s", Job::default(), serde_json::Value::Null);
