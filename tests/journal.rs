@@ -14,5 +14,12 @@ mod forgery;
 mod power;
 #[path = "journal/reading.rs"]
 mod reading;
+#[path = "journal/resumed.rs"]
+mod resumed;
+#[path = "support/stage.rs"]
+#[allow(dead_code)]
+mod stage;
+#[path = "support/walked.rs"]
+mod walked;
 #[path = "journal/whole.rs"]
 mod whole;

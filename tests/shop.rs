@@ -22,8 +22,13 @@ mod long;
 mod postgres;
 #[path = "shop/sessions.rs"]
 mod sessions;
+#[path = "support/stage.rs"]
+#[allow(dead_code)]
+mod stage;
 #[path = "shop/suite.rs"]
 mod suite;
+#[path = "support/walked.rs"]
+mod walked;
 
 use std::future::Future;
 

@@ -8,6 +8,11 @@ mod browser;
 mod disk;
 #[path = "../page/session.rs"]
 mod session;
+#[path = "../support/stage.rs"]
+#[allow(dead_code)]
+mod stage;
+#[path = "../support/walked.rs"]
+mod walked;
 
 use std::time::Instant;
 
