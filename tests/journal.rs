@@ -23,3 +23,5 @@ mod stage;
 mod walked;
 #[path = "journal/whole.rs"]
 mod whole;
+#[path = "journal/writer.rs"]
+mod writer;

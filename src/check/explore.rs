@@ -3,9 +3,11 @@
 //!
 //! It finds by itself what only walking shows: `next` outside a loop, `back` where nothing is doubted, calls in a circle.
 
-use super::frame::{At, Frame, innermost_call, innermost_doubt, innermost_loop, own_from};
-use super::walks::{Concluded, Edge, Node, To, Via, Walks, samples};
-use super::{Findings, Surroundings};
+use super::findings::{Findings, Surroundings};
+use super::walks::{
+    At, Concluded, Edge, Frame, Node, To, Via, Walks, innermost_call, innermost_doubt, innermost_loop, own_from,
+    samples,
+};
 use crate::bike::{Bike, as_value};
 use crate::procedure::{
     Ask, Loop, Procedure, ReadingAsk, Route, Scope, Step, Target, evaluate_bool, evaluate_list, expression,

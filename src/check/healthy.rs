@@ -7,9 +7,9 @@
 //!
 //! Steps without a good answer are for bikes that are known to be at fault, and are left alone.
 
+use super::findings::{Findings, Surroundings};
 use super::flow::Facts;
 use super::walks::{Node, Walks};
-use super::{Findings, Surroundings};
 use crate::bike::{BikeState, as_value};
 use crate::circuit::faults::Library;
 use crate::circuit::{Expected, Question, Subject};

@@ -5,7 +5,7 @@
 //! Example: `say: "Set the gap to 0.4 millimetres."` in a step without `source`. What stands in a template (`{{ ... }}`) comes from
 //! the bike's profile or from what was read, and has its source there. A reading's limits have a `source` of their own.
 
-use super::Findings;
+use super::findings::Findings;
 use crate::phrase::Vocabulary;
 use crate::procedure::{Ask, Procedure, Template};
 use crate::source::Diagnostic;

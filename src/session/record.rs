@@ -309,26 +309,3 @@ impl Record {
         was_so_called && *step == its_step && *free == its_free && *clip == its_clip
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn misses_of_old_journals_are_read_and_replayed() {
-        let miss = |why| Record::NotTaken { step: "touch".into(), why, free: Some("la la".into()), clip: None };
-        let old = |why: &str| serde_json::json!({"record": "not-taken", "step": "touch", "why": why, "free": "la la", "clip": null});
-        for (name, is) in [("unsure", Miss::NoMatch), ("silence", Miss::NoInput), ("over-prompt", Miss::NoMatch)] {
-            assert_eq!(Record::deserialize(&old(name)).unwrap(), miss(is), "{name}");
-            assert!(miss(is).is_stored_as(&old(name)), "{name}");
-        }
-        assert!(
-            miss(Miss::NoMatch).is_stored_as(&old("stranger")) && miss(Miss::Stranger).is_stored_as(&old("stranger"))
-        );
-        assert!(
-            !miss(Miss::NoInput).is_stored_as(&old("stranger")) && !miss(Miss::NoInput).is_stored_as(&old("unsure"))
-        );
-        assert!(!miss(Miss::NoMatch).is_stored_as(&old("nonsense")) && Record::deserialize(&old("nonsense")).is_err());
-        assert!(miss(Miss::NoMatch).is_stored_as(&serde_json::to_value(miss(Miss::NoMatch)).unwrap()));
-    }
-}

@@ -62,6 +62,23 @@ pub fn renumbered(other: u32) -> Record {
     record
 }
 
+/// A walk's note, with another text.
+pub fn noted(other: &str) -> Record {
+    static NOTED: OnceLock<Record> = OnceLock::new();
+    let mut record = NOTED
+        .get_or_init(|| {
+            let mut walk = Walk::begin(job());
+            walk.say("take a note").stage.answer("it stopped in the rain");
+            let mut records = walk.stage.records.iter();
+            records.find(|one| matches!(one, Record::Noted { .. })).expect("it is written down").clone()
+        })
+        .clone();
+    if let Record::Noted { text, .. } = &mut record {
+        other.clone_into(text);
+    }
+    record
+}
+
 /// The event of the walk's first reading.
 pub fn event() -> Event {
     match &handed()[0][0] {

@@ -4,7 +4,7 @@ use crate::bench::*;
 use crate::disk::Disk;
 use crate::walked::Walk;
 use probeside::review::{Review, csv, gather, text, vtt};
-use probeside::session::{JOURNAL_FILE, Kind, Record, Remark, SessionError, limits};
+use probeside::session::{JOURNAL_FILE, Kind, Miss, Now, Record, Remark, SessionError, limits};
 use proptest::prelude::*;
 
 fn review(disk: &Disk) -> Review {
@@ -18,12 +18,10 @@ fn corrected() -> Disk {
     walk.say_all(&["measure the battery", "twelve point four"]).correct("twelve point six");
     walk.say_all(&["the points", "have not got one", "they never close"]);
     let mut journal = walk.write(disk.folder());
-    let now = walk.stage.now();
-    let later =
-        probeside::session::Now { mono_ms: now.mono_ms + 3_600_000, wall: "2026-11-25T11:14:00.000+01:00".into() };
+    walk.stage.now_ms += 3_590_000;
+    let later = walk.stage.now();
     journal.append(Kind::Note, &Remark { by: "Grace".into(), text: "seen".into(), about: Some(2) }, &later).unwrap();
-    let back =
-        probeside::session::Now { mono_ms: now.mono_ms + 3_601_000, wall: "2026-11-25T10:14:00.000+01:00".into() };
+    let back = Now { mono_ms: later.mono_ms + 1_000, wall: "2026-11-25T10:14:00.000+01:00".into() };
     journal.append(Kind::Note, &Remark::own("clock"), &back).unwrap();
     disk
 }
@@ -89,6 +87,40 @@ fn a_table_keeps_commas_and_quotes_of_altered_words() {
     }
     begin(disk.folder()).unwrap().record(&altered, &now(1)).unwrap();
     assert!(csv(&review(&disk)).contains(",\"twelve point four, \"\"about\"\"\","));
+}
+
+/// A walk's record of something that was not taken, with another reason.
+fn not_taken(other: Miss) -> Record {
+    let mut walk = Walk::begin(job());
+    walk.overhear("la la");
+    let mut records = walk.stage.records.iter();
+    let mut record = records.find(|one| matches!(one, Record::NotTaken { .. })).expect("it is written down").clone();
+    if let Record::NotTaken { why, .. } = &mut record {
+        *why = other;
+    }
+    record
+}
+
+#[test]
+fn misses_of_old_journals_are_read_and_replayed() {
+    // As format 1 wrote it before misses had the names of the standard.
+    let old = |name: &str| {
+        let mut record = serde_json::to_value(not_taken(Miss::NoMatch)).unwrap();
+        record["why"] = name.into();
+        record
+    };
+    let read = |value: &serde_json::Value| serde_json::from_value::<Record>(value.clone());
+    for (name, is) in [("unsure", Miss::NoMatch), ("silence", Miss::NoInput), ("over-prompt", Miss::NoMatch)] {
+        assert_eq!(read(&old(name)).unwrap(), not_taken(is), "{name}");
+        assert!(not_taken(is).is_stored_as(&old(name)), "{name}");
+    }
+    assert!(not_taken(Miss::NoMatch).is_stored_as(&old("stranger")));
+    assert!(not_taken(Miss::Stranger).is_stored_as(&old("stranger")));
+    assert!(!not_taken(Miss::NoInput).is_stored_as(&old("stranger")));
+    assert!(!not_taken(Miss::NoInput).is_stored_as(&old("unsure")));
+    assert!(!not_taken(Miss::NoMatch).is_stored_as(&old("nonsense")) && read(&old("nonsense")).is_err());
+    let record = not_taken(Miss::NoMatch);
+    assert!(record.is_stored_as(&serde_json::to_value(&record).unwrap()));
 }
 
 #[test]

@@ -68,6 +68,7 @@ fn walk(readings: u32, clips: u32) -> Walk {
     }
     walk.say("smell the air").ready();
     walk.overhear(EVIL);
+    walk.say("take a note").stage.answer(EVIL);
     walk.say_aloud_unkept("air is clear", 0.99);
     walk.say_all(&["have not got one", "something else", EVIL]);
     walk
