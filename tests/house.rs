@@ -1,6 +1,9 @@
 //! The house keeps its shape: rooms import in one direction only, every file says what it owns and stays short, and no real
 //! maker's name is anywhere in it.
 
+#[path = "house/readers.rs"]
+mod readers;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -219,7 +219,7 @@ fn folders_that_are_none_are_refused() {
     }
 
     // A link in the place of a copy, of a clip, of a folder: a fault, and not followed.
-    for (name, place) in [("copy", "procedure/invented.yaml"), ("clips", "clips"), ("digest", "digest.json")] {
+    for (name, place) in [("copy", "procedure/feed-round.yaml"), ("clips", "clips"), ("digest", "digest.json")] {
         let folder = copied(&good, &at(name));
         let _ = std::fs::remove_file(folder.join(place));
         link(Path::new("/etc/passwd"), &folder.join(place));

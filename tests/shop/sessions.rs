@@ -48,7 +48,7 @@ pub fn record(wanted: impl Fn(&Record) -> bool) -> Value {
 impl Made {
     /// Whether a reading of this name is out of its limits.
     pub fn out(&self, name: &str) -> bool {
-        let drop = self.drops.iter().any(|drop| *drop > 0.18);
+        let drop = self.drops.iter().any(|drop| *drop >= 0.18);
         let rest = self.rest.is_some_and(|rest| rest < 12.4);
         match name {
             "any" => drop || rest,
@@ -72,7 +72,7 @@ impl Made {
         if let Some(rest) = self.rest {
             walk.say("measure the battery").say(&said(rest));
         }
-        walk.say("finish here");
+        walk.say("finish here").ready();
         walk
     }
 

@@ -81,13 +81,13 @@ impl Walk {
         Self { stage: Stage::handing_over(Arc::new(world), began, adviser), header, files }
     }
 
-    /// Acknowledges and confirms whatever has to be before the step asks.
+    /// Acknowledges and confirms whatever has to be before the step asks, or before the walk is over.
     pub fn ready(&mut self) {
         while self.stage.finished.is_none() && !self.stage.walker.is_asking() {
             let listen = self.stage.listen.as_ref().expect("it listens for an acknowledgement");
             let of =
                 |wanted: Answer| listen.grammar.phrases.iter().find(|p| p.answer == wanted).map(|p| p.words.clone());
-            let words = of(Answer::Yes).or_else(|| of(Answer::Done));
+            let words = of(Answer::Yes).or_else(|| of(Answer::Done)).or_else(|| of(Answer::PowerOff));
             let words = words.unwrap_or_else(|| panic!("nothing to agree with after {:?}", self.stage.said.last()));
             self.stage.answer(&words);
         }
