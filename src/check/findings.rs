@@ -21,7 +21,7 @@ impl Findings {
         }
     }
 
-    pub fn has_errors(&self) -> bool {
+    pub(super) fn has_errors(&self) -> bool {
         self.found.iter().any(|finding| finding.severity == Severity::Error)
     }
 

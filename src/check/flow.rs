@@ -93,7 +93,7 @@ impl Facts {
     }
 
     /// The names of what may be fitted.
-    pub fn may_be_fitted(&self) -> impl Iterator<Item = &str> {
+    pub(super) fn may_be_fitted(&self) -> impl Iterator<Item = &str> {
         self.may.iter().filter_map(|(fact, values)| match fact {
             Fact::Fitted(name) if values.iter().any(|value| value != OUT) => Some(name.as_str()),
             _ => None,

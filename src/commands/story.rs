@@ -61,12 +61,12 @@ impl Story {
     }
 
     /// The procedure's file, seen from the folder of procedures.
-    pub fn procedure_in(&self, folder: &Path) -> PathBuf {
+    pub(super) fn procedure_in(&self, folder: &Path) -> PathBuf {
         folder.join(&self.procedure).with_extension("yaml")
     }
 
     /// The bike's file, seen from the folder of procedures.
-    pub fn bike_in(&self, folder: &Path) -> PathBuf {
+    pub(super) fn bike_in(&self, folder: &Path) -> PathBuf {
         folder.join("bikes").join(&self.bike).with_extension("yaml")
     }
 }

@@ -38,7 +38,7 @@ pub struct Belief {
 }
 
 /// Belief from priors (any positive scale) and answers.
-pub fn believe(prior: &[f64], answers: &[Evidence]) -> Belief {
+pub(super) fn believe(prior: &[f64], answers: &[Evidence]) -> Belief {
     let log = |h: usize| prior[h].ln() + answers.iter().map(|e| e.under(h).max(f64::MIN_POSITIVE).ln()).sum::<f64>();
     let logs: Vec<f64> = (0..prior.len()).map(log).collect();
     let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -54,7 +54,7 @@ pub fn believe(prior: &[f64], answers: &[Evidence]) -> Belief {
 
 /// Weight of evidence of every answer, in its turn, for the hypotheses of `group` against all others. Their sum is the logarithm (base 10)
 /// of the odds after all answers over those before.
-pub fn evidence_for(prior: &[f64], answers: &[Evidence], group: &[usize]) -> Vec<f64> {
+pub(super) fn evidence_for(prior: &[f64], answers: &[Evidence], group: &[usize]) -> Vec<f64> {
     let mut weight = prior.to_vec();
     let mut all = Vec::with_capacity(answers.len());
     for answer in answers {

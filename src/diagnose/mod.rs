@@ -1,6 +1,6 @@
 //! Which faults fit what is observed, and what a procedure makes of them.
 //!
-//! An [`Observer`] says what a person at the bike would answer to a step under some faults of the library; [`CircuitObserver`] is the one that asks the circuit. [`simulate`] leads the real walker through a procedure under every
+//! An [`Observer`] says what a person at the bike would answer to a step under some faults of the library; [`CircuitObserver`] is the one that asks the circuit. `simulate` leads the real walker through a procedure under every
 //! fault, [`measure`] makes of it the figures of IEEE 1522, [`Proof`] is the whole result in words, JSON and CSV.
 
 mod advice;
@@ -32,6 +32,6 @@ pub use order::Order;
 pub use outcome::{Outcome, Reached, Sighting, Slip};
 pub use proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 pub use prove::{Progress, Proved, Row, Wanted, prove};
-pub use simulate::{Setting, simulate};
+pub use simulate::Setting;
 pub use table::{MATRIX, d_matrix_csv, every_fault, text};
 pub use weights::{MISHEARD, OUTSIDE, SLIP};

@@ -47,7 +47,7 @@ const LOTS_EACH: usize = 6;
 ///
 /// # Errors
 /// The procedure, the bike's wiring and the walker do not go together.
-pub fn simulate(of: &Setting<'_>, outcome: &mut dyn FnMut(usize, Outcome)) -> Result<(), ProveError> {
+pub(super) fn simulate(of: &Setting<'_>, outcome: &mut dyn FnMut(usize, Outcome)) -> Result<(), ProveError> {
     let by_value = readings_used(of.world);
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     let together = of.cases.len().div_ceil(threads * LOTS_EACH).clamp(FEWEST_TOGETHER, MOST_TOGETHER);

@@ -5,7 +5,7 @@ use crate::walk::Event;
 use std::collections::{BTreeSet, VecDeque};
 
 /// The driver's end of the journal.
-pub struct Recorder {
+pub(super) struct Recorder {
     writer: Writer,
     /// Records that the walker waits for.
     waited_for: BTreeSet<u64>,
@@ -35,12 +35,12 @@ impl Recorder {
     }
 
     /// The journal's thread, when the walk is over.
-    pub fn into_writer(self) -> Writer {
+    pub(super) fn into_writer(self) -> Writer {
         self.writer
     }
 
     /// What the walker has to be told next.
-    pub fn news(&mut self) -> Option<Event> {
+    pub(super) fn news(&mut self) -> Option<Event> {
         self.news.pop_front()
     }
 

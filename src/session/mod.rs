@@ -2,7 +2,7 @@
 //!
 //! A session is a folder: `journal.jsonl`, one entry a line, chained by hash ([`chain`]); copies of procedure, bike and vocabulary;
 //! `clips/` with the sound of answers, or of the whole session in pieces ([`Pieces`]); `digest.json` once it is finished. [`Journal`] writes it over a [`Storage`], [`Writer`] gives it
-//! a thread of its own. What [`Journal::append_synced`] returned `Ok` for survives a kill and a power cut. What a damaged end is taken for stands
+//! a thread of its own. What [`Journal::record`] returned `Ok` for survives a kill and a power cut. What a damaged end is taken for stands
 //! at the head of [`chain`]; what `verify` proves and what it cannot, at the head of `review/verify.rs`.
 
 mod backlog;
@@ -54,7 +54,7 @@ pub mod limits {
     /// Of that, room for ending the walk: the walk is ended by then. Thousands of lines.
     pub const ENDING: u64 = 1 << 20;
     /// Of that, room for the last line of all.
-    pub const LAST_LINE: u64 = 4 << 10;
+    pub(super) const LAST_LINE: u64 = 4 << 10;
     /// What may stand in a line beside its body.
     pub const AROUND_BODY: u64 = 1 << 10;
     /// Samples of sound, at 16 kHz, that wait in memory to be written: 64 MiB, 17 minutes. Chosen, no source.

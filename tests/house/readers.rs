@@ -48,8 +48,11 @@ fn end_of_body(code: &str) -> usize {
     code.len()
 }
 
-/// Everything public in a file: where it stands, the item's kind and name (none for a field), and its signature.
-fn public(code: &str) -> Vec<(usize, Option<(&str, &str)>, &str)> {
+/// Something public: where it stands, the item's kind and name (none for a field), and its signature.
+type Public<'a> = (usize, Option<(&'a str, &'a str)>, &'a str);
+
+/// Everything public in a file.
+fn public(code: &str) -> Vec<Public<'_>> {
     let mut found = Vec::new();
     for (at, word) in code.match_indices("pub ") {
         if code[..at].ends_with(|c: char| c.is_alphanumeric() || c == '_') {
@@ -96,7 +99,9 @@ fn without_reader(sources: &[(String, String)], outside: &[String]) -> Vec<Strin
         sources.iter().map(|(path, source)| (path.as_str(), code_only(&examples(source)))).collect();
     let mut readers: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
     for (path, text) in &code {
-        words(text).into_iter().for_each(|word| drop(readers.entry(word).or_default().insert(room_of(path))));
+        for word in words(text) {
+            readers.entry(word).or_default().insert(room_of(path));
+        }
     }
     let outside: BTreeSet<&str> = outside.iter().flat_map(|text| words(text)).collect();
     let mut found = Vec::new();
@@ -113,7 +118,8 @@ fn without_reader(sources: &[(String, String)], outside: &[String]) -> Vec<Strin
                 same.flat_map(|(_, text)| public(text))
                     .any(|(_, one, signature)| one.is_none_or(|(_, of)| of != name) && words(signature).contains(name))
             };
-            if !room.is_empty() && !elsewhere && !outside.contains(name) && !example() && !(is_type && handed_out()) {
+            let read = elsewhere || outside.contains(name) || example() || is_type && handed_out();
+            if !room.is_empty() && !read {
                 let line = own[..at].matches('\n').count() + 1;
                 found.push(format!("src/{path}:{line}: nobody outside of '{room}' reads the {kind} `{name}`"));
             }

@@ -219,7 +219,7 @@ fn commands_write_files_and_spare_the_record() {
         verify::run(&verify::Args { session: session.clone(), digest: digest.map(String::from), json: false })
     };
     assert_eq!((sound(None), sound(Some("0000 0000"))), (0, 1));
-    std::fs::write(session.join(&clip_file(1)), b"RIFF").unwrap();
+    std::fs::write(session.join(clip_file(1)), b"RIFF").unwrap();
     assert_eq!(sound(None), 1);
     let nothing = review::Args {
         session: temp.path().into(),

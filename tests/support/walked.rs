@@ -26,7 +26,10 @@ pub struct Walk {
 }
 
 /// An adviser that answers the first answers, then the later ones, as a test says.
-struct Says(Box<dyn FnMut(&[Arc<Observation>]) -> Weighed>);
+struct Says(Tells);
+
+/// Tells the suspects after the observations so far.
+type Tells = Box<dyn FnMut(&[Arc<Observation>]) -> Weighed>;
 
 impl Advice for Says {
     fn weigh(&mut self, observed: &[Arc<Observation>]) -> Weighed {
