@@ -57,16 +57,16 @@ pub(super) fn innermost_call(frames: &[Frame]) -> Option<usize> {
     own_from(frames).checked_sub(1)
 }
 
-/// How an edge is taken.
+/// What takes a walk along an edge.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Via {
     /// The step is left out.
     LeftOut,
-    /// An answer; the names under which it is kept.
+    /// An answer, with the names under which it is kept.
     Answer(Vec<String>),
-    /// An answer that is doubted first.
+    /// A doubted answer.
     Doubted,
-    /// The check is left untested, or an escape was said.
+    /// The check was left untested, or an escape was said.
     Untested,
 }
 
@@ -84,17 +84,17 @@ pub(super) enum To {
 pub(super) struct Edge {
     pub via: Via,
     pub to: To,
-    /// The part that it begins, where that may come in another order than the written one.
+    /// The part that it begins, if parts may come out of the written order.
     pub begins: Option<usize>,
 }
 
-/// A place on the walks.
+/// A node: a step at a place.
 pub(super) struct Node<'p> {
     pub at: At,
     pub step: &'p Step,
-    /// What templates and expressions can name, with samples of everything that could have been seen.
+    /// What templates and expressions can name, with a sample of everything that could have been seen.
     pub scope: Rc<Scope>,
-    /// The state it needs, where it comes out for this bike.
+    /// The state that it asks for; empty if that does not evaluate for this bike.
     pub need: StateNeed,
     /// What it assumes.
     pub assumes: StateNeed,
@@ -105,7 +105,7 @@ pub(super) struct Node<'p> {
     pub edges: Vec<Edge>,
 }
 
-/// A conclusion that is reached, and from where.
+/// A conclusion that a walk reaches, and from where.
 pub(super) struct Concluded<'p> {
     pub conclusion: &'p Conclusion,
     pub procedure: usize,
@@ -128,7 +128,7 @@ impl<'p> Walks<'p> {
         self.procedures[0]
     }
 
-    /// The nodes of the procedure that is checked, where the step is not left out.
+    /// The checked procedure's nodes whose step is not left out.
     pub fn own(&self) -> impl Iterator<Item = &Node<'p>> {
         self.nodes.iter().filter(|node| node.at.procedure == 0 && !node.left_out)
     }
@@ -168,7 +168,7 @@ fn calls(procedure: &Procedure) -> Vec<String> {
     ids
 }
 
-/// Whether `procedure` applies to `bike`; an expression that does not come out is reported.
+/// Whether `procedure` applies to `bike`. An expression that does not evaluate is reported.
 pub(super) fn applies(procedure: &Procedure, scope: &Scope, found: &mut Findings) -> bool {
     match procedure.applies.as_ref().map(|applies| evaluate_bool(applies, scope)) {
         None | Some(Ok(true)) => true,
@@ -180,7 +180,7 @@ pub(super) fn applies(procedure: &Procedure, scope: &Scope, found: &mut Findings
     }
 }
 
-/// Puts a sample of everything that can be seen into `scope`; gives the names.
+/// Puts a sample of everything that can be seen into `scope`, and returns the names.
 pub(super) fn samples(procedures: &[&Procedure], scope: &mut Scope) -> BTreeSet<String> {
     let mut rounds: BTreeSet<String> = BTreeSet::new();
     for each in procedures.iter().flat_map(|procedure| &procedure.loops) {

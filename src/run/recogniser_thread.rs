@@ -76,11 +76,11 @@ impl OpenListen {
 }
 
 /// What became of an utterance, for the listen that it was given at.
-pub type Decoded = Answered<Understanding>;
+pub(super) type Decoded = Answered<Understanding>;
 
 /// What became of an utterance.
 #[derive(Debug, Clone)]
-pub struct Understanding {
+pub(super) struct Understanding {
     pub utterance: Utterance,
     pub result: Understood,
     /// Time from the asking.
