@@ -1,7 +1,7 @@
-//! Every single fault of the twin through the whole walk, then every pair: `cargo bench --bench prove`.
+//! Every single fault of the twin through the whole walk, then every pair: `cargo observer --observer prove`.
 
 use probeside::circuit::faults::Library;
-use probeside::diagnose::{Bench, Wanted, prove};
+use probeside::diagnose::{CircuitObserver, Wanted, prove};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Instant;
@@ -26,8 +26,8 @@ fn main() {
         ("every single fault and every pair", Wanted { pairs: true, ..Wanted::default() }),
     ] {
         let start = Instant::now();
-        let bench = Bench::new(&world.bike, &library, &faults);
-        if let Err(why) = prove(&world, &faults, &bench, wanted, &|_, _, _| ()) {
+        let observer = CircuitObserver::new(&world.bike, &library, &faults);
+        if let Err(why) = prove(&world, &faults, &observer, wanted, &|_, _, _| ()) {
             panic!("{why}");
         }
         println!("{what}: {:.2} s", start.elapsed().as_secs_f64());

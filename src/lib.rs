@@ -36,6 +36,7 @@
 //! | [`phrase`] | grammars, words to answers and back, the verdict | sound, the step that is asked |
 //! | [`procedure`] | the tree of steps as data, expressions, drawing | who walks it, and how its words are heard |
 //! | [`circuit`] | what an instrument shows, healthy or under a fault | a walk, what was answered |
+//! | [`advice`] | what the adviser answers: suspects and their weights, the next part | how weights are worked out, who asked |
 //! | [`session`] | the record: written, kept whole, read again | the walker, what an entry leads to |
 //! | [`walk`] | what is said, asked and written down next | clocks, files, threads, sound |
 //! | [`diagnose`] | which faults fit, and what a procedure finds | voices, a session's folder |
@@ -50,6 +51,11 @@
 //!
 //! Imports run in one direction only; `tests/house.rs` checks it.
 
+// Unit tests and integration tests share files of `tests/support`, which name the crate from outside.
+#[cfg(test)]
+extern crate self as probeside;
+
+pub mod advice;
 pub mod bike;
 pub mod check;
 pub mod circuit;

@@ -2,11 +2,12 @@
 
 mod support;
 
+use probeside::advice::Weighed;
 use probeside::circuit::faults::Library;
 use probeside::diagnose::{Adviser, MISHEARD, OUTSIDE, SLIP};
 use probeside::phrase::{Answer, Command as Control, Phrase, Vocabulary, sound};
 use probeside::procedure::render_names;
-use probeside::session::{JOURNAL_FILE, Weighed};
+use probeside::session::JOURNAL_FILE;
 use std::process::Command;
 use std::sync::Arc;
 use support::mechanic::Mechanic;

@@ -4,6 +4,8 @@
 mod amend;
 #[path = "journal/bench.rs"]
 mod bench;
+#[path = "support/disk.rs"]
+mod disk;
 #[path = "journal/folder.rs"]
 mod folder;
 #[path = "journal/forgery.rs"]
@@ -12,5 +14,14 @@ mod forgery;
 mod power;
 #[path = "journal/reading.rs"]
 mod reading;
+#[path = "journal/resumed.rs"]
+mod resumed;
+#[path = "support/stage.rs"]
+#[allow(dead_code)]
+mod stage;
+#[path = "support/walked.rs"]
+mod walked;
 #[path = "journal/whole.rs"]
 mod whole;
+#[path = "journal/writer.rs"]
+mod writer;

@@ -7,7 +7,7 @@ use probeside::phrase::{Answer, Command};
 use probeside::session::Record;
 use probeside::walk::Event;
 use support::machine::{STORIES, Story};
-use support::stage::{Disk, Stage};
+use support::stage::{DiskSays, Stage};
 
 /// Stories whose conclusion comes after a loop, not at a step of it.
 const GOOD: [&str; 3] = ["points-good", "ground-path-good", "battery-feed-good"];
@@ -51,7 +51,7 @@ fn is_last(record: &Record) -> bool {
 }
 
 /// Every story up to its conclusion, which the disk does not take; then `between`, and to its end with a disk that takes all.
-fn interrupted_at_the_conclusion(disk: fn(&Record) -> Disk, between: impl Fn(&mut Stage)) {
+fn interrupted_at_the_conclusion(disk: fn(&Record) -> DiskSays, between: impl Fn(&mut Stage)) {
     let mut came_to_an_end = 0;
     for name in STORIES.into_iter().chain(GOOD) {
         let story = Story::of(name);
@@ -65,7 +65,7 @@ fn interrupted_at_the_conclusion(disk: fn(&Record) -> Disk, between: impl Fn(&mu
         stage.disk = disk;
         answer_on(&mut stage, &story, |stage| stage.records.iter().any(is_last)).expect("as before");
         assert!(stage.finished.is_none(), "{name}");
-        stage.disk = |_| Disk::Takes;
+        stage.disk = |_| DiskSays::Takes;
         between(&mut stage);
         answer_on(&mut stage, &story, |_| false).unwrap_or_else(|| panic!("{name}: {:?}", stage.walker.place()));
         assert_eq!(end(&stage), end(&whole), "{name}");
@@ -73,8 +73,8 @@ fn interrupted_at_the_conclusion(disk: fn(&Record) -> Disk, between: impl Fn(&mu
     assert!(came_to_an_end > 5, "{came_to_an_end} stories came to an end");
 }
 
-fn refused(record: &Record) -> Disk {
-    if is_last(record) { Disk::Refuses } else { Disk::Takes }
+fn refused(record: &Record) -> DiskSays {
+    if is_last(record) { DiskSays::Refuses } else { DiskSays::Takes }
 }
 
 #[test]
@@ -114,7 +114,7 @@ fn a_walk_that_was_stopped_there_is_resumed_there() {
 
 #[test]
 fn a_stop_while_it_is_being_written_waits_for_the_disk() {
-    let silent = |record: &Record| if is_last(record) { Disk::SaysNothing } else { Disk::Takes };
+    let silent = |record: &Record| if is_last(record) { DiskSays::SaysNothing } else { DiskSays::Takes };
     interrupted_at_the_conclusion(silent, |stage| {
         stage.give(stop());
         let id = stage.held.pop().expect("it is being written");

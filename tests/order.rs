@@ -5,7 +5,9 @@ mod support;
 
 use probeside::bike::BikeState;
 use probeside::circuit::faults::{Fault, Library};
-use probeside::diagnose::{Adviser, Asked, Bench, Observer, Order, Proof, Seen, Verdict as Judged, Wanted, prove};
+use probeside::diagnose::{
+    Adviser, Asked, CircuitObserver, Observer, Order, Proof, Seen, Verdict as Judged, Wanted, prove,
+};
 use probeside::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind, Verdict};
 use probeside::procedure::{Ask, render};
 use probeside::session::{JOURNAL_FILE, Now, Record};
@@ -94,7 +96,13 @@ fn needs_are_kept(world: &World, walked: &Walked, asking: &BTreeSet<usize>, id: 
 }
 
 /// Walks, and looks at every question: its cautions were spoken since the one before.
-fn walk(world: &Arc<World>, order: &Order<'_>, bench: &Bench<'_>, faults: &[Fault], under: &[usize]) -> Walked {
+fn walk(
+    world: &Arc<World>,
+    order: &Order<'_>,
+    observer: &CircuitObserver<'_>,
+    faults: &[Fault],
+    under: &[usize],
+) -> Walked {
     let now = Now { mono_ms: 0, wall: String::new() };
     let mut walker = Walker::new(world.clone()).in_best_order();
     let mut walked = Walked::default();
@@ -123,7 +131,7 @@ fn walk(world: &Arc<World>, order: &Order<'_>, bench: &Bench<'_>, faults: &[Faul
                     cautioned.clear();
                     mended.extend(asked.question.mends.iter().cloned());
                     let left: Vec<usize> = under.iter().copied().filter(|f| !faults[*f].is_mended(&mended)).collect();
-                    let seen = bench.seen(&left, &asked).expect("the circuit answers");
+                    let seen = observer.seen(&left, &asked).expect("the circuit answers");
                     walked.asked.push((asked.place(), part));
                     let answer = spoken(&asked, seen);
                     answers.push((Arc::new(asked.clone()), asked.name(seen)));
@@ -187,9 +195,9 @@ fn the_choice_is_the_one_worked_out_by_hand() {
     let world = three_looks();
     let library = Library::load(&own("three.yaml")).expect("the library loads");
     let faults = library.for_bike(&world.bike).expect("it fits");
-    let bench = Bench::new(&world.bike, &library, &faults);
-    let order = Order::new(&world, &faults, &bench).expect("an order");
-    let healthy = walk(&world, &order, &bench, &faults, &[]);
+    let observer = CircuitObserver::new(&world.bike, &library, &faults);
+    let order = Order::new(&world, &faults, &observer).expect("an order");
+    let healthy = walk(&world, &order, &observer, &faults, &[]);
     let close = |a: f64, b: f64| assert!((a - b).abs() < 5e-4, "{a} and not {b}");
     let chosen = healthy.chosen();
     assert_eq!(chosen.iter().map(|c| c.0.as_str()).collect::<Vec<_>>(), ["cam", "leads"], "{chosen:?}");
@@ -211,7 +219,7 @@ fn the_choice_is_the_one_worked_out_by_hand() {
     // The routes lead to the fuse, from the cam to the leads, from the leads to the end, and from the fuse to the cam, which is over.
     assert_eq!(said, ["Next: the cam.", "Next: the fuse.", "Next: the end."]);
     for (number, conclusion, asked) in [(0, "fuse-blown", 4), (1, "cam-sheared", 2), (2, "lead-loose", 3)] {
-        let walked = walk(&world, &order, &bench, &faults, &[number]);
+        let walked = walk(&world, &order, &observer, &faults, &[number]);
         assert_eq!((walked.conclusion.as_str(), walked.asked.len()), (conclusion, asked));
     }
     let ruled_out = healthy.records.iter().find_map(|r| match r {
@@ -226,15 +234,15 @@ fn every_fault_is_walked(bike: &str) {
     let world = world("no-spark", bike);
     let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
     let faults = library.for_bike(&world.bike).expect("the library fits the bike");
-    let bench = Bench::new(&world.bike, &library, &faults);
-    let order = Order::new(&world, &faults, &bench).expect("an order");
-    let healthy = walk(&world, &order, &bench, &faults, &[]);
+    let observer = CircuitObserver::new(&world.bike, &library, &faults);
+    let order = Order::new(&world, &faults, &observer).expect("an order");
+    let healthy = walk(&world, &order, &observer, &faults, &[]);
     let asking: BTreeSet<usize> = healthy.asked.iter().filter_map(|(_, part)| *part).collect();
     assert!(asking.len() >= world.procedures[&world.main].parts.len() - 1, "{asking:?}");
     let mut orders: BTreeMap<Vec<usize>, usize> = BTreeMap::new();
     for fault in (0..faults.len()).map(Some).chain([None]) {
         let under: Vec<usize> = fault.into_iter().collect();
-        let walked = walk(&world, &order, &bench, &faults, &under);
+        let walked = walk(&world, &order, &observer, &faults, &under);
         let id = fault.map_or("no fault", |f| faults[f].id.as_str());
         assert!(!walked.conclusion.is_empty(), "{id}: no conclusion");
         needs_are_kept(&world, &walked, &asking, id);
@@ -267,8 +275,8 @@ fn proved(bike: &str, best: bool) -> Proof {
     let world = world("no-spark", bike);
     let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
     let faults = library.for_bike(&world.bike).expect("the library fits the bike");
-    let bench = Bench::new(&world.bike, &library, &faults);
-    match prove(&world, &faults, &bench, Wanted { best, ..Wanted::default() }, &|_, _, _| ()) {
+    let observer = CircuitObserver::new(&world.bike, &library, &faults);
+    match prove(&world, &faults, &observer, Wanted { best, ..Wanted::default() }, &|_, _, _| ()) {
         Ok(proved) => proved.proof,
         Err(why) => panic!("{why}"),
     }

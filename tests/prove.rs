@@ -4,7 +4,7 @@
 mod support;
 
 use probeside::circuit::faults::{Fault, Library};
-use probeside::diagnose::{Bench, Proof, Verdict, Wanted, every_fault, prove};
+use probeside::diagnose::{CircuitObserver, Proof, Verdict, Wanted, every_fault, prove};
 use std::path::Path;
 use support::stage::{procedures, world};
 
@@ -13,8 +13,8 @@ fn proved(bike: &str, best: bool, keep: impl Fn(&[Fault], usize) -> bool) -> Pro
     let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
     let all = library.for_bike(&world.bike).expect("the library fits the bike");
     let faults: Vec<Fault> = (0..all.len()).filter(|n| keep(&all, *n)).map(|n| all[n].clone()).collect();
-    let bench = Bench::new(&world.bike, &library, &faults);
-    match prove(&world, &faults, &bench, Wanted { best, ..Wanted::default() }, &|_, _, _| ()) {
+    let observer = CircuitObserver::new(&world.bike, &library, &faults);
+    match prove(&world, &faults, &observer, Wanted { best, ..Wanted::default() }, &|_, _, _| ()) {
         Ok(proved) => proved.proof,
         Err(why) => panic!("{why}"),
     }

@@ -6,6 +6,8 @@ mod attacks;
 mod browser;
 #[path = "shop/cli.rs"]
 mod cli;
+#[path = "support/disk.rs"]
+mod disk;
 #[path = "shop/files.rs"]
 #[cfg(unix)]
 mod files;
@@ -20,8 +22,13 @@ mod long;
 mod postgres;
 #[path = "shop/sessions.rs"]
 mod sessions;
+#[path = "support/stage.rs"]
+#[allow(dead_code)]
+mod stage;
 #[path = "shop/suite.rs"]
 mod suite;
+#[path = "support/walked.rs"]
+mod walked;
 
 use std::future::Future;
 

@@ -1,13 +1,22 @@
-//! Answers that cannot be told apart, or that begin one another.
+//! Checks what may be answered: phrases that cannot be told apart, limits that overlap or leave a gap, units that do not fit the quantity.
 //!
-//! Why: the same words cannot lead two ways; and a listener that hears "dark" may have heard the beginning of "dark sometimes".
+//! Why it matters: the same words cannot lead two ways, and a listener that hears "dark" may have heard the beginning of "dark sometimes". A
+//! reading that falls into no band leads nowhere; one that falls into two may lead the wrong way. A spoken unit is converted to the unit asked
+//! for, which is impossible from volts to ohms.
 //!
-//! Example: `phrases: ["go back"]`, which is the command to go back a step.
+//! Example findings:
+//! - ``"go back" is already the command `back` ``
+//! - ``for the Borage Twin, the bands `low` and `good` leave a hole: one ends at 11.8, the next begins at 12``
+//! - ``` `coil_ohms` is a resistance and cannot be in V ```
 
+use super::findings::{Findings, Reserved};
 use super::walks::Walks;
-use super::{Findings, Reserved};
-use crate::procedure::{Ask, Procedure, Step, Template, render};
+use crate::procedure::{Ask, Expression, Procedure, ReadingAsk, Scope, Step, Template, evaluate_number, render};
 use crate::source::Diagnostic;
+use crate::units::Unit;
+
+/// Two limits closer than this share of their size are the same: doubles do not hold decimals exactly.
+const SAME: f64 = 1e-9;
 
 struct Said<'a> {
     words: String,
@@ -16,7 +25,7 @@ struct Said<'a> {
 }
 
 /// Looks at phrases as `rendered`; of one step, or of all.
-pub(super) fn check(
+pub(super) fn phrases(
     procedure: &Procedure,
     reserved: &[Reserved],
     rendered: &dyn Fn(&Template) -> Option<String>,
@@ -24,7 +33,7 @@ pub(super) fn check(
     found: &mut Findings,
 ) {
     for step in procedure.steps.iter().filter(|step| only.is_none_or(|id| *step.id == id)) {
-        let said = phrases(step, rendered);
+        let said = said(step, rendered);
         said.iter().for_each(|phrase| check_plain(phrase, found));
         for (at, phrase) in said.iter().enumerate() {
             for earlier in &said[..at] {
@@ -37,19 +46,19 @@ pub(super) fn check(
     }
 }
 
-/// As [`check`], for the phrases that are templates, as they come out on each walk.
-pub(super) fn check_rendered(walks: &Walks<'_>, reserved: &[Reserved], found: &mut Findings) {
+/// As [`phrases`], for the phrases that are templates, as they come out on each walk.
+pub(super) fn rendered_phrases(walks: &Walks<'_>, reserved: &[Reserved], found: &mut Findings) {
     for node in walks.own() {
         if let Ask::Choice(choices) | Ask::Watch { choices, .. } = &node.step.ask
             && choices.iter().any(|choice| choice.phrases.iter().any(|phrase| phrase.contains('{')))
         {
             let come_out = |text: &Template| render(text, &node.scope).ok();
-            check(walks.procedure(), reserved, &come_out, Some(&node.step.id), found);
+            phrases(walks.procedure(), reserved, &come_out, Some(&node.step.id), found);
         }
     }
 }
 
-fn phrases<'a>(step: &'a Step, rendered: &dyn Fn(&Template) -> Option<String>) -> Vec<Said<'a>> {
+fn said<'a>(step: &'a Step, rendered: &dyn Fn(&Template) -> Option<String>) -> Vec<Said<'a>> {
     let (Ask::Choice(choices) | Ask::Watch { choices, .. }) = &step.ask else { return Vec::new() };
     let all = choices.iter().flat_map(|choice| choice.phrases.iter().map(move |template| (choice, template)));
     let said =
@@ -101,5 +110,93 @@ fn check_reserved(phrase: &Said<'_>, taken: &Reserved, found: &mut Findings) {
     } else if taken.always && (begins(&phrase.words, &taken.words) || begins(&taken.words, &phrase.words)) {
         let message = format!("\"{}\" and \"{}\", {}, begin alike", phrase.words, taken.words, taken.meaning);
         found.add(Diagnostic::warning(place, "answer-begins", message).help("Begin with another word."));
+    }
+}
+
+/// Limits that overlap, leave a gap or stand the wrong way round.
+pub(super) fn limits(walks: &Walks<'_>, found: &mut Findings) {
+    for node in walks.own() {
+        if let Ask::Reading(reading) = &node.step.ask {
+            check_reading(reading, &node.scope, &walks.bike.name, found);
+        }
+    }
+}
+
+fn check_reading(reading: &ReadingAsk, scope: &Scope, bike: &str, found: &mut Findings) {
+    let value = |limit: &Expression| evaluate_number(limit, scope).ok();
+    let mut fault = |place, message: String, help: &str| {
+        found.add(Diagnostic::error(place, "limits", message).help(help));
+    };
+    if let (Some(low), Some(high)) = (value(&reading.low), value(&reading.high))
+        && low >= high
+    {
+        let message = format!("for the {bike}, the plausible range runs from {low} to {high}");
+        fault(&reading.low.place, message, "Write the lower one first.");
+    }
+    let last = reading.bands.len().saturating_sub(1);
+    for (at, band) in reading.bands.iter().enumerate() {
+        let name = band.id.as_str();
+        match (&band.from, at) {
+            (Some(from), 0) => fault(
+                &from.place,
+                format!("the lowest band `{name}` has a `from`: what is below leads nowhere"),
+                "Leave its `from` out.",
+            ),
+            (None, 1..) => fault(
+                &band.id.place,
+                format!("the band `{name}` has no `from`, and is not the lowest"),
+                "Begin it where the band before it ends.",
+            ),
+            _ => {}
+        }
+        match &band.below {
+            Some(below) if at == last => fault(
+                &below.place,
+                format!("the highest band `{name}` has a `below`: what is above leads nowhere"),
+                "Leave its `below` out.",
+            ),
+            None if at < last => fault(
+                &band.id.place,
+                format!("the band `{name}` has no `below`, and is not the highest"),
+                "End it where the next band begins.",
+            ),
+            _ => {}
+        }
+        if let (Some(from), Some(below)) = (&band.from, &band.below)
+            && let (Some(low), Some(high)) = (value(from), value(below))
+            && low >= high
+        {
+            fault(
+                &from.place,
+                format!("for the {bike}, the band `{name}` runs from {low} to {high}"),
+                "Its `from` must lie below its `below`.",
+            );
+        }
+    }
+    for pair in reading.bands.windows(2) {
+        if let (Some(below), Some(from)) = (&pair[0].below, &pair[1].from)
+            && let (Some(end), Some(begin)) = (value(below), value(from))
+            && (end - begin).abs() > SAME * end.abs().max(begin.abs())
+        {
+            let what = if end < begin { "leave a hole" } else { "overlap" };
+            let message = format!(
+                "for the {bike}, the bands `{}` and `{}` {what}: one ends at {end}, the next begins at {begin}",
+                *pair[0].id, *pair[1].id
+            );
+            fault(&from.place, message, "Begin the one exactly where the other ends.");
+        }
+    }
+}
+
+/// Units that do not belong to the quantity.
+pub(super) fn units(procedure: &Procedure, found: &mut Findings) {
+    for step in &procedure.steps {
+        let Ask::Reading(reading) = &step.ask else { continue };
+        if reading.unit.quantity() != reading.quantity {
+            let fitting = Unit::ALL.iter().filter(|unit| unit.quantity() == reading.quantity).map(|unit| unit.name());
+            let help = format!("Units of {}: {}.", reading.quantity, fitting.collect::<Vec<_>>().join(", "));
+            let message = format!("`{}` is a {} and cannot be in {}", *reading.name, reading.quantity, reading.unit);
+            found.add(Diagnostic::error(&reading.name.place, "unit", message).help(help));
+        }
     }
 }

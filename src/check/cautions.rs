@@ -1,21 +1,29 @@
-//! States that can hurt, with no caution before them.
+//! Checks cautions: states that can hurt without a caution before them, and cautions that their own steps or other procedures contradict.
 //!
-//! Why: the caution belongs before the step, acknowledged, on every way that leads to it.
+//! Why it matters: a caution belongs before the step, acknowledged, on every way that leads there. A warning about something that is not there
+//! teaches people not to listen, and a step that calls for what a caution forbids undoes it.
 //!
-//! Example: `engine: kicked` with the key on, and no caution about high voltage on the way from `start`.
+//! Example findings:
+//! - ``at `kick` the engine is kicked with the key on, and a way leads here without a caution about high-voltage``
+//! - ``the caution `strobe` warns of a strobe, and no step that it stands before uses one or lists it as a tool``
+//! - ``` `coil-warm` calls for a hair dryer, and the caution `heat` of `coil-heat` forbids it ```
 //!
-//! Which states call for which caution: common practice, no source.
+//! Which state calls for which caution is common practice, no source. Contradictions are found in words, not in meanings: the vocabulary lists
+//! the things that a caution may warn of (`writing: things`), those that are forbidden everywhere once a caution forbids them (`writing: bans`),
+//! and the words that forbid what follows them in a clause (`writing: forbids`). A thing under another name, or on neither list, is missed.
 
-use super::Findings;
-use super::feed;
+use super::ear::words_for;
+use super::findings::{Findings, Surroundings};
 use super::flow::{Fact, Facts, OUT};
 use super::walks::{Node, Walks};
 use crate::bike::{Bike, Engine, InstrumentKind, PointsAt};
-use crate::procedure::Hazard;
+use crate::phrase::Named;
+use crate::procedure::{Ask, Caution, Hazard, Procedure, Step, Template};
 use crate::source::Diagnostic;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-pub(super) fn check(walks: &Walks<'_>, facts: &[Facts], found: &mut Findings) {
+/// States that can hurt, on a way without the caution that they call for.
+pub(super) fn missing(walks: &Walks<'_>, facts: &[Facts], found: &mut Findings) {
     for (node, facts) in walks.nodes.iter().zip(facts) {
         if node.at.procedure != 0 || node.left_out {
             continue;
@@ -88,10 +96,104 @@ fn called_for(node: &Node<'_>, facts: &Facts, bike: &Bike) -> BTreeMap<Hazard, &
         let id = &set.id.value;
         let closed_here = need.points.get(id) == Some(&PointsAt::Closed);
         let closed_before = key_is_set && after.may_be(&Fact::Points(id.clone()), PointsAt::Closed.name());
-        (closed_here || closed_before) && !surely_apart(&set.connector) && feed::reaches(bike, &set.coil, &surely_apart)
+        (closed_here || closed_before) && !surely_apart(&set.connector) && reaches(bike, &set.coil, &surely_apart)
     });
     if key_on && closed {
         call(Hazard::CoilHeat, "the key is on with points closed");
     }
     hazards
+}
+
+/// Whether `coil-ID.feed` hangs together with `battery.live` when all that `apart` names is apart. Switches count as closed.
+fn reaches(bike: &Bike, coil: &str, apart: &dyn Fn(&str) -> bool) -> bool {
+    let mut links: Vec<[String; 2]> =
+        bike.wires.iter().map(|wire| [wire.from.value.clone(), wire.to.value.clone()]).collect();
+    for part in ["fuse", "key", "kill", "ballast"] {
+        if !apart(part) {
+            links.push([format!("{part}.supply"), format!("{part}.load")]);
+        }
+    }
+    for connector in bike.connectors.iter().filter(|connector| !apart(&connector.id)) {
+        links.push(connector.halves.clone().map(|half| format!("{}.{half}", *connector.id)));
+    }
+    let goal = format!("coil-{coil}.feed");
+    let mut reached: BTreeSet<&str> = ["battery.live"].into();
+    loop {
+        let further: Vec<&str> = links
+            .iter()
+            .flat_map(|[a, b]| [(a, b), (b, a)])
+            .filter(|(from, to)| reached.contains(from.as_str()) && !reached.contains(to.as_str()))
+            .map(|(_, to)| to.as_str())
+            .collect();
+        if further.is_empty() {
+            return reached.contains(goal.as_str());
+        }
+        reached.extend(further);
+    }
+}
+
+/// Cautions that steps contradict.
+pub(super) fn contradictions(procedure: &Procedure, around: &Surroundings<'_>, found: &mut Findings) {
+    let Some(words) = words_for(procedure) else { return };
+    let named = |text: &str| words.things_named_in(text);
+    for caution in &procedure.cautions {
+        let before: Vec<&Step> =
+            procedure.steps.iter().filter(|step| step.cautions.iter().any(|id| **id == *caution.id)).collect();
+        let ends = procedure.conclusions.iter().filter(|end| end.cautions.iter().any(|id| **id == *caution.id));
+        let remedies: Vec<&Template> = ends.map(|end| &end.remedy).collect();
+        if before.is_empty() && remedies.is_empty() {
+            continue;
+        }
+        let tools = procedure.tools.iter().flat_map(|tool| named(tool));
+        let told = before.iter().flat_map(|step| texts(step)).chain(remedies).flat_map(|text| named(&text.value));
+        let fitted = before.iter().flat_map(|step| &step.state.fit).flat_map(|(name, _)| named(&name.value));
+        let used: Vec<String> = tools.chain(told).chain(fitted).map(|named| named.thing).collect();
+        for Named { thing, forbidden, .. } in spoken(caution).flat_map(|text| named(&text.value)) {
+            if !forbidden && !used.contains(&thing) {
+                let message = format!(
+                    "the caution `{}` warns of a {thing}, and no step that it stands before uses one or lists it as a tool",
+                    *caution.id
+                );
+                let help = "Warn of what is there, or list the thing under `tools`.";
+                found.add(Diagnostic::error(&caution.say.place, "caution-of-nothing", message).help(help));
+                break;
+            }
+        }
+    }
+    let mut bans: BTreeMap<String, String> = BTreeMap::new();
+    let library = around.library.iter().map(|beside| &**beside);
+    for owner in [procedure].into_iter().chain(library.filter(|beside| beside.language == procedure.language)) {
+        for caution in &owner.cautions {
+            for Named { thing, forbidden, banned } in spoken(caution).flat_map(|text| named(&text.value)) {
+                if forbidden && banned {
+                    bans.entry(thing).or_insert_with(|| format!("`{}` of `{}`", *caution.id, owner.id));
+                }
+            }
+        }
+    }
+    let ends = procedure.conclusions.iter().map(|end| (&end.id, &end.remedy));
+    let steps = procedure.steps.iter().flat_map(|step| texts(step).map(move |text| (&step.id, text)));
+    for (id, text) in steps.chain(ends) {
+        for Named { thing, forbidden, .. } in named(&text.value) {
+            if let Some(caution) = bans.get(&thing).filter(|_| !forbidden) {
+                let message = format!("`{}` calls for a {thing}, and the caution {caution} forbids it", **id);
+                let help = "Say another way of doing it, or forbid it here as well.";
+                found.add(Diagnostic::error(&text.place, "forbidden-elsewhere", message).help(help));
+            }
+        }
+    }
+}
+
+fn spoken(caution: &Caution) -> impl Iterator<Item = &Template> {
+    [&caution.say, &caution.brief].into_iter()
+}
+
+/// What a step tells to do.
+fn texts(step: &Step) -> impl Iterator<Item = &Template> {
+    let choices = match &step.ask {
+        Ask::Choice(choices) | Ask::Watch { choices, .. } => &choices[..],
+        Ask::Reading(_) | Ask::Done(_) | Ask::Note(_) => &[],
+    };
+    let echoes = choices.iter().map(|choice| &choice.echo);
+    [&step.say, &step.more].into_iter().chain(&step.brief).chain(echoes)
 }

@@ -1,44 +1,123 @@
-//! Everything of a procedure that is spoken, as it comes out for a bike: what the checks on writing for the ear look at.
+//! Checks how a procedure is written for the ear, on every text as it is spoken for a bike: length, number of actions, the side first, and
+//! words that a voice stumbles on.
+//!
+//! Why it matters: with a probe in one hand nobody keeps three instructions in mind, and the answer does not say which of two actions was done.
+//! The most expensive mistake is the right check on the wrong side, so the side comes first. A voice reads "12V" as "twelve vee" and skips a
+//! slash.
+//!
+//! Example findings:
+//! - ``the prompt of `fuel-off` takes about 15 s to say``
+//! - ``the prompt of `fuel-off` asks for 3 actions: close, wipe, open``
+//! - ``the prompt of `points-gap` does not begin with its side, "left"``
+//! - ``a voice stumbles on "GN-WH" in the prompt of `feed` ``
+//!
+//! A question after an action is not a second action. The vocabulary's `writing` section says how the seconds were fitted to the real voice.
 
+use super::findings::Findings;
 use super::walks::Walks;
-use crate::phrase::Vocabulary;
+use crate::phrase::{Vocabulary, normalise};
 use crate::procedure::{Ask, Procedure, Scope, Step, Template, render};
-use crate::source::Place;
+use crate::source::{Diagnostic, Place};
 use serde_json::Value;
 
+/// Longest prompt, seconds (`procedures/FORMAT.md`).
+const LONGEST: f64 = 12.0;
+
+pub(super) fn check(walks: &Walks<'_>, found: &mut Findings) {
+    let Some(words) = words_for(walks.procedure()) else { return };
+    let all = spoken(walks);
+    lengths(&all, words, found);
+    actions(&all, words, found);
+    sides(&all, found);
+    stumbles(&all, words, found);
+}
+
+fn lengths(all: &[Spoken], words: &Vocabulary, found: &mut Findings) {
+    for Spoken { what, of, text, place, .. } in all.iter().filter(|said| said.is_short()) {
+        let seconds = words.seconds_to_say(text);
+        if seconds > LONGEST {
+            let message = format!("the {what} of `{of}` takes about {seconds:.0} s to say");
+            let help = "Say one thing in at most 12 s, and move the rest to `more` or to another step.";
+            found.add(Diagnostic::warning(place, "long-prompt", message).help(help));
+        }
+    }
+}
+
+fn actions(all: &[Spoken], words: &Vocabulary, found: &mut Findings) {
+    for said in all.iter().filter(|said| said.is_prompt()) {
+        let actions = words.actions_in(&said.text);
+        if actions.len() > 1 {
+            let message = format!(
+                "the {} of `{}` asks for {} actions: {}",
+                said.what,
+                said.of,
+                actions.len(),
+                actions.join(", ")
+            );
+            let help =
+                "Ask for one action in a step; make another step of the next, or move what explains it to `more`.";
+            found.add(Diagnostic::warning(&said.place, "two-actions", message).help(help));
+        }
+    }
+}
+
+fn sides(all: &[Spoken], found: &mut Findings) {
+    for said in all.iter().filter(|said| said.is_prompt() && !said.side.is_empty()) {
+        let (words, side) = (normalise(&said.text), normalise(&said.side));
+        if words != side && !words.starts_with(&format!("{side} ")) {
+            let message = format!("the {} of `{}` does not begin with its side, \"{}\"", said.what, said.of, said.side);
+            let help = "Begin it with `{{ NAME.side_words | capitalize }} side.`, NAME being the loop's item.";
+            found.add(Diagnostic::warning(&said.place, "side-first", message).help(help));
+        }
+    }
+}
+
+fn stumbles(all: &[Spoken], words: &Vocabulary, found: &mut Findings) {
+    for said in all {
+        let Some((token, instead)) = words.stumbles_in(&said.text).into_iter().next() else { continue };
+        let colours: Option<Vec<String>> = token.split('-').map(|code| words.colour(code)).collect();
+        let instead = match colours {
+            Some(_) => words.colour(&token).unwrap_or(instead),
+            None => instead,
+        };
+        let message = format!("a voice stumbles on \"{token}\" in the {} of `{}`", said.what, said.of);
+        found.add(Diagnostic::warning(&said.place, "stumbles", message).help(format!("Write {instead}.")));
+    }
+}
+
 /// A text as it is spoken.
-pub(super) struct Spoken {
+struct Spoken {
     /// "prompt", "short prompt", "explanation", "caution" ...
-    pub what: &'static str,
+    what: &'static str,
     /// The id of the step, caution or conclusion.
-    pub of: String,
+    of: String,
     /// The text for this bike and round.
-    pub text: String,
+    text: String,
     /// Where it is written.
-    pub place: Place,
+    place: Place,
     /// "left", "right" in a round over something that has a side; else empty.
-    pub side: String,
+    side: String,
 }
 
 impl Spoken {
-    /// It belongs to what has to be kept in mind at once; explanations and conclusions are listened to.
-    pub fn is_short(&self) -> bool {
+    /// The listener has to keep it in mind at once. Explanations and conclusions need not be.
+    fn is_short(&self) -> bool {
         !matches!(self.what, "explanation" | "cause" | "remedy")
     }
 
     /// It is the step's own prompt, in full or in brief.
-    pub fn is_prompt(&self) -> bool {
+    fn is_prompt(&self) -> bool {
         matches!(self.what, "prompt" | "short prompt")
     }
 }
 
-/// The words of the language that `procedure` is written in, where it has rules of writing here.
+/// The vocabulary with the writing rules of the procedure's language, if there is one.
 pub(super) fn words_for(procedure: &Procedure) -> Option<&'static Vocabulary> {
     let words = Vocabulary::english();
     (procedure.language.split('-').next() == Some(words.language())).then_some(words)
 }
 
-/// The side of the innermost item that has one and that `step` speaks of, in its prompt or in the state it needs.
+/// The side of the innermost loop item that has a side and that `step` names, in its prompt or in the state it needs.
 fn side(step: &Step, scope: &Scope) -> String {
     let state = &step.state;
     let pairs = state.fit.iter().flat_map(|(name, [first, second])| [name, first, second]);
@@ -52,11 +131,11 @@ fn side(step: &Step, scope: &Scope) -> String {
     sides.filter(|side| !side.is_empty()).last().unwrap_or_default().to_owned()
 }
 
-/// All that the procedure that is checked says on these walks.
-pub(super) fn spoken(walks: &Walks<'_>) -> Vec<Spoken> {
+/// Everything that the checked procedure says on these walks.
+fn spoken(walks: &Walks<'_>) -> Vec<Spoken> {
     let mut all = Vec::new();
     let mut add = |what, of: &str, template: &Template, scope: &Scope, side: &str| {
-        // What does not come out is told by another check.
+        // Another check reports a template that does not render.
         if let Ok(text) = render(template, scope) {
             all.push(Spoken { what, of: of.to_owned(), text, place: template.place.clone(), side: side.to_owned() });
         }

@@ -1,11 +1,18 @@
-//! Finds every way through a procedure for one bike: loops are unrolled over what the bike has, calls are followed, conditions that
-//! only look at the bike are decided and those that look at what was seen are not.
+//! Builds the graph of every way through a procedure for one bike. It unrolls loops over what the bike has, follows calls, and evaluates
+//! conditions that depend only on the bike. A condition on what was seen leaves both ways open.
 //!
-//! It finds by itself what only walking shows: `next` outside a loop, `back` where nothing is doubted, calls in a circle.
+//! Why it matters: some faults show only while walking.
+//!
+//! Example findings:
+//! - `` `next` can be reached here without being in a loop``
+//! - `` `back` can be reached here while no step is doubted``
+//! - ``the calls of `prove-lamp` run in a circle``
 
-use super::frame::{At, Frame, innermost_call, innermost_doubt, innermost_loop, own_from};
-use super::walks::{Concluded, Edge, Node, To, Via, Walks, samples};
-use super::{Findings, Surroundings};
+use super::findings::{Findings, Surroundings};
+use super::walks::{
+    At, Concluded, Edge, Frame, Node, To, Via, Walks, innermost_call, innermost_doubt, innermost_loop, own_from,
+    samples,
+};
 use crate::bike::{Bike, as_value};
 use crate::procedure::{
     Ask, Loop, Procedure, ReadingAsk, Route, Scope, Step, Target, evaluate_bool, evaluate_list, expression,
@@ -16,9 +23,9 @@ use serde_json::Value;
 use std::collections::HashMap;
 use std::rc::Rc;
 
-/// More places than this are not walked.
+/// Most nodes that are explored. Chosen, no source.
 const MOST_NODES: usize = 20_000;
-/// Most doubts inside one another.
+/// Deepest nesting of doubts. Chosen, no source.
 const MOST_DOUBTS: usize = 2;
 
 /// Walks every way through `procedures[0]` for `bike`.
@@ -59,7 +66,7 @@ pub(super) fn explore<'p>(
     explorer.walks
 }
 
-/// Where something leads, and the part that it begins there.
+/// Where a target leads, and the part that begins there.
 type Lead = (To, Option<usize>);
 
 struct Explorer<'p, 'f> {
@@ -169,7 +176,7 @@ impl<'p> Explorer<'p, '_> {
         edges.extend(all.into_iter().map(|(to, begins)| Edge { via: via.clone(), to, begins }));
     }
 
-    /// Everywhere `route` may lead: conditions that only look at the bike are decided, those that look at `seen` are not.
+    /// Everywhere that `route` may lead.
     fn route(&mut self, route: &'p Route, at: &At) -> Vec<Lead> {
         let scope = self.scope(at);
         let mut all = Vec::new();
@@ -185,7 +192,7 @@ impl<'p> Explorer<'p, '_> {
         all
     }
 
-    /// Everywhere a target may lead: where it begins a part, to every part that may come instead, too.
+    /// Everywhere that a target may lead. If it begins a part, that includes every part that may come instead.
     fn resolve(&mut self, target: &'p Target, at: &At) -> Vec<Lead> {
         let Some(written) = self.crossed_into(target, at) else { return self.lead_to(target, at) };
         let main = self.walks.procedures[0];
@@ -361,7 +368,7 @@ impl<'p> Explorer<'p, '_> {
     }
 }
 
-/// The truth of `when` where it only looks at the bike and the loop; none where it looks at what was seen.
+/// The value of `when` if it depends only on the bike and the loop; `None` if it depends on what was seen.
 fn decide(when: &crate::procedure::Expression, scope: &Scope) -> Option<bool> {
     if expression::names(when).iter().any(|name| name.path == "seen" || name.path.starts_with("seen.")) {
         return None;

@@ -1,5 +1,5 @@
-//! What the bike's state can be at every place of the walks, which hazards were cautioned on every way there, and what was surely
-//! seen: followed forward over the edges until nothing changes.
+//! A data-flow analysis over the walks: at every node, which states the bike can be in, which hazards were cautioned on every way there, and
+//! what has surely been seen. It checks nothing itself; it runs forward over the edges until nothing changes.
 
 use super::walks::{To, Via, Walks};
 use crate::bike::{BikeState, Engine, PointsAt, StateNeed};
@@ -30,10 +30,10 @@ pub(super) const OUT: &str = "out";
 /// Nobody has said.
 const UNKNOWN: &str = "?";
 
-/// What holds on arriving at a place.
+/// What holds on arrival at a node.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Facts {
-    /// The values that each part may have; a part that is not here is as at the start.
+    /// The possible values of each part of the state. A part that is absent is as at the start.
     may: BTreeMap<Fact, BTreeSet<String>>,
     /// Hazards that were cautioned on every way.
     pub cautioned: BTreeSet<Hazard>,
@@ -41,7 +41,7 @@ pub(super) struct Facts {
     pub seen: BTreeSet<String>,
 }
 
-/// As at the start: all is plugged in, nothing is fitted, the rest is not known.
+/// The value at the start: everything is plugged in, nothing is fitted, the rest is unknown.
 fn at_start(fact: &Fact) -> &'static str {
     match fact {
         Fact::Plug(_) => IN,
@@ -51,7 +51,7 @@ fn at_start(fact: &Fact) -> &'static str {
 }
 
 impl Facts {
-    /// Whether `fact` is `value` on some way, as far as anybody has said.
+    /// Whether `fact` can be `value` on some way.
     pub fn may_be(&self, fact: &Fact, value: &str) -> bool {
         match self.may.get(fact) {
             Some(values) => values.contains(value),
@@ -67,8 +67,7 @@ impl Facts {
         }
     }
 
-    /// The bike's state as far as it is known; what some ways leave apart or fitted and others do not is taken to be so if
-    /// `apart`.
+    /// The bike's state as far as it is known. `apart` decides about what some ways leave apart or fitted and others do not.
     pub fn known(&self, apart: bool) -> BikeState {
         let mut state = BikeState::default();
         for (fact, values) in &self.may {
@@ -92,8 +91,8 @@ impl Facts {
         state
     }
 
-    /// The names of what may be fitted.
-    pub fn may_be_fitted(&self) -> impl Iterator<Item = &str> {
+    /// Names of things that may be fitted.
+    pub(super) fn may_be_fitted(&self) -> impl Iterator<Item = &str> {
         self.may.iter().filter_map(|(fact, values)| match fact {
             Fact::Fitted(name) if values.iter().any(|value| value != OUT) => Some(name.as_str()),
             _ => None,
@@ -151,17 +150,17 @@ pub(super) fn asked_for(need: &StateNeed) -> Vec<(Fact, String)> {
     all
 }
 
-/// What holds whenever a part is over: what was cautioned and seen is so from then on, whatever comes in between.
+/// What holds once a part is over. Cautions given and things seen stay so, whatever comes in between.
 #[derive(Clone, PartialEq, Eq)]
 struct Over {
     cautioned: BTreeSet<Hazard>,
     seen: BTreeSet<String>,
 }
 
-/// What holds on arriving at each node of `walks`.
+/// What holds on arrival at each node of `walks`.
 ///
-/// A part that begins out of the written order finds the bike as any part before it may have left it, but what was cautioned and seen in the
-/// parts that it needs: those are over whatever the order. So one pass over the ways is enough for every order.
+/// A part that begins out of the written order finds the bike in any state that an earlier part may have left. The parts that it needs are over
+/// in every order, so their cautions and observations hold. One pass over the ways therefore covers every order.
 pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
     let main = walks.procedure();
     let needs: Vec<BTreeSet<usize>> = (0..main.parts.len()).map(|part| main.needed_before(part)).collect();
@@ -182,7 +181,7 @@ pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
             let Some(before) = arriving[number].clone() else { continue };
             let mut after = before.after(&node.need);
             after.cautioned.extend(node.cautioned.iter().copied());
-            // Whoever leaves a check untested may or may not have made the bike as the step asked.
+            // Whoever leaves a check untested may or may not have set the bike up as the step asked.
             let mut perhaps = before.clone();
             perhaps.join(&after);
             perhaps.cautioned.clone_from(&after.cautioned);
@@ -223,7 +222,7 @@ pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
                 }
             }
         }
-        // A part that no way leaves, or that this bike has not, gives nothing; what needs it comes all the same.
+        // A part that no way leaves, or that this bike lacks, contributes nothing, and the parts that need it come all the same.
         if over.iter().all(Option::is_some) {
             return arriving.into_iter().map(Option::unwrap_or_default).collect();
         }
@@ -233,7 +232,7 @@ pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
     }
 }
 
-/// Keeps of what holds when a part is over what holds on leaving it here, too. Whether that changed it.
+/// Intersects what holds when a part is over with what holds on leaving it here. Returns whether that changed it.
 fn narrow(over: &mut Option<Over>, leaving: &Facts) -> bool {
     match over {
         None => {

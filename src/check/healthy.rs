@@ -1,15 +1,18 @@
-//! Steps where a healthy bike gives another answer than the one that is written as good; looks and parts that there are not.
+//! Checks every step against the circuit of a healthy bike: its answer must not be marked bad. Also checks that looks, faults and condemned
+//! parts exist.
 //!
-//! Why: a limit that no sound bike keeps, or a lamp said to be lit where the circuit leaves it dark, sends a mechanic after a fault
-//! that is not there.
+//! Why it matters: a limit that no sound bike keeps, or a lamp expected to be lit where the circuit leaves it dark, sends the mechanic after a
+//! fault that is not there.
 //!
-//! Example: `dark: {means: good}` for a lamp between the live terminal and the grounded engine.
+//! Example findings:
+//! - ``a healthy Borage Twin gives the answer `lit` at `touch`, which is written as bad``
+//! - ``the fault library `ignition` has no look `cams` ``
 //!
-//! Steps without a good answer are for bikes that are known to be at fault, and are left alone.
+//! A step without a good answer is for a bike known to be at fault; it is skipped.
 
+use super::findings::{Findings, Surroundings};
 use super::flow::Facts;
 use super::walks::{Node, Walks};
-use super::{Findings, Surroundings};
 use crate::bike::{BikeState, as_value};
 use crate::circuit::faults::Library;
 use crate::circuit::{Expected, Question, Subject};
@@ -78,7 +81,7 @@ fn step(node: &Node<'_>, facts: &Facts, subject: &Subject<'_>, walks: &Walks<'_>
         return;
     }
     let Ok(question) = Question::new(node.step, &node.scope) else { return };
-    // What some ways leave apart or fitted and others do not: the step is wrong only if it is so either way.
+    // Some ways may leave a thing apart or fitted and others not. The step is wrong only if it is wrong in both cases.
     let mut told = None;
     for apart in [false, true] {
         let state: BikeState = facts.known(apart).after(&node.need);
@@ -106,7 +109,7 @@ fn step(node: &Node<'_>, facts: &Facts, subject: &Subject<'_>, walks: &Walks<'_>
     }
 }
 
-/// The answers or bands of a step: id, meaning, place.
+/// The answers or bands of a step: id, meaning and place.
 fn written(ask: &Ask) -> Vec<(&str, Meaning, &Place)> {
     match ask {
         Ask::Choice(choices) | Ask::Watch { choices, .. } => {

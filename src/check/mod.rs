@@ -1,41 +1,23 @@
-//! Everything that can be wrong with a procedure or a bike that reads well: one check, one file. Each file opens with what it
-//! does, why, and an example.
+//! Semantic checks on procedures and bikes that parse. Each file opens with what it checks, why it matters and example findings.
 //!
-//! [`procedure`] walks every way through a procedure for each bike (`walks.rs`) and follows on them what the bike's state can be
-//! and what was said (`flow.rs`); the checks look at that.
+//! [`procedure`] walks every way through a procedure for each bike (`walks.rs`, built by `explore.rs`) and follows the bike's state and what
+//! was seen along each way (`flow.rs`). The checks look at the result. [`bike`](fn@bike) checks a profile by itself.
 
 mod answers;
-mod bike_ids;
-mod bike_switches;
-mod bike_wires;
+mod bike;
 mod cautions;
-mod contradictions;
 mod ear;
-mod ear_actions;
-mod ear_sides;
-mod ear_words;
 mod explore;
-mod feed;
+mod expressions;
 mod findings;
 mod flow;
-mod frame;
 mod healthy;
-mod limits;
-mod parts;
-mod prompts;
-mod reach;
-mod renders;
-mod seen;
+mod routes;
 mod sources;
 mod states;
-mod surroundings;
-mod targets;
-mod tools;
-mod units;
 mod walks;
-mod way_out;
 
-pub use surroundings::{Reserved, Surroundings};
+pub use findings::{Reserved, Surroundings};
 
 use crate::bike::{Bike, Words, as_value};
 use crate::procedure::{Procedure, Scope, Step};
@@ -46,17 +28,17 @@ use std::rc::Rc;
 /// All that is wrong with `procedure`, in the file's order. Findings in a called procedure are not repeated here.
 pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagnostic> {
     let mut found = Findings::default();
-    targets::check(procedure, around, &mut found);
-    parts::check(procedure, &mut found);
-    units::check(procedure, &mut found);
-    tools::check(procedure, &mut found);
+    routes::names(procedure, around, &mut found);
+    routes::parts(procedure, &mut found);
+    answers::units(procedure, &mut found);
+    states::tools(procedure, &mut found);
     sources::check(procedure, &mut found);
-    contradictions::check(procedure, around, &mut found);
-    answers::check(procedure, around.reserved, &|text| Some(text.value.clone()), None, &mut found);
+    cautions::contradictions(procedure, around, &mut found);
+    answers::phrases(procedure, around.reserved, &|text| Some(text.value.clone()), None, &mut found);
     if found.has_errors() {
         return found.sorted();
     }
-    reach::check(procedure, &mut found);
+    routes::unreachable(procedure, &mut found);
     let called = walks::called_by(procedure, around);
     let all: Vec<&Procedure> = [procedure].into_iter().chain(called.iter().map(|each| &**each)).collect();
     let mut tried = 0;
@@ -69,18 +51,15 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
         tried += 1;
         let walks = explore::explore(all.clone(), bike, around, &mut found);
         let facts = flow::follow(&walks);
-        renders::check(&walks, &mut found);
-        limits::check(&walks, &mut found);
-        prompts::check(&walks, &mut found);
-        ear_actions::check(&walks, &mut found);
-        ear_sides::check(&walks, &mut found);
-        ear_words::check(&walks, &mut found);
-        way_out::check(&walks, &mut found);
-        seen::check(&walks, &facts, &mut found);
+        expressions::render_all(&walks, &mut found);
+        answers::limits(&walks, &mut found);
+        ear::check(&walks, &mut found);
+        routes::ways_out(&walks, &mut found);
+        expressions::seen(&walks, &facts, &mut found);
         healthy::check(&walks, &facts, around, &mut found);
-        cautions::check(&walks, &facts, &mut found);
+        cautions::missing(&walks, &facts, &mut found);
         states.check(&walks, &facts, &mut found);
-        answers::check_rendered(&walks, around.reserved, &mut found);
+        answers::rendered_phrases(&walks, around.reserved, &mut found);
     }
     states.finish(&mut found);
     if tried == 0 {
@@ -94,9 +73,7 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
 /// All that is wrong with `bike`, in the file's order.
 pub fn bike(bike: &Bike) -> Vec<Diagnostic> {
     let mut found = Findings::default();
-    bike_ids::check(bike, &mut found);
-    bike_wires::check(bike, &mut found);
-    bike_switches::check(bike, &mut found);
+    bike::check(bike, &mut found);
     found.sorted()
 }
 

@@ -1,16 +1,19 @@
-//! Figures and limits that do not say where they come from.
+//! Checks that figures and limits say where they come from.
 //!
-//! Why: "half a volt may be lost" is a claim; who reads the report has to know whether a standard, the bike's maker or habit made it.
+//! Why it matters: "half a volt may be lost" is a claim. The reader of the report has to know whether a standard, the bike's maker or habit made
+//! it.
 //!
-//! Example: `say: "Set the gap to 0.4 millimetres."` in a step without `source`. What stands in a template (`{{ ... }}`) comes from
-//! the bike's profile or from what was read, and has its source there. A reading's limits have a `source` of their own.
+//! Example finding: ``the step `set-gap` says "0.4 millimetres", and not where that comes from``
+//!
+//! A figure in a template (`{{ ... }}`) comes from the bike's profile or from a reading and has its source there. A reading's limits have their
+//! own `source`.
 
-use super::Findings;
+use super::findings::Findings;
 use crate::phrase::Vocabulary;
 use crate::procedure::{Ask, Procedure, Template};
 use crate::source::Diagnostic;
 
-/// Words that stand where a source should, and say nothing.
+/// Placeholders that are no source.
 const EMPTY: [&str; 7] = ["", "?", "-", "todo", "unknown", "none", "n/a"];
 
 pub(super) fn check(procedure: &Procedure, found: &mut Findings) {
@@ -76,7 +79,7 @@ impl Look<'_> {
     }
 }
 
-/// The text without what is filled in; what is left of it on both sides does not run together.
+/// The text without its templates. A separator keeps the text on both sides apart.
 fn without_templates(text: &str) -> String {
     let mut out = String::new();
     let mut rest = text;

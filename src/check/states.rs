@@ -1,19 +1,24 @@
-//! States that the steps before cannot have left: what is assumed and does not hold on every way, what is plugged in or removed and
-//! was never unplugged or fitted.
+//! Checks the state of the bike that steps ask for: states that the steps before cannot have left, and instruments that `tools` does not list.
 //!
-//! Why: "the connector is apart" is believed by the next reading; if one way leads there with the connector together, the reading
-//! means something else.
+//! Why it matters: the next reading relies on "the connector is apart"; if one way leads there with the connector together, the reading means
+//! something else. A mechanic who starts without the spark tester finds out halfway, with greasy hands.
 //!
-//! Example: `remove: [jumper]` where the step before fitted `jumper-wire`.
+//! Example findings:
+//! - ``` `coil-ohms` assumes that main is unplugged, which does not hold on the way from `feed` ```
+//! - ``` `tidy-up` removes the jumper, which no step before it fits ```
+//! - ``the step `gap` uses a feeler gauge and `tools` names none``
+//!
+//! [`tools`] looks for English words, so it passes over procedures in other languages.
 
-use super::Findings;
+use super::findings::Findings;
 use super::flow::{Fact, Facts, OUT, asked_for};
 use super::walks::{To, Via, Walks};
-use crate::procedure::Template;
+use crate::bike::InstrumentKind;
+use crate::procedure::{Procedure, Template};
 use crate::source::Diagnostic;
 use std::collections::BTreeMap;
 
-/// What is plugged in or removed by some step, and whether it can have been apart or fitted on some way, over all bikes.
+/// Parts that some step plugs in or removes, and whether any way on any bike can have left them apart or fitted.
 #[derive(Default)]
 pub(super) struct States {
     undone: BTreeMap<(String, &'static str), (Diagnostic, bool)>,
@@ -62,13 +67,13 @@ impl States {
         entry.1 |= may;
     }
 
-    /// Reports what no way on any bike can have left to undo.
+    /// Reports parts that no way on any bike can have left apart or fitted.
     pub(super) fn finish(self, found: &mut Findings) {
         self.undone.into_values().filter(|(_, may)| !may).for_each(|(finding, _)| found.add(finding));
     }
 }
 
-/// The step from which node `to` is reached without `fact` being `value`.
+/// A step from which a way leads to node `to` where `fact` is not `value`.
 fn way_without(walks: &Walks<'_>, facts: &[Facts], to: usize, fact: &Fact, value: &str) -> String {
     for (from, node) in walks.nodes.iter().enumerate() {
         for edge in node.edges.iter().filter(|edge| edge.to == To::Node(to)) {
@@ -95,5 +100,40 @@ fn words(fact: &Fact, value: &str) -> String {
         Fact::Instrument if value == OUT => "the instrument is laid down".to_owned(),
         Fact::Instrument => format!("the instrument is the {value}"),
         Fact::Engine => format!("the engine is {value}"),
+    }
+}
+
+/// Words of which one must stand in `tools`.
+fn tool_words(kind: InstrumentKind) -> &'static [&'static str] {
+    match kind {
+        InstrumentKind::Lamp => &["test lamp", "lamp"],
+        InstrumentKind::Voltmeter => &["voltmeter", "multimeter"],
+        InstrumentKind::Ohmmeter => &["ohmmeter", "multimeter"],
+        InstrumentKind::Ammeter => &["ammeter", "multimeter"],
+        InstrumentKind::Feeler => &["feeler gauge", "feeler"],
+        InstrumentKind::SparkTester => &["spark tester"],
+    }
+}
+
+pub(super) fn tools(procedure: &Procedure, found: &mut Findings) {
+    if procedure.language != "en" && !procedure.language.starts_with("en-") {
+        return;
+    }
+    let tools: Vec<String> = procedure.tools.iter().map(|tool| tool.to_lowercase()).collect();
+    let named = |words: &[&str]| tools.iter().any(|tool| words.iter().any(|word| tool.contains(word)));
+    for step in &procedure.steps {
+        if let Some((kind, first, _)) = &step.state.instrument
+            && !named(tool_words(*kind))
+        {
+            let message = format!("the step `{}` uses a {} and `tools` names none", *step.id, tool_words(*kind)[0]);
+            found.add(Diagnostic::error(&first.place, "tool", message).help("Add it to `tools`."));
+        }
+        for (name, _) in &step.state.fit {
+            let word = name.split('-').next_back().unwrap_or(name).to_lowercase();
+            if !named(&[word.as_str()]) {
+                let message = format!("the step `{}` fits a {} and `tools` names none", *step.id, **name);
+                found.add(Diagnostic::error(&name.place, "tool", message).help("Add it to `tools`."));
+            }
+        }
     }
 }

@@ -1,24 +1,72 @@
-//! Every way through a procedure for one bike: nodes (a step in a round of its loops, in a doubt chain, in a called procedure) and
-//! edges (answers, doubts, steps left out, checks left untested). `explore.rs` finds them.
+//! The graph that most checks look at: every way through a procedure for one bike. This file checks nothing itself; `explore.rs` builds the
+//! graph.
+//!
+//! A node is a step in a round of its loops, in a chain of doubts, in a called procedure. An edge is an answer, a doubt, a step left out or a
+//! check left untested.
 
-use super::frame::At;
-use super::{Findings, Surroundings};
+use super::findings::{Findings, Surroundings};
 use crate::bike::{Bike, StateNeed};
-use crate::procedure::{Ask, Conclusion, Hazard, Procedure, Scope, Step, Target, evaluate_bool, evaluate_list};
+use crate::procedure::{Ask, Conclusion, Hazard, Procedure, Route, Scope, Step, Target, evaluate_bool, evaluate_list};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::rc::Rc;
 
-/// How an edge is taken.
+/// Something to come back to.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub(super) enum Frame {
+    /// A round of a loop, from 0.
+    Loop { id: String, round: usize },
+    /// The step that is doubted.
+    Doubt { step: String },
+    /// The calling procedure, and the number of the target to go on with.
+    Call { procedure: usize, then: usize },
+}
+
+/// A place on a walk.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub(super) struct At {
+    /// Number of the procedure; 0 is the one that is checked.
+    pub procedure: usize,
+    /// Step id.
+    pub step: String,
+    /// What to come back to.
+    pub frames: Vec<Frame>,
+    /// The part of the procedure that is checked, by its number, where it has parts and one was begun.
+    pub part: Option<usize>,
+}
+
+/// The part of `frames` that belongs to the procedure at hand begins here.
+pub(super) fn own_from(frames: &[Frame]) -> usize {
+    frames.iter().rposition(|frame| matches!(frame, Frame::Call { .. })).map_or(0, |call| call + 1)
+}
+
+/// Where the innermost loop of the procedure at hand stands in `frames`.
+pub(super) fn innermost_loop(frames: &[Frame]) -> Option<usize> {
+    let own = own_from(frames);
+    frames[own..].iter().rposition(|frame| matches!(frame, Frame::Loop { .. })).map(|at| own + at)
+}
+
+/// Where the innermost doubt of the procedure at hand stands in `frames`.
+pub(super) fn innermost_doubt(frames: &[Frame]) -> Option<usize> {
+    let own = own_from(frames);
+    frames[own..].iter().rposition(|frame| matches!(frame, Frame::Doubt { .. })).map(|at| own + at)
+}
+
+/// Where the innermost call stands in `frames`.
+pub(super) fn innermost_call(frames: &[Frame]) -> Option<usize> {
+    own_from(frames).checked_sub(1)
+}
+
+/// What takes a walk along an edge.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Via {
     /// The step is left out.
     LeftOut,
-    /// An answer; the names under which it is kept.
+    /// An answer, with the names under which it is kept.
     Answer(Vec<String>),
-    /// An answer that is doubted first.
+    /// A doubted answer.
     Doubted,
-    /// The check is left untested, or an escape was said.
+    /// The check was left untested, or an escape was said.
     Untested,
 }
 
@@ -36,17 +84,17 @@ pub(super) enum To {
 pub(super) struct Edge {
     pub via: Via,
     pub to: To,
-    /// The part that it begins, where that may come in another order than the written one.
+    /// The part that it begins, if parts may come out of the written order.
     pub begins: Option<usize>,
 }
 
-/// A place on the walks.
+/// A node: a step at a place.
 pub(super) struct Node<'p> {
     pub at: At,
     pub step: &'p Step,
-    /// What templates and expressions can name, with samples of everything that could have been seen.
+    /// What templates and expressions can name, with a sample of everything that could have been seen.
     pub scope: Rc<Scope>,
-    /// The state it needs, where it comes out for this bike.
+    /// The state that it asks for; empty if that does not evaluate for this bike.
     pub need: StateNeed,
     /// What it assumes.
     pub assumes: StateNeed,
@@ -57,7 +105,7 @@ pub(super) struct Node<'p> {
     pub edges: Vec<Edge>,
 }
 
-/// A conclusion that is reached, and from where.
+/// A conclusion that a walk reaches, and from where.
 pub(super) struct Concluded<'p> {
     pub conclusion: &'p Conclusion,
     pub procedure: usize,
@@ -80,7 +128,7 @@ impl<'p> Walks<'p> {
         self.procedures[0]
     }
 
-    /// The nodes of the procedure that is checked, where the step is not left out.
+    /// The checked procedure's nodes whose step is not left out.
     pub fn own(&self) -> impl Iterator<Item = &Node<'p>> {
         self.nodes.iter().filter(|node| node.at.procedure == 0 && !node.left_out)
     }
@@ -110,17 +158,17 @@ fn calls(procedure: &Procedure) -> Vec<String> {
         }
     }
     let steps = procedure.steps.iter().flat_map(|step| {
-        let routes = step.otherwise.iter().chain([&step.untested]).flat_map(super::targets::of);
-        super::targets::targets_of(&step.ask).into_iter().chain(routes)
+        let routes = step.otherwise.iter().chain([&step.untested]).flat_map(targets);
+        targets_of(&step.ask).into_iter().chain(routes)
     });
-    let loops = procedure.loops.iter().flat_map(|each| super::targets::of(&each.then));
-    let escapes = procedure.escapes.values().flat_map(super::targets::of);
+    let loops = procedure.loops.iter().flat_map(|each| targets(&each.then));
+    let escapes = procedure.escapes.values().flat_map(targets);
     let mut ids = Vec::new();
     steps.chain(loops).chain(escapes).chain([&procedure.start]).for_each(|target| of(target, &mut ids));
     ids
 }
 
-/// Whether `procedure` applies to `bike`; an expression that does not come out is reported.
+/// Whether `procedure` applies to `bike`. An expression that does not evaluate is reported.
 pub(super) fn applies(procedure: &Procedure, scope: &Scope, found: &mut Findings) -> bool {
     match procedure.applies.as_ref().map(|applies| evaluate_bool(applies, scope)) {
         None | Some(Ok(true)) => true,
@@ -132,7 +180,7 @@ pub(super) fn applies(procedure: &Procedure, scope: &Scope, found: &mut Findings
     }
 }
 
-/// Puts a sample of everything that can be seen into `scope`; gives the names.
+/// Puts a sample of everything that can be seen into `scope`, and returns the names.
 pub(super) fn samples(procedures: &[&Procedure], scope: &mut Scope) -> BTreeSet<String> {
     let mut rounds: BTreeSet<String> = BTreeSet::new();
     for each in procedures.iter().flat_map(|procedure| &procedure.loops) {
@@ -163,4 +211,23 @@ pub(super) fn samples(procedures: &[&Procedure], scope: &mut Scope) -> BTreeSet<
         keep(&procedure.id, json!(procedure.conclusions.first().map(|conclusion| conclusion.id.as_str())));
     }
     names
+}
+
+/// Every target of a step with the step's routes, doubts included.
+pub(super) fn targets_of(ask: &Ask) -> Vec<&Target> {
+    match ask {
+        Ask::Choice(choices) | Ask::Watch { choices, .. } => {
+            choices.iter().flat_map(|choice| choice.doubt.iter().chain(targets(&choice.go))).collect()
+        }
+        Ask::Reading(reading) => {
+            let bands = reading.bands.iter().flat_map(|band| band.doubt.iter().chain(targets(&band.go)));
+            bands.chain(reading.over_range.iter().flat_map(targets)).collect()
+        }
+        Ask::Done(route) | Ask::Note(route) => targets(route).collect(),
+    }
+}
+
+/// The targets of a route.
+pub(super) fn targets(route: &Route) -> impl Iterator<Item = &Target> {
+    route.0.iter().map(|condition| &condition.to)
 }

@@ -109,7 +109,7 @@ pub struct Figures {
 const CELL_OHM: f64 = 0.004;
 
 /// Internal resistance of a battery named `volt` at a state of charge of 0 to 1.
-pub fn battery_ohm(volt: f64, charge: f64) -> f64 {
+pub(super) fn battery_ohm(volt: f64, charge: f64) -> f64 {
     CELL_OHM * volt / NOMINAL_CELL_VOLT * (2.0 - charge.clamp(0.0, 1.0))
 }
 

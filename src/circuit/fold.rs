@@ -98,7 +98,7 @@ impl Folded {
     }
 
     /// The voltage of every node, volt, the folded ones included.
-    pub fn unfold(&self, solution: &DVector<f64>) -> Vec<f64> {
+    pub(super) fn unfold(&self, solution: &DVector<f64>) -> Vec<f64> {
         let mut volts: Vec<f64> = self.row.iter().map(|row| row.map_or(0.0, |row| solution[row])).collect();
         for one in self.taken.iter().rev() {
             volts[one.node] = one.by.iter().map(|(node, share)| volts[*node] * share).sum();

@@ -16,7 +16,7 @@ impl Model<'_> {
     ///
     /// # Errors
     /// What the state names and the bike has not, or a circuit without an operating point.
-    pub fn standing_current(&self, state: &BikeState) -> Result<f64, CircuitError> {
+    pub(super) fn standing_current(&self, state: &BikeState) -> Result<f64, CircuitError> {
         let mut most: f64 = 0.0;
         for state in still(self.bike, state) {
             for closed in self.standings(&state) {
@@ -47,7 +47,7 @@ impl Model<'_> {
     /// Whether a coil gets hot in this state with the engine still.
     ///
     /// # Errors
-    /// As [`Model::standing_current`].
+    /// As `Model::standing_current`.
     ///
     /// ```
     /// # use probeside::{bike, circuit::Model};

@@ -2,12 +2,12 @@
 
 /// Exponent of a filament's current over voltage near its rating (lamp re-rating: Fink and Beaty, Standard Handbook for Electrical
 /// Engineers, 11th edition, 1978, 22-8; power then goes with V^1.55, printed there as 1.6).
-pub const CURRENT_EXPONENT: f64 = 0.55;
+pub(super) const CURRENT_EXPONENT: f64 = 0.55;
 /// Exponent of the light over voltage (same source: 3.4 to 3.5).
-pub const LIGHT_EXPONENT: f64 = 3.4;
+pub(super) const LIGHT_EXPONENT: f64 = 3.4;
 /// Resistance at its rating over cold resistance (tungsten at about 2400 K over 300 K: Jones and Langmuir, General Electric
 /// Review 30, 1927: about 12; from memory).
-pub const HOT_OVER_COLD: f64 = 12.0;
+pub(super) const HOT_OVER_COLD: f64 = 12.0;
 
 /// A lamp by its rating.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,7 +20,7 @@ pub struct Lamp {
 
 impl Lamp {
     /// Resistance at the rating, ohm.
-    pub fn hot_ohm(self) -> f64 {
+    pub(super) fn hot_ohm(self) -> f64 {
         self.volt * self.volt / self.watt
     }
 

@@ -25,7 +25,7 @@ mod wiring;
 
 pub use alter::Alteration;
 pub use expected::{Expected, Limits, Question, Reading, Subject};
-pub use figures::{CoilFigures, Figures, Timing, battery, battery_ohm, battery_volt};
+pub use figures::{CoilFigures, Figures, Timing, battery, battery_volt};
 pub use instruments::{Case, Glow, Model, NotValid, Observation, Strength};
 pub use lamp::Lamp;
 pub use name::Name;

@@ -76,7 +76,7 @@ impl Model<'_> {
     ///
     /// # Errors
     /// Those of `Wiring::new` and of the operating point.
-    pub fn flick(&self, state: &BikeState, set: &str) -> Result<Vec<String>, CircuitError> {
+    pub(super) fn flick(&self, state: &BikeState, set: &str) -> Result<Vec<String>, CircuitError> {
         let down = self.standings(state).pop().unwrap_or_default();
         let mut up = down.clone();
         if self.stuck(set).is_none() {

@@ -55,7 +55,7 @@ impl Figures {
 impl<'b> Model<'b> {
     /// The same bike with other sound parts, and what its meter makes of 1. The same seed gives the same bike; 0 gives the
     /// typical one with a true meter.
-    pub fn sampled(&self, seed: u64) -> (Model<'b>, f64) {
+    pub(super) fn sampled(&self, seed: u64) -> (Model<'b>, f64) {
         if seed == 0 {
             return (self.clone(), 1.0);
         }

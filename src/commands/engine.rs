@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 /// The choice of a recogniser.
 #[derive(Debug, Clone, Default, clap::Args)]
-pub struct EngineArgs {
+pub(super) struct EngineArgs {
     /// The recogniser [default: moonshine]
     #[arg(long, value_name = "NAME")]
     pub engine: Option<String>,
@@ -53,7 +53,7 @@ pub fn unheard(why: HearError) -> Failure {
 }
 
 /// A voice that cannot be used.
-pub fn unvoiced(why: VoiceError) -> Failure {
+pub(super) fn unvoiced(why: VoiceError) -> Failure {
     match why {
         VoiceError::BadName(_) => Failure::Usage(why.to_string()),
         VoiceError::NoFolder => Failure::Lacks(why.to_string()),

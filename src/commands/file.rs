@@ -42,7 +42,7 @@ pub fn may_write(path: &Path, kind: &Kind, inputs: &Inputs) -> Result<(), Failur
 ///
 /// # Errors
 /// A sentence.
-pub fn is_free(path: &Path, inputs: &Inputs, into: &Path) -> Result<(), Failure> {
+pub(super) fn is_free(path: &Path, inputs: &Inputs, into: &Path) -> Result<(), Failure> {
     let real = |path: &Path| std::path::absolute(path.canonicalize().as_deref().unwrap_or(path)).ok();
     if let (Some(session), Some(folder)) = (real(into), path.parent().and_then(real))
         && folder.starts_with(session)

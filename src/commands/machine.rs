@@ -20,7 +20,7 @@ const TOO_MANY_OPEN: i32 = 24;
 ///
 /// # Errors
 /// What there is too little of, and what to do.
-pub fn suffices(hears: bool) -> Result<(), Failure> {
+pub(super) fn suffices(hears: bool) -> Result<(), Failure> {
     let limits = match told("/proc/self/limits") {
         Ok(limits) => limits,
         Err(error) if error.raw_os_error() == Some(TOO_MANY_OPEN) => return Err(few_handles()),

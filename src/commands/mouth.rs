@@ -31,7 +31,7 @@ fn system_voice(_to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
 ///
 /// # Errors
 /// A sentence.
-pub fn may_speak(say: &str, inputs: &Inputs, into: &Path) -> Result<(), Failure> {
+pub(super) fn may_speak(say: &str, inputs: &Inputs, into: &Path) -> Result<(), Failure> {
     match say {
         "printed" | "aloud" | "system" => Ok(()),
         path => file::is_free(Path::new(path), inputs, into),
@@ -39,7 +39,11 @@ pub fn may_speak(say: &str, inputs: &Inputs, into: &Path) -> Result<(), Failure>
 }
 
 /// Opens the mouth that `--say` names; a loudspeaker tells `heard` what it plays.
-pub fn open_mouth(say: &str, to: speak::MouthSender, heard: Option<PlayedTo>) -> Result<Box<dyn Mouth>, Failure> {
+pub(super) fn open_mouth(
+    say: &str,
+    to: speak::MouthSender,
+    heard: Option<PlayedTo>,
+) -> Result<Box<dyn Mouth>, Failure> {
     let fail = |e: speak::SpeakError| {
         if e.machine_lacks() { Failure::Lacks(e.to_string()) } else { Failure::Input(e.to_string()) }
     };

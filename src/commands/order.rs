@@ -18,7 +18,7 @@ impl Order {
     ///
     /// # Errors
     /// It is wanted of a procedure that has no parts.
-    pub fn is_best_for(self, world: &World) -> Result<bool, Failure> {
+    pub(super) fn is_best_for(self, world: &World) -> Result<bool, Failure> {
         if self == Order::Written {
             return Ok(false);
         }

@@ -3,7 +3,7 @@
 use super::file;
 use super::order::Order;
 use crate::circuit::faults::Library;
-use crate::diagnose::{self, Bench, Wanted};
+use crate::diagnose::{self, CircuitObserver, Wanted};
 use crate::run::{Failure, Outcome, load};
 use crate::system::Inputs;
 use crate::terminal::{progress, progress_ends, say, say_json};
@@ -56,13 +56,13 @@ pub fn run(args: &Args) -> Outcome {
     }
     let faults = library.for_bike_in(&world.bike, &world.vocabulary)?;
     let best = args.order.is_best_for(&world)?;
-    let bench = Bench::new(&world.bike, &library, &faults);
+    let observer = CircuitObserver::new(&world.bike, &library, &faults);
     let wanted = Wanted { pairs: args.pairs, slips: args.slips, matrix: args.csv.is_some(), best };
     let shown = |what: &str, done: usize, of: usize| {
         let of = if of > 0 { format!(" of {of}") } else { String::new() };
         progress(&format!("{what}: {done}{of}"));
     };
-    let proved = diagnose::prove(&world, &faults, &bench, wanted, &shown)
+    let proved = diagnose::prove(&world, &faults, &observer, wanted, &shown)
         .map_err(|e| Failure::Input(format!("{} cannot be proved on {}: {e}", world.main, world.bike.name)))?;
     if args.pairs || args.slips {
         progress_ends();

@@ -10,9 +10,9 @@ use super::weights::{
     ABOUT, AGAIN, DECIMALS, DOUBTFUL, LEFT, MISHEARD, MOST_SUSPECTS, OUTSIDE, OUTSIDE_LEAST, OUTSIDE_SHOWS,
     READING_SPREAD, REASONS, SLIP, STEP, STEP_SPREAD,
 };
+use crate::advice::{Because, Chosen, Doubtful, Suspect, Weighed};
 use crate::circuit::Expected;
 use crate::circuit::faults::{Fault, Library};
-use crate::session::{Because, Chosen, Doubtful, Suspect, Weighed};
 use crate::walk::{Advice, Check, Crossing, Observation, Saw, World};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

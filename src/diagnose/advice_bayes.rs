@@ -1,14 +1,14 @@
 //! Bayes' rule over the suspects, and the weight of evidence of every answer.
 //!
-//! An answer is either what was to be seen or a slip (somebody looked wrong, touched paint, or was misheard) that takes any answer
-//! alike: under a hypothesis its probability is `(1 - slip) * fit + slip * at_random`. Weight of evidence is I. J. Good's: the logarithm of
-//! the ratio of an answer's probability under a hypothesis and under all others (Probability and the Weighing of Evidence, 1950;
-//! from memory).
+//! An answer is either the correct observation or a slip: the person misread, touched paint or was misheard, and every answer is equally
+//! likely. Under a hypothesis its probability is `(1 - slip) * fit + slip * at_random`. The weight of evidence is I. J. Good's: the logarithm of
+//! the ratio of an answer's probability under a hypothesis to that under all others (Probability and the Weighing of Evidence, 1950; from
+//! memory).
 
-/// One answer as all hypotheses see it.
+/// The likelihood of one answer under every hypothesis.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Evidence {
-    /// Probability of the answer under each hypothesis, nobody erring.
+pub(super) struct Evidence {
+    /// Probability of the answer under each hypothesis, without a slip.
     pub fit: Vec<f64>,
     /// Probability of the answer when it is a slip.
     pub at_random: f64,
@@ -28,17 +28,17 @@ impl Evidence {
     }
 }
 
-/// What is believed after some answers.
+/// The posterior after some answers.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Belief {
+pub(super) struct Belief {
     /// Probability of each hypothesis.
     pub weight: Vec<f64>,
     /// Probability of each answer to have been a slip.
     pub slips: Vec<f64>,
 }
 
-/// Belief from priors (any positive scale) and answers.
-pub fn believe(prior: &[f64], answers: &[Evidence]) -> Belief {
+/// The posterior from priors (on any positive scale) and answers.
+pub(super) fn believe(prior: &[f64], answers: &[Evidence]) -> Belief {
     let log = |h: usize| prior[h].ln() + answers.iter().map(|e| e.under(h).max(f64::MIN_POSITIVE).ln()).sum::<f64>();
     let logs: Vec<f64> = (0..prior.len()).map(log).collect();
     let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -52,9 +52,9 @@ pub fn believe(prior: &[f64], answers: &[Evidence]) -> Belief {
     Belief { weight, slips }
 }
 
-/// Weight of evidence of every answer, in its turn, for the hypotheses of `group` against all others. Their sum is the logarithm (base 10)
-/// of the odds after all answers over those before.
-pub fn evidence_for(prior: &[f64], answers: &[Evidence], group: &[usize]) -> Vec<f64> {
+/// The weight of evidence of each answer in turn, for the hypotheses in `group` against all others. The weights add up to the base-10
+/// logarithm of the ratio of posterior to prior odds.
+pub(super) fn evidence_for(prior: &[f64], answers: &[Evidence], group: &[usize]) -> Vec<f64> {
     let mut weight = prior.to_vec();
     let mut all = Vec::with_capacity(answers.len());
     for answer in answers {

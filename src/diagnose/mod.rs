@@ -1,13 +1,15 @@
-//! Which faults fit what is observed, and what a procedure makes of them.
+//! Which faults explain the observations, and what a procedure concludes under each.
 //!
-//! An [`Observer`] says what a person at the bike would answer to a step under some faults of the library; [`Bench`] is the one that asks the circuit. [`simulate`] leads the real walker through a procedure under every
-//! fault, [`measure`] makes of it the figures of IEEE 1522, [`Proof`] is the whole result in words, JSON and CSV.
+//! An [`Observer`] gives the answer of a person at the bike to a step under some faults of the library; [`CircuitObserver`] computes it with the
+//! circuit. `simulate` leads the real walker through a procedure under every fault, [`measure`] computes the figures of IEEE 1522 from the
+//! outcomes, and [`Proof`] is the whole result in words, JSON and CSV. [`Adviser`] weighs the faults during a walk and [`Order`] chooses the next
+//! part.
 
 mod advice;
 mod advice_bayes;
 mod advice_table;
 mod asked;
-mod bench;
+mod circuit_observer;
 mod covered;
 mod error;
 mod lead;
@@ -25,13 +27,12 @@ mod weights;
 
 pub use advice::Adviser;
 pub use asked::{Asked, Seen};
-pub use bench::{Bench, Observer};
+pub use circuit_observer::{CircuitObserver, Observer};
 pub use error::ProveError;
 pub use measure::{Figures, Judgement, Verdict, judge, measure};
 pub use order::Order;
 pub use outcome::{Outcome, Reached, Sighting, Slip};
 pub use proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 pub use prove::{Progress, Proved, Row, Wanted, prove};
-pub use simulate::{Setting, simulate};
 pub use table::{MATRIX, d_matrix_csv, every_fault, text};
 pub use weights::{MISHEARD, OUTSIDE, SLIP};

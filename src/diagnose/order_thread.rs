@@ -1,8 +1,8 @@
 //! A thread that chooses the part which comes next in a walk, and reckons beforehand what every part shows.
 
-use super::{Asked, Bench, Order};
+use super::{Asked, CircuitObserver, Order};
+use crate::advice::Chosen;
 use crate::circuit::faults::Library;
-use crate::session::Chosen;
 use crate::walk::{Answered, Crossing, Observation, Request, World};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, OnceLock};
@@ -39,8 +39,8 @@ impl OrderThread {
         })?;
         let shared = world.clone();
         Self::run(world, PATIENCE, move |jobs, told| {
-            let bench = Bench::new(&shared.bike, &library, &faults);
-            let order = match Order::new(&shared, &faults, &bench) {
+            let observer = CircuitObserver::new(&shared.bike, &library, &faults);
+            let order = match Order::new(&shared, &faults, &observer) {
                 Ok(order) => order,
                 Err(why) => return tracing::warn!(%why, "the best order"),
             };

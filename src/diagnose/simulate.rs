@@ -1,7 +1,6 @@
 //! The real walker, led through a procedure under many faults at once.
 //!
-//! All cases set out together; wherever they would answer differently the walker is forked, so that each way is walked once
-//! however many faults take it.
+//! All cases start together. The walker is forked wherever their answers differ, so each way is walked once no matter how many faults take it.
 
 use super::lead::{Came, Led, Track, lead};
 use super::looked_at::readings_used;
@@ -13,16 +12,16 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, mpsc};
 
 /// What is simulated.
-pub struct Setting<'a> {
+pub(super) struct Setting<'a> {
     /// Procedure, bike and words.
     pub world: &'a Arc<World>,
-    /// All faults that there are.
+    /// All faults of the library on this bike.
     pub faults: &'a [Fault],
     /// The cases: numbers of faults, ascending; an empty one is the healthy bike.
     pub cases: &'a [Vec<usize>],
     /// Says what is seen.
     pub observer: &'a dyn Observer,
-    /// With one wrong observation somewhere, in every way, instead of without.
+    /// Simulate every way with exactly one wrong observation, instead of none.
     pub slips: bool,
     /// The parts of the procedure come in this order instead of the written one.
     pub order: Option<&'a Order<'a>>,
@@ -35,19 +34,19 @@ impl Setting<'_> {
     }
 }
 
-/// Fewest cases that are walked together: what they share of the way is walked once.
+/// Fewest cases in a batch: what they share of a way is walked once. Chosen, no source.
 const FEWEST_TOGETHER: usize = 12;
-/// Most of them, so that progress can be told.
+/// Most cases in a batch, so that progress can be reported. Chosen, no source.
 const MOST_TOGETHER: usize = 200;
-/// Lots of cases for each thread: some take longer than others.
+/// Batches for each thread, since some take longer than others. Chosen, no source.
 const LOTS_EACH: usize = 6;
 
-/// Walks every case and tells `outcome` of each: its number and what came of it. The cases are shared out to as many threads as the
-/// machine runs at once; the order in which they are told does not depend on which is ready first.
+/// Walks every case and calls `outcome` with its number and result. The cases are shared among as many threads as the machine runs at once;
+/// the order of the calls does not depend on which thread is ready first.
 ///
 /// # Errors
-/// The procedure, the bike's wiring and the walker do not go together.
-pub fn simulate(of: &Setting<'_>, outcome: &mut dyn FnMut(usize, Outcome)) -> Result<(), ProveError> {
+/// The procedure, the bike's wiring and the walker do not fit together.
+pub(super) fn simulate(of: &Setting<'_>, outcome: &mut dyn FnMut(usize, Outcome)) -> Result<(), ProveError> {
     let by_value = readings_used(of.world);
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     let together = of.cases.len().div_ceil(threads * LOTS_EACH).clamp(FEWEST_TOGETHER, MOST_TOGETHER);

@@ -6,7 +6,7 @@ use crate::source::Diagnostic;
 use std::sync::LazyLock;
 
 /// The built-in English vocabulary file.
-pub const ENGLISH: &str = include_str!("../../procedures/vocabulary/en.yaml");
+pub(super) const ENGLISH: &str = include_str!("../../procedures/vocabulary/en.yaml");
 
 static BUILT_IN: LazyLock<Vocabulary> = LazyLock::new(|| {
     Vocabulary::from_yaml(ENGLISH, "procedures/vocabulary/en.yaml").expect("a test loads the built-in vocabulary")

@@ -15,10 +15,9 @@ pub mod words;
 mod writing;
 
 pub use answer::{Answer, Command, Escape, Hypotheses, Hypothesis, Reading, ReadingKind, Stakes, Verdict};
-pub use built_in::ENGLISH;
 pub use grammar::{Grammar, NumberSlot, Phrase};
 pub use policy::{decide, verdict, verdict_far, verdict_over};
-pub use sentence::{Given, SENTENCES, SentenceError};
+pub use sentence::{Given, SentenceError};
 pub use typed::understand;
 pub use vocabulary::Vocabulary;
 pub use words::normalise;

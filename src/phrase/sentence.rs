@@ -22,7 +22,7 @@ pub enum Given {
 use Given::{Flag, List, Number, Text};
 
 /// Every sentence a vocabulary must have, and what it is given beside `taught`.
-pub const SENTENCES: &[(&str, &[Given])] = &[
+pub(super) const SENTENCES: &[(&str, &[Given])] = &[
     ("change-switch", &[Text("name"), Text("words"), Text("to")]),
     ("change-unplug", &[Text("kind"), Text("words")]),
     ("change-plug-in", &[Text("kind"), Text("words")]),

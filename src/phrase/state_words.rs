@@ -2,7 +2,7 @@
 
 use super::sentence::SentenceError;
 use super::vocabulary::{Vocabulary, named};
-use crate::bike::{Bike, BikeState, Change, Instrument, Side};
+use crate::bike::{Bike, Change, Instrument, Side};
 use serde_json::json;
 
 /// Kinds of parts that carry an id: `coil-left`.
@@ -38,7 +38,7 @@ impl Vocabulary {
     ///
     /// # Errors
     /// A template of the vocabulary that cannot be filled in.
-    pub fn part_words(&self, part: &str, bike: &Bike) -> Result<String, SentenceError> {
+    pub(super) fn part_words(&self, part: &str, bike: &Bike) -> Result<String, SentenceError> {
         if let Some(connector) = bike.connectors.iter().find(|c| *c.id == part) {
             return Ok(connector.words.clone());
         }
@@ -83,21 +83,6 @@ impl Vocabulary {
             }
             Change::LayDown => self.sentence("change-lay-down", &json!({})),
         }
-    }
-
-    /// How the bike should stand, a sentence for each thing known: what is told after an interruption.
-    ///
-    /// # Errors
-    /// A template of the vocabulary that cannot be filled in.
-    pub fn state_facts(&self, state: &BikeState, bike: &Bike) -> Result<Vec<String>, SentenceError> {
-        let switches = state.switches.iter().map(|(name, to)| Change::Switch { name: name.clone(), to: to.clone() });
-        let unplugged = state.unplugged.iter().cloned().map(Change::Unplug);
-        let fitted =
-            state.fitted.iter().map(|(name, between)| Change::Fit { name: name.clone(), between: between.clone() });
-        let points = state.points.iter().map(|(set, to)| Change::Points { set: set.clone(), to: *to });
-        let leads = state.instrument.iter().cloned().map(Change::Leads);
-        let all = switches.chain(unplugged).chain(fitted).chain(points).chain(leads);
-        all.map(|change| self.change_words(&change, bike)).collect()
     }
 
     /// What `change-unplug` is given.
@@ -286,16 +271,5 @@ mod tests {
             "Voltmeter: red lead on the live battery terminal, black lead on the points side of the left points connector."
         );
         assert_eq!(say(Change::LayDown), "Lay the instrument down.");
-    }
-
-    #[test]
-    fn a_state_is_told_whole() {
-        let state = BikeState {
-            switches: [("key".to_owned(), "off".to_owned())].into(),
-            unplugged: ["left-points".to_owned()].into(),
-            ..BikeState::default()
-        };
-        let facts = Vocabulary::english().state_facts(&state, &twin()).unwrap();
-        assert_eq!(facts, ["Key off.", "Unplug the left points connector."]);
     }
 }

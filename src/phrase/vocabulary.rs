@@ -7,7 +7,7 @@ use super::number::NumberWords;
 use super::sentence::{SentenceError, Templates};
 use super::words::normalise;
 use super::writing::{Named, Writing};
-use crate::bike::{InstrumentKind, PointsAt, Side};
+use crate::bike::{InstrumentKind, Side};
 use crate::source::{Place, Written};
 use crate::units::{Quantity, Unit};
 use std::collections::BTreeMap;
@@ -45,7 +45,6 @@ pub struct Vocabulary {
     pub(super) sides: Names,
     pub(super) switches: Names,
     pub(super) instruments: Names,
-    pub(super) points_at: Names,
     pub(super) halves: Names,
     pub(super) parts: Names,
     pub(super) terminals: Names,
@@ -63,7 +62,7 @@ impl Vocabulary {
         &self.place
     }
 
-    /// The sentence `key`, filled in with the fields of the JSON object `given`. [`super::SENTENCES`] lists the keys.
+    /// The sentence `key`, filled in with the fields of the JSON object `given`. `SENTENCES` lists the keys.
     ///
     /// # Errors
     /// An unknown key, or a template that asks for what it was not given.
@@ -77,22 +76,22 @@ impl Vocabulary {
     }
 
     /// The words that are taught for an escape.
-    pub fn taught_escape(&self, escape: Escape) -> &str {
+    pub(super) fn taught_escape(&self, escape: Escape) -> &str {
         first(self.escapes.get(&escape).map_or(&[], Vec::as_slice))
     }
 
     /// "Yes".
-    pub fn taught_yes(&self) -> &str {
+    pub(super) fn taught_yes(&self) -> &str {
         first(&self.agree)
     }
 
     /// "No".
-    pub fn taught_no(&self) -> &str {
+    pub(super) fn taught_no(&self) -> &str {
         first(&self.disagree)
     }
 
     /// "Ready".
-    pub fn taught_done(&self) -> &str {
+    pub(super) fn taught_done(&self) -> &str {
         first(&self.done)
     }
 
@@ -244,21 +243,6 @@ impl Vocabulary {
     pub fn instrument(&self, kind: InstrumentKind) -> &str {
         named(&self.instruments, kind.name())
     }
-
-    /// Where points stand: "open".
-    pub fn points_at(&self, at: PointsAt) -> &str {
-        named(&self.points_at, at.name())
-    }
-
-    /// Every phrase of the spoken controls with its place in the file, for `check`.
-    pub fn written_commands(&self) -> impl Iterator<Item = (Command, &Written<String>)> {
-        self.commands.iter().flat_map(|(c, said)| said.iter().map(|s| (*c, s)))
-    }
-
-    /// Every phrase of the escapes with its place in the file, for `check`.
-    pub fn written_escapes(&self) -> impl Iterator<Item = (Escape, &Written<String>)> {
-        self.escapes.iter().flat_map(|(e, said)| said.iter().map(|s| (*e, s)))
-    }
 }
 
 fn first(phrases: &[Written<String>]) -> &str {
@@ -281,7 +265,7 @@ mod tests {
     #[test]
     fn every_sentence_can_be_said_and_ends_as_speech() {
         let words = Vocabulary::english();
-        for (key, given) in super::super::SENTENCES {
+        for (key, given) in super::super::sentence::SENTENCES {
             let said = words.sentence(key, &super::super::sentence::sample(given)).unwrap();
             assert!(!said.trim().is_empty() && !said.contains("{{"), "{key}: {said}");
         }

@@ -282,6 +282,8 @@ pub(super) fn decode(text: &str, file: &str, later: Option<&str>) -> Result<Voca
     let half = serde_json::json!({"words": "left connector"});
     let sentence_keys: Vec<&str> = SENTENCES.iter().map(|(key, _)| *key).collect();
     let given = |key: &str| sample(SENTENCES.iter().find(|(k, _)| *k == key).map_or(&[], |(_, given)| given));
+    // The format asks for these words, though no sentence uses them yet.
+    r.texts("points-at", &names(PointsAt::ALL, PointsAt::name), raw.points_at);
     let vocabulary = Vocabulary {
         language: raw.vocabulary,
         place: whole,
@@ -299,7 +301,6 @@ pub(super) fn decode(text: &str, file: &str, later: Option<&str>) -> Result<Voca
         sides: r.texts("sides", &["left", "right"], raw.sides),
         switches: r.texts("switches", SWITCHES, raw.switches),
         instruments: r.texts("instruments", &names(InstrumentKind::ALL, InstrumentKind::name), raw.instruments),
-        points_at: r.texts("points-at", &names(PointsAt::ALL, PointsAt::name), raw.points_at),
         halves: r.templates("halves", HALVES, raw.halves, |_| half.clone()),
         parts: r.templates("parts", PARTS, raw.parts, |_| part.clone()),
         terminals: r.templates("terminals", TERMINALS, raw.terminals, |_| end.clone()),

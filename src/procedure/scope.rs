@@ -83,11 +83,6 @@ impl Scope {
         self.names.insert(as_name(name), item.into());
     }
 
-    /// Takes the item of a loop away.
-    pub fn unbind(&mut self, name: &str) {
-        self.names.remove(&as_name(name));
-    }
-
     /// Remembers a choice or a reading under its name; `-` becomes `_`.
     pub fn see(&mut self, name: &str, value: Value) {
         self.seen.see(name, value);

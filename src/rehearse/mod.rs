@@ -8,7 +8,7 @@ mod perform;
 mod report;
 mod stage;
 
-pub use noise::{NOISES, Noise, mixed};
+pub use noise::{Noise, mixed};
 pub use pairs::{Pair, Suggestion};
 pub use perform::{Cast, Outcome, Rehearsal, RehearseError, Trial, usual_cast};
 pub use report::{Counts, Head, HeardAs, Level, PhraseReport, Report, StageReport};

@@ -22,7 +22,7 @@ pub enum Noise {
 }
 
 /// All of them.
-pub const NOISES: [Noise; 3] = [Noise::Pink, Noise::Engine, Noise::Compressor];
+pub(super) const NOISES: [Noise; 3] = [Noise::Pink, Noise::Engine, Noise::Compressor];
 
 impl Noise {
     /// Its name in reports.

@@ -24,9 +24,10 @@ pub use verify::{Finding, Verification, to_be_done, verify};
 pub use vtt::{CAPTIONS, vtt};
 pub use whole::{SOUND, Whole, pieces, whole};
 
+use crate::advice::Weighed;
 use crate::bike::Instrument;
 use crate::phrase::ReadingKind;
-use crate::session::{Clip, Digest, Job, StoredCopy, Weighed};
+use crate::session::{Clip, Digest, Job, StoredCopy};
 use crate::units::{Quantity, Unit};
 use serde::Serialize;
 

@@ -1,8 +1,9 @@
 //! One record in words.
 
 use super::place;
+use crate::advice::Weighed;
 use crate::phrase::{Answer, Reading, ReadingKind};
-use crate::session::{Record, Weighed};
+use crate::session::Record;
 use crate::units::Unit;
 
 /// A reading as one writes it down: `12.4 V`, `about 12 V`, `over range`, `nothing shown`.

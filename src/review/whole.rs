@@ -51,7 +51,7 @@ pub fn pieces(review: &Review) -> Vec<&Clip> {
 }
 
 /// The pieces in words; none where nothing of the whole session was kept.
-pub fn pieces_in_words(review: &Review) -> Option<String> {
+pub(super) fn pieces_in_words(review: &Review) -> Option<String> {
     let pieces = pieces(review);
     let samples: u64 = pieces.iter().map(|clip| clip.samples.min(PIECE as u64)).sum();
     let minutes = samples.div_ceil(60 * u64::from(CLIP_RATE));

@@ -1,8 +1,8 @@
 //! Advice for a walk: who gives it, and what the walker is told when it asks.
 
+use crate::advice::{Chosen, Weighed};
 use crate::circuit::faults::Library;
 use crate::diagnose::Adviser;
-use crate::session::{Chosen, Weighed};
 use crate::walk::{Advice, Answered, Check, Crossing, Effect, Event, Observation, Request, Walker, World};
 use std::sync::Arc;
 use std::sync::mpsc::Sender;
@@ -35,7 +35,7 @@ pub fn walker(world: &Arc<World>, advised: bool, best: bool) -> Walker {
 }
 
 /// What the adviser is asked.
-pub enum Question {
+pub(super) enum Question {
     /// What is left after these answers.
     Weigh { id: Request, observed: Vec<Arc<Observation>> },
     /// Which part comes next.
@@ -92,7 +92,7 @@ pub fn late(advice: &mut Option<Advisor>, walker: &Walker) -> Option<Event> {
 }
 
 /// The adviser in a thread of its own: however long it thinks, the loop hears signals, timers and the pedal.
-pub struct AdviserThread {
+pub(super) struct AdviserThread {
     to_thread: Sender<Question>,
     told: UnboundedReceiver<Event>,
 }

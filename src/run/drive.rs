@@ -28,7 +28,7 @@ const LOOK_AT_CLOCK: Duration = Duration::from_secs(1);
 const SPEED: f32 = 1.0;
 
 /// The driver.
-pub struct Driver {
+pub(super) struct Driver {
     walker: Walker,
     ears: Box<dyn Ears>,
     mouth: Box<dyn Mouth>,
@@ -98,12 +98,12 @@ impl Driver {
     }
 
     /// Tells whoever holds the other end what is asked whenever a listen begins.
-    pub fn show_mechanic(&mut self, view: Option<Rc<RefCell<MechanicView>>>) {
+    pub(super) fn show_mechanic(&mut self, view: Option<Rc<RefCell<MechanicView>>>) {
         self.view = view;
     }
 
     /// Who says what is left, where the walker asks for it.
-    pub fn take_advice(&mut self, advice: Option<Advisor>) {
+    pub(super) fn take_advice(&mut self, advice: Option<Advisor>) {
         self.advice = advice.and_then(AdviserThread::start);
     }
 

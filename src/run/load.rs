@@ -38,15 +38,15 @@ impl Loaded {
 }
 
 /// Name of the bike's copy in a session's folder.
-pub const BIKE_COPY: &str = "bike/bike.yaml";
+pub(super) const BIKE_COPY: &str = "bike/bike.yaml";
 /// Name of the vocabulary's copy in a session's folder.
-pub const VOCABULARY_COPY: &str = "vocabulary/words.yaml";
+pub(super) const VOCABULARY_COPY: &str = "vocabulary/words.yaml";
 /// Name of the fault library's copy in a session's folder.
-pub const FAULTS_COPY: &str = "faults/library.yaml";
+pub(super) const FAULTS_COPY: &str = "faults/library.yaml";
 /// Name of the shipped fault library.
 pub const SHIPPED_FAULTS: &str = "faults/ignition.yaml";
 /// Folder of the procedures' copies in a session's folder.
-pub const PROCEDURE_COPIES: &str = "procedure";
+pub(super) const PROCEDURE_COPIES: &str = "procedure";
 
 /// Loads a procedure with all it calls, a bike and a vocabulary from their files.
 ///

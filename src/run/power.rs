@@ -6,7 +6,8 @@ use super::keep::KeepSound;
 use super::power_bench::{Files, READ_BACK, Room, SOUND, drive, drive_in, set_back, sixteen_bits};
 use super::session::{Session, TakenUp};
 use crate::review::{gather, pieces, to_be_done, verify, whole};
-use crate::session::{Clip, Disk, Fault, Journal, Keep, Kind, Record, Storage, clip_sound, limits};
+use crate::session::disk::{Disk, Fault, Keep};
+use crate::session::{Clip, Journal, Kind, Record, Storage, clip_sound, limits};
 use std::path::Path;
 use std::sync::atomic::Ordering;
 

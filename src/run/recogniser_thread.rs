@@ -63,7 +63,7 @@ impl OpenListen {
     }
 
     /// Somebody began to speak, `over` a prompt or not: whether that cuts it.
-    pub fn is_cut(&mut self, over: bool) -> bool {
+    pub(super) fn is_cut(&mut self, over: bool) -> bool {
         self.over = over;
         over && self.bargein
     }
@@ -76,11 +76,11 @@ impl OpenListen {
 }
 
 /// What became of an utterance, for the listen that it was given at.
-pub type Decoded = Answered<Understanding>;
+pub(super) type Decoded = Answered<Understanding>;
 
 /// What became of an utterance.
 #[derive(Debug, Clone)]
-pub struct Understanding {
+pub(super) struct Understanding {
     pub utterance: Utterance,
     pub result: Understood,
     /// Time from the asking.
@@ -97,7 +97,7 @@ pub struct Delay {
 }
 
 /// The thread's near end.
-pub struct RecogniserThread {
+pub(super) struct RecogniserThread {
     jobs: mpsc::Sender<Job>,
     /// None once it was waited for.
     thread: Option<std::thread::JoinHandle<()>>,
@@ -230,7 +230,7 @@ impl RecogniserThread {
     }
 
     /// The next utterance that was understood or not; never, where there is none.
-    pub async fn decoded(thread: &mut Option<Self>) -> Option<Decoded> {
+    pub(super) async fn decoded(thread: &mut Option<Self>) -> Option<Decoded> {
         let Some(thread) = thread else { return std::future::pending().await };
         loop {
             if let Some(decoded) = thread.ready.pop_front() {

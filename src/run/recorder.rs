@@ -5,7 +5,7 @@ use crate::walk::Event;
 use std::collections::{BTreeSet, VecDeque};
 
 /// The driver's end of the journal.
-pub struct Recorder {
+pub(super) struct Recorder {
     writer: Writer,
     /// Records that the walker waits for.
     waited_for: BTreeSet<u64>,
@@ -35,12 +35,12 @@ impl Recorder {
     }
 
     /// The journal's thread, when the walk is over.
-    pub fn into_writer(self) -> Writer {
+    pub(super) fn into_writer(self) -> Writer {
         self.writer
     }
 
     /// What the walker has to be told next.
-    pub fn news(&mut self) -> Option<Event> {
+    pub(super) fn news(&mut self) -> Option<Event> {
         self.news.pop_front()
     }
 
@@ -103,7 +103,7 @@ impl Recorder {
     }
 
     /// What became of something that was handed over.
-    pub fn replied(&mut self, reply: Reply) {
+    pub(super) fn replied(&mut self, reply: Reply) {
         match reply {
             Reply::Recorded { id, room, .. } => {
                 if self.waited_for.remove(&id) {

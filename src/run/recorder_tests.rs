@@ -6,7 +6,8 @@ use super::power::{in_journal, read_back};
 use super::power_bench::{Files, Room, drive, drive_in};
 use super::session::Session;
 use crate::review::{gather, verify};
-use crate::session::{Disk, Fault, JOURNAL_FILE, Keep, Now, Remark, limits};
+use crate::session::disk::{Disk, Fault, Keep};
+use crate::session::{JOURNAL_FILE, Now, Remark, limits};
 use std::path::Path;
 
 const KEPT: [&str; 2] = ["The record is kept.", "The record is closed."];

@@ -77,7 +77,7 @@ impl Session {
     }
 
     /// A new session on a storage; `folder` is what it is called.
-    pub fn begin_on(
+    pub(super) fn begin_on(
         storage: Box<dyn Storage>,
         folder: &Path,
         loaded: Loaded,

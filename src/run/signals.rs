@@ -55,7 +55,7 @@ impl Interrupts {
     }
 
     /// One has come.
-    pub fn has_come(&mut self) -> bool {
+    pub(super) fn has_come(&mut self) -> bool {
         self.any |= self.from.try_recv().is_ok();
         self.any
     }

@@ -47,7 +47,7 @@ impl Gap {
 impl Backlog {
     /// Takes sound that ended at a session time; nothing comes back where too much waits already, and the gap grows by it. A gap that has
     /// begun goes on until half of what may wait is written: a short piece that would just fit ends no gap.
-    pub fn take_in(&self, sound: Vec<f32>, now_ms: u64) -> Option<Waiting> {
+    pub(super) fn take_in(&self, sound: Vec<f32>, now_ms: u64) -> Option<Waiting> {
         let samples = sound.len();
         let most = if self.gap.get().is_some() { limits::WAITING_SOUND / 2 } else { limits::WAITING_SOUND };
         if self.samples() + samples > most {

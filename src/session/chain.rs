@@ -64,7 +64,7 @@ names! {
 
 impl Kind {
     /// Whether an entry of this kind is never left unsynced.
-    pub fn always_synced(self) -> bool {
+    pub(super) fn always_synced(self) -> bool {
         !matches!(self, Kind::Time | Kind::Event | Kind::Said | Kind::Heard | Kind::Note | Kind::ClipStored)
     }
 }

@@ -57,7 +57,7 @@ impl Digest {
     }
 
     /// What is wrong where the lines of a journal, given by their hashes, are not those that it was made for.
-    pub fn misfit(&self, hashes: &[String]) -> Option<String> {
+    pub(super) fn misfit(&self, hashes: &[String]) -> Option<String> {
         match usize::try_from(self.seq).ok().and_then(|seq| hashes.get(seq)) {
             None => Some(format!("it is missing, or damaged: {DIGEST_FILE} was written when it was there")),
             Some(hash) if *hash != self.sha256 => {

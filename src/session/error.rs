@@ -175,7 +175,7 @@ impl SessionError {
     }
 
     /// The same can never be written: it is not tried again.
-    pub fn is_for_good(&self) -> bool {
+    pub(super) fn is_for_good(&self) -> bool {
         matches!(
             self,
             Self::TooLarge { .. }

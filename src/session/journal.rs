@@ -271,7 +271,7 @@ impl Journal {
 
     /// Adds an entry and returns once it, and all before it, would survive a power cut. After an error the journal is as it was
     /// before, and the same may be tried again.
-    pub fn append_synced(&mut self, kind: Kind, body: &impl Serialize, now: &Now) -> Result<u64, SessionError> {
+    pub(super) fn append_synced(&mut self, kind: Kind, body: &impl Serialize, now: &Now) -> Result<u64, SessionError> {
         self.add(kind, body, now, true)
     }
 

@@ -1,9 +1,9 @@
-//! The journal of a walk: what is written, how it is kept safe, and how it is read again.
+//! The journal of a walk: what is written, how it survives crashes, and how it is read again.
 //!
 //! A session is a folder: `journal.jsonl`, one entry a line, chained by hash ([`chain`]); copies of procedure, bike and vocabulary;
-//! `clips/` with the sound of answers, or of the whole session in pieces ([`Pieces`]); `digest.json` once it is finished. [`Journal`] writes it over a [`Storage`], [`Writer`] gives it
-//! a thread of its own. What [`Journal::append_synced`] returned `Ok` for survives a kill and a power cut. What a damaged end is taken for stands
-//! at the head of [`chain`]; what `verify` proves and what it cannot, at the head of `review/verify.rs`.
+//! `clips/` with the sound of answers, or of the whole session in pieces ([`Pieces`]); `digest.json` once it is finished. [`Journal`] writes it to a [`Storage`]; [`Writer`] runs
+//! the journal on its own thread. What [`Journal::record`] returned `Ok` for survives a kill and a power cut. The head of [`chain`]
+//! says which damage at the end an interruption can explain; the head of `review/verify.rs` says what `verify` proves and what it cannot.
 
 mod backlog;
 pub mod chain;
@@ -14,15 +14,18 @@ mod error;
 mod folder;
 mod header;
 mod journal;
-mod memory;
 mod pieces;
 mod record;
 mod room;
 mod storage;
-mod suspects;
 mod torn;
 mod watch;
 mod writer;
+
+/// The storage double, for this crate's unit tests.
+#[cfg(test)]
+#[path = "../../tests/support/disk.rs"]
+pub(crate) mod disk;
 
 pub use chain::{Entry, Kind, sha256_hex};
 pub use clip::{CLIP_RATE, CLIPS, clip_file, clip_sound, flac};
@@ -33,29 +36,28 @@ pub use folder::{Folder, LOCK};
 pub use header::{Clip, FORMAT, Forgotten, Header, Job, Remark, Repair, Spoken, StoredCopy, folder_name, session_id};
 pub(crate) use journal::header_of;
 pub use journal::{JOURNAL_FILE, Journal, Opened, There, read_journal};
-pub use memory::{Disk, Fault, Keep, Memory};
 pub use pieces::{PIECE, Piece, Pieces};
 pub use record::{Miss, Now, Record};
 pub use room::Room;
 pub use storage::{PART, Stamp, Storage, plain_name};
-pub use suspects::{Because, Chosen, Doubtful, Suspect, Weighed};
+pub use torn::SECTOR;
 pub use writer::{NotKept, Reply, Writer};
 
-/// What a session may hold at most, in bytes; more is neither written nor read.
+/// Limits of a session in bytes. Anything beyond them is neither written nor read.
 pub mod limits {
     /// One line of the journal.
     pub const LINE: u64 = 1 << 20;
-    /// The whole journal; a day's work is about a tenth.
+    /// The whole journal. A day's work takes about a tenth of it.
     pub const JOURNAL: u64 = 64 << 20;
-    /// Of that, room in which it is warned that the record is nearly full: a quarter of a day's work and more.
+    /// Room left when the walker warns that the record is nearly full: more than a quarter of a day's work.
     pub const WARNED: u64 = 4 << 20;
-    /// Of that, room for ending the walk: the walk is ended by then. Thousands of lines.
+    /// Room left when the walk is ended: enough for thousands of lines.
     pub const ENDING: u64 = 1 << 20;
-    /// Of that, room for the last line of all.
-    pub const LAST_LINE: u64 = 4 << 10;
-    /// What may stand in a line beside its body.
+    /// Room kept for the very last line.
+    pub(super) const LAST_LINE: u64 = 4 << 10;
+    /// The most that a line holds besides its body.
     pub const AROUND_BODY: u64 = 1 << 10;
-    /// Samples of sound, at 16 kHz, that wait in memory to be written: 64 MiB, 17 minutes. Chosen, no source.
+    /// Samples of 16 kHz sound that may wait in memory for the disk: 64 MiB, 17 minutes. Chosen, no source.
     pub const WAITING_SOUND: usize = 16 << 20;
     /// One copy of a procedure, a bike or a vocabulary.
     pub const COPY: u64 = 16 << 20;

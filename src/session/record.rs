@@ -1,6 +1,6 @@
-//! What the walker has written down. The walker emits these; the journal stores them; the review reads them.
+//! The records of a walk. The walker emits them, the journal stores them, the review reads them.
 
-use super::{Chosen, Weighed};
+use crate::advice::{Chosen, Weighed};
 use crate::phrase::{Answer, Command, Escape, Reading};
 use crate::units::{Quantity, Unit, names};
 use serde::{Deserialize, Serialize};
@@ -16,13 +16,13 @@ pub struct Now {
 }
 
 names! {
-    /// Why something was not taken, in the words of spoken dialogue (W3C VoiceXML 2.0, 5.2.6).
+    /// Why an utterance was not taken, in the terms of W3C VoiceXML 2.0, 5.2.6.
     Miss {
-        /// Something was said that is none of what may be said here, or is too unsure.
+        /// The utterance matches nothing that may be said here, or its confidence is too low.
         NoMatch = "nomatch",
         /// Nobody spoke.
         NoInput = "noinput",
-        /// Somebody else spoke, not the mechanic. In journals of format 1 before it had names of its own, everything that was not understood.
+        /// Somebody other than the mechanic spoke. Older journals of format 1 used this name for everything that was not understood.
         Stranger = "stranger",
     }
 }
@@ -37,7 +37,7 @@ impl Miss {
         }
     }
 
-    /// The miss with this name in a journal, old names included.
+    /// The miss with this name in a journal. Old names are accepted.
     fn in_journal(name: &str) -> Option<Self> {
         match name {
             "unsure" | "over-prompt" => Some(Self::NoMatch),
@@ -52,7 +52,7 @@ fn miss<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Miss, D::Error> {
     Miss::in_journal(&name).ok_or_else(|| serde::de::Error::unknown_variant(&name, &["nomatch", "noinput", "stranger"]))
 }
 
-/// One thing worth keeping. Every record names the step it belongs to, and the round of the loop (`left`), where there is one.
+/// One record. It names the step it belongs to and, inside a loop, the round (`left`).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "record")]
 pub enum Record {
@@ -79,7 +79,7 @@ pub enum Record {
         signal: String,
         /// What was said.
         said: String,
-        /// It was only printed, because the loudspeaker was lost.
+        /// It was printed but not spoken, because the loudspeaker was lost.
         #[serde(default, skip_serializing_if = "is_false")]
         printed: bool,
     },
@@ -99,9 +99,9 @@ pub enum Record {
         means: String,
         /// Probability of the hypothesis.
         confidence: f64,
-        /// It was asked back and agreed to.
+        /// The walker asked for confirmation and got it.
         confirmed: bool,
-        /// Id of the clip that holds its sound, where there is one.
+        /// Id of the clip with its sound, if any.
         clip: Option<String>,
     },
     /// A reading.
@@ -110,7 +110,7 @@ pub enum Record {
         step: String,
         /// Loop item.
         round: Option<String>,
-        /// Number of the reading in this session, from 1; amendments name it.
+        /// Number of the reading in this session, from 1. A correction keeps the number of the reading that it corrects.
         number: u32,
         /// Its name: `rest_voltage`.
         name: String,
@@ -134,7 +134,7 @@ pub enum Record {
         words: String,
         /// Probability of the hypothesis.
         confidence: f64,
-        /// It was asked back and agreed to.
+        /// The walker asked for confirmation and got it.
         confirmed: bool,
         /// The reading that this one amends.
         amends: Option<u32>,
@@ -208,7 +208,7 @@ pub enum Record {
         /// Where the formula comes from.
         source: String,
     },
-    /// What is left of everything that could be wrong, after an answer.
+    /// The suspects after an answer.
     Weighed {
         /// Step that was answered.
         step: String,
@@ -217,13 +217,13 @@ pub enum Record {
         /// The suspects.
         weighed: Weighed,
     },
-    /// The part of the procedure that comes next, in best order.
+    /// The next part of the procedure, chosen in best order.
     Chosen {
         /// The step that the part before ended with.
         step: String,
-        /// The part that would come next in the written order.
+        /// The next part in the written order.
         written: String,
-        /// The one that comes.
+        /// The chosen part.
         chosen: Chosen,
     },
     /// The bike's state as agreed from here on, and what was changed, in words.
@@ -245,11 +245,11 @@ pub enum Record {
         /// Details in words.
         detail: String,
     },
-    /// Current could stand in a coil when the walk stopped or ended, and it was asked for the power to be switched off.
+    /// Current could flow through a coil when the walk stopped or ended, so the walker asked for the power to be switched off.
     PowerOff {
         /// Step.
         step: String,
-        /// Somebody confirmed that it is off; else the walk ended without that.
+        /// Somebody confirmed it; otherwise the walk ended without confirmation.
         confirmed: bool,
         /// `voice`, `pedal`; empty where nobody did.
         by: String,
@@ -288,7 +288,7 @@ fn is_false(flag: &bool) -> bool {
 }
 
 impl Record {
-    /// Whether this is what a journal has as `stored`, which may have an older name for why something was not taken.
+    /// Whether `stored` is this record. A stored record may use an older name for a miss.
     pub fn is_stored_as(&self, stored: &serde_json::Value) -> bool {
         if serde_json::to_value(self).is_ok_and(|value| value == *stored) {
             return true;
@@ -307,28 +307,5 @@ impl Record {
             return false;
         };
         was_so_called && *step == its_step && *free == its_free && *clip == its_clip
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn misses_of_old_journals_are_read_and_replayed() {
-        let miss = |why| Record::NotTaken { step: "touch".into(), why, free: Some("la la".into()), clip: None };
-        let old = |why: &str| serde_json::json!({"record": "not-taken", "step": "touch", "why": why, "free": "la la", "clip": null});
-        for (name, is) in [("unsure", Miss::NoMatch), ("silence", Miss::NoInput), ("over-prompt", Miss::NoMatch)] {
-            assert_eq!(Record::deserialize(&old(name)).unwrap(), miss(is), "{name}");
-            assert!(miss(is).is_stored_as(&old(name)), "{name}");
-        }
-        assert!(
-            miss(Miss::NoMatch).is_stored_as(&old("stranger")) && miss(Miss::Stranger).is_stored_as(&old("stranger"))
-        );
-        assert!(
-            !miss(Miss::NoInput).is_stored_as(&old("stranger")) && !miss(Miss::NoInput).is_stored_as(&old("unsure"))
-        );
-        assert!(!miss(Miss::NoMatch).is_stored_as(&old("nonsense")) && Record::deserialize(&old("nonsense")).is_err());
-        assert!(miss(Miss::NoMatch).is_stored_as(&serde_json::to_value(miss(Miss::NoMatch)).unwrap()));
     }
 }

@@ -1,8 +1,8 @@
 //! Where a session is kept, as a trait: the few operations a journal needs, each of which can fail.
 //!
 //! Nothing counts as kept before [`Storage::sync`] of the file returned, and no new, renamed or taken away name before
-//! [`Storage::sync_folder`]: [`Storage::write_whole`] and [`Storage::remove`] see to it. [`super::Folder`] is the real one,
-//! [`super::Memory`] the double that loses power.
+//! [`Storage::sync_folder`]: [`Storage::write_whole`] and [`Storage::remove`] see to it. [`super::Folder`] is the real
+//! implementation; `tests/support/disk.rs` is a double that loses power.
 
 use std::io;
 
@@ -91,7 +91,7 @@ pub fn plain_name(name: &str) -> bool {
 }
 
 /// The error for a name that is not plain.
-pub(crate) fn refuse_name(name: &str) -> io::Result<()> {
+pub(super) fn refuse_name(name: &str) -> io::Result<()> {
     if plain_name(name) { Ok(()) } else { Err(io::Error::new(io::ErrorKind::InvalidFilename, format!("{name:?}"))) }
 }
 

@@ -5,7 +5,7 @@ use serde::de::IgnoredAny;
 use std::ops::Range;
 
 /// Bytes that a disk writes whole or not at all: the smallest sector in use (ATA and SCSI disks, 512 bytes).
-pub(super) const SECTOR: usize = 512;
+pub const SECTOR: usize = 512;
 /// A run of zero bytes shorter than this is no sector that was never written: a single byte is more likely damage.
 const SHORTEST_RUN: usize = 2;
 /// How every entry begins.

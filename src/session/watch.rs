@@ -46,7 +46,7 @@ impl Watch {
     }
 
     /// The file may hold something else than what was written: a write failed.
-    pub fn is_doubtful(&self) -> bool {
+    pub(super) fn is_doubtful(&self) -> bool {
         self.tried.is_some()
     }
 
@@ -73,7 +73,7 @@ impl Watch {
     }
 
     /// Whether the stamp alone says that nothing was done. `Err`: that it was.
-    pub fn untouched(&self, stamp: &Stamp) -> Result<bool, Meddling> {
+    pub(super) fn untouched(&self, stamp: &Stamp) -> Result<bool, Meddling> {
         match stamp.file == self.stamp.file {
             false => Err("replaced"),
             true => Ok(!self.is_doubtful() && *stamp == self.stamp),

@@ -13,7 +13,7 @@ use std::net::IpAddr;
 use subtle::ConstantTimeEq;
 
 /// Least characters of a token.
-pub const TOKEN_LEAST: usize = 20;
+pub(super) const TOKEN_LEAST: usize = 20;
 /// Names of this machine for itself.
 const LOOPBACK: [&str; 3] = ["localhost", "127.0.0.1", "::1"];
 /// Longest path and search of a request, bytes.

@@ -24,13 +24,13 @@ mod visits;
 pub use archive::{Archive, Mode, open_to_others};
 pub use error::ShopError;
 pub use find::{Found, Kept};
-pub use guard::{Guard, TOKEN_LEAST};
+pub use guard::Guard;
 pub use pages::day;
 pub use put::Put;
-pub use query::{FIELDS, Query};
+pub use query::Query;
 pub use serve::{Serving, serve};
 pub use shelf::Shelf;
-pub use taken::{Archived, Taken, mark_name, mark_named};
+pub use taken::{Archived, Taken, mark_name};
 pub use visits::{Comparison, Point, Read, Series, Trend, Visit, Way, compare};
 
 /// Name of the JSON schema of `shop find` and `shop show`.
@@ -43,7 +43,7 @@ pub mod limits {
     /// Bytes of a journal; a day's work is less than half.
     pub const JOURNAL: usize = 16 << 20;
     /// Bytes of all copies of one session.
-    pub const COPIES: usize = 32 << 20;
+    pub(super) const COPIES: usize = 32 << 20;
     /// Readings of one session, and checks: 2,000 is a very long day.
     pub const READINGS: usize = 5_000;
     /// Bytes of one text that is searched or listed; the journal keeps the whole.

@@ -1,16 +1,17 @@
 //! The web pages: the list with its search, one bike's visits compared, and a session's report as the review makes it.
 
 use super::chart::chart;
+use super::query::FIELDS;
 use super::taken::mark_name;
 use super::visits::{Comparison, titled};
-use super::{FIELDS, Found, Kept, Query};
+use super::{Found, Kept, Query};
 use crate::review::{Around, dressed, gather, page_in, plain};
 use serde_json::{Value, json};
 
 const LIST: &str = include_str!("pages/list.html");
 const BIKE: &str = include_str!("pages/bike.html");
 /// Where forms of these pages may lead.
-pub const FORMS: &str = "'self'";
+pub(super) const FORMS: &str = "'self'";
 
 /// The list. `given` are the fields as they came, so that the form shows them again; instead of what was found, what is wrong with them.
 ///

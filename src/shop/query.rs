@@ -6,7 +6,7 @@ use super::taken::{day_number, folded, mark_name, mark_named};
 use jiff::civil::Date;
 
 /// The fields that a search may have, each with what is said about it.
-pub const FIELDS: [(&str, &str); 8] = [
+pub(super) const FIELDS: [(&str, &str); 8] = [
     ("bike", "words of the bike's name"),
     ("person", "words of the name of who answered"),
     ("cause", "words of the cause, or of the conclusion's id"),

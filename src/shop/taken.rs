@@ -68,17 +68,14 @@ fn as_name<S: serde::Serializer>(mark: &i64, to: S) -> Result<S::Ok, S::Error> {
 /// A mark as addresses and JSON have it.
 ///
 /// ```
-/// use probeside::shop::{mark_name, mark_named};
-/// assert_eq!(mark_name(-2), "fffffffffffffffe");
-/// assert_eq!(mark_named("fffffffffffffffe"), Some(-2));
-/// assert_eq!(mark_named("../../etc/passwd"), None);
+/// assert_eq!(probeside::shop::mark_name(-2), "fffffffffffffffe");
 /// ```
 pub fn mark_name(mark: i64) -> String {
     format!("{mark:016x}")
 }
 
 /// The mark of such a name; `None` for anything but 16 hexadecimal digits in small letters.
-pub fn mark_named(name: &str) -> Option<i64> {
+pub(super) fn mark_named(name: &str) -> Option<i64> {
     let hex = name.len() == 16 && name.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'));
     u64::from_str_radix(name, 16).ok().filter(|_| hex).map(u64::cast_signed)
 }
@@ -254,6 +251,12 @@ pub(super) fn folded(text: &str, most: usize) -> String {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    #[test]
+    fn a_mark_is_found_by_its_name_only() {
+        assert_eq!(mark_named(&mark_name(-2)), Some(-2));
+        assert_eq!(mark_named("../../etc/passwd"), None);
+    }
 
     #[test]
     fn a_moment_is_utc_and_its_day_local() {

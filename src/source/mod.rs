@@ -13,5 +13,5 @@ pub mod tree;
 mod visible;
 
 pub use diagnostic::{Diagnostic, Place, Severity, Written};
-pub use text::{MAX_BYTES, decode_text, read_bytes, read_text, whole_file};
-pub use visible::{is_hidden, visible, visible_json, visible_line};
+pub use text::{decode_text, read_bytes, read_text, whole_file};
+pub use visible::{is_hidden, visible, visible_json};

@@ -8,14 +8,14 @@ use std::path::Path;
 use std::sync::Arc;
 
 /// Largest file that is read, byte. A long procedure is about 100 kB.
-pub const MAX_BYTES: u64 = 2_000_000;
+pub(super) const MAX_BYTES: u64 = 2_000_000;
 
 /// The place that stands for the file as a whole.
 pub fn whole_file(file: &str) -> Place {
     Place { file: Arc::from(file), line: 0, column: 0 }
 }
 
-/// Reads `path`, at most [`MAX_BYTES`] of it. A UTF-8 byte order mark is dropped.
+/// Reads `path`, at most `MAX_BYTES` of it. A UTF-8 byte order mark is dropped.
 ///
 /// # Errors
 /// One diagnostic named `file`: missing, not a plain file, too large, or not UTF-8 text.
@@ -23,7 +23,7 @@ pub fn read_text(path: &Path) -> Result<String, Diagnostic> {
     decode_text(read_bytes(path)?, &path.to_string_lossy())
 }
 
-/// The bytes of `path` as they are, at most [`MAX_BYTES`].
+/// The bytes of `path` as they are, at most `MAX_BYTES`.
 ///
 /// # Errors
 /// One diagnostic named `file`: missing, not a plain file, or too large.

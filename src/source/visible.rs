@@ -17,7 +17,7 @@ pub fn visible(text: &str) -> Cow<'_, str> {
 }
 
 /// `text` as one line, with everything hidden written out, line feeds and tabs too.
-pub fn visible_line(text: &str) -> Cow<'_, str> {
+pub(super) fn visible_line(text: &str) -> Cow<'_, str> {
     escaped(text, is_hidden, |c, out| out.extend(c.escape_unicode()))
 }
 

@@ -27,13 +27,13 @@ impl Espeak {
     }
 
     /// Uses another program that takes the same arguments.
-    pub fn with_program(mut self, program: &Path) -> Self {
+    pub(super) fn with_program(mut self, program: &Path) -> Self {
         self.program = program.to_owned();
         self
     }
 
     /// Sets the time limit for one text.
-    pub fn with_limit(mut self, limit: Duration) -> Self {
+    pub(super) fn with_limit(mut self, limit: Duration) -> Self {
         self.limit = limit;
         self
     }

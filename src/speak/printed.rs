@@ -7,7 +7,7 @@ use std::io::Write;
 const CHARACTERS_PER_SECOND: f32 = 15.0;
 
 /// Estimated length of a spoken text, in samples at [`RATE`].
-pub fn spoken_samples(text: &str, speed: f32) -> u64 {
+pub(super) fn spoken_samples(text: &str, speed: f32) -> u64 {
     let speed = if speed.is_finite() && speed > 0.0 { speed } else { 1.0 };
     (text.chars().count() as f32 / (CHARACTERS_PER_SECOND * speed) * RATE as f32) as u64
 }

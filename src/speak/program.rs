@@ -14,7 +14,7 @@ const MOST_OUTPUT: u64 = 20 * 60 * 22_050 * 2;
 
 /// Reduces a text to plain words of bounded length for a voice. Control characters may be commands, double brackets start espeak-ng's phonemes
 /// (even with a soft hyphen between them), and angle brackets start markup; all of them are replaced by spaces.
-pub fn cleaned(text: &str) -> String {
+pub(super) fn cleaned(text: &str) -> String {
     let mut end = text.len().min(LONGEST_TEXT);
     while !text.is_char_boundary(end) {
         end -= 1;

@@ -5,11 +5,11 @@
 //! (Linden's Handbook of Batteries; from memory).
 
 /// Open-circuit voltage of one cell at 0, 25, 50, 75 and 100 per cent of charge, volt.
-pub const CELL_VOLT: [f64; 5] = [11.89 / 6.0, 12.06 / 6.0, 12.24 / 6.0, 12.45 / 6.0, 12.65 / 6.0];
+pub(super) const CELL_VOLT: [f64; 5] = [11.89 / 6.0, 12.06 / 6.0, 12.24 / 6.0, 12.45 / 6.0, 12.65 / 6.0];
 /// Temperature the table is for, degree Celsius (80 degrees Fahrenheit).
-pub const TABLE_CELSIUS: f64 = 80.0 * 5.0 / 9.0 - 160.0 / 9.0;
+pub(super) const TABLE_CELSIUS: f64 = 80.0 * 5.0 / 9.0 - 160.0 / 9.0;
 /// Open-circuit voltage by temperature, volt per kelvin and cell.
-pub const CELL_VOLT_PER_KELVIN: f64 = 0.0002;
+pub(super) const CELL_VOLT_PER_KELVIN: f64 = 0.0002;
 /// Volt of one cell by name.
 pub const NOMINAL_CELL_VOLT: f64 = 2.0;
 

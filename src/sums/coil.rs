@@ -19,7 +19,7 @@ pub fn stored_energy(henry: f64, ampere: f64) -> f64 {
 }
 
 /// Frequency, hertz, at which `henry`, `farad` and `ohm` in series ring; `None` when they do not swing.
-pub fn ringing_hertz(henry: f64, farad: f64, ohm: f64) -> Option<f64> {
+pub(super) fn ringing_hertz(henry: f64, farad: f64, ohm: f64) -> Option<f64> {
     let decay = ohm / (2.0 * henry);
     let square = 1.0 / (henry * farad) - decay * decay;
     (square > 0.0).then(|| square.sqrt() / TAU)

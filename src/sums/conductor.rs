@@ -4,14 +4,14 @@
 //! The figures of the tables are quoted from memory of the standards.
 
 /// Resistivity of annealed copper at 20 degrees Celsius, ohm square millimetre per metre: 1/58 (IEC 60028).
-pub const COPPER_OHM_MM2_PER_METRE: f64 = 1.0 / 58.0;
+pub(super) const COPPER_OHM_MM2_PER_METRE: f64 = 1.0 / 58.0;
 /// Temperature coefficient of copper's resistance at 20 degrees Celsius, per kelvin, constant mass (IEC 60028).
-pub const COPPER_PER_KELVIN: f64 = 0.00393;
+pub(super) const COPPER_PER_KELVIN: f64 = 0.00393;
 /// Temperature the tables are for, degree Celsius.
-pub const REFERENCE_CELSIUS: f64 = 20.0;
+pub(super) const REFERENCE_CELSIUS: f64 = 20.0;
 
 /// Greatest resistance at 20 degrees Celsius of class 5 plain copper conductors: (square millimetre, ohm per kilometre).
-pub const CLASS_5_OHM_PER_KILOMETRE: [(f64, f64); 9] = [
+pub(super) const CLASS_5_OHM_PER_KILOMETRE: [(f64, f64); 9] = [
     (0.5, 39.0),
     (0.75, 26.0),
     (1.0, 19.5),

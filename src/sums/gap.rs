@@ -6,9 +6,9 @@
 //! Between them the two are blended, by the square of the way in ln(pd).
 
 /// Least breakdown voltage of air, volt.
-pub const PASCHEN_MINIMUM_VOLT: f64 = 327.0;
+pub(super) const PASCHEN_MINIMUM_VOLT: f64 = 327.0;
 /// Product of pressure and distance at the minimum, bar millimetre (0.567 Torr cm).
-pub const PASCHEN_MINIMUM_BAR_MM: f64 = 0.567 * 1.333_224e-3 * 10.0;
+pub(super) const PASCHEN_MINIMUM_BAR_MM: f64 = 0.567 * 1.333_224e-3 * 10.0;
 /// From this product on the empirical formula holds alone, bar millimetre (its stated range begins at 0.01 bar cm).
 const EMPIRICAL_FROM_BAR_MM: f64 = 0.1;
 /// Temperature at which both formulas are given, kelvin.

@@ -39,7 +39,7 @@ pub enum ChildError {
 
 /// It is killed with all that it started when this is dropped.
 #[derive(Debug)]
-pub struct Supervised {
+pub(super) struct Supervised {
     child: Child,
     input: Option<mpsc::Sender<Vec<u8>>>,
     complaints: Arc<Mutex<Vec<u8>>>,
@@ -87,12 +87,12 @@ impl Supervised {
     }
 
     /// Its input ends after what was sent.
-    pub fn end_input(&mut self) {
+    pub(super) fn end_input(&mut self) {
         self.input = None;
     }
 
     /// Its exit status, if it ends by itself until then; after that, and after it ended, nothing that it started is left.
-    pub fn status_by(&mut self, until: Instant) -> Option<ExitStatus> {
+    pub(super) fn status_by(&mut self, until: Instant) -> Option<ExitStatus> {
         while !self.has_ended() {
             if Instant::now() >= until {
                 self.kill();

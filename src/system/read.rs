@@ -14,7 +14,7 @@ pub enum Links {
 }
 
 /// What a thing that is no plain file is called.
-pub fn name_of_kind(kind: FileType) -> &'static str {
+pub(super) fn name_of_kind(kind: FileType) -> &'static str {
     #[cfg(unix)]
     {
         use std::os::unix::fs::FileTypeExt;

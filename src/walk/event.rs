@@ -1,8 +1,9 @@
 //! What the walker is told and what it asks for.
 
 use super::advise::{Answered, Request};
+use crate::advice::{Chosen, Weighed};
 use crate::phrase::{Answer, Grammar, Verdict};
-use crate::session::{Chosen, Record, Weighed};
+use crate::session::Record;
 use serde::{Deserialize, Serialize};
 
 /// A key or a foot pedal.

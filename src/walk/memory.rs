@@ -2,10 +2,10 @@
 
 use super::advise::Observation;
 use super::event::SayKind;
+use crate::advice::Weighed;
 use crate::bike::BikeState;
 use crate::phrase::Reading;
 use crate::procedure::{Meaning, Route, Seen, Target};
-use crate::session::Weighed;
 use crate::units::Unit;
 use serde_json::Value;
 use std::collections::BTreeSet;

@@ -4,9 +4,9 @@ use super::advise::Observation;
 use super::event::SayKind;
 use super::memory::{Detail, Doubt, Frame, Guard, Ordered, Over, Position, Printed, Spoken, Taken};
 use super::phase::Left;
+use crate::advice::Weighed;
 use crate::bike::BikeState;
 use crate::phrase::Answer;
-use crate::session::Weighed;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -28,7 +28,7 @@ pub(super) struct Place {
 
 impl Place {
     /// Before the first step of a procedure.
-    pub fn start_of(procedure: &str) -> Self {
+    pub(super) fn start_of(procedure: &str) -> Self {
         let first = Frame { procedure: procedure.to_owned(), rounds: Vec::new(), step: String::new(), then: None };
         Self {
             at: Position { frames: vec![first], ..Position::default() },

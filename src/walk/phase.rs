@@ -99,7 +99,7 @@ pub(super) enum After {
 }
 
 impl Phase {
-    pub fn kind(&self) -> PhaseKind {
+    pub(super) fn kind(&self) -> PhaseKind {
         match self {
             Self::Idle => PhaseKind::Idle,
             Self::Caution { .. } => PhaseKind::Caution,
@@ -125,12 +125,12 @@ impl Phase {
     }
 
     /// What the table says of it.
-    pub fn row(&self) -> &'static Row {
+    pub(super) fn row(&self) -> &'static Row {
         row(self.kind())
     }
 
     /// What is left open where something comes between.
-    pub fn into_left(self) -> Left {
+    pub(super) fn into_left(self) -> Left {
         match self {
             Self::Writing { owed, .. } | Self::Stuck { owed } => Left::Owed(owed),
             Self::Weighing { then, .. } => Left::Stored(then),

@@ -1,12 +1,16 @@
 //! What the fuzz targets open, one function a target: bytes of anybody's go in at the library's own doors, and what holds of every input is
 //! asserted. `tests/hostile.rs` opens the same doors with every input that was found, in the ordinary test run.
 
+#[path = "../support/disk.rs"]
+mod disk;
+
+use disk::Disk;
 use probeside::bike::EnglishWords;
 use probeside::commands::check::{CheckArgs, Spoken, run};
 use probeside::hear::{Recogniser, Vosk, read_wav};
 use probeside::phrase::{Answer, Grammar, NumberSlot, Phrase, Vocabulary};
 use probeside::review::{csv, customer, gather, page, text, verify, vtt};
-use probeside::session::{self, Disk, JOURNAL_FILE, Journal, sha256_hex};
+use probeside::session::{self, JOURNAL_FILE, Journal, sha256_hex};
 use probeside::shop::{Archive, Mode, Put, Query, Shelf, Taken, compare};
 use probeside::units::{Quantity, Unit};
 use serde_json::Value;

@@ -1,8 +1,9 @@
 //! What is added to a finished session: remarks, and sound removed at a person's wish.
 
 use crate::bench::*;
+use crate::disk::{Disk, Keep};
 use probeside::review::verify;
-use probeside::session::{CLIPS, Disk, JOURNAL_FILE, Keep, Remark, SessionError, Storage, clip_sound};
+use probeside::session::{CLIPS, JOURNAL_FILE, Remark, SessionError, Storage, clip_sound};
 
 fn clips(disk: &Disk) -> Vec<String> {
     disk.folder().list().unwrap().into_iter().filter(|name| name.starts_with(CLIPS)).collect()

@@ -1,15 +1,20 @@
-//! A short session that every test here writes, step by step.
+//! A short session that every test here writes, step by step. What is written comes from a walk.
 
-use probeside::phrase::{Reading, ReadingKind};
+use crate::disk::Disk;
+use crate::stage::{Handed, Line};
+use crate::walked::{Walk, is_answer, put};
 use probeside::session::{
-    Clock, Disk, Entry, Header, Job, Journal, Kind, Now, Opened, Record, SessionError, Spoken, Storage,
+    Clock, Entry, Header, Job, Journal, Kind, Now, Opened, Record, SessionError, Spoken, Storage,
 };
-use probeside::units::{Quantity, Unit};
+use probeside::walk::Event;
+use std::sync::OnceLock;
 
 /// Readings in the session.
 pub const READINGS: u32 = 3;
 /// Steps of the session: for each reading an event, the reading, its clip and the prompt; then the end.
 pub const STEPS: u32 = READINGS * 4 + 1;
+/// What is said at each reading.
+const SAID: [&str; READINGS as usize] = ["twelve point five", "twelve point six", "twelve point seven"];
 
 pub fn now(step: u32) -> Now {
     let ms = u64::from(step) * 700;
@@ -20,26 +25,87 @@ pub fn job() -> Job {
     Job { bike: "Borage Twin".into(), complaint: "will not fire".into(), person: "Ada".into(), ..Job::default() }
 }
 
-pub fn read(number: u32, value: f64, amends: Option<u32>) -> Record {
-    Record::Read {
-        step: "battery-rest".into(),
-        round: None,
-        number,
-        name: "rest_voltage".into(),
-        quantity: Quantity::Voltage,
-        reading: Reading { kind: ReadingKind::Plain, value, unit: Unit::Volt, said_unit: None },
-        unit: Unit::Volt,
-        band: Some("good".into()),
-        verdict: "good".into(),
-        low: Some(12.2),
-        high: None,
-        source: "common practice, no source".into(),
-        words: "twelve point four, \"about\"".into(),
-        confidence: 0.97,
-        confirmed: false,
-        amends,
-        clip: Some(format!("a{number}")),
+/// What a walk hands over about each reading: the event, the record, the sound, and what is said back.
+fn handed() -> &'static [[Handed; 4]] {
+    static HANDED: OnceLock<Vec<[Handed; 4]>> = OnceLock::new();
+    HANDED.get_or_init(|| {
+        let mut walk = Walk::begin(job());
+        walk.say("measure the battery");
+        let reading = |(number, words): (usize, &&str)| {
+            if number > 0 {
+                walk.say("once more");
+            }
+            walk.ready();
+            let before = walk.lines().len();
+            walk.say_aloud(words, 0.97, Some(vec![0.25; 160]));
+            let after = &walk.lines()[before..];
+            let first = |wanted: &dyn Fn(&Line) -> bool| {
+                after.iter().find(|line| wanted(line)).expect("the walk hands it over").what.clone()
+            };
+            [
+                first(&is_answer),
+                first(&|line| matches!(&line.what, Handed::Record(Record::Read { .. }))),
+                first(&|line| matches!(line.what, Handed::Clip(..))),
+                first(&|line| matches!(&line.what, Handed::Said(said) if said.text.contains("volts"))),
+            ]
+        };
+        SAID.iter().enumerate().map(reading).collect()
+    })
+}
+
+/// The walk's first reading, under another number.
+pub fn renumbered(other: u32) -> Record {
+    let Handed::Record(mut record) = handed()[0][1].clone() else { unreachable!("a record stands there") };
+    if let Record::Read { number, .. } = &mut record {
+        *number = other;
     }
+    record
+}
+
+/// A walk's note, with another text.
+pub fn noted(other: &str) -> Record {
+    static NOTED: OnceLock<Record> = OnceLock::new();
+    let mut record = NOTED
+        .get_or_init(|| {
+            let mut walk = Walk::begin(job());
+            walk.say("take a note").stage.answer("it stopped in the rain");
+            let mut records = walk.stage.records.iter();
+            records.find(|one| matches!(one, Record::Noted { .. })).expect("it is written down").clone()
+        })
+        .clone();
+    if let Record::Noted { text, .. } = &mut record {
+        other.clone_into(text);
+    }
+    record
+}
+
+/// The event of the walk's first reading.
+pub fn event() -> Event {
+    match &handed()[0][0] {
+        Handed::Event(event) => event.clone(),
+        other => unreachable!("{other:?} stands there"),
+    }
+}
+
+/// What is said back of the first reading.
+pub fn said_back() -> Spoken {
+    match &handed()[0][3] {
+        Handed::Said(said) => said.clone(),
+        other => unreachable!("{other:?} stands there"),
+    }
+}
+
+/// The name of the clip of a reading.
+pub fn clip(number: u32) -> String {
+    match &handed()[number as usize - 1][2] {
+        Handed::Clip(id, _) => id.clone(),
+        other => unreachable!("{other:?} stands there"),
+    }
+}
+
+/// The file of that clip.
+pub fn clip_file(number: u32) -> String {
+    format!("clips/{}.flac", clip(number))
 }
 
 pub fn begin(storage: impl Storage + 'static) -> Result<Journal, SessionError> {
@@ -61,24 +127,12 @@ pub fn step(journal: &mut Journal, step: u32) -> Result<Option<u32>, SessionErro
     if step + 1 == STEPS {
         return journal.finish(&now).map(|_| None);
     }
-    match step % 4 {
-        0 => journal
-            .append(Kind::Event, &serde_json::json!({"heard": number, "words": "twelve point four"}), &now)
-            .map(|_| None),
-        1 => journal.record(&read(number, 12.0 + f64::from(number) / 10.0, None), &now).map(|_| Some(number)),
-        2 => journal.clip(&format!("a{number}"), &[0.25; 160], &now).map(|_| None),
-        _ => {
-            let said = Spoken {
-                id: u64::from(number),
-                text: "twelve point four volts".into(),
-                began_ms: now.mono_ms,
-                ended_ms: now.mono_ms + 400,
-                cut: false,
-                clip: None,
-            };
-            journal.append(Kind::Said, &said, &now).map(|_| None)
-        }
+    let mut what = handed()[number as usize - 1][step as usize % 4].clone();
+    if let Handed::Said(said) = &mut what {
+        (said.began_ms, said.ended_ms) = (now.mono_ms, now.mono_ms + 400);
     }
+    let recorded = matches!(what, Handed::Record(_)).then_some(number);
+    put(journal, &Line { now: now.clone(), what }, &now).map(|()| recorded)
 }
 
 /// The whole session, stopping at the first error; what may be spoken back is put into `spoken`.
@@ -116,7 +170,7 @@ pub fn resumes(disk: &Disk, spoken: &[u32], what: &str) {
     };
     let there = readings(&entries);
     assert!(spoken.iter().all(|number| there.contains(number)), "{what}: spoken back {spoken:?}, there {there:?}");
-    journal.record(&read(99, 12.0, None), &clock.now()).unwrap();
+    journal.record(&renumbered(99), &clock.now()).unwrap();
     drop(journal);
     disk.restart();
     let opened = open(disk.folder()).unwrap();

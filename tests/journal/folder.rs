@@ -34,12 +34,12 @@ fn the_other_process() {
     };
     loop {
         number += 1;
-        journal.append(Kind::Event, &serde_json::json!({"heard": number}), &clock.now()).unwrap();
-        journal.record(&read(number, 12.0, None), &clock.now()).unwrap();
+        journal.append(Kind::Event, &event(), &clock.now()).unwrap();
+        journal.record(&renumbered(number), &clock.now()).unwrap();
         println!("\nspoken {number}");
         std::io::stdout().flush().unwrap();
         if number % 7 == 0 {
-            journal.clip(&format!("a{number}"), &[0.5; 1600], &clock.now()).unwrap();
+            journal.clip(&format!("{number:05}"), &[0.5; 1600], &clock.now()).unwrap();
         }
     }
 }
@@ -139,10 +139,10 @@ fn links_in_a_strangers_folder_are_not_followed() {
     drop(journal);
     assert!(probeside::review::verify(&mut Folder::at(&path), None).unwrap().sound);
     let secret = temp.path().join("secret");
-    std::fs::rename(path.join("clips/a1.flac"), &secret).unwrap();
-    std::os::unix::fs::symlink(&secret, path.join("clips/a1.flac")).unwrap();
+    std::fs::rename(path.join(clip_file(1)), &secret).unwrap();
+    std::os::unix::fs::symlink(&secret, path.join(clip_file(1))).unwrap();
     let found = probeside::review::verify(&mut Folder::at(&path), None).unwrap();
-    assert_eq!(found.faults[0].place, "clips/a1.flac");
+    assert_eq!(found.faults[0].place, clip_file(1));
     let journal = path.join("journal.jsonl");
     std::fs::rename(&journal, &secret).unwrap();
     std::os::unix::fs::symlink(&secret, &journal).unwrap();

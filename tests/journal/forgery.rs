@@ -1,18 +1,17 @@
 //! Alterations of a finished session, and what `verify` says of them.
 
 use crate::bench::*;
+use crate::disk::Disk;
 use probeside::review::verify;
-use probeside::session::{Clip, DIGEST_FILE, Digest, Disk, JOURNAL_FILE, Storage, sha256_hex};
+use probeside::session::{Clip, DIGEST_FILE, Digest, JOURNAL_FILE, Storage, sha256_hex};
 
-const FILES: [&str; 7] = [
-    JOURNAL_FILE,
-    DIGEST_FILE,
-    "clips/a1.flac",
-    "clips/a2.flac",
-    "clips/a3.flac",
-    "procedure/no-spark.yaml",
-    "bike/borage.yaml",
-];
+/// The files of the session.
+fn files() -> [String; 7] {
+    let plain = |name: &str| name.to_owned();
+    let [first, second, third] = [1, 2, 3].map(clip_file);
+    let (procedure, bike) = (plain("procedure/no-spark.yaml"), plain("bike/borage.yaml"));
+    [plain(JOURNAL_FILE), plain(DIGEST_FILE), first, second, third, procedure, bike]
+}
 
 fn lines(bytes: &[u8]) -> Vec<Vec<u8>> {
     bytes.split_inclusive(|b| *b == b'\n').map(<[u8]>::to_vec).collect()
@@ -21,7 +20,8 @@ fn lines(bytes: &[u8]) -> Vec<Vec<u8>> {
 /// Alters the session in one way chosen by the dice, and says how.
 fn alter(disk: &Disk, dice: &mut fastrand::Rng) -> String {
     // Half of the attacks go at the journal.
-    let name = if dice.usize(..2) == 0 { JOURNAL_FILE } else { FILES[dice.usize(..FILES.len())] };
+    let files = files();
+    let name = if dice.usize(..2) == 0 { JOURNAL_FILE } else { &files[dice.usize(..files.len())] };
     let mut bytes = disk.contents(name).unwrap();
     let at = dice.usize(..bytes.len());
     let mut rows = lines(&bytes);
@@ -80,14 +80,14 @@ fn alter(disk: &Disk, dice: &mut fastrand::Rng) -> String {
 fn random_alterations_are_all_found() {
     let alterations = times(400, 10_000);
     let (whole, _) = finished();
-    let originals: Vec<Vec<u8>> = FILES.iter().map(|name| whole.contents(name).unwrap()).collect();
+    let originals: Vec<Vec<u8>> = files().iter().map(|name| whole.contents(name).unwrap()).collect();
     assert!(verify(&mut whole.folder(), None).unwrap().sound);
     let mut tried = 0;
     for seed in 0..alterations {
         let disk = Disk::new();
-        FILES.iter().zip(&originals).for_each(|(name, bytes)| disk.put(name, bytes));
+        files().iter().zip(&originals).for_each(|(name, bytes)| disk.put(name, bytes));
         let what = alter(&disk, &mut fastrand::Rng::with_seed(seed));
-        let changed = FILES.iter().zip(&originals).any(|(name, bytes)| disk.contents(name).as_ref() != Some(bytes));
+        let changed = files().iter().zip(&originals).any(|(name, bytes)| disk.contents(name).as_ref() != Some(bytes));
         if !changed {
             continue;
         }
@@ -116,8 +116,8 @@ fn the_first_fault_names_its_line_or_file() {
     disk.put("clips/more.flac", b"RIFF");
     assert_eq!(first(&disk), "clips/more.flac", "an added clip");
     disk.folder().remove("clips/more.flac").unwrap();
-    disk.folder().remove("clips/a2.flac").unwrap();
-    assert_eq!(first(&disk), "clips/a2.flac", "a removed clip");
+    disk.folder().remove(&clip_file(2)).unwrap();
+    assert_eq!(first(&disk), clip_file(2), "a removed clip");
 }
 
 /// "Never stored" and "removed" differ.
@@ -127,12 +127,12 @@ fn a_clip_that_was_never_stored_is_no_fault() {
     let mut journal = begin(disk.folder()).unwrap();
     step(&mut journal, 0).unwrap();
     let announced = disk.operations() + 2;
-    disk.fail(announced..announced + 1, probeside::session::Fault::Full);
+    disk.fail(announced..announced + 1, crate::disk::Fault::Full);
     step(&mut journal, 2).unwrap_err();
     drop(journal);
     let found = verify(&mut disk.folder(), None).unwrap();
     assert!(found.sound, "{:?}", found.faults);
-    assert!(found.notes.iter().any(|note| note.place == "clips/a1.flac" && note.what.contains("never stored")));
+    assert!(found.notes.iter().any(|note| note.place == clip_file(1) && note.what.contains("never stored")));
 }
 
 /// A forger alters a line and makes every hash after it anew, `digest.json` too.

@@ -1,8 +1,9 @@
 //! Power cuts and failing operations, at every one of them, over the double that loses what was not synced.
 
 use crate::bench::*;
+use crate::disk::{Disk, Fault, Keep};
 use probeside::review::verify;
-use probeside::session::{DIGEST_FILE, Disk, Fault, JOURNAL_FILE, Journal, Keep, SessionError};
+use probeside::session::{DIGEST_FILE, JOURNAL_FILE, Journal, SessionError};
 
 /// What the walk does when something could not be written: it tries the same again, once, and gives up if that fails too.
 fn stubborn(

@@ -1,8 +1,10 @@
 //! What a review makes of a journal, an honest one and others.
 
 use crate::bench::*;
+use crate::disk::Disk;
+use crate::walked::Walk;
 use probeside::review::{Review, csv, gather, text, vtt};
-use probeside::session::{Disk, JOURNAL_FILE, Kind, Record, Remark, SessionError, limits};
+use probeside::session::{JOURNAL_FILE, Kind, Miss, Now, Record, Remark, SessionError, limits};
 use proptest::prelude::*;
 
 fn review(disk: &Disk) -> Review {
@@ -12,39 +14,14 @@ fn review(disk: &Disk) -> Review {
 /// A session with a correction, a caution, a check left out and a conclusion.
 fn corrected() -> Disk {
     let disk = Disk::new();
-    let mut journal = begin(disk.folder()).unwrap();
-    let records = [
-        Record::Acknowledged {
-            step: "battery-rest".into(),
-            round: None,
-            caution: "battery-gas".into(),
-            signal: "WARNING".into(),
-            said: "Battery gas burns.".into(),
-            printed: false,
-        },
-        read(1, 12.4, None),
-        read(2, 12.6, Some(1)),
-        Record::Untested { step: "points-gap".into(), round: Some("left".into()), why: "have-not".into() },
-        Record::Concluded {
-            procedure: "no-spark".into(),
-            conclusion: "points-never-close".into(),
-            round: Some("left".into()),
-            cause: "The left points never close.".into(),
-            remedy: "Clean the left points and set their gap.".into(),
-            rules_out: vec!["battery".into()],
-            not_tested: vec!["timing".into()],
-            not_ruled_out: Vec::new(),
-            recheck: vec!["dwell".into()],
-            put_back: vec!["left points connector".into()],
-            last: true,
-        },
-    ];
-    for (number, record) in records.iter().enumerate() {
-        journal.record(record, &now(number as u32 + 1)).unwrap();
-    }
-    let later = probeside::session::Now { mono_ms: 3_600_000, wall: "2026-11-25T11:14:00.000+01:00".into() };
+    let mut walk = Walk::begin(job());
+    walk.say_all(&["measure the battery", "twelve point four"]).correct("twelve point six");
+    walk.say_all(&["the points", "have not got one", "they never close"]);
+    let mut journal = walk.write(disk.folder());
+    walk.stage.now_ms += 3_590_000;
+    let later = walk.stage.now();
     journal.append(Kind::Note, &Remark { by: "Grace".into(), text: "seen".into(), about: Some(2) }, &later).unwrap();
-    let back = probeside::session::Now { mono_ms: 3_601_000, wall: "2026-11-25T10:14:00.000+01:00".into() };
+    let back = Now { mono_ms: later.mono_ms + 1_000, wall: "2026-11-25T10:14:00.000+01:00".into() };
     journal.append(Kind::Note, &Remark::own("clock"), &back).unwrap();
     disk
 }
@@ -53,7 +30,7 @@ fn corrected() -> Disk {
 fn corrections_keep_both_and_the_latest_counts() {
     let review = review(&corrected());
     let told: Vec<_> = review.readings.iter().map(|r| (r.number, r.value, r.amended_by, r.effective)).collect();
-    assert_eq!(told, [(1, Some(12.4), Some(2), false), (2, Some(12.6), None, true)]);
+    assert_eq!(told, [(1, Some(12.4), Some(1), false), (1, Some(12.6), None, true)]);
     assert_eq!(review.cautions[0].signal, "WARNING");
     assert_eq!(review.untested[0].what, "have-not");
     assert_eq!(review.notes[0].what, "Grace: seen");
@@ -61,7 +38,11 @@ fn corrections_keep_both_and_the_latest_counts() {
     assert!(review.gaps[0].what.contains("59 min") && review.gaps[1].what.contains("set back"));
     let shown = text(&review);
     assert!(shown.find("CONCLUSION") < shown.find("READINGS"));
-    assert!(shown.contains("amended by reading 2") && shown.contains("The left points never close."));
+    assert!(
+        shown.contains("corrected later")
+            && shown.contains("the corrected value")
+            && shown.contains("The left points never close.")
+    );
 }
 
 /// The keys that design.md promises, and numbers as they were said.
@@ -86,11 +67,60 @@ fn csv_and_vtt_of_a_session() {
     let review = review(&disk);
     let table = csv(&review);
     assert_eq!(table.matches("\r\n").count(), READINGS as usize + 1);
-    assert!(table.contains(",\"twelve point four, \"\"about\"\"\","));
+    assert!(table.contains(",twelve point five,"), "{table}");
     let track = vtt(&review);
     assert!(track.starts_with("WEBVTT\n\n"));
-    assert!(track.contains("00:00:02.800 --> 00:00:03.200\n<v Probeside>twelve point four volts</v>\n"), "{track}");
+    assert!(
+        track
+            .contains("00:00:02.800 --> 00:00:03.200\n<v Probeside>Twelve point five volts: one two point five.</v>\n"),
+        "{track}"
+    );
     assert!(review.session.finished && review.chain.state == "whole");
+}
+
+#[test]
+fn a_table_keeps_commas_and_quotes_of_altered_words() {
+    let disk = Disk::new();
+    let mut altered = renumbered(1);
+    if let Record::Read { words, .. } = &mut altered {
+        *words = "twelve point four, \"about\"".into();
+    }
+    begin(disk.folder()).unwrap().record(&altered, &now(1)).unwrap();
+    assert!(csv(&review(&disk)).contains(",\"twelve point four, \"\"about\"\"\","));
+}
+
+/// A walk's record of something that was not taken, with another reason.
+fn not_taken(other: Miss) -> Record {
+    let mut walk = Walk::begin(job());
+    walk.overhear("la la");
+    let mut records = walk.stage.records.iter();
+    let mut record = records.find(|one| matches!(one, Record::NotTaken { .. })).expect("it is written down").clone();
+    if let Record::NotTaken { why, .. } = &mut record {
+        *why = other;
+    }
+    record
+}
+
+#[test]
+fn misses_of_old_journals_are_read_and_replayed() {
+    // As format 1 wrote it before misses had the names of the standard.
+    let old = |name: &str| {
+        let mut record = serde_json::to_value(not_taken(Miss::NoMatch)).unwrap();
+        record["why"] = name.into();
+        record
+    };
+    let read = |value: &serde_json::Value| serde_json::from_value::<Record>(value.clone());
+    for (name, is) in [("unsure", Miss::NoMatch), ("silence", Miss::NoInput), ("over-prompt", Miss::NoMatch)] {
+        assert_eq!(read(&old(name)).unwrap(), not_taken(is), "{name}");
+        assert!(not_taken(is).is_stored_as(&old(name)), "{name}");
+    }
+    assert!(not_taken(Miss::NoMatch).is_stored_as(&old("stranger")));
+    assert!(not_taken(Miss::Stranger).is_stored_as(&old("stranger")));
+    assert!(!not_taken(Miss::NoInput).is_stored_as(&old("stranger")));
+    assert!(!not_taken(Miss::NoInput).is_stored_as(&old("unsure")));
+    assert!(!not_taken(Miss::NoMatch).is_stored_as(&old("nonsense")) && read(&old("nonsense")).is_err());
+    let record = not_taken(Miss::NoMatch);
+    assert!(record.is_stored_as(&serde_json::to_value(&record).unwrap()));
 }
 
 #[test]
@@ -114,12 +144,14 @@ fn large_entries_are_refused_and_nothing_is_lost() {
 fn a_strangers_lines_are_named_and_shown_harmlessly() {
     let disk = Disk::new();
     let mut journal = begin(disk.folder()).unwrap();
-    let evil = Record::Noted {
-        step: "\u{1b}[2J".into(),
-        round: None,
-        text: "<script>alert(1)</script>\r\n\u{1b}]0;x\u{7} --> ".into(),
-        clip: Some("../../x".into()),
-    };
+    // A walk's reading, altered by a stranger.
+    let mut evil = renumbered(1);
+    if let Record::Read { step, words, source, clip, .. } = &mut evil {
+        *step = "\u{1b}[2J".into();
+        *words = "<script>alert(1)</script>\r\n\u{1b}]0;x\u{7} --> ".into();
+        source.clone_from(words);
+        *clip = Some("../../x".into());
+    }
     journal.record(&evil, &now(1)).unwrap();
     journal.append(Kind::Record, &serde_json::json!({"record": "read", "number": 1e300}), &now(2)).unwrap();
     journal.append(Kind::Heard, &serde_json::json!({"text": 5}), &now(3)).unwrap();
@@ -179,7 +211,7 @@ fn commands_write_files_and_spare_the_record() {
     assert_eq!(std::fs::read_to_string(&table).unwrap(), csv(&gather(&mut Folder::at(&session)).unwrap()));
     assert!(std::fs::read_to_string(temp.path().join("walk.vtt")).unwrap().starts_with("WEBVTT"));
     assert_eq!(ask(table, None), 0, "replaced, which is said");
-    for spared in ["journal.jsonl", "digest.json", "clips/a1.flac", "lock", "../session/journal.jsonl"] {
+    for spared in ["journal.jsonl", "digest.json", &clip_file(1), "lock", "../session/journal.jsonl"] {
         assert_eq!(ask(session.join(spared), None), 1, "{spared}");
     }
     assert_eq!(std::fs::read(session.join(JOURNAL_FILE)).unwrap(), record);
@@ -187,7 +219,7 @@ fn commands_write_files_and_spare_the_record() {
         verify::run(&verify::Args { session: session.clone(), digest: digest.map(String::from), json: false })
     };
     assert_eq!((sound(None), sound(Some("0000 0000"))), (0, 1));
-    std::fs::write(session.join("clips/a1.flac"), b"RIFF").unwrap();
+    std::fs::write(session.join(clip_file(1)), b"RIFF").unwrap();
     assert_eq!(sound(None), 1);
     let nothing = review::Args {
         session: temp.path().into(),

@@ -1,14 +1,15 @@
 //! The whole session's sound: its pieces under attack, removed, and written as one file with its words.
 
 use crate::bench::*;
+use crate::disk::Disk;
 use probeside::review::{gather, verify, whole};
-use probeside::session::{CLIP_RATE, Disk, Kind, PIECE, Pieces, Spoken, Storage, clip_sound};
+use probeside::session::{CLIP_RATE, Kind, PIECE, Pieces, Spoken, Storage, clip_sound};
 
 /// When the walk was taken up again, milliseconds.
 const DAY_MS: u64 = 86_400_000;
 
 fn said(text: &str, began_ms: u64) -> Spoken {
-    Spoken { id: 1, text: text.into(), began_ms, ended_ms: began_ms + 800, cut: false, clip: None }
+    Spoken { text: text.into(), began_ms, ended_ms: began_ms + 800, ..said_back() }
 }
 
 /// A session whose microphone heard a tone of rising loudness for 70 s from its second second on, was away for ten seconds, then heard half

@@ -11,7 +11,7 @@
 mod stage;
 
 use probeside::circuit::faults::{Fault, Library};
-use probeside::diagnose::{Adviser, Asked, Bench, Observer, Seen};
+use probeside::diagnose::{Adviser, Asked, CircuitObserver, Observer, Seen};
 use probeside::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind, Verdict};
 use probeside::procedure::{Ask, render_names};
 use probeside::walk::{Advice, Event};
@@ -72,7 +72,7 @@ fn walk(
     mut stage: Stage,
     fault: &[usize],
     faults: &[Fault],
-    bench: &Bench<'_>,
+    observer: &CircuitObserver<'_>,
     slip: Option<(usize, u64)>,
     listens: bool,
 ) -> Walked {
@@ -112,7 +112,7 @@ fn walk(
             let asked = Asked::by(&of.stage.walker, &world).expect("it comes out").expect("a step asks");
             of.mended.extend(asked.question.mends.iter().cloned());
             let there: Vec<usize> = fault.iter().copied().filter(|f| !faults[*f].is_mended(&of.mended)).collect();
-            let mut seen = bench.seen(&there, &asked).expect("the bench answers");
+            let mut seen = observer.seen(&there, &asked).expect("the observer answers");
             if of.slipped.is_none()
                 && asked.decides()
                 && slip.is_some_and(|(at, _)| of.questions >= at)
@@ -153,7 +153,7 @@ fn main() {
     let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
     let walked = step.map_or_else(|| library.clone(), |step| library.clone().in_between(step));
     let faults = walked.for_bike_in(&world.bike, &world.vocabulary).expect("it fits the bike");
-    let bench = Bench::new(&world.bike, &walked, &faults);
+    let observer = CircuitObserver::new(&world.bike, &walked, &faults);
     let mut adviser = Adviser::start(&world, library.clone()).expect("an adviser");
     let counting: Vec<usize> = (0..faults.len()).filter(|f| faults[*f].counts).step_by(stride).collect();
 
@@ -161,7 +161,7 @@ fn main() {
     let (mut first, mut three, mut false_alarms, mut weight, mut answers, mut all) = (0.0, 0.0, 0, 0.0, 0, 0.0);
     let mut lengths = Vec::new();
     for (n, f) in counting.iter().enumerate() {
-        let mut of = walk(Stage::advised_by(world.clone(), adviser), &[*f], &faults, &bench, None, false);
+        let mut of = walk(Stage::advised_by(world.clone(), adviser), &[*f], &faults, &observer, None, false);
         let fault = &faults[*f];
         let weighed = of.stage.walker.suspects().cloned().unwrap_or_default();
         let at = weighed.suspects.iter().position(|s| s.parts.iter().any(|p| fault.parts.contains(p)));
@@ -209,14 +209,14 @@ fn main() {
     for (n, f) in counting.iter().enumerate() {
         let slip = (dice.usize(0..lengths[n]), dice.u64(..));
         let fault = &faults[*f];
-        let mut of = walk(Stage::advised_by(world.clone(), adviser), &[*f], &faults, &bench, Some(slip), false);
+        let mut of = walk(Stage::advised_by(world.clone(), adviser), &[*f], &faults, &observer, Some(slip), false);
         adviser = of.stage.adviser.take().expect("it comes back");
         let Some(place) = of.slipped.clone() else { continue };
         walks += 1;
         deaf += usize::from(is_wrong(&of, fault));
         noticed += usize::from(!of.doubted.is_empty());
         right += usize::from(of.doubted.contains(&place));
-        let mut again = walk(Stage::advised_by(world.clone(), adviser), &[*f], &faults, &bench, Some(slip), true);
+        let mut again = walk(Stage::advised_by(world.clone(), adviser), &[*f], &faults, &observer, Some(slip), true);
         adviser = again.stage.adviser.take().expect("it comes back");
         listening += usize::from(is_wrong(&again, fault));
         if is_wrong(&again, fault) {

@@ -7,7 +7,7 @@
 mod shipped_files;
 
 use probeside::circuit::faults::Library;
-use probeside::diagnose::{Bench, Proof, Verdict, Wanted, prove};
+use probeside::diagnose::{CircuitObserver, Proof, Verdict, Wanted, prove};
 use probeside::run::load;
 use sha2::{Digest, Sha256};
 use shipped_files::{name, root, yaml_in};
@@ -56,9 +56,9 @@ fn proved(procedure: &Path, bike: &Path, library: &Library, best: bool) -> Optio
         return None;
     }
     let faults = library.for_bike_in(&world.bike, &world.vocabulary).unwrap_or_else(|all| panic!("{}", all[0]));
-    let bench = Bench::new(&world.bike, library, &faults);
+    let observer = CircuitObserver::new(&world.bike, library, &faults);
     let wanted = Wanted { best, ..Wanted::default() };
-    let proved = prove(&world, &faults, &bench, wanted, &|_, _, _| ());
+    let proved = prove(&world, &faults, &observer, wanted, &|_, _, _| ());
     Some(proved.unwrap_or_else(|why| panic!("{} on {}: {why}", name(procedure), name(bike))).proof)
 }
 

@@ -4,8 +4,15 @@
 #[path = "../page/browser.rs"]
 #[allow(dead_code)]
 mod browser;
+#[path = "../support/disk.rs"]
+mod disk;
 #[path = "../page/session.rs"]
 mod session;
+#[path = "../support/stage.rs"]
+#[allow(dead_code)]
+mod stage;
+#[path = "../support/walked.rs"]
+mod walked;
 
 use std::time::Instant;
 

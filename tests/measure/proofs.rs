@@ -7,7 +7,7 @@
 mod shipped_files;
 
 use probeside::circuit::faults::Library;
-use probeside::diagnose::{Bench, Proof, Verdict, Wanted, prove};
+use probeside::diagnose::{CircuitObserver, Proof, Verdict, Wanted, prove};
 use probeside::run::load;
 use serde_json::Value;
 use shipped_files::{name, readme_with, root, write_readme, yaml_in};
@@ -29,8 +29,8 @@ fn proved(procedure: &Path, bike: &Path, library: &Library) -> Option<Result<Pro
         Ok(faults) => faults,
         Err(all) => return Some(Err(all.iter().map(ToString::to_string).collect())),
     };
-    let bench = Bench::new(&world.bike, library, &faults);
-    let proved = prove(&world, &faults, &bench, Wanted::default(), &|_, _, _| ());
+    let observer = CircuitObserver::new(&world.bike, library, &faults);
+    let proved = prove(&world, &faults, &observer, Wanted::default(), &|_, _, _| ());
     Some(proved.map(|proved| proved.proof).map_err(|why| why.to_string()))
 }
 

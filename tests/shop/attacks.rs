@@ -47,7 +47,7 @@ fn archive(folder: &Path) -> PathBuf {
     let good = Made { day: "2025-03-01".into(), drops: vec![0.1], ..Made::default() }.write(folder, "good");
     let bad = copied(&good, &folder.join("bad"));
     let journal = std::fs::read_to_string(bad.join("journal.jsonl")).unwrap();
-    std::fs::write(bad.join("journal.jsonl"), journal.replace("\"name\":\"good\"", "\"name\":\"bad\"")).unwrap();
+    std::fs::write(bad.join("journal.jsonl"), journal.replace("T100000-good", "T100000-bad")).unwrap();
     let add = program()
         .args(["shop", "add", "--unverified", "--archive"])
         .arg(&path)

@@ -1,10 +1,10 @@
 //! Sessions from strangers: refused with a sentence, or kept and shown harmlessly; nothing outside is read, followed or written.
 
 use super::long::{self, EVIL};
-use super::sessions::{Made, copied, forged, header};
+use super::sessions::{Made, copied, forged, header, record};
 use super::{suite, wait};
 use probeside::review::{Around, gather, page_in};
-use probeside::session::{Folder, Storage, sha256_hex};
+use probeside::session::{Folder, Record, Storage, sha256_hex};
 use probeside::shop::{Archive, Mode, Query, Shelf, Taken};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -39,12 +39,20 @@ fn report(shelf: &mut Shelf) -> String {
     page_in(&review, shelf, Around { silent: true, ..Around::default() }).unwrap()
 }
 
+/// Puts a stranger's values in the place of what a walk wrote.
+fn alter(body: &mut Value, altered: Value) {
+    let (Value::Object(body), Value::Object(altered)) = (body, altered) else { panic!("objects") };
+    body.extend(altered);
+}
+
 /// A reading as a stranger may write it.
 fn reading(name: &str, value: Value) -> (&'static str, Value) {
-    let reading = json!({"kind": "plain", "value": value, "unit": "V", "said_unit": null});
-    let body = json!({"record": "read", "step": EVIL, "round": EVIL, "number": u32::MAX, "name": name, "quantity": "voltage",
-        "reading": reading, "unit": "V", "band": EVIL, "verdict": "bad", "low": -1e308, "high": 1e308, "source": EVIL, "words": EVIL,
-        "confidence": 1e300, "confirmed": true, "amends": u32::MAX, "clip": "../../etc/passwd"});
+    let mut body = record(|record| matches!(record, Record::Read { .. }));
+    body["reading"]["value"] = value;
+    let altered = json!({"step": EVIL, "round": EVIL, "number": u32::MAX, "name": name, "band": EVIL, "verdict": "bad",
+        "low": -1e308, "high": 1e308, "source": EVIL, "words": EVIL, "confidence": 1e300, "confirmed": true,
+        "amends": u32::MAX, "clip": "../../etc/passwd"});
+    alter(&mut body, altered);
     ("record", body)
 }
 
@@ -59,8 +67,10 @@ fn forgeries(into: &Path) -> Vec<PathBuf> {
     let clip = json!({"id": "../../etc/passwd", "file": "clips/../../../etc/hostname", "sha256": sha256_hex(&secret), "samples": u64::MAX});
     let note = json!({"by": EVIL, "text": EVIL.repeat(1000), "about": u64::MAX});
     let odd = json!({"record": "no-such-record", "deep": EVIL});
-    let concluded = json!({"record": "concluded", "procedure": EVIL, "conclusion": EVIL, "round": null, "cause": EVIL, "remedy": EVIL,
-        "rules_out": [EVIL], "not_tested": [EVIL], "recheck": [EVIL], "put_back": [EVIL], "last": true});
+    let mut concluded = record(|record| matches!(record, Record::Concluded { .. }));
+    let altered = json!({"procedure": EVIL, "conclusion": EVIL, "cause": EVIL, "remedy": EVIL, "rules_out": [EVIL],
+        "not_tested": [EVIL], "recheck": [EVIL], "put_back": [EVIL]});
+    alter(&mut concluded, altered);
     let all: Vec<Vec<(&str, Value)>> = vec![
         vec![header(EVIL, climbing), ("clip", clip.clone()), ("clip-stored", clip)],
         vec![
@@ -119,7 +129,7 @@ pub fn on(at: &str) {
             let names = kept.shelf.list().unwrap();
             let wanted: &[&str] = match session.id.as_str() {
                 "forged" => &["journal.jsonl"],
-                _ => &["bike/bike.yaml", "journal.jsonl", "procedure/no-spark.yaml"],
+                _ => &["bike/bike.yaml", "journal.jsonl", "procedure/feed-round.yaml", "vocabulary/words.yaml"],
             };
             assert_eq!(names, wanted, "neither a file from outside nor a voice came in");
         }
@@ -140,7 +150,9 @@ async fn altered(archive: &Archive, into: &Path) {
     std::fs::create_dir_all(&work).unwrap();
     let good = work.join("good");
     long::write(Folder::create(&good).unwrap(), 8, 1);
-    let files = ["journal.jsonl", "digest.json", "procedure/no-spark.yaml", "clips/a1.flac"];
+    let mut there = Folder::at(&good).list().unwrap().into_iter();
+    let clip = there.find(|name| name.starts_with("clips/")).expect("one answer has sound");
+    let files = ["journal.jsonl", "digest.json", "procedure/feed-round.yaml", &clip];
     for n in 0..24 {
         let folder = copied(&good, &work.join(format!("n{n}")));
         let path = folder.join(files[if n % 4 == 0 { dice.usize(..4) } else { 0 }]);
@@ -209,7 +221,7 @@ fn folders_that_are_none_are_refused() {
     }
 
     // A link in the place of a copy, of a clip, of a folder: a fault, and not followed.
-    for (name, place) in [("copy", "procedure/invented.yaml"), ("clips", "clips"), ("digest", "digest.json")] {
+    for (name, place) in [("copy", "procedure/feed-round.yaml"), ("clips", "clips"), ("digest", "digest.json")] {
         let folder = copied(&good, &at(name));
         let _ = std::fs::remove_file(folder.join(place));
         link(Path::new("/etc/passwd"), &folder.join(place));

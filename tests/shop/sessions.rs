@@ -1,8 +1,7 @@
-//! Invented sessions as a walk leaves them: a bike, a person, a cause, a drop and a battery's voltage; to be made longer, altered and broken.
+//! Sessions as a walk leaves them: an invented bike, a person, a cause, a drop and a battery's voltage; to be made longer, altered and broken.
 
-use probeside::phrase::{Reading, ReadingKind};
-use probeside::session::{Digest, Folder, Header, Job, Journal, Now, Record, Remark, sha256_hex};
-use probeside::units::{Quantity, Unit};
+use crate::walked::Walk;
+use probeside::session::{Digest, Folder, Header, Job, Journal, Record, Remark, sha256_hex};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
@@ -33,33 +32,23 @@ impl Default for Made {
     }
 }
 
-fn read(number: u32, name: &str, round: Option<&str>, value: f64, low: Option<f64>, high: Option<f64>) -> Record {
-    let bad = low.is_some_and(|low| value < low) || high.is_some_and(|high| value > high);
-    Record::Read {
-        step: name.replace('_', "-"),
-        round: round.map(str::to_owned),
-        number,
-        name: name.into(),
-        quantity: Quantity::Voltage,
-        reading: Reading { kind: ReadingKind::Plain, value, unit: Unit::Volt, said_unit: None },
-        unit: Unit::Volt,
-        band: None,
-        verdict: if bad { "bad" } else { "good" }.into(),
-        low,
-        high,
-        source: "common practice, no source".into(),
-        words: "as said".into(),
-        confidence: 0.98,
-        confirmed: false,
-        amends: None,
-        clip: None,
-    }
+/// A number as it is said, digit by digit.
+fn said(value: f64) -> String {
+    const DIGITS: [&str; 10] = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
+    let word = |c: char| c.to_digit(10).map_or("point", |digit| DIGITS[digit as usize]);
+    value.to_string().chars().map(word).collect::<Vec<_>>().join(" ")
+}
+
+/// The first record of a walk that `wanted` takes, as the journal has it: for a stranger to alter.
+pub fn record(wanted: impl Fn(&Record) -> bool) -> Value {
+    let records = Made::default().walk("s").stage.records;
+    serde_json::to_value(records.iter().find(|record| wanted(record)).expect("the walk has one")).unwrap()
 }
 
 impl Made {
     /// Whether a reading of this name is out of its limits.
     pub fn out(&self, name: &str) -> bool {
-        let drop = self.drops.iter().any(|drop| *drop > 0.18);
+        let drop = self.drops.iter().any(|drop| *drop >= 0.18);
         let rest = self.rest.is_some_and(|rest| rest < 12.4);
         match name {
             "any" => drop || rest,
@@ -67,13 +56,8 @@ impl Made {
         }
     }
 
-    /// Writes it, finished, into a new folder under `into`.
-    pub fn write(&self, into: &Path, name: &str) -> PathBuf {
-        let folder = into.join(name);
-        let at = |second: u64| Now {
-            mono_ms: second * 1000,
-            wall: format!("{}T10:{:02}:{:02}.000+01:00", self.day, second / 60, second % 60),
-        };
+    /// Walks it to its end; the session's id ends with `name`.
+    fn walk(&self, name: &str) -> Walk {
         let job = Job {
             bike: self.bike.clone(),
             mileage: "23450 km".into(),
@@ -81,37 +65,21 @@ impl Made {
             person: self.person.clone(),
             ..Job::default()
         };
-        // The settings make two sessions of one moment differ.
-        let header = Header::new(format!("{}T100000-{name}", self.day), job, json!({"name": name}));
-        let copy = ("procedure/invented.yaml".to_owned(), b"invented: 1\n".to_vec());
-        let storage = Folder::create(&folder).unwrap();
-        let mut journal = Journal::create(Box::new(storage), header, vec![copy], &at(0)).unwrap();
-        let mut number: u32 = 0;
-        let mut put = |journal: &mut Journal, record: Record| {
-            number += 1;
-            journal.record(&record, &at(u64::from(number))).unwrap();
-        };
-        for (n, drop) in (1..).zip(&self.drops) {
-            put(&mut journal, read(n, "part_drop", Some("key"), *drop, None, Some(0.18)));
+        let mut walk = Walk::begin_at(job, &format!("{}T10:00:00", self.day), name, &self.cause);
+        for (at, drop) in self.drops.iter().enumerate() {
+            walk.say(if at == 0 { "only the key switch" } else { "once more" }).say(&said(*drop));
         }
         if let Some(rest) = self.rest {
-            put(&mut journal, read(1_000, "rest_voltage", None, rest, Some(12.4), None));
+            walk.say("measure the battery").say(&said(rest));
         }
-        let last = Record::Concluded {
-            not_ruled_out: Vec::new(),
-            procedure: "no-spark".into(),
-            conclusion: "part-resistive".into(),
-            round: Some("key".into()),
-            cause: self.cause.clone(),
-            remedy: "Clean the switch's contacts or replace it.".into(),
-            rules_out: vec![],
-            not_tested: vec![],
-            recheck: vec![],
-            put_back: vec![],
-            last: true,
-        };
-        put(&mut journal, last);
-        journal.finish(&at(u64::from(number) + 1)).unwrap();
+        walk.say("finish here").ready();
+        walk
+    }
+
+    /// Writes it, finished, into a new folder under `into`.
+    pub fn write(&self, into: &Path, name: &str) -> PathBuf {
+        let folder = into.join(name);
+        self.walk(name).finish(Folder::create(&folder).unwrap());
         folder
     }
 }
@@ -159,7 +127,8 @@ pub fn forged(folder: &Path, entries: &[(&str, Value)], wall: &str) {
 
 /// The header of a forged session.
 pub fn header(bike: &str, files: Value) -> (&'static str, Value) {
-    let job =
-        json!({"bike": bike, "mileage": "", "complaint": "", "temperature_c": null, "instruments": [], "person": ""});
-    ("header", json!({"format": 1, "program": "probeside 0.1.0", "session": "forged", "job": job, "files": files}))
+    let mut header = serde_json::to_value(Header::new("forged", Job::default(), Value::Null)).unwrap();
+    header["job"]["bike"] = bike.into();
+    header["files"] = files;
+    ("header", header)
 }

@@ -1,7 +1,8 @@
 //! What has to hold on either database. Each part gets an empty archive.
 
-use super::sessions::{Made, copied, forged, go_on, header};
+use super::sessions::{Made, copied, forged, go_on, header, record};
 use super::{hostile, wait};
+use probeside::session::Record;
 use probeside::shop::{Archive, Archived, Mode, Put, Query, Shelf, ShopError, Taken, Way, compare};
 use serde_json::json;
 use std::collections::BTreeSet;
@@ -352,7 +353,7 @@ fn newer(at: &str) {
 #[test]
 fn too_much_is_refused() {
     let folder = tempfile::tempdir().unwrap();
-    let entered = json!({"record": "entered", "procedure": "p", "step": "s", "round": null, "asked": "?"});
+    let entered = record(|record| matches!(record, Record::Entered { .. }));
     let mut entries = vec![header("Borage", json!([]))];
     entries.extend((0..5_001).map(|_| ("record", entered.clone())));
     forged(folder.path(), &entries, "2026-11-25T10:00:00.000+01:00");

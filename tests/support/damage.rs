@@ -1,8 +1,9 @@
 //! A journal that a typed walk wrote, damaged in one place: it is refused, or it is whole up to a torn last line, never silently shorter.
 
+use super::disk::Disk;
 use super::typed_round::{ANSWERS, Round};
 use probeside::review::{gather, verify};
-use probeside::session::{DIGEST_FILE, Disk, Folder, JOURNAL_FILE, Journal, SessionError, Storage};
+use probeside::session::{DIGEST_FILE, Folder, JOURNAL_FILE, Journal, SessionError, Storage};
 use std::collections::BTreeMap;
 
 /// What is done to a byte.

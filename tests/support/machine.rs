@@ -7,10 +7,11 @@
 
 use super::mechanic::Mechanic;
 use super::stage::world;
+use probeside::advice::{Chosen, Doubtful, Weighed};
 use probeside::bike::Engine;
 use probeside::circuit::Model;
 use probeside::phrase::{self, Answer, Grammar, Hypothesis, Reading, ReadingKind, Verdict};
-use probeside::session::{Chosen, Doubtful, Now, Record, Weighed};
+use probeside::session::{Now, Record};
 use probeside::walk::{
     Answered, Effect, Event, FINISHED, Pedal, PhaseKind, Request, SayKind, TimerKind, Walker, World,
 };

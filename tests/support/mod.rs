@@ -3,6 +3,7 @@
 #![allow(dead_code)]
 
 pub mod damage;
+pub mod disk;
 pub mod killed;
 pub mod machine;
 pub mod mechanic;

@@ -2,8 +2,8 @@
 
 use probeside::circuit::faults::Library;
 use probeside::diagnose::Adviser;
-use probeside::phrase::{self, Answer, Grammar, Stakes, Verdict};
-use probeside::session::{Now, Record};
+use probeside::phrase::{self, Answer, Grammar, Hypotheses, Stakes, Verdict};
+use probeside::session::{Now, Record, Spoken};
 use probeside::walk::{Advice, Answered, Effect, Event, SayKind, TimerKind, Walker, World};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -42,15 +42,41 @@ pub struct Listen {
     pub high: Vec<Answer>,
 }
 
+/// One thing that a walk hands to the journal, and when.
+#[derive(Debug, Clone)]
+pub struct Line {
+    pub now: Now,
+    pub what: Handed,
+}
+
+/// What it is. The driver hands over the same things in the same order.
+#[derive(Debug, Clone)]
+pub enum Handed {
+    Event(Event),
+    Record(Record),
+    Said(Spoken),
+    Heard(Spoken),
+    /// The sound of an answer: its id and samples.
+    Clip(String, Vec<f32>),
+}
+
 /// A walker and everything around it.
 pub struct Stage {
     pub world: Arc<World>,
     pub walker: Walker,
     /// Who says what is left, in a walk with advice.
     pub adviser: Option<Adviser>,
+    /// A test's own adviser, where it has one.
+    other_adviser: Option<Box<dyn Advice>>,
     /// Its parts come in the best order.
     best: bool,
     pub now_ms: u64,
+    /// The wall clock's time, without an offset, when the session began.
+    pub began: jiff::civil::DateTime,
+    /// What is handed to the journal, where somebody wants it.
+    pub lines: Option<Vec<Line>>,
+    /// Prompts that have not ended, with when they began and will end.
+    saying: BTreeMap<u64, Spoken>,
     /// All that was said, in order.
     pub said: Vec<(SayKind, String)>,
     /// How much of `said` was there at the last answer.
@@ -65,14 +91,14 @@ pub struct Stage {
     /// The reading that was written and not read back yet.
     unread: Option<u32>,
     /// What the disk does with a record that is waited for.
-    pub disk: fn(&Record) -> Disk,
+    pub disk: fn(&Record) -> DiskSays,
     /// Records that the disk has not answered for.
     pub held: Vec<u64>,
 }
 
 /// What comes of a record that is waited for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Disk {
+pub enum DiskSays {
     Takes,
     Refuses,
     SaysNothing,
@@ -110,6 +136,18 @@ impl Stage {
         stage.adviser = Some(adviser);
         stage.best = true;
         stage.walker = stage.walker.advised().in_best_order();
+        stage.give(Event::Begin);
+        stage
+    }
+
+    /// A walk whose lines for the journal are kept, begun at this moment; with an adviser, where one is given.
+    #[allow(dead_code)]
+    pub fn handing_over(world: Arc<World>, began: jiff::civil::DateTime, adviser: Option<Box<dyn Advice>>) -> Self {
+        let mut stage = Self::before(world);
+        if adviser.is_some() {
+            stage.walker = stage.walker.advised();
+        }
+        (stage.began, stage.other_adviser, stage.lines) = (began, adviser, Some(Vec::new()));
         stage.give(Event::Begin);
         stage
     }
@@ -191,8 +229,12 @@ impl Stage {
             world,
             walker,
             adviser: None,
+            other_adviser: None,
             best: false,
             now_ms: 0,
+            began: jiff::civil::date(2026, 3, 1).at(8, 0, 0, 0),
+            lines: None,
+            saying: BTreeMap::new(),
             said: Vec::new(),
             mark: 0,
             listen: None,
@@ -202,17 +244,20 @@ impl Stage {
             finished: None,
             read_back: Vec::new(),
             unread: None,
-            disk: |_| Disk::Takes,
+            disk: |_| DiskSays::Takes,
             held: Vec::new(),
         }
     }
 
     pub fn now(&self) -> Now {
-        let (hours, rest) = (self.now_ms / 3_600_000, self.now_ms % 3_600_000);
-        let (minutes, rest) = (rest / 60_000, rest % 60_000);
-        let (day, hour) = (1 + (8 + hours) / 24, (8 + hours) % 24);
-        let wall = format!("2026-03-{day:02}T{hour:02}:{minutes:02}:{:02}.{:03}+01:00", rest / 1000, rest % 1000);
-        Now { mono_ms: self.now_ms, wall }
+        let passed = jiff::SignedDuration::from_millis(self.now_ms as i64);
+        let wall = self.began.checked_add(passed).expect("a time of our days");
+        Now { mono_ms: self.now_ms, wall: format!("{}+01:00", wall.strftime("%Y-%m-%dT%H:%M:%S.%3f")) }
+    }
+
+    fn hand_over(&mut self, what: Handed) {
+        let now = self.now();
+        self.lines.iter_mut().for_each(|lines| lines.push(Line { now: now.clone(), what: what.clone() }));
     }
 
     /// Gives an event and carries out what it leads to.
@@ -225,10 +270,22 @@ impl Stage {
         while let Some(event) = queue.pop_front() {
             let now = self.now();
             self.events.push((event.clone(), now.clone()));
+            if let Event::PromptEnded { id, whole } = &event
+                && let Some(said) = self.saying.remove(id)
+            {
+                self.hand_over(Handed::Said(Spoken { cut: !whole, ..said }));
+            }
+            self.hand_over(Handed::Event(event.clone()));
             for effect in self.walker.handle(event, &now) {
                 match effect {
                     Effect::Say { id, text, kind } => {
+                        let began_ms = self.now_ms;
                         self.now_ms += MS_PER_WORD * text.split_whitespace().count() as u64;
+                        if self.lines.is_some() {
+                            let ended_ms = self.now_ms;
+                            let said = Spoken { id, text: text.clone(), began_ms, ended_ms, cut: false, clip: None };
+                            self.saying.insert(id, said);
+                        }
                         if let Some(number) = self.unread.take_if(|_| kind == SayKind::Echo) {
                             self.read_back.push((self.said.len(), number));
                         }
@@ -243,20 +300,24 @@ impl Stage {
                             self.unread = Some(*number);
                         }
                         let comes = (self.disk)(&record);
+                        self.hand_over(Handed::Record(record.clone()));
                         self.records.push(record);
                         match comes {
                             _ if !sync => {}
-                            Disk::Takes => queue.push_back(Event::Recorded { id }),
-                            Disk::SaysNothing => self.held.push(id),
-                            Disk::Refuses => {
+                            DiskSays::Takes => queue.push_back(Event::Recorded { id }),
+                            DiskSays::SaysNothing => self.held.push(id),
+                            DiskSays::Refuses => {
                                 let why = "The disk is full".to_owned();
                                 queue.push_back(Event::RecordFailed { id, why, never: false });
                             }
                         }
                     }
                     Effect::Weigh { id } => {
-                        let adviser = self.adviser.as_mut().expect("only a walk with advice asks for it");
-                        let weighed = adviser.weigh(&self.walker.observed());
+                        let observed = self.walker.observed();
+                        let weighed = match (&mut self.adviser, &mut self.other_adviser) {
+                            (Some(adviser), _) => adviser.weigh(&observed),
+                            (None, other) => other.as_mut().expect("only an advised walk asks").weigh(&observed),
+                        };
                         queue.push_front(Event::Weighed(Answered::to(id, weighed)));
                     }
                     Effect::Choose { id } => {
@@ -280,15 +341,32 @@ impl Stage {
 
     /// Somebody says (types) something now.
     pub fn answer(&mut self, text: &str) {
-        let listen =
-            self.listen.take().unwrap_or_else(|| panic!("nobody listens for {text:?} at {:?}", self.walker.place()));
+        let hypotheses = self.understood(text);
+        self.hears(text, &hypotheses, None);
+    }
+
+    /// What is made of a text at the listen that is open.
+    pub fn understood(&self, text: &str) -> Hypotheses {
+        let listen = self.listen.as_ref();
+        let listen = listen.unwrap_or_else(|| panic!("nobody listens for {text:?} at {:?}", self.walker.place()));
+        phrase::understand(text, &listen.grammar, &self.world.vocabulary)
+    }
+
+    /// A text that the recogniser took for these hypotheses; its sound is kept where there is some.
+    pub fn hears(&mut self, text: &str, hypotheses: &Hypotheses, sound: Option<Vec<f32>>) {
+        let listen = self.listen.as_ref().expect("somebody listens");
         self.mark = self.said.len();
         self.now_ms += 1500;
-        let hypotheses = phrase::understand(text, &listen.grammar, &self.world.vocabulary);
-        let verdict = phrase::verdict(&hypotheses, &listen.grammar, &listen.high);
-        self.listen = Some(listen);
-        let id = self.listen.as_ref().map_or(0, |l| l.id);
-        self.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip: None });
+        let (id, verdict) = (listen.id, phrase::verdict(hypotheses, &listen.grammar, &listen.high));
+        let clip = sound.map(|sound| {
+            let clip = format!("{id:05}");
+            self.hand_over(Handed::Clip(clip.clone(), sound));
+            clip
+        });
+        let (text, now_ms) = (text.to_owned(), self.now_ms);
+        let heard = Spoken { id, text, began_ms: now_ms, ended_ms: now_ms, cut: false, clip: clip.clone() };
+        self.hand_over(Handed::Heard(heard));
+        self.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip });
     }
 
     /// What would be made of a text now, without saying it.

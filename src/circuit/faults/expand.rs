@@ -49,17 +49,6 @@ impl Library {
         if findings.is_empty() { Ok(faults) } else { Err(findings) }
     }
 
-    /// The same fault in another severity.
-    ///
-    /// # Errors
-    /// What does not come out.
-    pub fn at_severity(&self, bike: &Bike, fault: &Fault, severity: f64) -> Result<Option<Fault>, Diagnostic> {
-        let plain = Scope::new(as_value(bike, &EnglishWords));
-        let Some(kind) = self.kinds.iter().find(|kind| *kind.id == fault.kind) else { return Ok(None) };
-        let all = self.places(kind, &plain, &[severity], bike)?;
-        Ok(all.into_iter().find(|one| one.place == fault.place))
-    }
-
     fn places(&self, kind: &Kind, plain: &Scope, severities: &[f64], bike: &Bike) -> Result<Vec<Fault>, Diagnostic> {
         let mut scopes = vec![(plain.clone(), String::new())];
         if let (Some(over), Some(bind)) = (&kind.over, &kind.bind) {

@@ -161,7 +161,7 @@ impl Duplex {
     }
 
     /// The pairing has shifted: from here on what was played is paired this many samples later.
-    pub fn shifted(&mut self, later: i64) {
+    pub(in crate::hear) fn shifted(&mut self, later: i64) {
         self.finder.shifted(later);
         if self.finder.found == EchoPath::Unknown {
             self.restart();
@@ -187,7 +187,7 @@ impl Duplex {
     }
 
     /// Noise floor: mean square of the quiet frames, full scale 1.
-    pub fn noise_floor(&self) -> f32 {
+    pub(in crate::hear) fn noise_floor(&self) -> f32 {
         self.activity.noise_floor()
     }
 

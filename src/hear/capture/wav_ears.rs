@@ -23,7 +23,7 @@ impl WavEars {
     }
 
     /// Takes mono sound at 16 kHz instead of a file.
-    pub fn of_sound(to: EarSender, activity: Activity, sound: &[f32]) -> Self {
+    pub(in crate::hear) fn of_sound(to: EarSender, activity: Activity, sound: &[f32]) -> Self {
         let mut feed = Feed::new(activity);
         feed.add(sound);
         Self { to, feed }

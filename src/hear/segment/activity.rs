@@ -131,7 +131,7 @@ impl Activity {
     }
 
     /// Noise floor: mean square of the quiet frames, full scale 1.
-    pub fn noise_floor(&self) -> f32 {
+    pub(in crate::hear) fn noise_floor(&self) -> f32 {
         self.floor
     }
 

@@ -17,7 +17,7 @@ impl Decimal {
     }
 
     /// `whole` with these digits after the point.
-    pub fn with_fraction(whole: u64, fraction: &str) -> Option<Self> {
+    pub(super) fn with_fraction(whole: u64, fraction: &str) -> Option<Self> {
         let scale = u32::try_from(fraction.len()).ok().filter(|s| *s <= LARGEST_SCALE)?;
         let fraction: u64 = if fraction.is_empty() { 0 } else { fraction.parse().ok()? };
         let digits = whole.checked_mul(10u64.pow(scale))?.checked_add(fraction).filter(|d| *d < MOST_DIGITS)?;
@@ -25,7 +25,7 @@ impl Decimal {
     }
 
     /// From figures such as `12.45`, `.5` or `12`.
-    pub fn from_figures(figures: &str) -> Option<Self> {
+    pub(super) fn from_figures(figures: &str) -> Option<Self> {
         let (whole, fraction) = figures.split_once('.').unwrap_or((figures, ""));
         if whole.is_empty() && fraction.is_empty() || !whole.chars().chain(fraction.chars()).all(|c| c.is_ascii_digit())
         {
@@ -38,7 +38,7 @@ impl Decimal {
         Some(Self { digits: self.digits.checked_mul(factor).filter(|d| *d < MOST_DIGITS)?, ..self })
     }
 
-    pub fn plus(self, other: Self) -> Option<Self> {
+    pub(super) fn plus(self, other: Self) -> Option<Self> {
         let scale = self.scale.max(other.scale);
         let at = |d: Self| d.digits.checked_mul(10u64.pow(scale - d.scale));
         Some(Self { digits: at(self)?.checked_add(at(other)?).filter(|d| *d < MOST_DIGITS)?, scale })

@@ -16,5 +16,5 @@ mod whole;
 pub use english::spellings;
 pub use number_words::NumberWords;
 pub(super) use number_words::RawNumbers;
-pub use read::{parse_number, readings};
-pub use spell::{MOST_SPELLINGS, spellings_in};
+pub use read::readings;
+pub use spell::spellings_in;

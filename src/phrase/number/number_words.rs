@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 /// The file's `numbers` section.
 #[derive(Default, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case", default)]
-pub struct RawNumbers {
+pub(in crate::phrase) struct RawNumbers {
     names: BTreeMap<String, Vec<String>>,
     hundred: Vec<String>,
     thousand: Vec<String>,

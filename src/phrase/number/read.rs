@@ -13,7 +13,6 @@
 
 use super::super::answer::{Reading, ReadingKind};
 use super::super::grammar::NumberSlot;
-use super::super::vocabulary::Vocabulary;
 use super::super::words::normalise;
 use super::decimal::Decimal;
 use super::lexicon::{Sense, Token};
@@ -56,12 +55,6 @@ pub fn readings(text: &str, slot: &NumberSlot, words: &NumberWords) -> Vec<Readi
         carry_over(&mut all, before, last);
     }
     settle_on(all, slot)
-}
-
-/// The one reading that `text` stands for; `None` when it is no number, or when it may be several.
-pub fn parse_number(text: &str, slot: &NumberSlot, vocabulary: &Vocabulary) -> Option<Reading> {
-    let mut all = readings(text, slot, vocabulary.numbers());
-    if all.len() == 1 { all.pop() } else { None }
 }
 
 /// One way to understand a number.

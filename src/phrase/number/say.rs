@@ -58,7 +58,7 @@ impl NumberWords {
     }
 
     /// A reading in words: the number with its unit, "about ..." before it, "over range" or "no reading".
-    pub fn say_reading(&self, reading: &Reading, resolution: f64) -> String {
+    pub(in crate::phrase) fn say_reading(&self, reading: &Reading, resolution: f64) -> String {
         let number = || self.say_number(reading.value, reading.unit, resolution);
         match reading.kind {
             ReadingKind::Plain => number(),

@@ -10,7 +10,7 @@ use super::settle::decimals_of;
 use std::collections::HashSet;
 
 /// Strings that a number may give at most; rare forms are left out beyond it.
-pub const MOST_SPELLINGS: usize = 20_000;
+pub(super) const MOST_SPELLINGS: usize = 20_000;
 /// Values at most; beyond it only three, then two significant digits are listened for.
 const MOST_VALUES: usize = 3_000;
 /// Bounds of what is listened for, and the finest step, whatever a procedure asks.

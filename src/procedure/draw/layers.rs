@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 const LONGEST: usize = 5;
 
 /// The chart without cycles and long arrows, and the layer of each of its boxes.
-pub fn layered(mut chart: Chart) -> (Chart, Vec<usize>) {
+pub(super) fn layered(mut chart: Chart) -> (Chart, Vec<usize>) {
     let upward = upward(&chart);
     let mut kept = Vec::new();
     let mut cut = Vec::new();
@@ -39,7 +39,7 @@ fn connector(target: &Node) -> Node {
 }
 
 /// The sections of a chart, each a chart of its own.
-pub fn sections(chart: &Chart) -> Vec<Chart> {
+pub(super) fn sections(chart: &Chart) -> Vec<Chart> {
     let mut numbers: Vec<usize> = chart.nodes.iter().map(|node| node.section).collect();
     numbers.sort_unstable();
     numbers.dedup();

@@ -17,7 +17,7 @@ pub const LINE: f64 = 17.0;
 /// From a box's edge to its words, px.
 pub const PAD: f64 = 9.0;
 /// Room that the mark before a label takes, px.
-pub const MARK: f64 = 16.0;
+pub(super) const MARK: f64 = 16.0;
 /// Widest box, px: about 30 characters a line.
 const BOX: f64 = 250.0;
 /// Widest label, px.

@@ -4,7 +4,7 @@ use crate::review::Reading;
 use crate::review::sentence::{limits, short};
 
 /// What is said of a reading that has no limits.
-pub const NO_LIMITS: &str = "no limits";
+pub(super) const NO_LIMITS: &str = "no limits";
 /// Width of the picture, px.
 const WIDE: f64 = 220.0;
 /// The scale begins and ends here, px.

@@ -16,7 +16,7 @@ const ASIDES: usize = 4;
 const PROMPT: usize = 90;
 
 /// The pictures.
-pub fn pictures(review: &Review, checks: &[Check], procedures: &BTreeMap<String, Procedure>) -> Vec<String> {
+pub(super) fn pictures(review: &Review, checks: &[Check], procedures: &BTreeMap<String, Procedure>) -> Vec<String> {
     let parts: Vec<&[Check]> = checks.chunks(CHECKS).collect();
     let count = parts.len();
     let one = |(at, part): (usize, &&[Check])| {

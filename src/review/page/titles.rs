@@ -8,13 +8,13 @@ use std::collections::BTreeMap;
 const LONGEST: usize = 60;
 
 /// The title of a page about one session: bike, day and what the page is.
-pub fn page_title(review: &Review, what: &str) -> String {
+pub(super) fn page_title(review: &Review, what: &str) -> String {
     let day: String = review.session.began.chars().take("2026-11-25".len()).collect();
     format!("{}, {day}: {what}", review.session.job.bike)
 }
 
 /// Titles of steps by step and round.
-pub struct Titles<'a>(BTreeMap<(&'a str, Option<&'a str>), &'a str>);
+pub(super) struct Titles<'a>(BTreeMap<(&'a str, Option<&'a str>), &'a str>);
 
 impl<'a> Titles<'a> {
     /// Those of a walk, of the latest time that a step was entered.
@@ -29,7 +29,7 @@ impl<'a> Titles<'a> {
     }
 
     /// Gives everything that names a step, at any depth, a `title`.
-    pub fn put_into(&self, value: &mut Value) {
+    pub(super) fn put_into(&self, value: &mut Value) {
         match value {
             Value::Array(items) => items.iter_mut().for_each(|item| self.put_into(item)),
             Value::Object(fields) => {

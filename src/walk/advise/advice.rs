@@ -7,11 +7,12 @@
 use super::observation::{Check, Observation, Saw};
 use super::order::Crossing;
 use super::request::{Answered, Request};
+use crate::advice::{Chosen, Suspect, Weighed};
 use crate::bike::{BikeState, StateNeed};
 use crate::circuit::Question;
 use crate::phrase::{Reading, ReadingKind};
 use crate::procedure::{self, Ask, Meaning, Route};
-use crate::session::{Chosen, Record, Suspect, Weighed};
+use crate::session::Record;
 use crate::units::Unit;
 use crate::walk::event::{Effect, SayKind};
 use crate::walk::memory::{Doubt, Frame, Pending, round_of};

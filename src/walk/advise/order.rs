@@ -6,8 +6,9 @@
 //! parts belongs to the position: "go back" takes it back.
 
 use super::request::{Answered, Request};
+use crate::advice::Chosen;
 use crate::procedure::{self, Procedure, Seen, Target};
-use crate::session::{Chosen, Record};
+use crate::session::Record;
 use crate::walk::event::{Effect, SayKind};
 use crate::walk::memory::Ordered;
 use crate::walk::phase::Phase;

@@ -1,12 +1,14 @@
-//! The double of the storage: a disk in memory that loses power, fills up and breaks when a test says so.
+//! A storage double: a disk in memory that loses power, fills up or fails when a test says so. Unit tests and integration tests share it; it
+//! is no part of the library.
 //!
-//! It keeps two states, what programs see and what would survive a power cut, by the strict reading of POSIX: contents survive
-//! from `sync`, names and folders from `sync_names` of the folder that they are in, what was taken away is away from then on, a failed
-//! `sync` leaves what it was about to write lost for good even if the next one succeeds (as Linux does), and a failed `append` may have
-//! written a part. What was not synced survives by whole sectors, in any order, the file's length apart from its contents.
+//! The disk has two states: what programs see, and what would survive a power cut. It reads POSIX strictly. Contents survive once `sync`
+//! returned; names and folders survive once `sync_names` of their folder returned. A failed `sync` loses the data it was to write, even if
+//! the next `sync` succeeds (Linux does this). A failed `append` may have written a part. Unsynced data survives by whole sectors, in any
+//! order, and the file's length independently of its contents.
 
-use super::storage::{Stamp, Storage, refuse_name};
-use super::torn::SECTOR;
+#![allow(dead_code)]
+
+use probeside::session::{SECTOR, Stamp, Storage, plain_name};
 use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 use std::ops::Range;
@@ -89,6 +91,11 @@ fn next_number(seed: &mut u64) -> u64 {
     z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
     z ^ (z >> 31)
+}
+
+/// The real folder refuses such names, too.
+fn refuse_name(name: &str) -> io::Result<()> {
+    if plain_name(name) { Ok(()) } else { Err(io::ErrorKind::InvalidFilename.into()) }
 }
 
 fn folder_of(name: &str) -> &str {

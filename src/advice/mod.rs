@@ -1,4 +1,7 @@
-//! What is left of everything that could be wrong, and which part of the procedure comes next, as it is told, written down and read again.
+//! What the adviser answers: which faults are still suspected after an answer, and which part of the procedure comes next.
+//!
+//! These are plain values. The adviser (`diagnose`) works them out, the walker acts on them, the journal stores them and the review shows them.
+//! How the weights are worked out is not known here.
 
 use serde::{Deserialize, Serialize};
 
@@ -7,13 +10,13 @@ use serde::{Deserialize, Serialize};
 pub struct Weighed {
     /// The heaviest first; a fault in several severities is one suspect.
     pub suspects: Vec<Suspect>,
-    /// All other faults of the library together.
+    /// Probability of all other faults of the library together.
     pub others: f64,
-    /// Something that the library does not hold: what comes and goes, what the wiring does not show, nothing at all.
+    /// Probability of something outside the library: an intermittent fault, one that the wiring does not show, or no fault at all.
     pub outside: f64,
     /// How many suspects weigh a hundredth or more.
     pub left: u32,
-    /// The answers do not fit together: no single fault explains them all. This one is the most likely slip.
+    /// Set if no single fault explains all answers: the answer that is most likely a slip.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub doubtful: Option<Doubtful>,
 }
@@ -25,11 +28,11 @@ pub struct Suspect {
     pub fault: String,
     /// In words.
     pub words: String,
-    /// The parts, one of which would be at fault.
+    /// The parts of which one would be at fault.
     pub parts: Vec<String>,
     /// Its probability, 0 to 1.
     pub weight: f64,
-    /// The answers that speak for it most.
+    /// The answers with the most evidence for it.
     pub because: Vec<Because>,
 }
 
@@ -42,7 +45,7 @@ pub struct Because {
     pub round: Option<String>,
     /// The answer in words.
     pub answer: String,
-    /// Weight of evidence: how much more likely the answer is under the suspect than under everything else, as a logarithm to base 10.
+    /// Weight of evidence: base-10 logarithm of how much more likely the answer is under this suspect than under all others.
     pub evidence: f64,
 }
 
@@ -66,8 +69,8 @@ pub struct Doubtful {
 pub struct Chosen {
     /// Its id.
     pub part: String,
-    /// What it and the parts that it goes before tell, bits: how much less is unknown of what is at fault, on average.
+    /// Expected information, bits: how much it and the parts that it opens reduce the entropy of the conclusion.
     pub bits: f64,
-    /// How long they take on average, minutes.
+    /// Expected minutes for all of them.
     pub minutes: f64,
 }

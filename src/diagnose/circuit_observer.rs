@@ -1,6 +1,6 @@
-//! The observer that asks the circuit: what a person would answer to a step under some faults.
+//! The observer that computes answers with the circuit: what a person would answer to a step under some faults.
 //!
-//! Everything is remembered by the bike's state and the step, so a proof asks each question once.
+//! It caches every answer by the bike's state and the step, so a proof computes each only once.
 
 use super::{Asked, ProveError, Seen};
 use crate::bike::{Bike, BikeState};
@@ -10,15 +10,15 @@ use crate::procedure::Meaning;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-/// Says what is seen. The one thing that simulation, metrics and advice need of a bike.
+/// Gives the answer to a step. Simulation, figures and advice need nothing else of a bike.
 pub trait Observer: Sync {
-    /// The answer of a person who sees well, under these faults (numbers of the library's, ascending; none: a healthy bike).
+    /// The answer of a person who observes correctly under these faults (ascending numbers in the library's list; empty: a healthy bike).
     ///
     /// # Errors
     /// The step and the bike's wiring do not fit together.
     fn seen(&self, faults: &[usize], asked: &Asked) -> Result<Seen, ProveError>;
 
-    /// Steps for which nothing tells what would be seen, and why; the answer that means good is given there.
+    /// Steps whose answer cannot be computed, and why. The observer gives their good answer.
     fn not_told(&self) -> BTreeMap<String, String>;
 }
 
@@ -27,8 +27,8 @@ type Place = (BikeState, String);
 /// A question's number under some faults.
 type Key = (usize, Vec<usize>);
 
-/// A bike on the bench with its library of faults.
-pub struct Bench<'b> {
+/// Asks the circuit of one bike, healthy or under faults of its library.
+pub struct CircuitObserver<'b> {
     bike: &'b Bike,
     library: &'b Library,
     faults: &'b [Fault],
@@ -38,19 +38,19 @@ pub struct Bench<'b> {
     not_told: Mutex<BTreeMap<String, String>>,
 }
 
-/// Threads only look up and put in while they hold it, so what a thread left behind that failed is whole.
+/// Threads only look up and insert while they hold the lock, so a panicking thread leaves the map consistent.
 fn held<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-impl<'b> Bench<'b> {
+impl<'b> CircuitObserver<'b> {
     /// A bike with the faults that it may have.
     pub fn new(bike: &'b Bike, library: &'b Library, faults: &'b [Fault]) -> Self {
         let (places, known, subjects, not_told) = Default::default();
         Self { bike, library, faults, places, known, subjects, not_told }
     }
 
-    /// What is expected, over the typical bike and `samples` others within the tolerances of sound parts.
+    /// The expected answers of the typical bike and of `samples` others with sound parts within their tolerances.
     ///
     /// # Errors
     /// The step and the bike's wiring do not fit together.
@@ -87,7 +87,7 @@ impl<'b> Bench<'b> {
     }
 }
 
-impl Observer for Bench<'_> {
+impl Observer for CircuitObserver<'_> {
     fn seen(&self, faults: &[usize], asked: &Asked) -> Result<Seen, ProveError> {
         let key = (self.number(asked), faults.to_vec());
         if let Some(known) = held(&self.known).get(&key) {
