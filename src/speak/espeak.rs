@@ -27,12 +27,14 @@ impl Espeak {
     }
 
     /// Uses another program that takes the same arguments.
+    #[cfg(test)]
     pub(super) fn with_program(mut self, program: &Path) -> Self {
         self.program = program.to_owned();
         self
     }
 
     /// Sets the time limit for one text.
+    #[cfg(test)]
     pub(super) fn with_limit(mut self, limit: Duration) -> Self {
         self.limit = limit;
         self

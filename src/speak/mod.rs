@@ -28,7 +28,7 @@ pub use aloud::Aloud;
 pub use cache::Cached;
 pub use espeak::Espeak;
 pub use flite::Flite;
-pub use printed::{Printed, spoken_samples};
+pub use printed::Printed;
 pub use say::{Mouth, MouthEvent, MouthSender, RATE, Say, Tone};
 #[cfg(feature = "system-voice")]
 pub use system::SystemVoice;
