@@ -131,6 +131,7 @@ impl Activity {
     }
 
     /// Noise floor: mean square of the quiet frames, full scale 1.
+    #[cfg(any(test, feature = "sound"))]
     pub(in crate::hear) fn noise_floor(&self) -> f32 {
         self.floor
     }
