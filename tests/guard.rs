@@ -5,7 +5,7 @@ mod support;
 
 use probeside::phrase::{Answer, Command};
 use probeside::session::Record;
-use probeside::walk::{Event, Pedal, SayKind, TimerKind};
+use probeside::walk::{Effect, Event, Pedal, SayKind, TimerKind};
 use support::machine::{STORIES, Story};
 use support::mechanic::Mechanic;
 use support::stage::{Stage, world};
@@ -229,6 +229,38 @@ fn a_caution_that_was_only_printed_is_recorded_so_and_asked_again_aloud() {
     assert!(printed == 0 || !stage.walker.is_asking(), "it is asked again: {said}");
 }
 
+/// Found by random walks of the driver: the loudspeaker came back in the middle of a caution's brief form, whose full form had only been printed.
+#[test]
+fn a_caution_that_was_only_printed_is_not_acknowledged_in_its_brief_form() {
+    let (mut stage, words) = at_a_caution();
+    stage.give(Event::LoudspeakerLost { why: "it is gone".into() });
+    stage.answer("hold on");
+    stage.answer("carry on");
+    while !stage.walker.is_asking() {
+        stage.answer("ready");
+    }
+    assert!(acknowledged(&stage).contains(&true), "it was printed");
+    stage.answer("hold on");
+    // Long after that it is asked again, in brief; nothing of it has been said to its end when the loudspeaker is back.
+    stage.now_ms += 3_600_000;
+    let now = stage.now();
+    let listen = stage.listen.take().expect("somebody listens");
+    let heard = probeside::phrase::understand("carry on", &listen.grammar, &stage.world.vocabulary);
+    let verdict = probeside::phrase::verdict(&heard, &listen.grammar, &listen.high);
+    let cautions = |effects: Vec<Effect>| {
+        let said = effects.into_iter().filter_map(|e| match e {
+            Effect::Say { text, kind: SayKind::Caution, .. } => Some(text),
+            _ => None,
+        });
+        said.collect::<Vec<_>>()
+    };
+    let carry_on = Event::Heard { listen: listen.id, verdict, begin: 0, end: 0, clip: None };
+    let brief = cautions(stage.walker.handle(carry_on, &now));
+    assert!(!brief.is_empty() && !brief.contains(&words), "in brief: {brief:?}");
+    let said = cautions(stage.walker.handle(Event::LoudspeakerBack, &now));
+    assert!(said.contains(&words), "in full: {said:?}");
+}
+
 /// The longest that current may stand in a coil before the guard has spoken: its first minute, half a minute for doing what was told, one
 /// utterance to its end, and what this test's steps take.
 const SPEAKS_WITHIN_MS: u64 = 60_000 + 30_000 + 31_000 + 12_000;
@@ -246,7 +278,7 @@ fn speech_that_begins_again_and_again_does_not_put_it_off() {
 
 /// A walk of a story up to the first step that tells the power off while a coil may be hot, and since when; nothing where it tells none.
 fn where_power_is_told_off(story: &str) -> Option<(Stage, u64)> {
-    let Story { world, mechanic } = Story::of(story);
+    let Story { world, mechanic, .. } = Story::of(story);
     let mut stage = Stage::new(world);
     loop {
         let hot_since = stage.timers.get(&TimerKind::CoilHeat).map(|due| due - 60_000);

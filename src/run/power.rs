@@ -3,13 +3,12 @@
 //! has to come to its right end. Where the whole session's sound is kept, at most the open piece is lost.
 
 use super::keep::KeepSound;
-use super::power_bench::{Files, READ_BACK, Room, SOUND, drive, drive_in, set_back, sixteen_bits};
+use super::power_bench::{Files, READ_BACK, Room, SOUND, SetClock, drive, drive_in, sixteen_bits};
 use super::session::{Session, TakenUp};
 use crate::review::{gather, pieces, to_be_done, verify, whole};
 use crate::session::disk::{Disk, Fault, Keep};
 use crate::session::{Clip, Journal, Kind, Record, Storage, clip_sound, limits};
 use std::path::Path;
-use std::sync::atomic::Ordering;
 
 /// Readings that a whole walk takes.
 const READINGS: usize = 3;
@@ -251,8 +250,9 @@ fn sound_that_could_not_be_stored_is_stored_later() {
 #[test]
 fn a_clock_that_is_set_back_is_said_at_once_and_journalled() {
     let (files, disk, room) = (Files::new(), Disk::new(), Room::default());
-    let session = files.begin(&disk).unwrap();
-    room.at_answer(4, set_back(&session.clock.set_by_ms));
+    let clock = SetClock::new();
+    let session = files.begin(&disk).unwrap().timed_by(clock.clone());
+    room.at_answer(4, move || clock.set_by(-3_600_000));
     let (end, said) = drive_in(&room, session, true);
     assert_eq!(end, Ok(0), "{said:#?}");
     let spoken = said.iter().filter(|s| s.starts_with("The clock was set back.")).count();
@@ -271,8 +271,9 @@ fn a_clock_that_is_set_back_is_said_at_once_and_journalled() {
 #[test]
 fn a_clock_that_was_set_back_while_nobody_walked_is_said() {
     let (files, disk, room) = (Files::new(), Disk::new(), Room::default());
-    let session = files.begin(&disk).unwrap();
-    session.clock.set_by_ms.store(3_600_000, Ordering::Relaxed);
+    let clock = SetClock::new();
+    clock.set_by(3_600_000);
+    let session = files.begin(&disk).unwrap().timed_by(clock);
     disk.cut_before(80, Keep::Nothing);
     let (end, said) = drive(session, false);
     assert!(end == Ok(1) && !read_back(&said).is_empty(), "{end:?} {said:#?}");

@@ -7,8 +7,8 @@ use super::mechanic_view::MechanicView;
 use super::session::Session;
 use crate::hear::{EarEvent, EarSender, Ears};
 use crate::phrase::{Answer, Vocabulary};
-use crate::session::Job;
 use crate::session::disk::Disk;
+use crate::session::{Job, TimeSource};
 use crate::speak::{Mouth, MouthEvent, MouthSender, Say};
 use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, VecDeque};
@@ -16,7 +16,7 @@ use std::path::Path;
 use std::rc::Rc;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// What is answered at each step.
 const ANSWERS: [(&str, &str); 4] =
@@ -195,10 +195,28 @@ impl Room {
     }
 }
 
-/// The wall clock is set back by an hour.
-pub(super) fn set_back(clock: &Arc<AtomicI64>) -> impl FnOnce() + 'static {
-    let clock = clock.clone();
-    move || clock.store(-3_600_000, Ordering::Relaxed)
+/// The machine's clocks, the wall clock set by some milliseconds.
+#[derive(Debug)]
+pub(super) struct SetClock(Instant, AtomicI64);
+
+impl SetClock {
+    pub(super) fn new() -> Arc<Self> {
+        Arc::new(Self(Instant::now(), AtomicI64::new(0)))
+    }
+
+    pub(super) fn set_by(&self, ms: i64) {
+        self.1.store(ms, Ordering::Relaxed);
+    }
+}
+
+impl TimeSource for SetClock {
+    fn monotonic(&self) -> Duration {
+        self.0.elapsed()
+    }
+
+    fn wall(&self) -> jiff::ZonedDateTime {
+        jiff::ZonedDateTime::now() + jiff::SignedDuration::from_millis(self.1.load(Ordering::Relaxed))
+    }
 }
 
 pub(super) const SOUND: usize = 8_000;

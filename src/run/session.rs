@@ -13,8 +13,8 @@ use crate::circuit::faults::Library;
 use crate::hear::{EarEvent, Ears, Recogniser};
 use crate::phrase::Vocabulary;
 use crate::session::{
-    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Remark, Storage, Writer, away_ms,
-    folder_name, session_id, set_back_ms,
+    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Remark, Storage, TimeSource, Writer,
+    away_ms, folder_name, session_id, set_back_ms,
 };
 use crate::source::{Diagnostic, decode_text, whole_file};
 use crate::speak::{Mouth, MouthEvent};
@@ -24,6 +24,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::sync::Arc;
+use tokio::runtime::Runtime;
 use tokio::sync::mpsc::UnboundedReceiver;
 
 /// Name of the main procedure in the journal's settings.
@@ -57,7 +58,7 @@ pub struct Session {
     folder: PathBuf,
     /// What is walked in.
     pub world: Arc<World>,
-    pub(super) clock: Clock,
+    clock: Clock,
     advice: Option<Advisor>,
     /// Records that a replay asked for and the journal does not have, in order.
     missing: Vec<Record>,
@@ -77,7 +78,7 @@ impl Session {
     }
 
     /// A new session on a storage; `folder` is what it is called.
-    pub(super) fn begin_on(
+    pub fn begin_on(
         storage: Box<dyn Storage>,
         folder: &Path,
         loaded: Loaded,
@@ -252,13 +253,41 @@ impl Session {
         Ok(())
     }
 
+    /// The same session; from here on its time comes from this source.
+    #[must_use]
+    pub fn timed_by(mut self, source: Arc<dyn TimeSource>) -> Self {
+        self.clock = self.clock.going_on_by(source);
+        self
+    }
+
     /// Walks to the end with these ears and this mouth.
+    ///
+    /// # Errors
+    /// A journal that cannot be written; a system that gives no thread or no event loop.
     pub fn drive(
-        mut self,
+        self,
         ears: Box<dyn Ears>,
         from_ears: UnboundedReceiver<EarEvent>,
         mouth: Box<dyn Mouth>,
         from_mouth: UnboundedReceiver<MouthEvent>,
+        recogniser: Option<Box<dyn Recogniser>>,
+        view: Option<Rc<RefCell<MechanicView>>>,
+    ) -> Result<End, Failure> {
+        let nothing = std::future::pending();
+        self.drive_beside(event_loop()?, nothing, (ears, from_ears), (mouth, from_mouth), recogniser, view)
+    }
+
+    /// The same in this event loop of one thread, beside something else that runs in it: who plays ears and mouth there may decide what
+    /// happens when.
+    ///
+    /// # Errors
+    /// As [`Session::drive`].
+    pub fn drive_beside(
+        mut self,
+        runtime: Runtime,
+        beside: impl Future<Output = ()>,
+        (ears, from_ears): (Box<dyn Ears>, UnboundedReceiver<EarEvent>),
+        (mouth, from_mouth): (Box<dyn Mouth>, UnboundedReceiver<MouthEvent>),
         recogniser: Option<Box<dyn Recogniser>>,
         view: Option<Rc<RefCell<MechanicView>>>,
     ) -> Result<End, Failure> {
@@ -285,7 +314,6 @@ impl Session {
         let writer = Writer::start(self.journal, move |reply| drop(to_stored.send(reply)))
             .map_err(|e| Failure::Lacks(format!("The system gives no thread for the journal: {e}.")))?;
         writer.append(0, Kind::Time, &clock.session_time(), &clock.now())?;
-        let runtime = event_loop()?;
         let words = self.world.vocabulary.clone();
         let mut recogniser = recogniser;
         if let Some(recogniser) = &mut recogniser {
@@ -296,7 +324,12 @@ impl Session {
         driver.keep_sound(keep);
         driver.take_advice(self.advice);
         let mut sources = Sources { ears: from_ears, mouth: from_mouth, stored, interrupts: self.interrupts };
-        let ended = runtime.block_on(driver.run(self.first, &mut sources));
+        let ended = runtime.block_on(async {
+            tokio::select! {
+                ended = driver.run(self.first, &mut sources) => ended,
+                () = async { beside.await; std::future::pending().await } => unreachable!("it waits for ever"),
+            }
+        });
         let delays = std::mem::take(&mut driver.delays);
         let heard_by_sound = driver.heard_by_sound;
         let (writer, now, mut mouth) = driver.into_parts();

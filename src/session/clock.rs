@@ -7,7 +7,9 @@ use super::record::Now;
 use crate::units::names;
 use jiff::{Timestamp, ZonedDateTime as Zoned};
 use serde::{Deserialize, Serialize};
-use std::time::Instant;
+use std::fmt::Debug;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 names! {
     /// How session time passes.
@@ -26,20 +28,41 @@ pub struct SessionTime {
     pub session_time: Passing,
 }
 
+/// Where time comes from.
+pub trait TimeSource: Debug + Send + Sync {
+    /// Time since some moment, which never goes back.
+    fn monotonic(&self) -> Duration;
+
+    /// What the machine's wall clock shows.
+    fn wall(&self) -> Zoned;
+}
+
+/// The machine's own clocks.
+#[derive(Debug)]
+struct Machine(Instant);
+
+impl TimeSource for Machine {
+    fn monotonic(&self) -> Duration {
+        self.0.elapsed()
+    }
+
+    fn wall(&self) -> Zoned {
+        Zoned::now()
+    }
+}
+
 /// A session's time.
 #[derive(Debug, Clone)]
 pub struct Clock {
-    began: Instant,
+    source: Arc<dyn TimeSource>,
+    began: Duration,
     base_ms: u64,
     /// Nanoseconds that were counted; `None` in real time.
     counted: Option<u64>,
     /// Counted time is never behind the real one.
     typed: bool,
     /// When the wall clock was looked at last, and what it showed.
-    looked: (Instant, Timestamp),
-    /// Tests set the wall clock by this, milliseconds.
-    #[cfg(test)]
-    pub(crate) set_by_ms: std::sync::Arc<std::sync::atomic::AtomicI64>,
+    looked: (Duration, Timestamp),
 }
 
 /// Difference between wall and session time from which the wall clock is said to have been set, milliseconds. Chosen, no source.
@@ -48,15 +71,14 @@ const SET_MS: i128 = 2_000;
 impl Clock {
     /// A session that begins now.
     pub fn start() -> Self {
-        Clock {
-            began: Instant::now(),
-            base_ms: 0,
-            counted: None,
-            typed: false,
-            looked: (Instant::now(), Timestamp::now()),
-            #[cfg(test)]
-            set_by_ms: Default::default(),
-        }
+        Self::by(Arc::new(Machine(Instant::now())))
+    }
+
+    /// A session that begins now, by another source of time than the machine's.
+    pub fn by(source: Arc<dyn TimeSource>) -> Self {
+        let began = source.monotonic();
+        let looked = (began, source.wall().timestamp());
+        Clock { source, began, base_ms: 0, counted: None, typed: false, looked }
     }
 
     /// A session taken up again: the time between, by the wall clock, counts; if that was set back, none does.
@@ -67,13 +89,22 @@ impl Clock {
     /// The same moment, but from now on only [`Clock::count`] moves session time.
     pub fn counted(mut self) -> Self {
         self.base_ms = self.mono_ms();
-        (self.counted, self.began) = (Some(0), Instant::now());
+        (self.counted, self.began) = (Some(0), self.source.monotonic());
         self
     }
 
     /// The same moment, but from now on [`Clock::count`] moves session time where it is ahead of the real one.
     pub fn typed(self) -> Self {
         Clock { typed: true, ..self.counted() }
+    }
+
+    /// The same moment; from here on time comes from another source.
+    pub fn going_on_by(mut self, source: Arc<dyn TimeSource>) -> Self {
+        self.base_ms = self.mono_ms();
+        self.counted = self.counted.map(|_| 0);
+        self.began = source.monotonic();
+        self.looked = (self.began, source.wall().timestamp());
+        Clock { source, ..self }
     }
 
     /// How session time passes.
@@ -95,30 +126,21 @@ impl Clock {
 
     /// The present moment.
     pub fn now(&self) -> Now {
-        let wall = Zoned::now();
-        #[cfg(test)]
-        let wall = wall.checked_add(self.set_by()).unwrap_or(wall);
+        let wall = self.source.wall();
         Now { mono_ms: self.mono_ms(), wall: wall.strftime("%Y-%m-%dT%H:%M:%S.%3f%:z").to_string() }
-    }
-
-    #[cfg(test)]
-    fn set_by(&self) -> jiff::SignedDuration {
-        jiff::SignedDuration::from_millis(self.set_by_ms.load(std::sync::atomic::Ordering::Relaxed))
     }
 
     /// Looks at the wall clock: by how many milliseconds it was set back since the last look. How session time passes does not matter.
     pub fn look(&mut self) -> Option<u64> {
-        let (at, wall) = (Instant::now(), Timestamp::now());
-        #[cfg(test)]
-        let wall = wall.checked_add(self.set_by()).unwrap_or(wall);
+        let (at, wall) = (self.source.monotonic(), self.source.wall().timestamp());
         let (then, showed) = std::mem::replace(&mut self.looked, (at, wall));
-        let passed = i128::try_from(at.duration_since(then).as_nanos()).unwrap_or(i128::MAX);
+        let passed = i128::try_from(at.saturating_sub(then).as_nanos()).unwrap_or(i128::MAX);
         // Rounded: the two clocks are not read at the same moment.
         back((wall.duration_since(showed).as_nanos() - passed - 500_000) / 1_000_000)
     }
 
     fn run_ms(&self) -> u64 {
-        let real = || u64::try_from(self.began.elapsed().as_millis()).unwrap_or(u64::MAX);
+        let real = || u64::try_from(self.source.monotonic().saturating_sub(self.began).as_millis()).unwrap_or(u64::MAX);
         match self.counted {
             Some(nanoseconds) if self.typed => (nanoseconds / 1_000_000).max(real()),
             Some(nanoseconds) => nanoseconds / 1_000_000,
@@ -160,6 +182,21 @@ pub fn wall_ms(then: &Now, now: &Now) -> Option<i128> {
 mod tests {
     use super::*;
 
+    /// The machine's clocks, the wall clock set by some milliseconds.
+    #[derive(Debug)]
+    struct Set(Machine, std::sync::atomic::AtomicI64);
+
+    impl TimeSource for Set {
+        fn monotonic(&self) -> Duration {
+            self.0.monotonic()
+        }
+
+        fn wall(&self) -> Zoned {
+            let by = jiff::SignedDuration::from_millis(self.1.load(std::sync::atomic::Ordering::Relaxed));
+            self.0.wall().checked_add(by).unwrap()
+        }
+    }
+
     #[test]
     fn a_clock_that_was_set_is_noticed_and_time_that_passes_is_not() {
         let at = |mono_ms, wall: &str| Now { mono_ms, wall: format!("2026-11-25T{wall}") };
@@ -184,7 +221,8 @@ mod tests {
     /// Contract: wall times are the machine's, whatever session time does.
     #[test]
     fn counted_time_moves_by_samples_alone_and_wall_time_does_not() {
-        let mut clock = Clock::start().counted();
+        let source = Arc::new(Set(Machine(Instant::now()), Default::default()));
+        let mut clock = Clock::by(source.clone()).counted();
         let before = clock.now();
         for _ in 0..3 {
             clock.count(5_333_000, 16_000);
@@ -194,7 +232,7 @@ mod tests {
         let ahead = after.wall.parse::<Timestamp>().unwrap().duration_since(machine).as_millis();
         assert!((-1_000..=0).contains(&ahead), "the wall is {ahead} ms ahead of the machine's clock");
         assert_eq!(clock.look(), None, "session time that runs ahead is no clock that was set");
-        clock.set_by_ms.store(-3_600_000, std::sync::atomic::Ordering::Relaxed);
+        source.1.store(-3_600_000, std::sync::atomic::Ordering::Relaxed);
         assert!(clock.look().is_some_and(|by| (3_599_000..=3_601_000).contains(&by)));
         assert_eq!(clock.look(), None);
     }

@@ -29,7 +29,7 @@ pub(crate) mod disk;
 
 pub use chain::{Entry, Kind, sha256_hex};
 pub use clip::{CLIP_RATE, CLIPS, clip_file, clip_sound, flac};
-pub use clock::{Clock, Passing, SessionTime, away_ms, set_back_ms, set_ms, wall_ms};
+pub use clock::{Clock, Passing, SessionTime, TimeSource, away_ms, set_back_ms, set_ms, wall_ms};
 pub use digest::{DIGEST_FILE, Digest};
 pub use error::SessionError;
 pub use folder::{Folder, LOCK};

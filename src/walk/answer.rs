@@ -248,18 +248,17 @@ impl Walker {
         let procedure = self.procedure(&world);
         self.tone(Tone::Taken);
         if let Some(caution) = procedure.caution(&id) {
-            let heard = self.cautions.agreed.insert(caution.say.value.clone(), self.now.mono_ms);
+            self.cautions.agreed.insert(caution.say.value.clone(), self.now.mono_ms);
             let printed = how == Printed::Only;
             if printed {
                 self.cautions.printed.insert(caution.say.value.clone());
             }
-            let text = if heard.is_some() { &caution.brief } else { &caution.say };
             let record = Record::Acknowledged {
                 step: self.step_id(),
                 round: self.round(),
                 caution: id,
                 signal: caution.signal.name().to_owned(),
-                said: procedure::render(text, &self.scope()).unwrap_or_default(),
+                said: self.cautions.words.clone(),
                 printed,
             };
             self.note_down(record);

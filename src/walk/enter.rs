@@ -213,6 +213,7 @@ impl Walker {
                 Ok(text) => text,
                 Err(d) => return self.fault(&d.to_string()),
             };
+            let words = text.clone();
             let signal = self.words(&format!("signal-{}", caution.signal.name().to_lowercase()), json!({}));
             brief = match brief.take() {
                 Some((word, said)) if fresh && word == signal => Some((word, format!("{said} {text}"))),
@@ -222,6 +223,7 @@ impl Walker {
                 }
             };
             if !fresh {
+                self.cautions.words = words;
                 self.say_caution(brief.take());
                 self.sentence("acknowledge", json!({}), SayKind::Caution);
                 self.phase = Phase::Caution { now: id, rest: due };

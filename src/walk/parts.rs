@@ -87,8 +87,10 @@ pub(super) struct Conversation {
 pub(super) struct Cautions {
     /// When each was last acknowledged (ms), by its text: the same words in a called procedure are the same caution.
     pub agreed: BTreeMap<String, u64>,
-    /// The one at hand as it was said.
+    /// The prompt with the one at hand: its signal word, and what was said with it.
     pub text: String,
+    /// The one at hand in the words that were said.
+    pub words: String,
     /// Those that were acknowledged when they could only be printed.
     pub printed: BTreeSet<String>,
     /// After the last one the bike's state is restated.

@@ -1,8 +1,12 @@
-//! The walker against a plain model, for as many random events as are asked for: `cargo run --release --example machine -- EVENTS [SEED]`.
-//! What must hold is in `tests/support/machine.rs`; the first thing that does not ends it.
+//! The walker against a plain model, for as many random events as are asked for: `cargo run --release --example machine -- EVENTS [SEED]`; with
+//! `driver` behind it the real driver and its walker. What must hold is in `tests/support/machine.rs`; the first thing that does not ends it.
 
 #![allow(dead_code)]
 
+#[path = "../support/disk.rs"]
+mod disk;
+#[path = "../support/driven.rs"]
+mod driven;
 #[path = "../support/machine.rs"]
 mod machine;
 #[path = "../support/mechanic.rs"]
@@ -11,10 +15,13 @@ mod mechanic;
 mod stage;
 
 use machine::{Machine, STORIES, Seen, Story};
+use std::panic::AssertUnwindSafe;
 use std::time::Instant;
 
 /// Steps of one walk at most; after that the next begins.
 const MOST_STEPS: usize = 2_000;
+/// What happens in one walk of the driver.
+const ACTS: u32 = 1_000;
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter_map(|given| given.parse::<u64>().ok());
@@ -25,6 +32,12 @@ fn main() {
     let mut random = fastrand::Rng::with_seed(seed);
     let begun = Instant::now();
     let (mut all, mut walks) = (Seen::default(), 0_u64);
+    while std::env::args().any(|given| given == "driver") && all.events < events {
+        let (at, seed) = (walks as usize % stories.len(), random.u64(..));
+        all += std::panic::catch_unwind(AssertUnwindSafe(|| driven::walk(&stories[at], seed, ACTS)))
+            .unwrap_or_else(|_| panic!("story {}, seed {seed}", STORIES[at]));
+        walks += 1;
+    }
     while all.events < events {
         let story = &stories[walks as usize % stories.len()];
         let mut machine = if random.bool() { Machine::advised(story) } else { Machine::new(story) };

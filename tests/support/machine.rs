@@ -20,6 +20,8 @@ use std::sync::Arc;
 
 /// The guard's own times (seconds): the first minute, its repetition, speech that it waits for, a disk that it waits for, and this model's steps.
 const GUARD_WITHIN_MS: u64 = 60_000 + 30_000 + 31_000 + 2_000 + 10_000;
+/// A driver may be so late with a timer that it carries out something else first.
+const LATE_MS: u64 = 1_500;
 /// Words of the guard's sentence.
 const GUARD: &str = "Say power is off";
 
@@ -106,8 +108,19 @@ impl Machine {
     }
 
     fn around(walker: Walker, story: &Story) -> Self {
-        let Story { world, mechanic } = story.clone();
-        let mut machine = Self {
+        let mut machine = Self::before(walker, story);
+        machine.give(Event::Begin);
+        machine
+    }
+
+    /// One that is told nothing yet: for [`Machine::follow`].
+    pub fn following(story: &Story) -> Self {
+        Self::before(Walker::new(story.world.clone()), story)
+    }
+
+    fn before(walker: Walker, story: &Story) -> Self {
+        let Story { world, mechanic, .. } = story.clone();
+        Self {
             begun: walker.clone(),
             walker,
             world,
@@ -130,9 +143,7 @@ impl Machine {
             records: Vec::new(),
             heats: Vec::new(),
             seen: Seen::default(),
-        };
-        machine.give(Event::Begin);
-        machine
+        }
     }
 
     /// The walker as it is, the time, and whether a caution is being said.
@@ -474,6 +485,30 @@ impl Machine {
         assert!(due.saturating_sub(since) <= GUARD_WITHIN_MS, "the guard was put off from {since} to {due}");
     }
 
+    /// What a driver told its walker, in its order: the same must hold, and no timer over a hot coil came late.
+    pub fn follow(&mut self, event: Event, now: &Now) {
+        self.ms = now.mono_ms;
+        let timer = matches!(event, Event::Timer { .. });
+        if let (Some(due), false) = (self.timers.get(&TimerKind::CoilHeat), timer) {
+            assert!(self.ms <= due + LATE_MS, "the guard was due at {due}, and it is {}", self.ms);
+        }
+        match &event {
+            Event::Timer { timer } => drop(self.timers.remove(timer)),
+            Event::LoudspeakerLost { .. } => self.loudspeaker_gone = true,
+            Event::LoudspeakerBack => self.loudspeaker_gone = false,
+            Event::PromptEnded { id, whole } => {
+                if let Some(at) = self.sounding.iter().position(|(one, ..)| one == id) {
+                    let (_, kind, text) = self.sounding.remove(at);
+                    if *whole {
+                        self.ended_whole(kind, text);
+                    }
+                }
+            }
+            _ => {}
+        }
+        self.give(event);
+    }
+
     /// The same events again give the same records.
     pub fn replays(&self) {
         let mut walker = self.begun.clone();
@@ -492,6 +527,8 @@ impl Machine {
 /// What is walked: a story of `tests/scenarios`, so that walks get far.
 #[derive(Clone)]
 pub struct Story {
+    pub procedure: String,
+    pub bike: String,
     pub world: Arc<World>,
     pub mechanic: Arc<Mechanic>,
 }
@@ -509,7 +546,8 @@ impl Story {
             .map(|(at, answer)| (at.trim(), answer.trim()))
             .collect();
         let mechanic = Arc::new(Mechanic::new(&answers));
-        Self { world: world(&head("procedure:"), &head("bike:")), mechanic }
+        let (procedure, bike) = (head("procedure:"), head("bike:"));
+        Self { world: world(&procedure, &bike), mechanic, procedure, bike }
     }
 }
 

@@ -4,6 +4,7 @@
 
 pub mod damage;
 pub mod disk;
+pub mod driven;
 pub mod killed;
 pub mod machine;
 pub mod mechanic;

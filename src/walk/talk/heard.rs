@@ -75,7 +75,8 @@ impl Walker {
         let procedure = self.procedure(&world);
         let due = cautions.iter().filter_map(|id| procedure.caution(id)).any(|c| printed.contains(&c.say.value));
         match self.phase.row().loudspeaker {
-            OnLoudspeaker::ThisCaution if self.caution_heard().is_none() && !self.is_cautioning() => {
+            // One whose full form was only printed is not left at its brief form, which may be sounding.
+            OnLoudspeaker::ThisCaution if due || self.caution_heard().is_none() && !self.is_cautioning() => {
                 let Phase::Caution { now, rest } = self.phase.clone() else { return };
                 self.deaf();
                 self.sentence("loudspeaker-back", json!({}), SayKind::Notice);
