@@ -12,7 +12,7 @@
 //! after the last line that fits there is nothing but
 //!
 //! 1. one line that has no line feed or is no entry, with nothing after it, or
-//! 2. sectors that were never written: runs of two zero bytes or more, each from the beginning of a line or of a sector of 512 bytes to
+//! 2. sectors that were never written: runs of zero bytes, each from the beginning of a line or of a sector of 512 bytes to
 //!    the end of a sector or of the file. Between and after them there may be pieces of lines, and whole entries as long as the `on_disk`
 //!    of each says that the first damaged line was not on disk by then.
 //!

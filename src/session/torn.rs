@@ -6,8 +6,6 @@ use std::ops::Range;
 
 /// Bytes that a disk writes whole or not at all: the smallest sector in use (ATA and SCSI disks, 512 bytes).
 pub const SECTOR: usize = 512;
-/// A run of zero bytes shorter than this is no sector that was never written: a single byte is more likely damage.
-const SHORTEST_RUN: usize = 2;
 /// How every entry begins.
 const ENTRY: &[u8] = br#"{"seq":"#;
 
@@ -110,7 +108,7 @@ pub(super) fn is_unwritten(bytes: &[u8], at: Range<usize>) -> bool {
         let end = bytes[begin..at.end].iter().position(|byte| *byte != 0).map_or(at.end, |other| begin + other);
         let begins = begin == at.start || begin.is_multiple_of(SECTOR);
         let ends = end == bytes.len() || end.is_multiple_of(SECTOR);
-        if !begins || !ends || end - begin < SHORTEST_RUN {
+        if !begins || !ends {
             return false;
         }
         (runs, from) = (runs + 1, end);
@@ -122,4 +120,24 @@ pub(super) fn is_unwritten(bytes: &[u8], at: Range<usize>) -> bool {
 pub(super) fn entry_at_end(raw: &[u8]) -> Option<Later> {
     let at = raw.windows(ENTRY.len()).rposition(|bytes| bytes == ENTRY).filter(|at| *at > 0)?;
     serde_json::from_slice(raw[at..].strip_suffix(b"\n")?).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A line that begins at the last byte of a sector: the power went before that sector was written, and the next one had been.
+    #[test]
+    fn a_sector_that_was_never_written_may_hold_one_byte_of_a_line() {
+        let line = br#"{"seq":7,"body":{}}"#;
+        let mut bytes = vec![b'x'; SECTOR - 1];
+        bytes.extend_from_slice(line);
+        bytes.push(b'\n');
+        assert!(!is_unwritten(&bytes, SECTOR - 1..bytes.len()), "it is whole");
+        bytes[SECTOR - 1] = 0;
+        assert!(is_unwritten(&bytes, SECTOR - 1..bytes.len()), "its first byte is all of it that was in that sector");
+        bytes[SECTOR - 1] = b'{';
+        bytes[SECTOR + 3] = 0;
+        assert!(!is_unwritten(&bytes, SECTOR - 1..bytes.len()), "one byte in the middle of a sector is damage");
+    }
 }
