@@ -1,9 +1,10 @@
 //! `probeside demo`: the whole job with no microphone. An invented mechanic works on an invented bike with a known fault; the
 //! mechanic's answers are synthesised, heard by the real recogniser, walked, journalled and reported.
 
-use super::engine::{EngineArgs, unheard};
+use super::engine::EngineArgs;
 use crate::hear::{Activity, Script};
 use crate::run::demo::{Mechanic, Story};
+use crate::run::unheard;
 use crate::run::{End, Failure, KeepSound, MechanicView, Outcome, Session, load, new_folder};
 use crate::session::{Folder, Job};
 use crate::speak::{Espeak, Mouth, Printed};

@@ -1,7 +1,7 @@
 //! Which recogniser hears, and whose voice it knows: the same choice for every command.
 
-use crate::hear::{self, EngineChoice, HearError, Recogniser, VoiceError};
-use crate::run::Failure;
+use crate::hear::{self, EngineChoice, HearError, Recogniser};
+use crate::run::{Failure, unheard};
 use crate::system;
 use std::path::PathBuf;
 
@@ -37,26 +37,5 @@ impl EngineArgs {
             engine.use_voice(hear::voice_of(name)?)?;
         }
         Ok(engine)
-    }
-}
-
-/// A recogniser that does not open: the machine lacks something, or it was named wrongly.
-pub fn unheard(why: HearError) -> Failure {
-    match why {
-        HearError::Voice(why) => unvoiced(why),
-        why if why.is_machine() => Failure::Lacks(why.to_string()),
-        HearError::Failed(_) | HearError::OtherVoice { .. } | HearError::UnknownWords { .. } => {
-            Failure::Input(why.to_string())
-        }
-        _ => Failure::Usage(why.to_string()),
-    }
-}
-
-/// A voice that cannot be used.
-pub(super) fn unvoiced(why: VoiceError) -> Failure {
-    match why {
-        VoiceError::BadName(_) => Failure::Usage(why.to_string()),
-        VoiceError::NoFolder => Failure::Lacks(why.to_string()),
-        _ => Failure::Input(why.to_string()),
     }
 }

@@ -1,8 +1,9 @@
 //! `probeside hear`: what would be understood of sound files, and how surely.
 
-use super::engine::{EngineArgs, unheard};
+use super::engine::EngineArgs;
 use crate::hear::{self, Activity};
 use crate::phrase::{self, Answer, Grammar, NumberSlot, Phrase, ReadingKind, Stakes, Verdict, Vocabulary, normalise};
+use crate::run::unheard;
 use crate::run::{Failure, Outcome, load};
 use crate::units::{Quantity, Unit};
 use serde_json::json;

@@ -1,7 +1,8 @@
 //! `probeside rehearse`: can the recogniser tell a procedure's answers apart? `--json` prints a [`rehearse::Report`].
 
-use super::engine::{EngineArgs, unheard};
+use super::engine::EngineArgs;
 use crate::rehearse::{Cast, Counts, Head, Pair, Rehearsal, RehearseError, Report, stages, usual_cast};
+use crate::run::unheard;
 use crate::run::{Failure, Outcome, load};
 use crate::speak::{Espeak, SpeakError};
 use crate::terminal::{progress, progress_ends, say, say_json};

@@ -1,9 +1,10 @@
 //! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
 
-use super::engine::{EngineArgs, unheard};
+use super::engine::EngineArgs;
 use super::mouth::{may_speak, open_mouth};
 use super::order::Order;
 use crate::hear::{self, Ears, Recogniser};
+use crate::run::unheard;
 use crate::run::{Failure, KeepSound, Outcome, Session, TakenUp, digest_line, load, new_folder, say_digest, signals};
 use crate::session::{Digest, Folder, Job};
 use crate::system::Inputs;

@@ -9,8 +9,10 @@
 //! which is the walker's.
 
 pub mod demo;
+pub mod enrolment;
 pub mod load;
 pub mod signals;
+pub mod soundcheck;
 
 mod advise;
 mod drive;
@@ -33,5 +35,5 @@ mod sources;
 pub use ending::{End, digest_line, say_digest};
 pub use keep::KeepSound;
 pub use mechanic_view::MechanicView;
-pub use outcome::{Failure, Outcome};
+pub use outcome::{Failure, Outcome, unheard, unvoiced};
 pub use session::{Session, TakenUp, new_folder};

@@ -1,5 +1,6 @@
 //! How a command ends: an exit code, or a failure with a sentence and its exit code.
 
+use crate::hear::{HearError, VoiceError};
 use crate::session::SessionError;
 use crate::source::Diagnostic;
 use std::fmt;
@@ -58,5 +59,26 @@ impl From<SessionError> for Failure {
             3 => Self::Lacks(why.to_string()),
             _ => Self::Input(why.to_string()),
         }
+    }
+}
+
+/// A recogniser that does not open: the machine lacks something, or it was named wrongly.
+pub fn unheard(why: HearError) -> Failure {
+    match why {
+        HearError::Voice(why) => unvoiced(why),
+        why if why.is_machine() => Failure::Lacks(why.to_string()),
+        HearError::Failed(_) | HearError::OtherVoice { .. } | HearError::UnknownWords { .. } => {
+            Failure::Input(why.to_string())
+        }
+        _ => Failure::Usage(why.to_string()),
+    }
+}
+
+/// A voice that cannot be used.
+pub fn unvoiced(why: VoiceError) -> Failure {
+    match why {
+        VoiceError::BadName(_) => Failure::Usage(why.to_string()),
+        VoiceError::NoFolder => Failure::Lacks(why.to_string()),
+        _ => Failure::Input(why.to_string()),
     }
 }
