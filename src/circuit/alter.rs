@@ -74,8 +74,7 @@ pub enum Alteration {
         factor: f64,
     },
     /// A coil with a share of its primary turns shorted. Resistance falls with the share, inductance with its square, and only `passed_on`
-    /// of the
-    /// energy remains.
+    /// of the energy remains.
     ShortedTurns {
         /// Coil id.
         coil: String,

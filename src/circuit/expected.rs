@@ -1,12 +1,9 @@
 //! The answer a careful observer would give at a step. This is the only place that computes expected answers.
 //!
 //! A [`Question`] is a step rendered for a bike and a loop's round: what is observed, and what each answer stands for. A [`Subject`] is a
-//! bike
-//! with faults. [`Subject::answer`] takes what the circuit shows in the step's state on the step's instrument, adds what the faults show to
-//! the
-//! eye, and finds the answer. It does so for the typical bike and for others within the tolerances of sound parts and meters. If the
-//! observation
-//! cannot be predicted, it says so and why.
+//! bike with faults. [`Subject::answer`] takes what the circuit shows in the step's state on the step's instrument, adds what the faults
+//! show to the eye, and finds the answer. It does so for the typical bike and for others within the tolerances of sound parts and meters.
+//! If the observation cannot be predicted, it says so and why.
 
 use super::faults::{Fault, Library, Shown};
 use super::instruments::{Case, Model, NotValid, Observation, Strength};
@@ -199,8 +196,7 @@ impl<'a> Subject<'a> {
     }
 
     /// Every possible observation at the step, one entry for each position of the points. Each entry lists its observations in the order in
-    /// which
-    /// they decide the answer.
+    /// which they decide the answer.
     fn sights(
         &self,
         model: &Model<'_>,

@@ -116,8 +116,7 @@ pub(super) fn battery_ohm(volt: f64, charge: f64) -> f64 {
 /// Default crank angle from one opening of a set to the next, degree: one lobe on the camshaft.
 const EVERY: f64 = 720.0;
 /// Default share of the cam's turn over which points are closed, if the profile gives neither `closed` nor `dwell` (common practice, no
-/// source:
-/// a bit more than half).
+/// source: a bit more than half).
 const CLOSED_SHARE: f64 = 0.53;
 
 /// Open-circuit voltage and internal resistance of a bike's battery at a state of charge of 0 to 1, from the profile or typical.

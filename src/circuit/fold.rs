@@ -1,8 +1,6 @@
 //! Removes dead ends and chains of resistors from a network before its equations are written. A dead end has the voltage of its one
-//! neighbour.
-//! A chain becomes one resistor, and its inner node divides the voltage between its ends. A bike's wiring is little more than that, so a
-//! few
-//! of fifty nodes remain.
+//! neighbour. A chain becomes one resistor, and its inner node divides the voltage between its ends. A bike's wiring is little more than
+//! that, so a few of fifty nodes remain.
 
 use super::network::{Kind, Network};
 use nalgebra::DVector;

@@ -1,8 +1,7 @@
 //! Standing current through a coil's primary, which heats the coil while the engine is still.
 //!
 //! Unknowns count as the worst case: points in an unknown position may be closed, and a kill switch that nobody set may be in any position.
-//! A
-//! key that nobody set counts as off: a caller that does not know its position must ask first.
+//! A key that nobody set counts as off: a caller that does not know its position must ask first.
 
 use super::network::Kind;
 use super::{CircuitError, Lamp, Model};

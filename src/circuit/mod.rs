@@ -1,10 +1,8 @@
 //! The bike's wiring as a circuit: what an instrument shows on a healthy bike and under a fault.
 //!
 //! [`Network`] is a netlist with its operating point. [`Wiring`] builds one from a bike, its state and a list of [`Alteration`]s.
-//! [`transient`]
-//! follows a coil from closing points to the spark. [`Model`] gives the reading of an instrument connected to the bike. [`Subject`] gives
-//! the
-//! answer to a procedure's whole step under the faults of a [`faults::Library`].
+//! [`transient`] follows a coil from closing points to the spark. [`Model`] gives the reading of an instrument connected to the bike.
+//! [`Subject`] gives the answer to a procedure's whole step under the faults of a [`faults::Library`].
 
 mod alter;
 mod expected;

@@ -1,11 +1,9 @@
 //! Modified nodal analysis: finds the operating point of a network, by Newton's iteration if it contains lamps or diodes.
 //!
 //! Causes of singular equations are found first and named: loops of voltage sources, and current without a return path. A part of the
-//! network
-//! that floats free of the reference gets its first node tied to 0 V. No current can flow there, so the voltages within the part are right.
-//! Voltages between two floating parts are undefined and not returned. Dead ends and chains of resistors are folded first, which keeps the
-//! matrix
-//! small.
+//! network that floats free of the reference gets its first node tied to 0 V. No current can flow there, so the voltages within the part
+//! are right. Voltages between two floating parts are undefined and not returned. Dead ends and chains of resistors are folded first, which
+//! keeps the matrix small.
 
 use super::fold::{Folded, Row};
 use super::network::{Element, Kind, Network, Node};

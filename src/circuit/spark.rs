@@ -1,8 +1,7 @@
 //! Sparks: at a tester, at a plug in open air, in the cylinder, and on the plugs that snap when one points set is opened by hand.
 //!
 //! A coil's spark current flows in a circuit: out through its lead, across the gap, and back through ground. On a coil with two leads it
-//! returns
-//! through the other plug. Every part of the circuit must be intact, and the voltage must suffice for every gap in it.
+//! returns through the other plug. Every part of the circuit must be intact, and the voltage must suffice for every gap in it.
 
 use super::instruments::{Model, Strength};
 use super::resistance::resistance;
@@ -22,8 +21,7 @@ const STRONG_JOULE: f64 = 5e-3;
 /// A gap with a positive hot electrode needs this factor more voltage (common practice, no source: 20 to 40 %).
 const REVERSED_NEEDS: f64 = 1.3;
 /// A tester's pointed electrodes break down at this share of the uniform-field voltage. 6 mm in open air then equals about a plug's gap
-/// under
-/// compression (common practice, no source).
+/// under compression (common practice, no source).
 const POINTED_NEEDS: f64 = 0.6;
 /// Pressure, bar absolute, and temperature, kelvin, of open air.
 const OPEN_AIR: (f64, f64) = (1.01325, 293.0);
@@ -47,8 +45,7 @@ struct Need {
     /// Voltage for the gap at the coil's other end, volt.
     there: f64,
     /// Leakage past the gap, on a coil with two leads. It does not load the coil, which finds its return path through the other end, but it
-    /// limits
-    /// the gap's voltage to what the secondary current produces across it. Ohm, and primary over secondary current.
+    /// limits the gap's voltage to what the secondary current produces across it. Ohm, and primary over secondary current.
     leak: Option<(f64, f64)>,
 }
 
@@ -75,8 +72,7 @@ impl Model<'_> {
     }
 
     /// The plugs whose tester snaps when only `set` is opened by hand. The instrument is a spark tester: one on every lead that is off its
-    /// plug, or on
-    /// every lead if none is off, between the plug's cap and the instrument's second terminal.
+    /// plug, or on every lead if none is off, between the plug's cap and the instrument's second terminal.
     ///
     /// # Errors
     /// The errors of `Wiring::new` and of the operating point.

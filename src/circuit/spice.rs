@@ -7,8 +7,7 @@ use std::fmt::Write;
 
 impl Network {
     /// The elements as SPICE cards. The reference node is `0`; the others are `PREFIX` followed by the node's number. Element names are
-    /// numbered with
-    /// the same prefix.
+    /// numbered with the same prefix.
     pub fn spice(&self, prefix: &str) -> String {
         let node = |n: Node| if n.0 == 0 { "0".to_owned() } else { format!("{prefix}{}", n.0) };
         let mut text = String::new();

@@ -28,10 +28,8 @@ impl Model<'_> {
     }
 
     /// The possible positions of the points in a state: those at every crank angle, or at the state's own angle. What the state says about
-    /// a set
-    /// applies. If no angle gives that combination, the sets are held by hand (dry card between the contacts, a finger on the arm). A set
-    /// stuck closed
-    /// can be opened by hand; a set stuck open cannot be closed.
+    /// a set applies. If no angle gives that combination, the sets are held by hand (dry card between the contacts, a finger on the arm). A
+    /// set stuck closed can be opened by hand; a set stuck open cannot be closed.
     pub fn standings(&self, state: &BikeState) -> Vec<BTreeSet<String>> {
         let all: Vec<BTreeSet<String>> = match state.crank {
             Some(crank) => vec![self.closed_at(f64::from(crank))],

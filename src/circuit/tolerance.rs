@@ -54,8 +54,7 @@ impl Figures {
 
 impl<'b> Model<'b> {
     /// The same bike with other sound parts, and what its meter shows for 1. The same seed gives the same bike; seed 0 gives the typical
-    /// one with an
-    /// exact meter.
+    /// one with an exact meter.
     pub(super) fn sampled(&self, seed: u64) -> (Model<'b>, f64) {
         if seed == 0 {
             return (self.clone(), 1.0);

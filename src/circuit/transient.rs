@@ -1,6 +1,5 @@
 //! Follows a coil from the closing of its points to the spark: current rise, break, stored energy, ringing, and the voltage available to
-//! the
-//! gap.
+//! the gap.
 //!
 //! Rise and ringing of a plain primary have closed forms. With a leak across the secondary the first swing is integrated numerically.
 
@@ -189,8 +188,7 @@ pub(super) fn passes(ohm: Option<f64>) -> bool {
 
 impl Model<'_> {
     /// The break that each points set causes at a coil as the engine turns, with the circuit as in `state` and the other sets as they are
-    /// at that crank
-    /// angle. `seconds` is how long a set stays closed, by its id.
+    /// at that crank angle. `seconds` is how long a set stays closed, by its id.
     ///
     /// # Errors
     /// The errors of `Wiring::new` and [`Network::operating_point`](super::Network::operating_point).

@@ -1,10 +1,8 @@
 //! A bike in a state, with alterations applied, as named branches between terminals, and the netlist built from them.
 //!
 //! Branches: `battery.emf`, `battery`, `fuse`, `key`, `kill` (`kill SET` if it grounds several points wires), `ballast`, connectors by
-//! their ids,
-//! `points-ID`, `coil-ID.primary`, `coil-ID.secondary`, `condenser-ID`, `plug-ID` (its gap, open until fouled), `cap-ID`, wires as `FROM to
-//! TO`
-//! (a high-tension lead ends in its cap), and fitted items by name. The reference is the battery's ground terminal.
+//! their ids, `points-ID`, `coil-ID.primary`, `coil-ID.secondary`, `condenser-ID`, `plug-ID` (its gap, open until fouled), `cap-ID`, wires
+//! as `FROM to TO` (a high-tension lead ends in its cap), and fitted items by name. The reference is the battery's ground terminal.
 
 use super::network::{Kind, Network};
 use super::{Alteration, CircuitError, Figures, Lamp, Name};
@@ -99,8 +97,7 @@ fn unknown(what: &'static str, name: &str) -> CircuitError {
 }
 
 /// Whether a switch's contact is closed. `connects` is the position in which the ignition works, whatever the contact does there. By
-/// default a
-/// kill switch is where the engine runs, and a key is in a position that opens.
+/// default a kill switch is where the engine runs, and a key is in a position that opens.
 fn connects(switch: &Switch, at: Option<&String>, unset: bool) -> Result<bool, CircuitError> {
     match at.map(String::as_str) {
         None => Ok(unset),
@@ -402,8 +399,7 @@ impl Laying<'_> {
     }
 
     /// A switch in the feed is one contact. One that grounds the points wires is a contact for every set it has a terminal for (`kill.SET`
-    /// against
-    /// `kill.ground`), or, with none wired, one at every points connector's coil side.
+    /// against `kill.ground`), or, with none wired, one at every points connector's coil side.
     fn switch(&mut self, bike: &Bike, name: &str, switch: &Switch, ohm: Option<f64>) {
         let wired = |t: &str| bike.wires.iter().any(|w| w.from.value == t || w.to.value == t);
         if switch.action == KillAction::OpensFeed || wired(&format!("{name}.supply")) {

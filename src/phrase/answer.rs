@@ -158,8 +158,7 @@ const ASKED_AT_MOST: f64 = 0.75;
 
 impl Hypotheses {
     /// These hypotheses without the answers the user has just denied. The rivals share the denied probability, up to 0.75: enough to ask
-    /// about,
-    /// never enough to accept.
+    /// about, never enough to accept.
     ///
     /// ```
     /// use probeside::phrase::{Answer, Hypotheses, Hypothesis};

@@ -7,12 +7,9 @@ use super::answer::{Answer, Command, Hypotheses, Stakes, Verdict};
 use super::grammar::Grammar;
 
 // The thresholds come from 2,787 development trials of `tests/measure/hearing.rs` (10 synthetic voices, clean to 5 dB, half of the
-// strangers
-// phrases of other steps). Each voice was judged by models fitted on the others. Phrases, 1,327 trials: at both 0.85 and 0.90, 3 were
-// accepted
-// wrongly; of 820 strangers, 10 and 3. Readings, 640 trials: 12 were accepted wrongly at 0.90, 2 at 0.95, none at 0.97. Every reading is
-// also
-// read back.
+// strangers phrases of other steps). Each voice was judged by models fitted on the others. Phrases, 1,327 trials: at both 0.85 and 0.90, 3
+// were accepted wrongly; of 820 strangers, 10 and 3. Readings, 640 trials: 12 were accepted wrongly at 0.90, 2 at 0.95, none at 0.97. Every
+// reading is also read back.
 
 /// Threshold for a control that changes nothing. The worst outcome is speech that nobody asked for.
 const TAKE_HARMLESS: f64 = 0.80;
@@ -25,16 +22,13 @@ const TAKE_READING_LOW: f64 = 0.95;
 /// Threshold for a number that a conclusion depends on.
 const TAKE_READING_HIGH: f64 = 0.97;
 /// Threshold for agreement with a confirmation question. It is lower than for an answer: the answer was already likely, and a wrong branch
-/// takes
-/// two misheard utterances (a founder's choice; of the replies of six voices in the demo's stories none of the 11 between 0.74 and 0.95 was
-/// misheard).
+/// takes two misheard utterances (a founder's choice; of the replies of six voices in the demo's stories none of the 11 between 0.74 and
+/// 0.95 was misheard).
 const AGREE_LOW: f64 = 0.80;
 const AGREE_HIGH: f64 = 0.90;
 /// Agreement is rejected if disagreement is at least this likely. Four of the test voices had "that's wrong" heard as "that's right", at
-/// 0.79 to
-/// 0.98, with 0.014 to 0.20 for the true words. Of 298 correctly heard agreements 10 had this much (this value was chosen with knowledge of
-/// the
-/// test).
+/// 0.79 to 0.98, with 0.014 to 0.20 for the true words. Of 298 correctly heard agreements 10 had this much (this value was chosen with
+/// knowledge of the test).
 const RATHER_NOT: f64 = 0.01;
 /// Threshold for disagreement, which only repeats the question.
 const DISAGREE: f64 = 0.60;
@@ -71,10 +65,8 @@ pub fn verdict_over(heard: &Hypotheses, grammar: &Grammar) -> Verdict {
 }
 
 /// The decision about an utterance much quieter than the answers before it, as from a radio or a colleague. Only commands that stop the
-/// walk,
-/// resume it or make it audible are treated as usual. A certain answer is confirmed, a reply to a question must clear a higher threshold,
-/// and
-/// everything else is rejected.
+/// walk, resume it or make it audible are treated as usual. A certain answer is confirmed, a reply to a question must clear a higher
+/// threshold, and everything else is rejected.
 pub fn verdict_far(heard: &Hypotheses, grammar: &Grammar) -> Verdict {
     use Command::{Louder, Pause, Resume, Stop};
     let heard = heard.without(&grammar.denied);

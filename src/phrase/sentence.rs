@@ -1,6 +1,5 @@
 //! The walker's sentences, as small Jinja templates from the vocabulary file: the required sentences, the data each receives, and the code
-//! that
-//! fills them in. Undefined names are errors, and fuel limits the work of a template.
+//! that fills them in. Undefined names are errors, and fuel limits the work of a template.
 
 use crate::source::template;
 use minijinja::{Environment, Value};

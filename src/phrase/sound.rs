@@ -1,6 +1,5 @@
 //! A cheap estimate of how alike two phrases sound: rules turn letters into rough phonemes, and an edit distance compares them. It is good
-//! enough
-//! to warn the author of a procedure; "rehearse" tests with the real recogniser. In a language without rules it compares letters.
+//! enough to warn the author of a procedure; "rehearse" tests with the real recogniser. In a language without rules it compares letters.
 //!
 //! The costs are a founder's estimate from which sounds share voice, place and manner (common practice, no source).
 

@@ -54,8 +54,7 @@ impl Vocabulary {
     }
 
     /// One change as a sentence: "Key on.", "Unplug the left points connector.", "Lamp clip on the live battery terminal, probe on the coil
-    /// side of
-    /// the left points connector."
+    /// side of the left points connector."
     ///
     /// # Errors
     /// A vocabulary template cannot be filled in.
@@ -97,8 +96,7 @@ impl Vocabulary {
     }
 
     /// What distinguishes a coil, points set, condenser or plug from the others of its kind: its spoken side if it is the only one there,
-    /// otherwise
-    /// its id. Nothing if it is the only one of its kind.
+    /// otherwise its id. Nothing if it is the only one of its kind.
     fn side_and_id(&self, kind: &str, id: &str, bike: &Bike) -> (&str, String) {
         let side_of_set = |id: &str| bike.points.iter().find(|p| *p.id == id).map_or(Side::Centre, |p| p.side);
         let all: Vec<(&str, Side)> = match kind {

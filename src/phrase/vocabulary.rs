@@ -1,6 +1,5 @@
 //! One language's words: spoken controls, yes and no, escapes, number words, units, colours, parts of a bike, and the walker's sentences.
-//! All of it
-//! comes from a vocabulary file. A new language is a new file.
+//! All of it comes from a vocabulary file. A new language is a new file.
 
 use super::answer::{Answer, Command, Escape};
 use super::grammar::Phrase;
@@ -97,8 +96,7 @@ impl Vocabulary {
     }
 
     /// An answer in the words of a confirmation question ("did you say ..."): the taught words, a number in words with its unit, a note as
-    /// it was
-    /// heard. A choice's words belong to the procedure; here it is its id with spaces. `resolution` is that of the number asked for.
+    /// it was heard. A choice's words belong to the procedure; here it is its id with spaces. `resolution` is that of the number asked for.
     pub fn answer_words(&self, answer: &Answer, resolution: f64) -> String {
         match answer {
             Answer::Choice(id) => id.replace('-', " "),

@@ -58,8 +58,7 @@ pub(super) fn without_apostrophes(words: &str) -> String {
 }
 
 /// Whether two texts differ by one typing slip: one letter missing, added or wrong, or two neighbours swapped. Short words and anything
-/// with a
-/// digit never do.
+/// with a digit never do.
 pub(super) fn one_slip(a: &str, b: &str) -> bool {
     const SHORTEST: usize = 5;
     let long_enough = a.chars().count().min(b.chars().count()) >= SHORTEST;

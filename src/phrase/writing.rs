@@ -1,6 +1,5 @@
 //! How a text reads aloud: how long it takes to say, what actions it asks for, and what a voice mispronounces. The words and the fitted
-//! figures
-//! come from the vocabulary.
+//! figures come from the vocabulary.
 
 use super::number::NumberWords;
 use super::words::normalise;

@@ -1,14 +1,10 @@
 //! Limits the work and the memory of one expression.
 //!
 //! Each evaluation has a budget of [`MOST_STEPS`]. One round of a loop costs as many steps as its body has terms. A value that may be
-//! larger than
-//! a number costs its size ([`size`]) every time it is used: in a call, a comparison, a concatenation, a list or a loop, or as the result.
-//! So
-//! the work is at most proportional to the steps, and so is the memory: a new value consists of values that were paid for, and is itself
-//! paid
-//! for before anything larger is built from it. An evaluation over budget stops at once. An `||` or a loop that would swallow the error
-//! stops
-//! at its own next step.
+//! larger than a number costs its size ([`size`]) every time it is used: in a call, a comparison, a concatenation, a list or a loop, or as
+//! the result. So the work is at most proportional to the steps, and so is the memory: a new value consists of values that were paid for,
+//! and is itself paid for before anything larger is built from it. An evaluation over budget stops at once. An `||` or a loop that would
+//! swallow the error stops at its own next step.
 //!
 //! The steps are calls of a function that no text can name. They are inserted into the syntax tree before evaluation.
 

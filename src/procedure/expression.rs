@@ -1,6 +1,5 @@
 //! Expressions in Common Expression Language: their syntax check, the names they use, and their evaluation within a budget of work and
-//! memory.
-//! All numbers are doubles.
+//! memory. All numbers are doubles.
 
 use super::budget::{self, MOST_LOOPS, MOST_STEPS};
 use super::scope::{kept_values, same_values};
@@ -147,8 +146,7 @@ struct Ready {
 }
 
 /// A cached value and its inputs: the bike and the loops' items, which stay shared while they are cached, and the fields of what was seen
-/// that
-/// the expression reads.
+/// that the expression reads.
 struct Known {
     with: Vec<(String, Arc<Json>)>,
     seen: Vec<Option<Json>>,

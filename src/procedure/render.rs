@@ -1,6 +1,5 @@
 //! Renders a step's state for the current bike and loop item: fills in names, resolves switches to the bike's own positions, drops parts
-//! that the
-//! bike does not have, and checks terminals.
+//! that the bike does not have, and checks terminals.
 
 use super::{Scope, StateTemplate, Template, evaluate_number, scope::render};
 use crate::bike::{Bike, Instrument, KillAction, StateNeed, Switch};
@@ -17,8 +16,7 @@ const CONNECTS: &str = "connects";
 const DISCONNECTS: &str = "disconnects";
 
 /// Renders `state`. Drops a switch that the bike does not have (`kill`, `fuse` to plug in), and a part or terminal whose name renders
-/// empty.
-/// `connects` becomes the position in which the ignition works, `disconnects` one in which it does not.
+/// empty. `connects` becomes the position in which the ignition works, `disconnects` one in which it does not.
 ///
 /// # Errors
 /// A template that cannot be rendered; an unknown switch, position, part or terminal.

@@ -1,6 +1,5 @@
 //! The workshop sums as functions in expressions: `resistance_at_20(seen.primary_ohms, seen.air)`. Names have `_` for `-`. Arguments follow
-//! the
-//! sum's order and units. Trailing arguments with a default may be omitted.
+//! the sum's order and units. Trailing arguments with a default may be omitted.
 
 use crate::sums::{Sum, sum};
 use cel::extractors::Arguments;

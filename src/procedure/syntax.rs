@@ -1,6 +1,5 @@
 //! Syntax trees of Common Expression Language: their nodes, the functions they call, and the conversion of all numbers to doubles. It
-//! converts
-//! whole literals and `size(...)`, except where they index a list, so `12` and `12.0` are the same.
+//! converts whole literals and `size(...)`, except where they index a list, so `12` and `12.0` are the same.
 
 use cel::common::ast::{CallExpr, EntryExpr, Expr, IdedExpr, LiteralValue, operators};
 

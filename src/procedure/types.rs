@@ -92,8 +92,7 @@ pub enum Target {
     /// The next round of the current loop, or its `then` after the last.
     Next(Place),
     /// Another procedure, then a target in this one. Its conclusion is kept as `seen.<procedure>`. The walk returns unless that conclusion
-    /// has
-    /// `final: true`.
+    /// has `final: true`.
     Call {
         /// Its file name without `.yaml`, in the same folder.
         procedure: Written<String>,
@@ -125,8 +124,7 @@ impl Target {
 }
 
 /// A part of the procedure: everything walked from its start until a route leads to the start of another part. `needs` restricts the order
-/// of
-/// the parts.
+/// of the parts.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Part {
     /// Its id.
@@ -178,8 +176,7 @@ pub struct Choice {
     /// What the user physically sees when this answer is right (`lit`, `on-off`, `none`). Defaults to what the answer's id says.
     pub shows: Vec<Template>,
     /// Where to go the first time this answer is given, before the step is asked again. The second time `go` applies. This is how "dark"
-    /// and "no
-    /// spark" are doubted: prove the lamp, then look again.
+    /// and "no spark" are doubted: prove the lamp, then look again.
     pub doubt: Option<Target>,
     /// Where it leads.
     pub go: Route,
@@ -237,8 +234,7 @@ pub enum Ask {
     /// An acknowledgement ("ready", "done").
     Done(Route),
     /// A watched event. The choices are what the user may see; the first is the event itself. After `within` seconds the walker asks; it
-    /// never
-    /// concludes.
+    /// never concludes.
     Watch {
         /// What the user may see.
         choices: Vec<Choice>,
@@ -443,8 +439,7 @@ impl Procedure {
         all
     }
     /// The parts that may come next, in any order, when a route leads from part `at` (`None`: from before the first) to the start of part
-    /// `written`:
-    /// `written` itself, and every part that may be unfinished and can have its needs met.
+    /// `written`: `written` itself, and every part that may be unfinished and can have its needs met.
     pub fn parts_after(&self, at: Option<usize>, written: usize) -> Vec<usize> {
         let may = |part: &usize| match at {
             Some(at) if at < written => *part != at && !self.needed_before(at).contains(part),

@@ -46,8 +46,7 @@ impl Gap {
 
 impl Backlog {
     /// Accepts audio that ended at a session time. Returns nothing if too much is already waiting; the gap then grows by this audio. A gap
-    /// lasts
-    /// until half of the allowed backlog is written, so that a short piece that just fits does not end it.
+    /// lasts until half of the allowed backlog is written, so that a short piece that just fits does not end it.
     pub(super) fn take_in(&self, sound: Vec<f32>, now_ms: u64) -> Option<Waiting> {
         let samples = sound.len();
         let most = if self.gap.get().is_some() { limits::WAITING_SOUND / 2 } else { limits::WAITING_SOUND };

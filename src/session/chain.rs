@@ -1,36 +1,26 @@
 //! The journal's lines and the hash chain that links them: how an entry is written as one line of JSON, and how a file of such lines is
-//! read
-//! back, with each kind of damage told apart.
+//! read back, with each kind of damage told apart.
 //!
 //! A line is `{"seq":n,"mono_ms":t,"wall":"RFC 3339","on_disk":m,"kind":"...","body":{...},"prev":"..."}` and a line feed. `prev` is the
 //! SHA-256 of the raw bytes of the previous line, without its line feed, in lower-case hexadecimal; the first line has 64 zeros. `seq`
-//! counts from
-//! 0, the header. `wall` is the machine's clock. `mono_ms` is session time. It is real if the user walks with a microphone. In a typed
-//! walk, and
-//! in one heard from a file, it is counted by the length of what is said and heard. An entry of kind `time` says which applies from there
-//! on
-//! (before such entries existed, counted walks also had counted wall times). `on_disk` is the number of lines, from the first, that were
-//! synced
-//! when this line was handed over: whatever happened later, a power cut cannot have removed those. No line follows the last one, so its own
-//! hash,
-//! the digest, is kept elsewhere.
+//! counts from 0, the header. `wall` is the machine's clock. `mono_ms` is session time. It is real if the user walks with a microphone. In
+//! a typed walk, and in one heard from a file, it is counted by the length of what is said and heard. An entry of kind `time` says which
+//! applies from there on (before such entries existed, counted walks also had counted wall times). `on_disk` is the number of lines, from
+//! the first, that were synced when this line was handed over: whatever happened later, a power cut cannot have removed those. No line
+//! follows the last one, so its own hash, the digest, is kept elsewhere.
 //!
 //! A journal that does not end in a complete line is **torn** if an interruption can explain it, and **broken** if not. It is torn if the
-//! last
-//! line that fits is followed by nothing but
+//! last line that fits is followed by nothing but
 //!
 //! 1. one line that has no line feed or is not an entry, with nothing after it, or
 //! 2. sectors that were never written: runs of at least two zero bytes, each from the start of a line or of a sector of 512 bytes to the
-//! end of
-//! a sector or of the file. Between and after them there may be fragments of lines, and complete entries as long as the `on_disk` of each
-//! says that
-//! the first damaged line was not yet on disk.
+//!    end of a sector or of the file. Between and after them there may be fragments of lines, and complete entries as long as the `on_disk`
+//!    of each says that the first damaged line was not yet on disk.
 //!
 //! Everything else is broken. An entry after the damage that was written when the damaged line was on disk proves that the damage came
-//! later. So
-//! a synced line is never taken for a torn end once another line follows it. The bytes alone leave two questions open: whether the last
-//! line was
-//! torn or altered, and whether complete lines are missing after it. [`super::Journal::open`] consults the digest, if there is one.
+//! later. So a synced line is never taken for a torn end once another line follows it. The bytes alone leave two questions open: whether
+//! the last line was torn or altered, and whether complete lines are missing after it. [`super::Journal::open`] consults the digest, if
+//! there is one.
 
 use super::limits;
 use super::record::Now;
@@ -160,8 +150,7 @@ pub struct Scan {
 }
 
 /// Reads a journal line by line and passes on every line that is an entry: its number from 1, the entry, the hash of its line, and whether
-/// all
-/// lines up to it fit. Lines after a break are passed on too. They can be shown, but not trusted.
+/// all lines up to it fit. Lines after a break are passed on too. They can be shown, but not trusted.
 pub fn scan(bytes: &[u8], mut each: impl FnMut(u64, Entry, &str, bool)) -> Scan {
     let mut scan = Scan { lines: 0, bytes: 0, digest: NO_LINE.to_owned(), state: State::Whole };
     let (mut number, mut end) = (0, 0);

@@ -1,8 +1,7 @@
 //! A session's clocks: session time, which continues across stops from where the journal ended, and the machine's wall time with offset.
 //!
 //! Session time is either real or counted in samples spoken and heard. A walk over sound files thus has the times of its sound. A typed
-//! walk is
-//! counted too but never falls behind real time, because the user may be typing. Wall time is never counted.
+//! walk is counted too but never falls behind real time, because the user may be typing. Wall time is never counted.
 
 use super::record::Now;
 use crate::units::names;

@@ -1,12 +1,10 @@
 //! The digest of a journal, in long and short form.
 //!
 //! The long form is the SHA-256 of the last line, in hexadecimal. Through the chain it stands for every byte before it. The short form is
-//! eight
-//! decimal digits for speech and paper, derived from the long one by 65536 further rounds of SHA-256. Two journals share the short form by
-//! accident once in 100 million (10^8). A forger who rebuilds the chain can search for an alteration with the same eight digits: half of
-//! 10^8
-//! tries on average, each some milliseconds because of the rounds, which means days of computing, not seconds. In a dispute compare the
-//! long form.
+//! eight decimal digits for speech and paper, derived from the long one by 65536 further rounds of SHA-256. Two journals share the short
+//! form by accident once in 100 million (10^8). A forger who rebuilds the chain can search for an alteration with the same eight digits:
+//! half of 10^8 tries on average, each some milliseconds because of the rounds, which means days of computing, not seconds. In a dispute
+//! compare the long form.
 
 use super::error::SessionError;
 use super::storage::Storage;
@@ -41,8 +39,7 @@ impl Digest {
     }
 
     /// Reads the digest beside a journal. `None` if the session was not ended. Does not check that the two forms match, which would take
-    /// some
-    /// milliseconds.
+    /// some milliseconds.
     pub fn beside(storage: &mut dyn Storage) -> Result<Option<Self>, SessionError> {
         let place = storage.place();
         let refuse = |why: String| SessionError::Digest { place, why };

@@ -1,6 +1,5 @@
 //! The real storage: plain files in one folder, an advisory lock, fsync of files and folders. New files are private to their owner, and
-//! only plain
-//! files are opened.
+//! only plain files are opened.
 
 use super::storage::{Stamp, Storage, refuse_name};
 use crate::system::{self, Links, private, sync_folder};

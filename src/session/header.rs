@@ -80,8 +80,7 @@ pub fn folder_name(wall: &str, bike: &str) -> String {
 }
 
 /// A session's unique name in an archive: [`folder_name`] and six random letters, because two walks on bikes of the same kind may start
-/// within
-/// the same second.
+/// within the same second.
 pub fn session_id(wall: &str, bike: &str) -> String {
     const LETTERS: usize = 6;
     let drawn: String = std::iter::repeat_with(fastrand::lowercase).take(LETTERS).collect();

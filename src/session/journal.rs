@@ -1,9 +1,8 @@
 //! The journal: creating, appending, resuming.
 //!
 //! The journal survives every failure consistently: once something later is in it, an entry whose write or sync failed is not. After a
-//! failed sync
-//! the system may have forgotten unwritten bytes, so the journal is cut back to the part known to be synced and the rest is written again.
-//! `watch.rs` detects changes to the file by others.
+//! failed sync the system may have forgotten unwritten bytes, so the journal is cut back to the part known to be synced and the rest is
+//! written again. `watch.rs` detects changes to the file by others.
 
 use super::chain::{self, Entry, Kind, NO_LINE, State, sha256_hex};
 use super::clip::{clip_file, flac};
@@ -95,8 +94,7 @@ pub(super) fn encode(id: &str, sound: &[f32]) -> Result<Vec<u8>, SessionError> {
 
 impl Journal {
     /// Starts a session in an empty folder: stores the copies, then the header with their hashes. All of it is on disk on return. On
-    /// failure the
-    /// folder holds no journal.
+    /// failure the folder holds no journal.
     pub fn create(
         mut storage: Box<dyn Storage>,
         mut header: Header,
@@ -149,8 +147,7 @@ impl Journal {
     }
 
     /// Resumes a session: locks it, checks the whole chain, preserves and reports a torn end, and makes sure that every line it returns is
-    /// on disk.
-    /// If a line was altered or damaged, or is missing according to the digest beside the journal, it fails and touches nothing.
+    /// on disk. If a line was altered or damaged, or is missing according to the digest beside the journal, it fails and touches nothing.
     pub fn open(mut storage: Box<dyn Storage>) -> Result<Opened, SessionError> {
         let place = storage.place();
         let fail = |doing: &str| {
@@ -201,8 +198,7 @@ impl Journal {
             }
         };
         // The whole file is rewritten: lines from a killed process may never have reached the disk, and after a failed sync another sync
-        // would not
-        // write them.
+        // would not write them.
         storage.write_whole(JOURNAL_FILE, &bytes[..scan.bytes as usize]).map_err(fail("securing the journal"))?;
         let watch = Watch::new(
             &bytes[..scan.bytes as usize],
@@ -266,16 +262,14 @@ impl Journal {
     }
 
     /// Appends an entry and returns its number. It is only certain to be on disk after the next synced entry. Kinds that are always synced
-    /// are
-    /// synced here too.
+    /// are synced here too.
     pub fn append(&mut self, kind: Kind, body: &impl Serialize, now: &Now) -> Result<u64, SessionError> {
         let sync = kind.always_synced() || self.watch.unsynced.len() > UNSYNCED_MOST;
         self.add(kind, body, now, sync)
     }
 
     /// Appends an entry and returns once it, and everything before it, would survive a power cut. On error the journal is unchanged and the
-    /// call may
-    /// be repeated.
+    /// call may be repeated.
     pub(super) fn append_synced(&mut self, kind: Kind, body: &impl Serialize, now: &Now) -> Result<u64, SessionError> {
         self.add(kind, body, now, true)
     }
@@ -286,8 +280,7 @@ impl Journal {
     }
 
     /// Stores an audio clip (16 kHz, full scale 1.0): first its hash, then the file, then a note that it is stored, so that "never stored"
-    /// and "removed"
-    /// can be told apart. On error the call may be repeated with the same audio.
+    /// and "removed" can be told apart. On error the call may be repeated with the same audio.
     pub fn clip(&mut self, id: &str, sound: &[f32], now: &Now) -> Result<Clip, SessionError> {
         self.keep(id, sound.len() as u64, &encode(id, sound)?, None, now)
     }
@@ -344,8 +337,7 @@ impl Journal {
     }
 
     /// Removes the audio of every clip, after an entry that says who asked for it and why. The clips' hashes stay in the chain, so it can
-    /// still be
-    /// verified. Returns the number of files removed. After an error or a kill the call may be repeated.
+    /// still be verified. Returns the number of files removed. After an error or a kill the call may be repeated.
     pub fn forget_sound(&mut self, by: &str, why: &str, now: &Now) -> Result<usize, SessionError> {
         let clips: Vec<String> = self.clips.values().map(|(clip, _)| clip.file.clone()).collect();
         let forgotten = Forgotten { by: by.to_owned(), why: why.to_owned(), clips };
@@ -361,8 +353,7 @@ impl Journal {
     }
 
     /// Ends the session: writes a last entry and the digest beside the journal. On return both are on disk, and the whole journal has been
-    /// read back
-    /// and compared with what was written. On error the call may be repeated.
+    /// read back and compared with what was written. On error the call may be repeated.
     pub fn finish(&mut self, now: &Now) -> Result<Digest, SessionError> {
         if !self.ended {
             self.append_synced(Kind::End, &serde_json::json!({}), now)?;

@@ -1,13 +1,10 @@
 //! The journal of a walk: its content, how it survives crashes, and how it is read back.
 //!
 //! A session is a folder: `journal.jsonl`, one entry a line, chained by hash ([`chain`]); copies of procedure, bike and vocabulary;
-//! `clips/` with
-//! the audio of answers, or of the whole session in pieces ([`Pieces`]); and `digest.json` once it is finished. [`Journal`] writes it to a
-//! [`Storage`]. [`Writer`] runs the journal on its own thread. A record for which [`Journal::record`] returned `Ok` survives a kill and a
-//! power
-//! cut. The header of [`chain`] says which damage at the end an interruption can explain. The header of `review/verify.rs` says what
-//! `verify`
-//! proves and what it cannot.
+//! `clips/` with the audio of answers, or of the whole session in pieces ([`Pieces`]); and `digest.json` once it is finished. [`Journal`]
+//! writes it to a [`Storage`]. [`Writer`] runs the journal on its own thread. A record for which [`Journal::record`] returned `Ok` survives
+//! a kill and a power cut. The header of [`chain`] says which damage at the end an interruption can explain. The header of
+//! `review/verify.rs` says what `verify` proves and what it cannot.
 
 mod backlog;
 pub mod chain;

@@ -1,6 +1,5 @@
 //! Cuts the audio of a whole session into pieces for the record, each with the session time of its start, so that a kill loses at most the
-//! open
-//! piece.
+//! open piece.
 //!
 //! Audio may be delivered late but never early, so the least delayed part of a piece determines the start of the piece.
 
@@ -102,8 +101,7 @@ mod tests {
 
     proptest! {
         /// Parts of audio delivered with various delays, some with pauses of the source between them. Nothing is lost, no piece is too
-        /// long, none overlaps
-        /// another, and each starts no later than the least delay of its parts.
+        /// long, none overlaps another, and each starts no later than the least delay of its parts.
         #[test]
         fn nothing_is_lost_and_nothing_overlaps(parts in proptest::collection::vec((1usize..40_000, 0u64..500, 0u64..6_000, any::<bool>()), 1..80)) {
             let mut pieces = Pieces::after(0, true);

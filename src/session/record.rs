@@ -9,8 +9,7 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Now {
     /// Milliseconds of session time since the session started. Real, or counted in a typed walk or one heard from a file; the last entry of
-    /// kind
-    /// [`super::Kind::Time`] says which.
+    /// kind [`super::Kind::Time`] says which.
     pub mono_ms: u64,
     /// The machine's clock, RFC 3339 with offset: `2026-11-25T10:14:03.120+01:00`.
     pub wall: String,

@@ -1,8 +1,7 @@
 //! A session's storage as a trait: the few operations a journal needs. Each can fail.
 //!
 //! A file counts as stored once [`Storage::sync`] has returned for it. A new, renamed or removed name counts once [`Storage::sync_folder`]
-//! has
-//! returned; [`Storage::write_whole`] and [`Storage::remove`] take care of that. [`super::Folder`] is the real implementation;
+//! has returned; [`Storage::write_whole`] and [`Storage::remove`] take care of that. [`super::Folder`] is the real implementation;
 //! `tests/support/disk.rs` is a double that loses power.
 
 use std::io;
@@ -47,8 +46,7 @@ pub trait Storage: Send {
     /// Removes a file's name. It may reappear after a power cut.
     fn unlink(&mut self, name: &str) -> io::Result<()>;
     /// Returns once the names in this folder, including those of its subfolders, would survive a power cut. The empty name is the session's
-    /// own
-    /// folder.
+    /// own folder.
     fn sync_names(&mut self, folder: &str) -> io::Result<()>;
 
     /// Returns once the names in the folder of `name`, and that folder's own name, would survive a power cut.
@@ -79,8 +77,7 @@ pub trait Storage: Send {
 }
 
 /// Whether a name is allowed in a session: at most three folders deep, only letters, digits, space, `.`, `_` and `-`, with no part that
-/// starts
-/// with a dot or ends in a dot or a space.
+/// starts with a dot or ends in a dot or a space.
 pub fn plain_name(name: &str) -> bool {
     const LONGEST: usize = 200;
     const DEEPEST: usize = 4;

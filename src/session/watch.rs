@@ -1,16 +1,11 @@
 //! Knows what the journal's file must contain, and so detects when something else writes to it, truncates it, replaces it or removes it.
 //!
 //! The rule. Before every write, the path must lead to the file that was written last, with the [`Stamp`] it had after the last write. If
-//! the stamp
-//! differs, the whole file is read and must match what was written, byte for byte by SHA-256. After every synced write, the path must still
-//! lead
-//! to that file, and its length must match. At the end of a session the whole file is read, whatever its stamp. So an answer is confirmed
-//! aloud
-//! only if nothing else touched the journal before the answer was written. One thing is detected only by the complete read at the end: an
-//! edit of
-//! the same length between the check and the write, or within one tick of the file system's clock. A file that does not match is rejected
-//! and left
-//! alone. Nothing is repaired by guessing.
+//! the stamp differs, the whole file is read and must match what was written, byte for byte by SHA-256. After every synced write, the path
+//! must still lead to that file, and its length must match. At the end of a session the whole file is read, whatever its stamp. So an
+//! answer is confirmed aloud only if nothing else touched the journal before the answer was written. One thing is detected only by the
+//! complete read at the end: an edit of the same length between the check and the write, or within one tick of the file system's clock. A
+//! file that does not match is rejected and left alone. Nothing is repaired by guessing.
 
 use super::storage::Stamp;
 use sha2::{Digest as _, Sha256};

@@ -1,16 +1,12 @@
 //! Runs the journal on its own thread, so that the driver of the walk never waits for the disk.
 //!
 //! Commands arrive through a channel and run in order. Each is answered by its id through the callback given at the start. The callback
-//! runs on the
-//! writer's thread and should only send on a channel. An entry that fails for a temporary reason is kept and written before anything after
-//! it,
-//! so the journal has no gaps. A command whose sender waits is instead returned for another try. An entry that can never be written blocks
-//! nothing:
-//! it is refused, and a remark in its place says what was left out.
+//! runs on the writer's thread and should only send on a channel. An entry that fails for a temporary reason is kept and written before
+//! anything after it, so the journal has no gaps. A command whose sender waits is instead returned for another try. An entry that can never
+//! be written blocks nothing: it is refused, and a remark in its place says what was left out.
 //!
 //! Waiting text is small; audio is not. At most [`limits::WAITING_SOUND`] samples of audio wait. More is dropped, and once the disk accepts
-//! audio
-//! again an entry says from when to when.
+//! audio again an entry says from when to when.
 
 use super::backlog::{Backlog, Waiting};
 use super::chain::Kind;
@@ -196,8 +192,7 @@ impl Writer {
     }
 
     /// Waits until everything is written, and ends the session. Entries that could not be written get one more try. Returns the digest only
-    /// if every
-    /// entry, the end and the digest itself are on disk at the session's path.
+    /// if every entry, the end and the digest itself are on disk at the session's path.
     ///
     /// # Errors
     /// Something was not stored: the reason, and what is on disk.

@@ -105,8 +105,7 @@ impl Library {
     }
 
     /// The same library with finer severities. Where one severity is more than `step` times the next, others are inserted at a constant
-    /// ratio. For
-    /// callers that must recognise a fault at any severity.
+    /// ratio. For callers that must recognise a fault at any severity.
     #[must_use]
     pub fn in_between(mut self, step: f64) -> Self {
         for kind in &mut self.kinds {

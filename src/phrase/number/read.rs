@@ -27,8 +27,7 @@ const MOST_WORDS: usize = 32;
 /// Every reading that `text` can mean for `slot`, best guess first. Empty if it is not a number.
 ///
 /// `value` is in the unit asked for. If the user named a unit of another quantity, `value`, `unit` and `said_unit` keep what was said, and
-/// the
-/// answer is doubtful.
+/// the answer is doubtful.
 ///
 /// ```
 /// use probeside::phrase::{NumberSlot, Vocabulary, number::readings};

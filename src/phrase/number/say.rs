@@ -14,8 +14,7 @@ impl NumberWords {
     /// A value in words with its unit: "twelve point one five volts", "minus zero point one volts", "one hundred and five ohms".
     ///
     /// `value` is in `unit`. It is spoken to one digit beyond `resolution` (in the same unit) and to at least three significant digits,
-    /// without
-    /// trailing zeros.
+    /// without trailing zeros.
     ///
     /// ```
     /// use probeside::{phrase::Vocabulary, units::Unit};

@@ -1,6 +1,5 @@
 //! Lists every way to say the number asked for, as the recogniser's grammar needs it. The list is bounded, common forms come before rare
-//! ones,
-//! and each form carries the readings it can mean.
+//! ones, and each form carries the readings it can mean.
 
 use super::super::answer::Reading;
 use super::super::grammar::NumberSlot;
@@ -21,9 +20,8 @@ const FINEST: f64 = 1e-6;
 /// Every way to say a number for `slot`, with its reading. A string with several readings is listed once with each.
 ///
 /// Values are at the slot's resolution; in wide ranges they have three (or two) significant digits. Forms: "twelve point four five",
-/// "twelve
-/// forty five", "twelve four five", "one two point four five", "twelve and a half"; bare and with the unit; round values in the quantity's
-/// other units; round values after "about"; over range and no reading.
+/// "twelve forty five", "twelve four five", "one two point four five", "twelve and a half"; bare and with the unit; round values in the
+/// quantity's other units; round values after "about"; over range and no reading.
 pub fn spellings_in(slot: &NumberSlot, words: &NumberWords) -> Vec<(String, Reading)> {
     let values = grid(slot);
     let mut strings: Vec<String> = Vec::new();

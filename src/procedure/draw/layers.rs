@@ -1,6 +1,5 @@
 //! Assigns each box to a layer below everything that leads to it. An arrow that would run upwards, or across more than a few layers, is
-//! cut. It
-//! ends in a connector that names its target, so that long trees stay legible.
+//! cut. It ends in a connector that names its target, so that long trees stay legible.
 
 use super::chart::{Chart, Edge, Node, Shape};
 use std::collections::BTreeMap;

@@ -1,6 +1,5 @@
 //! Measures and wraps text. No font is read. The widths are those of a wide sans-serif face, rounded up, so text in another font tends to
-//! be
-//! shorter than its box.
+//! be shorter than its box.
 
 /// Width of a character relative to the font size. Measured on a common free sans-serif face, rounded up for each class of characters.
 fn advance(c: char) -> f64 {
@@ -21,8 +20,7 @@ pub fn width(text: &str, size: f64) -> f64 {
 }
 
 /// Wraps `text` into lines no wider than `room`. A word that does not fit is broken. Returns at most `most` lines; the last ends in an
-/// ellipsis
-/// if text was cut.
+/// ellipsis if text was cut.
 pub fn wrap(text: &str, size: f64, room: f64, most: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();

@@ -1,8 +1,7 @@
 //! Draws a procedure's tree, or any other chart of boxes and arrows, as an SVG picture.
 //!
 //! [`tree`](fn@tree) turns a procedure into a [`Chart`]. [`svg`](fn@svg) lays the chart out in layers and writes it. Everything in a chart
-//! is
-//! plain text: it is wrapped and escaped, never interpreted.
+//! is plain text: it is wrapped and escaped, never interpreted.
 
 mod chart;
 mod layers;

@@ -1,6 +1,5 @@
 //! Lays out the chart. Box sizes follow from the wrapped text, layers run from top to bottom, and within a layer each item stands as close
-//! to
-//! its linked items as its neighbours allow.
+//! to its linked items as its neighbours allow.
 
 use super::chart::{Chart, Edge, Node, Shape};
 use super::layers::{layered, sections};
@@ -76,8 +75,7 @@ pub struct Worded {
 }
 
 /// The route of an arrow as points from its upper to its lower end. Each pair of points is joined by a straight line, and pairs are joined
-/// by
-/// curves.
+/// by curves.
 pub type Way = Vec<(f64, f64)>;
 
 /// A chart with positions.

@@ -1,6 +1,5 @@
 //! Writes a chart as SVG 1.1. Text is wrapped and escaped, every box and label has a title for tooltips and screen readers, the colours
-//! suit light
-//! and dark screens, and kinds of boxes and answers can be told apart without colour.
+//! suit light and dark screens, and kinds of boxes and answers can be told apart without colour.
 
 use super::chart::{Chart, Label, Node, Shape, Tone};
 use super::place::{Area, LINE, Layout, MARK, PAD, SIZE, SMALL, Way, Worded, place};

@@ -1,6 +1,5 @@
 //! Turns a procedure into a chart: steps, answers on the arrows, conclusions, calls and loops. A conclusion, "next round", "ask again" and
-//! the
-//! like are drawn next to each step that leads to them, so that no arrow crosses the whole picture.
+//! the like are drawn next to each step that leads to them, so that no arrow crosses the whole picture.
 
 use super::chart::{Chart, Label, Node, Shape, Tone};
 use super::words::Words;

@@ -1,6 +1,5 @@
 //! Renders a procedure's templates for a picture, where there is no loop item and nothing has been seen. With a bike, values that all items
-//! of a
-//! loop share are filled in, and values that differ are shown side by side ("left/right"). Everything else stays as its name in angle
+//! of a loop share are filled in, and values that differ are shown side by side ("left/right"). Everything else stays as its name in angle
 //! marks.
 
 use crate::procedure::{Ask, Expression, Loop, Procedure, Scope, Template, evaluate_list, evaluate_number, render};
