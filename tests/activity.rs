@@ -1,5 +1,5 @@
-//! Voice activity over synthesised speech, noise and clicks, and the sources that need no real time. The sound comes from
-//! espeak-ng and from a noise generator in here; where espeak-ng is missing the test says that it is left out.
+//! Voice activity detection on synthesised speech, noise and clicks, and the sources that do not need real time. Speech comes from
+//! espeak-ng, noise from a generator in this file. Without espeak-ng the test says that it is skipped.
 
 use probeside::hear::resample::resample;
 use probeside::hear::{

@@ -1,4 +1,4 @@
-//! Advice over a tiny procedure and a tiny library, every figure worked out by hand from Bayes' rule; and as a user types it.
+//! Advice over a tiny procedure and a tiny library, with every figure worked out by hand from Bayes' rule, and as the user types it.
 
 mod support;
 

@@ -1,5 +1,5 @@
-//! Speaking over a prompt, on samples alone: prompts go through a room back into the microphone, with or without somebody's answer over
-//! them, through the code of the live microphone. `cargo run --example bargein` measures the same at length.
+//! Speaking over a prompt, in samples only. Prompts reach the microphone through a simulated room, with or without an answer over them, and
+//! run through the live microphone's code. `cargo run --example bargein` measures the same at length.
 #![cfg(feature = "sound")]
 
 #[path = "support/echo_bench.rs"]

@@ -1,5 +1,5 @@
-//! Bikes of other layouts: the format can say them, the check finds them sound, their circuits fire and are told from faults, and what
-//! cannot be is told with its place.
+//! Bikes of other layouts. The format can describe them, `check` finds them sound, their circuits fire and faults in them can be told
+//! apart. An impossible layout is reported with its place.
 
 use probeside::bike::{self, Bike, BikeState, Engine, Instrument, InstrumentKind, PointsAt};
 use probeside::circuit::{Alteration, Glow, Model, Observation, Strength};

@@ -1,6 +1,6 @@
-//! The budget of an expression holds: counted in steps and in bytes that were allocated, never by a clock.
+//! The budget of an expression holds, measured in steps and in allocated bytes, never with a clock.
 //!
-//! The bounds are the program's own contract: `MOST_STEPS`, and bytes in proportion to them.
+//! The limits are the program's own contract: `MOST_STEPS`, and bytes in proportion to it.
 
 use probeside::bike::{self, EnglishWords, as_value};
 use probeside::circuit::faults::Library;

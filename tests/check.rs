@@ -1,5 +1,5 @@
-//! `probeside check` from end to end: sound files pass, each broken file under `tests/broken` gets the findings of its snapshot, and
-//! files made to do harm get a sentence.
+//! `probeside check` from end to end: sound files pass, each broken file in `tests/broken` yields the findings of its snapshot, and
+//! malicious files are answered with a sentence.
 
 use probeside::bike::EnglishWords;
 use probeside::check::Reserved;

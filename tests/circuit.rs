@@ -1,4 +1,4 @@
-//! The circuit room against the outside: ngspice's operating points and transients, and facts of the trade on the two bikes.
+//! The circuit room against external references: ngspice's operating points and transients, and workshop facts about the two bikes.
 
 use probeside::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, PointsAt};
 use probeside::circuit::transient::{ringing, rise, stored_energy};

@@ -1,5 +1,5 @@
-//! What the README says of the shipped procedures is made from the procedures: the table (each with each bike, as `probeside check`
-//! finds it) and the page of cautions. `PROBESIDE_BLESS=1 cargo test --test content` writes both; without it they must be up to date.
+//! The parts of the README that are generated from the procedures: the table (each procedure with each bike, as `probeside check` sees it)
+//! and the page of cautions. `PROBESIDE_BLESS=1 cargo test --test content` writes both. Otherwise the test requires them to be up to date.
 
 #[path = "support/shipped_files.rs"]
 mod shipped_files;

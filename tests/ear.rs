@@ -1,4 +1,4 @@
-//! The seconds that `check` estimates for a prompt against the real voice: espeak-ng, as prompts are said.
+//! Compares `check`'s estimate of a prompt's seconds with the real voice, espeak-ng as prompts use it.
 
 use probeside::phrase::Vocabulary;
 use probeside::speak::{Espeak, Voice};

@@ -1,5 +1,5 @@
-//! Expected answers: at every step of the shipped procedures that observes something, a healthy bike gives an answer that is good,
-//! and well-known faults give theirs.
+//! Expected answers: at every step of the shipped procedures that observes something, a healthy bike gives a good answer and well-known
+//! faults give theirs.
 
 use probeside::bike::{self, Bike, BikeState, EnglishWords, as_value};
 use probeside::circuit::faults::{Fault, Library};

@@ -1,5 +1,5 @@
-//! Files as a user meets them: what a command writes never takes the place of what it did not make, nothing that is no plain file holds
-//! it up, and what it keeps is its owner's alone. All with the real program.
+//! Files as the user meets them. A command never overwrites what it did not write, anything but a plain file never blocks it, and the files
+//! it keeps are private. All with the real program.
 #![cfg(unix)]
 
 #[path = "files/input.rs"]

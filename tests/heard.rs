@@ -1,6 +1,7 @@
-//! The shipped stories and every shipped procedure by sound: a healthy and a faulty walk of `tests/scenarios`, told as stories to `probeside demo`. Answers are
-//! synthesised, heard by the real recogniser, walked and journalled faster than real time; the record must hold the scenario's
-//! ending. `PROBESIDE_WALKS=all` walks every scenario that is only a table, `PROBESIDE_WALKS=NAME,NAME` those.
+//! The shipped stories and every shipped procedure by sound: a healthy and a faulty walk from `tests/scenarios`, told as stories to
+//! `probeside demo`. Answers are synthesised, recognised by the real recogniser, walked and journalled faster than real time. The record
+//! must contain the scenario's ending. `PROBESIDE_WALKS=all` walks every scenario that consists only of a table,
+//! `PROBESIDE_WALKS=NAME,NAME` the named ones.
 
 use serde_json::json;
 use std::collections::BTreeMap;

@@ -1,6 +1,6 @@
-//! The default recogniser on sound: real recordings, synthetic voices, noise and talk that no step allows.
+//! The default recogniser on sound: real recordings, synthetic voices, noise, and talk that no step allows.
 //!
-//! Tests that need the model or espeak-ng say so in a sentence and pass when it is not there.
+//! A test that needs the model or espeak-ng says so and passes if it is not available.
 
 #[path = "measure/bounds.rs"]
 mod bounds;

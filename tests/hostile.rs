@@ -1,9 +1,9 @@
-//! Files and folders made to do harm, each with the sentence that answers it. The cases are tables in `tests/hostile/*.txt`, to be read by
-//! people: how a case is made, a line a step (`tests/hostile/make.rs` has the verbs), what is run on it, the exit code and what is said.
+//! Malicious files and folders, each with the sentence that answers it. The cases are tables in `tests/hostile/*.txt`, written for people:
+//! how a case is made, one step per line (`tests/hostile/make.rs` has the verbs), what runs on it, the exit code and the output.
 //!
-//! Each is run by the real program, or at a door of the library, in a process of its own with little memory and a deadline.
-//! `PROBESIDE_BLESS=1 cargo test --test hostile` writes what is said now into the tables: read it before it stays. `PROBESIDE_STORY=WORDS`
-//! runs only the cases whose name has the words.
+//! Each case runs in the real program, or in one of the library's entry points, in a process of its own with little memory and a deadline.
+//! `PROBESIDE_BLESS=1 cargo test --test hostile` writes the present output into the tables: read it before committing it.
+//! `PROBESIDE_STORY=WORDS` runs only the cases with these words in their names.
 #![cfg(all(unix, feature = "shop"))]
 
 #[path = "hostile/doors.rs"]

@@ -1,5 +1,5 @@
-//! The house keeps its shape: rooms import in one direction only, every file says what it owns and stays short, and no real
-//! maker's name is anywhere in it.
+//! The house keeps its shape: rooms import in one direction only, every file says what it owns and stays short, and no real maker's name
+//! appears anywhere.
 
 #[path = "house/readers.rs"]
 mod readers;

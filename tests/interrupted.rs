@@ -1,5 +1,5 @@
-//! Ctrl-C, SIGTERM and SIGHUP to the real program at random moments of a busy walk: every one ends it, with the journal closed; a second one
-//! within two seconds. The source is the program's own contract.
+//! Ctrl-C, SIGTERM and SIGHUP to the real program at random moments of a busy walk. Each ends it with the journal closed; a second signal
+//! within two seconds. The expectations are the program's own contract.
 #![cfg(unix)]
 
 use std::io::Write;

@@ -1,6 +1,6 @@
-//! What a user sees of the record while a typed walk runs by the real program: the folder is removed, the journal is cut, edited,
-//! replaced, may grow no further. What was not kept is not said back, and is not said to be kept. And what the journal has of times and of
-//! misses.
+//! What the user learns about the record while the real program runs a typed walk and the folder is removed, or the journal is cut, edited,
+//! replaced or may not grow. An answer that was not stored is not read back, and is not called stored. Also the times and misses in the
+//! journal.
 #![cfg(unix)]
 
 mod support;

@@ -1,5 +1,6 @@
-//! What an interruption leaves open is gone on with: a conclusion that the disk did not take, an answer that is on disk and has led nowhere yet. The
-//! source is the program's own contract: nothing that was answered is asked again, and a walk comes to the end that it would have come to.
+//! A walk resumes what an interruption left open: a conclusion that the disk did not accept, or an answer that is on disk but has led
+//! nowhere yet. The expectations are the program's own contract: no answered question is asked again, and the walk reaches the end it would
+//! have reached.
 
 mod support;
 

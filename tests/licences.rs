@@ -1,7 +1,7 @@
-//! Every dependency, on every platform and with every feature, can be had under a licence that lets an MIT program ship it.
+//! Every dependency, on every platform and with every feature, is available under a licence that an MIT program may ship with.
 //!
-//! Each package's SPDX expression (SPDX 2.3, Annex D: `WITH` binds closest, then `AND`, then `OR`; the old "/" counts as
-//! `OR`) is evaluated against the list below. GPL programs that probeside runs, but does not link, are no dependencies.
+//! Each package's SPDX expression (SPDX 2.3, Annex D: `WITH` binds closest, then `AND`, then `OR`; the old "/" counts as `OR`) is evaluated
+//! against the list below. GPL programs that probeside runs but does not link are not dependencies.
 
 use std::process::Command;
 

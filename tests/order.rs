@@ -1,5 +1,5 @@
-//! The best order of parts: a choice worked out by hand, whole walks under every fault of the library with their cautions and needs, the
-//! figures against those of the written order, and as a user types it.
+//! The best order of parts: a choice worked out by hand, complete walks under every fault of the library with their cautions and needs, the
+//! figures compared with the written order, and as the user types it.
 
 mod support;
 

@@ -1,5 +1,5 @@
-//! The walker where prompts may be spoken over: what has to be heard out is, "stop" and "hold on" are listened for at any time, and an
-//! answer over a question takes the question's branch. Events in, effects out; no sound.
+//! The walker with interruptible prompts: some must be heard to the end, "stop" and "hold on" work at any time, and an answer over a
+//! question takes the question's branch. Events in, effects out, no sound.
 
 mod support;
 

@@ -1,4 +1,4 @@
-//! The review's page: what stands in it, and how a real browser takes it.
+//! The review's page: its content, and how a real browser handles it.
 
 #[path = "page/browser.rs"]
 mod browser;

@@ -1,6 +1,6 @@
-//! The table of what each phase does with everything that is not an answer: printed into DEVELOPERS.md (`PROBESIDE_BLESS=1 cargo test --test
-//! phases` after a change), and every cell of it tried on walkers that random walks brought into that phase. The source is the program's own
-//! contract: the table says it, and here it is seen from outside.
+//! The table of how each phase handles everything that is not an answer. It is printed into DEVELOPERS.md (`PROBESIDE_BLESS=1 cargo test
+//! --test phases` after a change), and every cell is tried on walkers that random walks brought into that phase. The expectations are the
+//! program's own contract: the table states it, and this test checks it from outside.
 
 mod support;
 

@@ -1,5 +1,6 @@
-//! The real program where things are amiss around it: output that cannot be written, readers that go away, few file handles, little memory, damaged
-//! model files, and data that would command a screen. Always a sentence and an exit code of the four; never a panic, never an abort.
+//! The real program on a machine with problems: output that cannot be written, readers that go away, few file handles, little memory,
+//! damaged model files, and data that would control a screen. It always ends with a sentence and one of the four exit codes, never with a
+//! panic or an abort.
 #![cfg(unix)]
 
 use std::fs::{self, File, OpenOptions};

@@ -1,4 +1,4 @@
-//! Every file in `tests/scenarios` is a walk that reads as a story and runs as a test. `DEVELOPERS.md` documents the format.
+//! Every file in `tests/scenarios` is a walk that reads like a story and runs as a test. `DEVELOPERS.md` documents the format.
 
 mod support;
 

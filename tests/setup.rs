@@ -1,7 +1,7 @@
-//! `models/setup` on machines made of stand-ins: a folder of programs as its whole PATH, and a small wheel of the test's own.
+//! `models/setup` on simulated machines: a folder of programs as the whole PATH, and a small wheel made by the test.
 //!
-//! What is real here: the script, bash, the core utilities and Python's unzipping. What is stood in for: apt, dpkg, sudo,
-//! pip's download, cargo and rustc; each writes what it was asked to a log. No network, no root.
+//! Real: the script, bash, the core utilities and Python's unzipping. Replaced by stand-ins: apt, dpkg, sudo, pip's download, cargo and
+//! rustc. Each stand-in logs its arguments. No network, no root.
 
 #![cfg(target_os = "linux")]
 

@@ -1,4 +1,4 @@
-//! The shop's archive: the same suite on SQLite and on PostgreSQL, strangers' sessions, and attacks on the pages it serves.
+//! The shop's archive: the same suite on SQLite and PostgreSQL, strangers' sessions, and attacks on the served pages.
 
 #[path = "shop/attacks.rs"]
 mod attacks;

@@ -1,5 +1,5 @@
-//! Microphone and loudspeaker over a real sound server with two null sinks (tests/support/sound_loop.rs). One test, since the
-//! sound system reads this process's environment. Latencies are printed, not asserted, except where a cut must be a cut.
+//! Microphone and loudspeaker over a real sound server with two null sinks (tests/support/sound_loop.rs). A single test, because the sound
+//! system reads this process's environment. Latencies are printed but not asserted, except that a cut must take effect.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 #[allow(dead_code, reason = "other tests lead the sound back")]

@@ -1,7 +1,7 @@
-//! Speaking over a prompt, over a real sound server: what the program plays is led back into its microphone, weaker, and somebody answers
-//! over it. The pieces are those that `probeside walk --bargein` joins.
+//! Speaking over a prompt, over a real sound server. The program's output is fed back into its microphone at a lower level, and somebody
+//! answers over it. The components are those that `probeside walk --bargein` connects.
 //!
-//! One test, since the sound system reads this process's environment.
+//! A single test, because the sound system reads this process's environment.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 #[allow(dead_code, reason = "other tests record")]

@@ -1,5 +1,6 @@
-//! A walk with a real microphone takes single keys from the terminal; whatever ends it, the terminal is as it was before. Beside a real sound server
-//! (`tests/support/sound_loop.rs`) and a real pseudoterminal. What "as it was" means is POSIX.1-2017, `tcgetattr`: the flags of `struct termios`.
+//! A walk with a real microphone reads single keys from the terminal. However the walk ends, the terminal is restored. Uses a real sound
+//! server (`tests/support/sound_loop.rs`) and a real pseudoterminal. "Restored" refers to POSIX.1-2017, `tcgetattr`: the flags of `struct
+//! termios`.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 #[path = "support/sound_loop.rs"]

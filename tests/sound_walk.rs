@@ -1,8 +1,8 @@
-//! Whole walks over a real sound server: `probeside walk` listens and speaks, a mechanic at the other end of the two null sinks hears the
-//! listening tone and answers aloud, in another voice than the prompts'. In the end the journal is the walk, and what was recorded
-//! at the loudspeaker are the words that the journal says were said. In a second walk the sound server dies and comes back.
+//! Complete walks over a real sound server. `probeside walk` listens and speaks. A mechanic at the other end of the two null sinks hears
+//! the listening tone and answers aloud, in another voice than the prompts'. At the end the journal must match the walk, and the words
+//! recorded at the loudspeaker must be those that the journal says were spoken. In a second walk the sound server dies and comes back.
 //!
-//! One test, since the sound system reads this process's environment.
+//! A single test, because the sound system reads this process's environment.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 mod support;

@@ -1,5 +1,5 @@
-//! `probeside soundcheck` over a real sound server with two null sinks (tests/support/sound_loop.rs): the levels that it tells are
-//! those that were played, a clipped voice is told, and the loudspeaker is heard only where it comes back.
+//! `probeside soundcheck` over a real sound server with two null sinks (tests/support/sound_loop.rs). It reports the levels that were
+//! played, it reports a clipped voice, and it hears the loudspeaker only if the sound comes back.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 #[path = "support/sound_loop.rs"]

@@ -1,5 +1,5 @@
-//! The trade's sums against the outside: worked examples of standards, handbooks, open textbooks and ngspice, each with its
-//! source; round trips and limits; what is refused.
+//! The workshop sums against external references: worked examples from standards, handbooks, open textbooks and ngspice, each with its
+//! source; round trips and limits; and rejected inputs.
 
 use probeside::sums::{sum, sums};
 use probeside::units::Unit;

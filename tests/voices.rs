@@ -1,6 +1,5 @@
-//! Voices through the command line: a rehearsal, one person's voice, the sound check on a machine without sound; and strangers
-//! in the walk. What needs the speech model or espeak-ng is left out with a sentence where they are missing, unless
-//! PROBESIDE_MUST is set.
+//! Voices through the command line: a rehearsal, one person's voice, the sound check on a machine without sound, and strangers in the walk.
+//! A test that needs the speech model or espeak-ng says that it is skipped if that is missing, unless PROBESIDE_MUST is set.
 
 mod support;
 

@@ -1,6 +1,6 @@
-//! The second recogniser in its process of its own: what is missing is a sentence with exit code 3, a crash too; what it answers is
-//! matched as a whole. The process is played by small scripts here, and by the real one with a Korean model where `models/setup test`
-//! has brought both: its words and a small procedure are the files in `tests/korean`, spoken by espeak-ng.
+//! The second recogniser in its own process. A missing file or a crash becomes a sentence with exit code 3, and an answer is matched as a
+//! whole. Small scripts play the process here. The real one runs with a Korean model if `models/setup test` has fetched both; its words and
+//! a small procedure are the files in `tests/korean`, spoken by espeak-ng.
 #![cfg(all(feature = "vosk", unix))]
 
 use probeside::hear::{Recogniser, Vosk, read_wav, write_wav};

@@ -1,4 +1,4 @@
-//! The command line as a user types it: piped answers, the record afterwards, wrong usage and missing files.
+//! The command line as the user types it: piped answers, the resulting record, wrong usage and missing files.
 
 mod support;
 

@@ -1,5 +1,5 @@
-//! A storage double: a disk in memory that loses power, fills up or fails when a test says so. Unit tests and integration tests share it; it
-//! is no part of the library.
+//! A storage double: an in-memory disk that loses power, fills up or fails on demand. Unit tests and integration tests share it. It is not
+//! part of the library.
 //!
 //! The disk has two states: what programs see, and what would survive a power cut. It reads POSIX strictly. Contents survive once `sync`
 //! returned; names and folders survive once `sync_names` of their folder returned. A failed `sync` loses the data it was to write, even if
