@@ -54,7 +54,7 @@ const SHIPPED: [(&str, &[&str]); 2] =
     [("two-dead-sides", &["feed-part-resistive", "key"]), ("dead-left-side", &["points-dirty", "left"])];
 
 /// A scenario that is only a table: what the demo's invented mechanic is told, and how it must end.
-struct Told {
+struct TableStory {
     name: String,
     story: String,
     ends: Vec<String>,
@@ -65,7 +65,7 @@ fn scenarios() -> PathBuf {
 }
 
 /// None where the scenario has lines that run in order.
-fn told(file: &Path) -> Option<Told> {
+fn told(file: &Path) -> Option<TableStory> {
     let text = std::fs::read_to_string(file).expect("a scenario");
     let mut answers: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     let mut head: BTreeMap<&str, &str> = BTreeMap::new();
@@ -89,11 +89,11 @@ fn told(file: &Path) -> Option<Told> {
     });
     let ends = head["ends"].split(' ').map(str::to_owned).collect();
     let name = file.file_stem().expect("a name").to_string_lossy().into_owned();
-    Some(Told { name, story: story.to_string(), ends })
+    Some(TableStory { name, story: story.to_string(), ends })
 }
 
 /// Walks one by sound; how many answers it took, none where the machine lacks the model or the voice.
-fn walk(told: &Told) -> Result<Option<u64>, String> {
+fn walk(told: &TableStory) -> Result<Option<u64>, String> {
     let began = Instant::now();
     let folder = tempfile::tempdir().expect("a folder");
     let (story, session) = (folder.path().join("story.yaml"), folder.path().join("session"));
@@ -122,20 +122,20 @@ fn every_procedure_is_walked_by_sound() {
     let mut files: Vec<PathBuf> =
         std::fs::read_dir(scenarios()).expect("scenarios").map(|entry| entry.expect("an entry").path()).collect();
     files.sort();
-    let mut stories: Vec<Told> = files.iter().filter_map(|file| told(file)).collect();
+    let mut stories: Vec<TableStory> = files.iter().filter_map(|file| told(file)).collect();
     for name in CHOSEN {
         assert!(stories.iter().any(|told| told.name == name), "no scenario {name} that is only a table");
     }
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/stories");
-    stories.extend(SHIPPED.map(|(name, ends)| Told {
+    stories.extend(SHIPPED.map(|(name, ends)| TableStory {
         name: name.to_owned(),
         story: std::fs::read_to_string(folder.join(name).with_extension("yaml")).expect("a shipped story"),
         ends: ends.iter().map(|end| (*end).to_owned()).collect(),
     }));
-    let shipped = |told: &&Told| SHIPPED.iter().any(|(name, _)| *name == told.name);
+    let shipped = |told: &&TableStory| SHIPPED.iter().any(|(name, _)| *name == told.name);
     let began = Instant::now();
     let named = std::env::var(WALKS).unwrap_or_default();
-    let wanted = |told: &&Told| match named.as_str() {
+    let wanted = |told: &&TableStory| match named.as_str() {
         "" => CHOSEN.contains(&told.name.as_str()) || shipped(told),
         "all" => true,
         names => names.split(',').any(|name| name == told.name),

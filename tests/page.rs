@@ -22,7 +22,7 @@ use probeside::review::{customer, gather};
 use probeside::session::{Job, Record, Storage};
 use serde_json::Value;
 use session::{CORRECTED, in_memory, page};
-use stage::{Handed, Line};
+use stage::{Handed, JournalLine};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use walked::Walk;
@@ -131,7 +131,7 @@ fn a_check_whose_question_is_missing_is_called_by_its_step() {
     let mut walk = Walk::begin(Job::default());
     walk.say_all(&["measure the battery", "twelve point six", "the points", "have not got one", "they never close"]);
     let is_question =
-        |line: &Line| matches!(&line.what, Handed::Record(Record::Entered { step, .. }) if step == "points-gap");
+        |line: &JournalLine| matches!(&line.what, Handed::Record(Record::Entered { step, .. }) if step == "points-gap");
     let lines = walk.stage.lines.as_mut().unwrap();
     let all = lines.len();
     lines.retain(|line| !is_question(line));
