@@ -1,4 +1,4 @@
-//! A short session that every test here writes, step by step. What is written comes from a walk.
+//! A short session, from a walk, that every test here writes step by step.
 
 use crate::disk::Disk;
 use crate::stage::{Handed, JournalLine};

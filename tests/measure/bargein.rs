@@ -52,7 +52,7 @@ const SEED: u64 = 20_261_127;
 /// The answers' voices. Prompts use espeak-ng.
 const VOICES: [&str; 3] = ["rms", "slt", "awb"];
 
-/// Shipped prompts without placeholders. The long ones keep their places at the front.
+/// Shipped prompts of more than 30 bytes without placeholders, in file order.
 fn prompts() -> Vec<String> {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/no-spark.yaml");
     let text = std::fs::read_to_string(file).expect("the procedure");
