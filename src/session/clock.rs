@@ -26,7 +26,7 @@ pub struct SessionTime {
     pub session_time: Passing,
 }
 
-/// A session's clocks.
+/// A session's time.
 #[derive(Debug, Clone)]
 pub struct Clock {
     began: Instant,
@@ -35,9 +35,9 @@ pub struct Clock {
     counted: Option<u64>,
     /// Counted time never falls behind real time.
     typed: bool,
-    /// When the wall clock was last read, and what it showed.
+    /// When the wall clock was looked at last, and what it showed.
     looked: (Instant, Timestamp),
-    /// Tests shift the wall clock by this, milliseconds.
+    /// Tests set the wall clock by this, milliseconds.
     #[cfg(test)]
     pub(crate) set_by_ms: std::sync::Arc<std::sync::atomic::AtomicI64>,
 }
@@ -76,7 +76,7 @@ impl Clock {
         Clock { typed: true, ..self.counted() }
     }
 
-    /// How session time advances.
+    /// How session time passes.
     pub fn session_time(&self) -> SessionTime {
         SessionTime { session_time: if self.counted.is_some() { Passing::Counted } else { Passing::Real } }
     }
@@ -106,15 +106,14 @@ impl Clock {
         jiff::SignedDuration::from_millis(self.set_by_ms.load(std::sync::atomic::Ordering::Relaxed))
     }
 
-    /// Reads the wall clock and returns by how many milliseconds it was set back since the last call. Independent of how session time
-    /// advances.
+    /// Looks at the wall clock: by how many milliseconds it was set back since the last look. How session time passes does not matter.
     pub fn look(&mut self) -> Option<u64> {
         let (at, wall) = (Instant::now(), Timestamp::now());
         #[cfg(test)]
         let wall = wall.checked_add(self.set_by()).unwrap_or(wall);
         let (then, showed) = std::mem::replace(&mut self.looked, (at, wall));
         let passed = i128::try_from(at.duration_since(then).as_nanos()).unwrap_or(i128::MAX);
-        // Rounded, because the two clocks are not read at the same instant.
+        // Rounded: the two clocks are not read at the same moment.
         back((wall.duration_since(showed).as_nanos() - passed - 500_000) / 1_000_000)
     }
 

@@ -1,5 +1,5 @@
-//! Runs the walker against a simple model for a given number of random events: `cargo run --release --example machine -- EVENTS [SEED]`.
-//! The invariants are in `tests/support/machine.rs`. The first violation ends the run.
+//! The walker against a plain model, for as many random events as are asked for: `cargo run --release --example machine -- EVENTS [SEED]`.
+//! What must hold is in `tests/support/machine.rs`; the first thing that does not ends it.
 
 #![allow(dead_code)]
 
@@ -13,7 +13,7 @@ mod stage;
 use machine::{Machine, STORIES, Seen, Story};
 use std::time::Instant;
 
-/// Most steps in one walk. Then the next walk starts.
+/// Steps of one walk at most; after that the next begins.
 const MOST_STEPS: usize = 2_000;
 
 fn main() {

@@ -475,7 +475,7 @@ impl Machine {
         assert!(due.saturating_sub(since) <= GUARD_WITHIN_MS, "the guard was put off from {since} to {due}");
     }
 
-    /// Replays the events and compares the records.
+    /// The same events again give the same records.
     pub fn replays(&self) {
         let mut walker = self.begun.clone();
         let mut records = Vec::new();
