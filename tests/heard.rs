@@ -12,13 +12,13 @@ use std::time::Instant;
 
 /// `all` for every scenario that can be told as a story, or the names of some.
 const WALKS: &str = "PROBESIDE_WALKS";
-/// When set, a machine without the model or the voice fails the test instead of leaving it out.
+/// If set, a machine without the model or the voice fails the test instead of skipping it.
 const MUST: &str = "PROBESIDE_MUST";
-/// Walks under way at a time: each keeps about one core busy.
+/// Walks at a time. Each keeps about one core busy.
 const AT_ONCE: usize = 2;
 /// Exit code of a machine that lacks something.
 const LACKS: i32 = 3;
-/// The walks that are always made: of every procedure a healthy bike and a faulty one, the short ones.
+/// The walks that always run: for every procedure the short ones with a healthy and with a faulty bike.
 const CHOSEN: [&str; 27] = [
     "battery-feed-good",
     "battery-feed-key-lossy",
@@ -49,11 +49,11 @@ const CHOSEN: [&str; 27] = [
     "weak-spark-shaken",
 ];
 
-/// The shipped stories, as `probeside demo` tells them, and where they end.
+/// The shipped stories, as `probeside demo` tells them, with their endings.
 const SHIPPED: [(&str, &[&str]); 2] =
     [("two-dead-sides", &["feed-part-resistive", "key"]), ("dead-left-side", &["points-dirty", "left"])];
 
-/// A scenario that is only a table: what the demo's invented mechanic is told, and how it must end.
+/// A scenario that consists only of a table: the instructions for the demo's invented mechanic, and the required ending.
 struct TableStory {
     name: String,
     story: String,
@@ -64,7 +64,7 @@ fn scenarios() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/scenarios")
 }
 
-/// None where the scenario has lines that run in order.
+/// `None` if the scenario has lines that run in order.
 fn told(file: &Path) -> Option<TableStory> {
     let text = std::fs::read_to_string(file).expect("a scenario");
     let mut answers: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
@@ -92,7 +92,7 @@ fn told(file: &Path) -> Option<TableStory> {
     Some(TableStory { name, story: story.to_string(), ends })
 }
 
-/// Walks one by sound; how many answers it took, none where the machine lacks the model or the voice.
+/// Walks one by sound. Returns the number of answers; `None` if the machine lacks the model or the voice.
 fn walk(told: &TableStory) -> Result<Option<u64>, String> {
     let began = Instant::now();
     let folder = tempfile::tempdir().expect("a folder");

@@ -5,7 +5,7 @@
 
 use std::process::Command;
 
-/// SPDX identifiers, with their exception where they have one, that an MIT program may ship under.
+/// SPDX identifiers, with any exception, of licences that an MIT program may ship with.
 const PERMISSIVE: [&str; 13] = [
     "0BSD",
     "Apache-2.0",
@@ -22,7 +22,7 @@ const PERMISSIVE: [&str; 13] = [
     "Zlib",
 ];
 
-/// Whether an SPDX expression can be satisfied from [`PERMISSIVE`]; an expression that cannot be read is an error.
+/// Whether an SPDX expression can be satisfied from [`PERMISSIVE`]. An expression that cannot be parsed is an error.
 fn permissive(expression: &str) -> Result<bool, String> {
     let spaced = expression.replace('(', " ( ").replace(')', " ) ").replace('/', " OR ");
     let mut words = spaced.split_whitespace().peekable();
@@ -69,7 +69,7 @@ fn one(words: &mut Words) -> Result<bool, String> {
     }
 }
 
-/// The packages that may not ship, each with why; `metadata` is what `cargo metadata` prints.
+/// The packages that may not ship, each with the reason. `metadata` is the output of `cargo metadata`.
 fn refused(metadata: &serde_json::Value) -> Vec<String> {
     let mut refused = Vec::new();
     for package in metadata["packages"].as_array().expect("cargo metadata lists packages") {

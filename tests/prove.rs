@@ -31,7 +31,7 @@ fn as_kept(name: &str, proof: &Proof) {
     assert!(kept == now, "{name} is not what it was: look at it, then PROBESIDE_BLESS=1; now:\n{now}");
 }
 
-/// What no fault may come to, whatever the tables say.
+/// Requirements that hold for every fault, whatever the tables say.
 fn sound(proof: &Proof) {
     assert!(proof.healthy.right, "a healthy bike was called {}", proof.healthy.conclusion);
     let wrong: Vec<&str> = proof.judged(Verdict::Wrong).map(|f| f.fault.as_str()).collect();

@@ -39,7 +39,7 @@ proptest! {
     }
 }
 
-/// A run in which nothing happened would show nothing: a fixed one that gets far.
+/// A run in which nothing happened would prove nothing, so this one is fixed and gets far.
 #[test]
 fn a_run_meets_guards_cautions_echoes_and_ends() {
     let mut all = Seen::default();

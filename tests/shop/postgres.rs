@@ -1,6 +1,6 @@
-//! A PostgreSQL server for the test, from Debian's package. It runs in a temporary folder and is reached through a Unix socket there. If the
-//! test runs as root, the server runs as an unprivileged user, because it refuses root. It also listens on loopback, with a certificate from
-//! an authority made for the test.
+//! A PostgreSQL server for the test, from Debian's package. It runs in a temporary folder and is reached through a Unix socket there. If
+//! the test runs as root, the server runs as an unprivileged user, because it refuses root. It also listens on loopback, with a certificate
+//! from an authority made for the test.
 
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
