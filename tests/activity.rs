@@ -1,5 +1,5 @@
-//! Voice activity over synthesised speech, noise and clicks, and the sources that need no real time. The sound comes from
-//! espeak-ng and from a noise generator in here; where espeak-ng is missing the test says that it is left out.
+//! Voice activity detection on synthesised speech, noise and clicks, and the sources that do not need real time. Speech comes from
+//! espeak-ng, noise from a generator in this file. Without espeak-ng the test says that it is skipped.
 
 use probeside::hear::resample::resample;
 use probeside::hear::{
@@ -8,11 +8,11 @@ use probeside::hear::{
 use probeside::speak::{Espeak, SpeakError, Voice};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
-/// Pauses in samples: between answers, and within one.
+/// Pauses in samples: between answers, and within an answer.
 const PAUSE: usize = RATE as usize * 3 / 2;
 const SHORT_PAUSE: usize = RATE as usize * 2 / 5;
 
-/// White noise of a root mean square, by a linear congruential generator (Knuth's MMIX constants).
+/// White noise with a given root mean square, from a linear congruential generator (Knuth's MMIX constants).
 struct Noise(u64);
 
 impl Noise {
@@ -42,7 +42,7 @@ fn rms(sound: &[f32]) -> f32 {
     (sound.iter().map(|s| s * s).sum::<f32>() / sound.len().max(1) as f32).sqrt()
 }
 
-/// The first and the last sample above a twentieth of the peak: espeak-ng pads with silence.
+/// The first and the last sample above a twentieth of the peak. espeak-ng pads with silence.
 fn loud(answer: &[f32]) -> (usize, usize) {
     let level = answer.iter().fold(0.0_f32, |m, s| m.max(s.abs())) * 0.05;
     let first = answer.iter().position(|s| s.abs() > level).expect("sound");
@@ -61,8 +61,8 @@ fn whole(found: &[Voiced]) -> Vec<&Utterance> {
     found.iter().filter_map(|v| if let Voiced::Utterance(u) = v { u.last.then_some(u) } else { None }).collect()
 }
 
-/// Answers with pauses, over steady noise, speech at `level` (root mean square) and noise `snr` decibels below; where each
-/// answer lies.
+/// Answers with pauses over steady noise, with speech at `level` (root mean square) and noise `snr` decibels below. Also returns the
+/// position of each answer.
 fn scene(answers: &[Vec<f32>], level: f32, snr: f32) -> (Vec<f32>, Vec<(usize, usize)>) {
     let mut sound = vec![0.0; PAUSE];
     let mut places = Vec::new();
@@ -110,7 +110,7 @@ fn every_answer_is_cut_whole_at_every_level_and_in_steady_noise() {
             let mut extra = heard.len();
             for ((begin, end), answer) in places.iter().zip(ANSWERS) {
                 asked += 1;
-                // From the first to the last loud sample must lie inside one utterance.
+                // One utterance must contain everything from the first to the last loud sample.
                 let clean = &answers_at[places.iter().position(|p| p.0 == *begin).expect("a place")];
                 let (from, to) = (begin + clean.0, begin + clean.1);
                 assert!(to <= *end);
@@ -159,7 +159,7 @@ fn an_early_version_comes_first_and_a_pause_within_an_answer_makes_one_longer_ve
     let (Some(first), Some(second)) = (speech("twelve"), speech("point four")) else { return };
     let mut sound = vec![0.0; PAUSE];
     sound.extend(&first);
-    // espeak-ng itself ends a text with silence: take it off, so that the pause is what it says.
+    // espeak-ng ends a text with silence. It is removed, so that the pause has the stated length.
     while sound.last().is_some_and(|s| s.abs() < 0.01) {
         sound.pop();
     }
@@ -173,10 +173,10 @@ fn an_early_version_comes_first_and_a_pause_within_an_answer_makes_one_longer_ve
     assert_eq!(last, [false, false, true], "{utterances:?}");
     assert!(utterances.iter().all(|u| u.begin == utterances[0].begin));
     assert!(utterances[0].end < utterances[1].end && utterances[1].end == utterances[2].end);
-    // Each is told beforehand, with less silence.
+    // Each is delivered early, with less silence.
     let told = found.iter().filter_map(|v| if let Voiced::Pausing(u) = v { Some(u) } else { None });
     let told: Vec<&Utterance> = told.collect();
-    // A pause that is shorter than those is told, too, and nothing comes of it.
+    // A shorter pause is delivered too, without consequences.
     assert!(told.len() == 2 || told.len() == 3, "{told:?}");
     for early in &utterances[..2] {
         let before = |told: &&&Utterance| told.end <= early.end && early.end - told.end < u64::from(RATE) / 15;
@@ -271,12 +271,13 @@ fn a_script_answers_each_listen_with_what_it_is_given() {
     }
 }
 
-/// A person at the microphone, 10 dB above a radio that has just spoken: two utterances, the second whole. The radio twice: one.
+/// A person at the microphone, 10 dB above a radio that has just spoken: two utterances, and the second is complete. The radio twice: one
+/// utterance.
 #[test]
 fn whoever_is_nearer_is_heard_apart() {
     let Some(radio) = speech("the weather was on last night") else { return };
     let Some(answer) = speech("nothing through it") else { return };
-    // espeak-ng begins and ends a text with silence.
+    // espeak-ng starts and ends a text with silence.
     let loud = |sound: &[f32]| {
         let is = |s: &&f32| s.abs() > 0.01;
         let last = sound.iter().rposition(|s| s.abs() > 0.01).expect("sound");
@@ -304,8 +305,9 @@ fn whoever_is_nearer_is_heard_apart() {
     }
 }
 
-/// Answers beside an engine that fires nine times a second: each is cut out whole, and not with the engine for the rest of it.
-/// The engine is invented, bursts of noise that die away; espeak-ng speaks. That an answer is to be cut so is common practice, no source.
+/// Answers beside an engine that fires nine times per second. Each is found complete, and does not continue with the engine for the rest of
+/// it. The engine is simulated by decaying bursts of noise; espeak-ng speaks. That an answer should be separated like this is common
+/// practice, no source.
 #[test]
 fn an_answer_beside_an_engine_is_cut_where_it_ends() {
     let Some(answers) = ANSWERS.iter().map(|a| speech(a)).collect::<Option<Vec<_>>>() else { return };
@@ -332,7 +334,7 @@ fn an_answer_beside_an_engine_is_cut_where_it_ends() {
     }
 }
 
-/// Something clanks on, three times a second, after somebody has spoken: the answer is over all the same.
+/// Something keeps clanking three times per second after somebody has spoken. The answer ends nevertheless.
 #[test]
 fn clanks_do_not_hold_an_answer_open() {
     let Some(answer) = speech("it stays lit") else { return };
@@ -351,9 +353,9 @@ fn clanks_do_not_hold_an_answer_open() {
     assert!(heard[0].end as usize <= end + RATE as usize, "{} and {end}", heard[0].end);
 }
 
-/// Real speech: the recordings that the English model comes with, in pieces as short as a syllable, each by itself in a silent room, as loud as
-/// somebody close to the microphone. A room so quiet is made louder for the detector, and that must not clip what is said: where it did, 137
-/// of 222 were found, now 176.
+/// Real speech: the recordings supplied with the English model, in pieces as short as a syllable, each alone in a silent room, as loud as
+/// somebody close to the microphone. The detector amplifies such a quiet room, and that must not clip the speech: when it did, 137 of 222
+/// were found, now 176.
 #[test]
 fn a_short_loud_word_in_a_silent_room_is_found() {
     const PIECE: usize = RATE as usize * 3 / 20;

@@ -1,4 +1,4 @@
-//! Advice over a tiny procedure and a tiny library, every figure worked out by hand from Bayes' rule; and as a user types it.
+//! Advice over a tiny procedure and a tiny library, with every figure worked out by hand from Bayes' rule, and as the user types it.
 
 mod support;
 
@@ -75,11 +75,11 @@ conclusions:
   over: {cause: "The key switch is open.", remedy: "Renew it.", condemns: [key], rules-out: ["the lamp"], not-tested: ["all else"], recheck: ["the lamp"]}
 "#;
 
-/// Probability of an accepted answer that was not asked back to be a slip, and of one of two answers when it is one.
+/// Probability that an accepted, unconfirmed answer is a slip, and that a slip gives a particular one of two answers.
 const ERR: f64 = SLIP + MISHEARD;
 const HALF: f64 = 0.5;
 
-/// More answers than this mean that a walk goes in a circle.
+/// More answers than this mean that the walk goes in a circle.
 const MOST_ANSWERS: usize = 400;
 
 fn stage() -> Stage {
@@ -102,9 +102,10 @@ fn close(a: f64, b: f64) {
     assert!((a - b).abs() < 1e-4, "{a} and not {b}");
 }
 
-/// Priors 0.675 (key), 0.225 (battery), 0.1 (outside). Dark across the battery fits the open battery alone: probability 0.98 + 0.01 = 0.99
-/// there, 0.01 under the open key, and outside, which shows something strange at a tenth of the checks, 0.98 * 0.1 * 0.5 + 0.01 = 0.059.
-/// Weights 0.22275 : 0.00675 : 0.0059, sum 0.2354. Dark behind the key then fits both faults and is strange outside: times 0.99, 0.99, 0.059.
+/// Priors 0.675 (key), 0.225 (battery), 0.1 (outside). Dark across the battery fits only the open battery: probability 0.98 + 0.01 = 0.99
+/// there, 0.01 with the open key, and outside, which shows something strange at a tenth of the checks, 0.98 * 0.1 * 0.5 + 0.01 = 0.059.
+/// Weights 0.22275 : 0.00675 : 0.0059, sum 0.2354. Dark behind the key then fits both faults and is strange outside: times 0.99, 0.99,
+/// 0.059.
 #[test]
 fn suspects_are_those_of_bayes_rule_by_hand() {
     let mut stage = stage();
@@ -117,20 +118,20 @@ fn suspects_are_those_of_bayes_rule_by_hand() {
     close(weight(&after, "battery-open"), 0.22275 / 0.2354);
     close(weight(&after, "key-open"), 0.00675 / 0.2354);
     close(after.outside, 0.0059 / 0.2354);
-    // Weight of evidence for the battery: log10 of 0.99 over the rest's (0.675 * 0.01 + 0.1 * 0.059) / 0.775.
+    // Weight of evidence for the battery: log10 of 0.99 over the others' (0.675 * 0.01 + 0.1 * 0.059) / 0.775.
     let because = &after.suspects[0].because[0];
     assert_eq!(because.answer, "the battery does not light it");
     close(because.evidence, (0.99f64 / ((0.675 * 0.01 + 0.1 * 0.059) / 0.775)).log10());
     stage.answer("dark");
     let after = stage.walker.suspects().expect("it was weighed").clone();
     let all = 0.225 * fits * fits + 0.675 * not * fits + OUTSIDE * strange * strange;
-    // What is outside the library never weighs less than a hundredth.
+    // The weight of faults outside the library never falls below a hundredth.
     let outside = OUTSIDE * strange * strange / all;
     assert!(outside < 0.01);
     close(weight(&after, "battery-open"), 0.225 * fits * fits / all * 0.99 / (1.0 - outside));
     close(after.outside, 0.01);
     assert_eq!(after.doubtful, None, "the open battery explains both");
-    // "Go back" takes the answer back.
+    // "Go back" withdraws the answer.
     stage.answer("go back");
     close(weight(stage.walker.suspects().expect("the first answer"), "battery-open"), 0.22275 / 0.2354);
     stage.answer("what is left");
@@ -144,8 +145,8 @@ fn suspects_are_those_of_bayes_rule_by_hand() {
     assert!(said.contains("For the first speaks: the battery does not light it."), "{said}");
 }
 
-/// Dark across the battery and lit behind it: neither fault explains both. Lit is a slip under the open battery (0.225 * 0.99 * 0.01) and
-/// the open key (0.675 * 0.01 * 0.01), and hardly one outside (0.1 * 0.059 * 0.941).
+/// Dark across the battery and lit behind it: neither fault explains both. Lit is a slip with the open battery (0.225 * 0.99 * 0.01) and
+/// the open key (0.675 * 0.01 * 0.01), and hardly a slip outside (0.1 * 0.059 * 0.941).
 #[test]
 fn what_does_not_fit_is_said_once_and_repeated_when_wanted() {
     let mut stage = stage();
@@ -165,8 +166,8 @@ fn what_does_not_fit_is_said_once_and_repeated_when_wanted() {
     stage.answer("lit");
     let said = stage.said_since();
     assert!(said.contains("The same as before"), "{said}");
-    // Seen twice it is a slip a tenth as often: something outside explains the two now (0.1 * 0.059 * 0.95 against 0.225 * 0.99 * 0.001),
-    // "dark" is a slip there with 0.01 / 0.059 = 0.17 only, and nothing more is doubted.
+    // Seen twice, it is a tenth as likely to be a slip. Something outside now explains both (0.1 * 0.059 * 0.95 against 0.225 * 0.99 *
+    // 0.001). "Dark" is a slip there with only 0.01 / 0.059 = 0.17, and nothing is doubted any more.
     assert_eq!(stage.walker.place().0, "last");
     stage.answer("ready");
     let (_, lines) = stage.said.iter().partition::<Vec<_>, _>(|(_, text)| !text.starts_with("Not ruled out"));
@@ -175,7 +176,7 @@ fn what_does_not_fit_is_said_once_and_repeated_when_wanted() {
     stage.restart(1_000);
 }
 
-/// The record holds the suspects; one that breaks off while the advice was being waited for is taken up again.
+/// The record contains the suspects. A walk that breaks off while waiting for advice can be resumed.
 #[test]
 fn suspects_are_recorded_and_a_walk_cut_before_its_advice_goes_on() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -202,7 +203,7 @@ fn suspects_are_recorded_and_a_walk_cut_before_its_advice_goes_on() {
     assert_eq!(verify.status.code(), Some(0), "{}", String::from_utf8_lossy(&verify.stdout));
 }
 
-/// What happens in a shipped story could happen to its bike: no answer fails to fit, and the cause is the first suspect.
+/// The events of a shipped story are possible on its bike: every answer fits, and the cause is the first suspect.
 #[test]
 fn the_stories_answers_fit_together() {
     let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
@@ -243,7 +244,7 @@ fn without_a_fault_library_it_says_so() {
     assert!(said.contains("I have no wiring and no faults to reckon with here"), "{said}");
 }
 
-/// What is said for the suspects must sound like no other control, escape or answer of the shipped procedures.
+/// The phrases that ask for the suspects must sound unlike every other command, escape and answer of the shipped procedures.
 #[test]
 fn the_control_sounds_like_nothing_else() {
     let words = Vocabulary::english();

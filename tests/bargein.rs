@@ -1,5 +1,5 @@
-//! Speaking over a prompt, on samples alone: prompts go through a room back into the microphone, with or without somebody's answer over
-//! them, through the code of the live microphone. `cargo run --example bargein` measures the same at length.
+//! Speaking over a prompt, in samples only. Prompts reach the microphone through a simulated room, with or without an answer over them, and
+//! run through the live microphone's code. `cargo run --example bargein` measures the same at length.
 #![cfg(feature = "sound")]
 
 #[path = "support/echo_bench.rs"]
@@ -10,7 +10,7 @@ use probeside::hear::RATE;
 use probeside::hear::resample::resample;
 use probeside::speak::{Espeak, Flite, Voice};
 
-/// Prompts that hold answers, as questions do.
+/// Prompts that contain answers, as questions do.
 const PROMPTS: [&str; 5] = [
     "Touch the probe to the live terminal of the coil. Does the lamp light up, or does it stay dark?",
     "With the points open, look at the plug. Is there a blue spark, or no spark at all?",
@@ -19,7 +19,7 @@ const PROMPTS: [&str; 5] = [
     "You can say: say again, help me, go back, skip this, hold on, or stop now.",
 ];
 const ANSWERS: [&str; 5] = ["it lights up", "no spark", "i am ready", "say again", "stop now"];
-/// Root mean square of answers: -24 dB of full scale.
+/// Level of answers, root mean square: -24 dB of full scale.
 const ANSWER_LEVEL: f32 = 0.06;
 const SEED: u64 = 20_261_127;
 
@@ -75,8 +75,8 @@ fn a_prompt_in_which_sound_is_lost_does_not_cut_itself() {
     for (lost_ms, level_db) in [(20, -6.0), (50, -12.0)] {
         let way = Way { level_db, delay_ms: 200, rt60_s: 0.3, drift_ppm: 0.0, lost_ms };
         let mut bench = Bench::new(way, SEED);
-        // In every third of them some is lost: lengths as were seen on busy sound servers here, from memory, no source. What is right needs
-        // none: nobody speaks, so nothing may be cut.
+        // Every third prompt loses some sound: lengths as seen on busy sound servers here, from memory, no source. The expected result
+        // needs no source: nobody speaks, so nothing may be interrupted.
         let turns: Vec<usize> =
             (0..15).filter(|n| bench.turn(&prompts[n % prompts.len()], &[], 0).cut.is_some()).collect();
         println!("{way:?}: prompts cut {turns:?}");

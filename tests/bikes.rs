@@ -1,5 +1,5 @@
-//! Bikes of other layouts: the format can say them, the check finds them sound, their circuits fire and are told from faults, and what
-//! cannot be is told with its place.
+//! Bikes of other layouts. The format can describe them, `check` finds them sound, their circuits fire and faults in them can be told
+//! apart. An impossible layout is reported with its place.
 
 use probeside::bike::{self, Bike, BikeState, Engine, Instrument, InstrumentKind, PointsAt};
 use probeside::circuit::{Alteration, Glow, Model, Observation, Strength};
@@ -13,7 +13,7 @@ fn load(name: &str) -> Bike {
     bike::load(&folder().join(name)).unwrap_or_else(|wrong| panic!("{}", wrong[0]))
 }
 
-/// On the road: all joined, kicked.
+/// Ready for the road: everything connected, kicked.
 fn kicked() -> BikeState {
     let switches = [("key", "connects"), ("kill", "connects")];
     let switches = switches.into_iter().map(|(name, at)| (name.to_owned(), at.to_owned())).collect();
@@ -59,7 +59,7 @@ fn a_two_lead_coil_needs_both_its_ways_whole() {
         assert_eq!(fires(vec![], &off, one), Strength::None, "{name}");
         let fouled = Alteration::Ohm { branch: format!("plug-{other}"), ohm: 1000.0 };
         assert_eq!(fires(vec![fouled.clone()], &kicked(), one), Strength::Strong, "{name}");
-        // A tester on one lead sparks when the other lead is clipped to the engine, and not when it hangs free.
+        // A tester on one lead sparks if the other lead is clipped to the engine, but not if it hangs free.
         let tester = held(off.clone(), InstrumentKind::SparkTester, &format!("plug-{one}.top"), "engine");
         let mut tester = BikeState { unplugged: [format!("lead-{other}"), format!("lead-{one}")].into(), ..tester };
         let seen = |state: &BikeState| Model::new(&bike).observe(state).unwrap()[0].seen;
@@ -81,7 +81,7 @@ fn a_kill_switch_that_grounds_the_points_means_the_same_everywhere() {
         let state = held(state, InstrumentKind::Lamp, "battery.live", "left-points.coil-side");
         model.observe(&state).unwrap()[0].seen
     };
-    // With the feed on both ends of the lamp it is dark; where the kill switch grounds the wire it lights.
+    // With the feed on both ends the lamp is dark. Where the kill switch grounds the wire, it lights.
     assert_eq!(lamp("connects"), Observation::Lamp(Glow::Dark));
     assert_eq!(lamp("run"), Observation::Lamp(Glow::Dark));
     assert_eq!(lamp("disconnects"), Observation::Lamp(Glow::Bright));
@@ -98,7 +98,7 @@ fn points_open_one_after_the_other_by_the_crank_angle() {
         let open = bike.points.iter().map(|set| set.id.as_str()).filter(|id| !closed.contains(*id));
         open.collect::<Vec<_>>().join(" ")
     };
-    // Each opens at 0, 120, 240 and stays open for 160 of 360 degrees.
+    // They open at 0, 120 and 240, and each stays open for 160 of 360 degrees.
     for (crank, expected) in [
         (10.0, "left right"),
         (50.0, "left"),
@@ -113,7 +113,7 @@ fn points_open_one_after_the_other_by_the_crank_angle() {
     assert_eq!(model.standings(&kicked()).len(), 6);
     let at = BikeState { crank: Some(50), ..BikeState::default() };
     assert_eq!(model.standings(&at), [["middle", "right"].map(String::from).into()]);
-    // By hand, no angle does this.
+    // Only by hand: no crank angle gives this combination.
     let card = bike.points.iter().map(|set| (set.id.value.clone(), PointsAt::Open)).collect();
     assert_eq!(model.standings(&BikeState { points: card, ..BikeState::default() }), [Default::default()]);
 }

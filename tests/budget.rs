@@ -1,6 +1,6 @@
-//! The budget of an expression holds: counted in steps and in bytes that were allocated, never by a clock.
+//! The budget of an expression holds, measured in steps and in allocated bytes, never with a clock.
 //!
-//! The bounds are the program's own contract: `MOST_STEPS`, and bytes in proportion to them.
+//! The limits are the program's own contract: `MOST_STEPS`, and bytes in proportion to it.
 
 use probeside::bike::{self, EnglishWords, as_value};
 use probeside::circuit::faults::Library;
@@ -12,7 +12,7 @@ use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use std::path::{Path, PathBuf};
 
-/// The system's allocator, counting what each thread takes and holds.
+/// The system's allocator, with counts of what each thread has allocated and holds.
 struct Counting;
 
 thread_local! {
@@ -21,21 +21,21 @@ thread_local! {
     static MOST_HELD: Cell<i64> = const { Cell::new(0) };
 }
 
-// SAFETY: everything is handed on to the system's allocator as it came.
+// SAFETY: every call is forwarded unchanged to the system's allocator.
 unsafe impl GlobalAlloc for Counting {
     unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
-        // While a thread ends its counters are gone, and nothing is counted.
+        // A thread that is ending has no counters any more, so nothing is counted.
         let _ = TAKEN.try_with(|taken| taken.set(taken.get() + layout.size() as u64));
         let _ = HELD.try_with(|held| {
             held.set(held.get() + layout.size() as i64);
             let _ = MOST_HELD.try_with(|most| most.set(most.get().max(held.get())));
         });
-        // SAFETY: the caller keeps the contract of `alloc`.
+        // SAFETY: the caller fulfils the contract of `alloc`.
         unsafe { System.alloc(layout) }
     }
     unsafe fn dealloc(&self, at: *mut u8, layout: Layout) {
         let _ = HELD.try_with(|held| held.set(held.get() - layout.size() as i64));
-        // SAFETY: the caller keeps the contract of `dealloc`.
+        // SAFETY: the caller fulfils the contract of `dealloc`.
         unsafe { System.dealloc(at, layout) }
     }
 }
@@ -43,7 +43,7 @@ unsafe impl GlobalAlloc for Counting {
 #[global_allocator]
 static COUNTING: Counting = Counting;
 
-/// Bytes that an evaluation may take in all for each step, and may hold at once.
+/// Bytes that an evaluation may allocate in total per step, and may hold at once.
 const BYTES_A_STEP: u64 = 2_000;
 const MOST_BYTES: i64 = 100_000_000;
 
@@ -59,7 +59,7 @@ fn scope() -> Scope {
     scope
 }
 
-/// What came of an expression, the bytes it took and the most it held at once.
+/// The result of an expression, the bytes it allocated, and the most it held at once.
 fn counted(expression: &str, scope: &Scope) -> (Result<u64, String>, u64, i64) {
     let expression = text(expression);
     TAKEN.set(0);
@@ -113,7 +113,7 @@ fn what_blows_up_is_stopped_with_a_sentence_and_its_place() {
     }
 }
 
-/// A thread's usual stack is 2 MB; deep expressions come out or are refused, and never overflow half of it.
+/// A thread's usual stack is 2 MB. Deep expressions are evaluated or rejected, and never use more than half of it.
 #[test]
 fn deep_expressions_do_not_overflow_a_small_stack() {
     let deep = [
@@ -167,7 +167,7 @@ fn ordinary_expressions_take_few_steps() {
     assert!(evaluate_number(&text("size(bike.wires.map(w, w.from + w.to))"), &scope).is_ok());
     assert_eq!(evaluate_list(&text("['a' + 'b', 'c']"), &scope), Ok(vec![json!("ab"), json!("c")]));
     assert_eq!(evaluate_bool(&text("[1, 2, 3].exists_one(x, x == 2)"), &scope), Ok(true));
-    // What is not in the text cannot be called.
+    // A function that no text can name cannot be called.
     assert!(evaluate_bool(&text("@spend(1, true)"), &scope).is_err());
     assert!(evaluate_bool(&text("optional.of(1).hasValue()"), &scope).is_err());
 }
@@ -226,7 +226,8 @@ fn a_template_that_blows_up_is_stopped_with_a_sentence() {
     std::thread::Builder::new().stack_size(1 << 20).spawn(work).expect("a thread").join().expect("no panic");
 }
 
-/// The equations of a circuit grow with the square of its nodes, a proof with the faults: both have a limit that is told at once.
+/// The equations of a circuit grow with the square of its nodes, and a proof grows with the faults. Both have a limit that is reported at
+/// once.
 #[test]
 fn thousands_of_parts_or_faults_are_refused_before_any_work() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
@@ -270,7 +271,7 @@ fn yaml_files(folder: &Path) -> Vec<PathBuf> {
     files
 }
 
-/// Every shipped text that is an expression, on every shipped bike, stays below a tenth of the budget.
+/// Every expression in the shipped files, on every shipped bike, stays below a tenth of the budget.
 #[test]
 fn the_shipped_expressions_keep_far_below_the_budget() {
     let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures");
@@ -294,7 +295,7 @@ fn the_shipped_expressions_keep_far_below_the_budget() {
     assert!(came_out > 200 && most.0 > 100 && most.0 < MOST_STEPS / 10, "{came_out} came out, {most:?}");
 }
 
-/// Expressions of loops in each other, joined texts, lists and mappings.
+/// Nested loops, concatenated texts, lists and mappings.
 fn nested() -> impl Strategy<Value = String> {
     let leaf = prop_oneof![
         Just("x".to_owned()),
@@ -329,7 +330,7 @@ proptest! {
     fn any_nested_expression_keeps_within_its_budget(expression in nested()) {
         let scope = scope();
         let (came, taken, held) = counted(&expression, &scope);
-        // Reading the expression and the bike's own values takes memory too, in proportion to their size.
+        // Parsing the expression and the bike's own values also take memory, in proportion to their size.
         let base = 20_000_000;
         let paid = match &came {
             Ok(steps) => *steps,

@@ -1,5 +1,5 @@
-//! `probeside check` from end to end: sound files pass, each broken file under `tests/broken` gets the findings of its snapshot, and
-//! files made to do harm get a sentence.
+//! `probeside check` from end to end: sound files pass, each broken file in `tests/broken` yields the findings of its snapshot, and
+//! malicious files are answered with a sentence.
 
 use probeside::bike::EnglishWords;
 use probeside::check::Reserved;
@@ -11,7 +11,7 @@ fn tests() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests")
 }
 
-/// Runs the check; the exit code, and what was printed, with paths shortened to begin below `tests`.
+/// Runs the check. Returns the exit code and the output, with paths relative to `tests`.
 fn check(paths: &[PathBuf], bikes: &[PathBuf], json: bool) -> (u8, String) {
     let args = CheckArgs { paths: paths.to_vec(), bike: bikes.to_vec(), json };
     let taken = [("go back", "the command `back`"), ("no", "no"), ("it flickers", "the escape `flickers`")];
@@ -101,7 +101,7 @@ fn json_keeps_its_schema() {
     assert_eq!(finding["severity"], "error");
 }
 
-/// Checks bytes written to a file; the exit code and the text.
+/// Checks bytes written to a file. Returns the exit code and the text.
 fn check_bytes(name: &str, bytes: &[u8]) -> (u8, String) {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join(name);
@@ -155,7 +155,7 @@ fn a_file_of_100_mb_is_not_read() {
     }
 }
 
-/// The most memory that this process has held, kB, where the system tells (proc(5), VmHWM).
+/// The peak memory of this process, kB, if the system reports it (proc(5), VmHWM).
 fn most_memory() -> Option<u64> {
     let status = std::fs::read_to_string("/proc/self/status").ok()?;
     status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?.trim().split(' ').next()?.parse().ok()

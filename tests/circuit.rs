@@ -1,4 +1,4 @@
-//! The circuit room against the outside: ngspice's operating points and transients, and facts of the trade on the two bikes.
+//! The circuit room against external references: ngspice's operating points and transients, and workshop facts about the two bikes.
 
 use probeside::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, PointsAt};
 use probeside::circuit::transient::{ringing, rise, stored_energy};
@@ -20,13 +20,13 @@ fn fennel_single() -> Bike {
     shipped("fennel-single.yaml")
 }
 
-/// Networks in one run of the reference program.
+/// Networks per run of the reference program.
 const BATCH: usize = 100;
 const NETWORKS: usize = 1000;
-/// Differences below this are the reference program's floor, volt.
+/// Voltage differences below this are within the reference program's precision, volt.
 const FLOOR_VOLT: f64 = 1e-9;
 
-/// Runs ngspice on a deck; `None` when it is not installed and that is allowed.
+/// Runs ngspice on a deck. `None` if it is not installed and may be missing.
 fn ngspice(deck: &str) -> Option<String> {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("deck.cir");
@@ -66,7 +66,7 @@ fn reference_volts(networks: &[Network]) -> Option<BTreeMap<String, f64>> {
     Some(found)
 }
 
-/// Greatest relative difference from the reference beyond its floor, with how many voltages were compared.
+/// Largest relative difference from the reference, above its precision, and the number of voltages compared.
 fn compare(networks: &[Network], found: &BTreeMap<String, f64>) -> (f64, usize) {
     let mut worst = (0f64, 0);
     for (k, network) in networks.iter().enumerate() {
@@ -89,7 +89,7 @@ fn node(network: &Network, n: usize) -> Node {
     network.find(&network.names()[n]).unwrap()
 }
 
-/// Between two values, evenly by their logarithms.
+/// Between two values, uniform in the logarithm.
 fn between(random: &mut fastrand::Rng, low: f64, high: f64) -> f64 {
     low * (high / low).powf(random.f64())
 }
@@ -163,7 +163,7 @@ fn diodes_agree_with_ngspice() {
     assert!(worst.0 < 1e-4);
 }
 
-/// Every position of the switches times every way the points can stand.
+/// Every position of the switches, with every position of the points.
 fn every_state(bike: &Bike) -> Vec<(BikeState, BTreeSet<String>)> {
     let mut all = Vec::new();
     let kills: Vec<Option<String>> = match &bike.kill {
@@ -203,7 +203,7 @@ fn both_bikes_agree_with_ngspice_in_every_position() {
                     network
                 })
                 .collect();
-            // What hangs free of the reference is tied down by a resistance no one can measure, for the reference's sake.
+            // For the reference program, parts that float are tied to the reference node by a resistance too high to measure.
             let tied: Vec<_> = networks
                 .iter()
                 .map(|network| {
@@ -289,7 +289,7 @@ const BRIGHT: Observation = Observation::Lamp(Glow::Bright);
 const DARK: Observation = Observation::Lamp(Glow::Dark);
 const ON: &[(&str, &str)] = &[("key", "on"), ("kill", "run")];
 
-// Every fact in the tests below: common practice, no source.
+// All facts in the tests below: common practice, no source.
 
 #[test]
 fn lamp_from_live_to_the_isolated_points_wire_is_lit_closed_and_dark_open() {
@@ -372,7 +372,7 @@ fn spark_comes_at_the_break() {
         s.engine = Some(Engine::Kicked);
         let s = with(s, InstrumentKind::SparkTester, &format!("plug-{plug}.top"), "engine");
         assert_eq!(seen(&model, s.clone()), [Observation::Spark(Strength::Strong)], "{}", bike.name);
-        // Closed for ever (welded) or grounded at the plate: nothing breaks, nothing sparks.
+        // Permanently closed (welded) or grounded at the plate: no break and no spark.
         let set = &bike.points[0].id.value;
         let welded = Model::with(&bike, [Alteration::Ohm { branch: format!("points-{set}"), ohm: 0.01 }]);
         assert_eq!(seen(&welded, s.clone()), [Observation::Spark(Strength::None)]);
@@ -387,7 +387,7 @@ fn spark_comes_at_the_break() {
         assert_eq!(model.fires(&running, plug).unwrap(), Strength::Strong);
         let fouled = Model::with(&bike, [Alteration::Ohm { branch: format!("plug-{plug}"), ohm: 20e3 }]);
         assert_eq!(fouled.fires(&running, plug).unwrap(), Strength::None);
-        // By hand: a jumper at the points wire, lifted.
+        // By hand: a jumper on the points wire is lifted.
         let connector = &bike.points[0].connector.value;
         let mut hand = state(&[("key", "on")], &[connector, &format!("lead-{plug}")], &[]);
         hand.engine = Some(Engine::Still);
@@ -401,15 +401,15 @@ fn spark_comes_at_the_break() {
 
 #[test]
 fn closing_the_points_gives_no_spark() {
-    // Common practice, no source: the spark comes at the break. At the make the primary sees the battery's voltage and no more, so the
-    // secondary offers the turns ratio times that, far below what the smallest gap in use needs.
+    // Common practice, no source: the spark comes at the break. At the make the primary gets no more than the battery's voltage, so the
+    // secondary offers that times the turns ratio, far below what the smallest gap in use needs.
     for bike in [borage_twin(), fennel_single()] {
         let model = Model::new(&bike);
         let figures = &model.figures;
         let at_make = figures.coils[&bike.coils[0].id.value].ratio * figures.battery_volt;
         let needed = probeside::sums::gap::breakdown_volt(0.5, 1.01325, 293.0);
         assert!(at_make < 0.5 * needed, "{}: {at_make} V of {needed} V", bike.name);
-        // Turned the other way round, from open to closed, the same circuit gives no break.
+        // In the other direction, from open to closed, the same circuit gives no break.
         let s = state(ON, &[], &[]);
         let (open, closed) = (BTreeSet::new(), BTreeSet::from([bike.points[0].id.value.clone()]));
         let (open, closed) = (model.wiring(&s, &open).unwrap(), model.wiring(&s, &closed).unwrap());
@@ -461,7 +461,7 @@ fn kill_that_grounds_the_points_wires_stops_the_spark() {
     if let Some(kill) = &mut bike.kill {
         kill.action = probeside::bike::KillAction::GroundsPoints;
     }
-    // Its feed then runs past the kill switch, and every points wire has one to it.
+    // Its feed then bypasses the kill switch, and every points wire has a wire to the switch.
     for w in &mut bike.wires {
         for end in [&mut w.from, &mut w.to] {
             if end.value.starts_with("kill.") {

@@ -1,5 +1,5 @@
-//! What the README says of the shipped procedures is made from the procedures: the table (each with each bike, as `probeside check`
-//! finds it) and the page of cautions. `PROBESIDE_BLESS=1 cargo test --test content` writes both; without it they must be up to date.
+//! The parts of the README that are generated from the procedures: the table (each procedure with each bike, as `probeside check` sees it)
+//! and the page of cautions. `PROBESIDE_BLESS=1 cargo test --test content` writes both. Otherwise the test requires them to be up to date.
 
 #[path = "support/shipped_files.rs"]
 mod shipped_files;
@@ -11,14 +11,14 @@ use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// When set, the README is written instead of compared.
+/// If set, the README is written instead of compared.
 const BLESS: &str = "PROBESIDE_BLESS";
 
 fn load(file: &Path) -> Procedure {
     procedure::load(file).unwrap_or_else(|found| panic!("{}: {} findings", file.display(), found.len()))
 }
 
-/// What `probeside check` finds in every procedure with one bike: by procedure, errors, warnings, and whether it applies.
+/// The findings of `probeside check` for every procedure with one bike: errors and warnings by procedure, and whether it applies.
 fn checked(files: &[PathBuf], bike: &Path) -> BTreeMap<String, (usize, usize, bool)> {
     let out = Command::new(env!("CARGO_BIN_EXE_probeside"))
         .args(["check", "--json", "--bike"])
@@ -34,7 +34,7 @@ fn checked(files: &[PathBuf], bike: &Path) -> BTreeMap<String, (usize, usize, bo
         let (errors, warnings, applies) = found.get_mut(&file).expect("a procedure that was checked");
         match (finding["severity"].as_str(), finding["check"].as_str()) {
             (_, Some("not-tried")) => *applies = false,
-            // What one bike does not unplug another may: that is looked at over all bikes together.
+            // Another bike may unplug what this one does not. That is checked over all bikes together.
             (Some("warning"), Some("nothing-to-undo")) => {}
             (Some("error"), _) => *errors += 1,
             _ => *warnings += 1,
@@ -43,7 +43,7 @@ fn checked(files: &[PathBuf], bike: &Path) -> BTreeMap<String, (usize, usize, bo
     found
 }
 
-/// The first sentence of the comment at the head of a file.
+/// The first sentence of the comment at the top of a file.
 fn about(file: &Path) -> String {
     let text = std::fs::read_to_string(file).expect("a procedure");
     let head = text.lines().map_while(|line| line.strip_prefix('#')).map(str::trim).collect::<Vec<_>>().join(" ");
@@ -94,7 +94,7 @@ fn table() -> (String, Vec<String>) {
     (text, unsound)
 }
 
-/// Every caution of every procedure, the gravest first; the same words once, with the procedures that say them.
+/// Every caution of every procedure, most severe first. Identical words are listed once, with the procedures that use them.
 fn cautions() -> String {
     let mut all: BTreeMap<(SignalWord, String, String), BTreeSet<String>> = BTreeMap::new();
     for file in yaml_in("procedures") {
@@ -124,7 +124,7 @@ fn readme(part: &str, text: &str) {
     write_readme(&all);
 }
 
-/// One test, since both write the same file.
+/// A single test, because both parts are in the same file.
 #[test]
 fn the_readme_says_what_the_procedures_are() {
     let (text, unsound) = table();
@@ -159,7 +159,7 @@ fn every_procedure_has_a_healthy_and_a_faulty_scenario() {
     for file in yaml_in("procedures") {
         let id = name(&file);
         let walked = endings.get(&id).map_or(0, BTreeSet::len);
-        // What is only a part of others is walked in them.
+        // A procedure that is only a part of others is walked as part of them.
         let only_a_part = called.contains(&id) && load(&file).conclusions.iter().all(|c| c.is_final);
         assert!(walked >= 2 || only_a_part, "{id}: {walked} different endings are walked in tests/scenarios");
     }

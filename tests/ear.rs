@@ -1,14 +1,14 @@
-//! The seconds that `check` estimates for a prompt against the real voice: espeak-ng, as prompts are said.
+//! Compares `check`'s estimate of a prompt's seconds with the real voice, espeak-ng as prompts use it.
 
 use probeside::phrase::Vocabulary;
 use probeside::speak::{Espeak, Voice};
 
-/// Mean relative error of the estimate that is taken; the fit had 3.5 %.
+/// Largest accepted mean relative error of the estimate. The fit had 3.5 %.
 const MEAN: f64 = 0.06;
-/// Largest relative error of one text.
+/// Largest accepted relative error for one text.
 const LARGEST: f64 = 0.20;
 
-/// Prompts as a walk says them, none of the length of a word or two.
+/// Prompts from walks, none as short as a word or two.
 const PROMPTS: [&str; 14] = [
     "Left side. Turn the engine slowly, two turns. Does the lamp go on and off, stay lit, or stay dark?",
     "Look at the fuse, 15 ampere. Is it whole, blown, or green in its holder?",

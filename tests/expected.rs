@@ -1,5 +1,5 @@
-//! Expected answers: at every step of the shipped procedures that observes something, a healthy bike gives an answer that is good,
-//! and well-known faults give theirs.
+//! Expected answers: at every step of the shipped procedures that observes something, a healthy bike gives a good answer and well-known
+//! faults give theirs.
 
 use probeside::bike::{self, Bike, BikeState, EnglishWords, as_value};
 use probeside::circuit::faults::{Fault, Library};
@@ -28,12 +28,12 @@ fn bench(bike: &str) -> Bench {
 }
 
 impl Bench {
-    /// The answer at a step in the first round of its loop, from a bike that stands as the step asks and no further.
+    /// The answer at a step in the first round of its loop, from a bike in exactly the state that the step asks for.
     fn answer(&self, step: &str, faults: &[&str], before: &[&str]) -> Expected {
         self.answer_with(step, faults, before, 1.0)
     }
 
-    /// The same with a lamp of `watt` times its power.
+    /// The same with a lamp of `watt` times the power.
     fn answer_with(&self, step: &str, faults: &[&str], before: &[&str], watt: f64) -> Expected {
         let mut scope = Scope::new(as_value(&self.bike, &EnglishWords));
         let set = scope.names().find(|(name, _)| *name == "bike").unwrap().1["cylinders"][0].clone();
@@ -92,8 +92,8 @@ fn every_step_that_observes_can_be_computed() {
 
 #[test]
 fn no_lamp_answer_hangs_on_the_lamp_formula() {
-    // Published current exponents run from 0.5 to 0.6 and hot over cold from 10 to 14; at any voltage that changes a filament's resistance
-    // by less than a fifth either way, which is what lamps of 0.8 and 1.25 times the rated power do.
+    // Published current exponents range from 0.5 to 0.6 and hot over cold from 10 to 14. At any voltage these ranges change a filament's
+    // resistance by less than a fifth either way, as do lamps of 0.8 and 1.25 times the rated power.
     for bike in ["borage-twin.yaml", "fennel-single.yaml"] {
         let bench = bench(bike);
         let lamps = bench.procedure.steps.iter().filter(|step| {

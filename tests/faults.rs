@@ -1,4 +1,4 @@
-//! The shipped fault library: unaltered since it was written, whole, and expanded over every shipped bike.
+//! The shipped fault library: unaltered since it was written, complete, and expanded over every shipped bike.
 
 use probeside::bike::{self, Bike};
 use probeside::circuit::faults::Library;

@@ -1,5 +1,5 @@
-//! Files as a user meets them: what a command writes never takes the place of what it did not make, nothing that is no plain file holds
-//! it up, and what it keeps is its owner's alone. All with the real program.
+//! Files as the user meets them. A command never overwrites what it did not write, anything but a plain file never blocks it, and the files
+//! it keeps are private. All with the real program.
 #![cfg(unix)]
 
 #[path = "files/input.rs"]
@@ -16,17 +16,17 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// The longest that any of these commands may take, with a machine that is busy elsewhere. None of them has work for more than a few seconds.
+/// Time limit for each of these commands, on a machine that is busy with other work. None of them takes more than a few seconds by itself.
 const LONGEST: Duration = Duration::from_secs(60);
 
-/// What a command did.
+/// The outcome of a command.
 struct Did {
     code: Option<i32>,
     out: String,
     said: String,
 }
 
-/// A folder to try things in.
+/// A folder for experiments.
 struct Bench {
     folder: tempfile::TempDir,
 }
@@ -51,12 +51,12 @@ impl Bench {
         self.path(name)
     }
 
-    /// Runs the program in the folder, its input closed.
+    /// Runs the program in the folder with its input closed.
     fn run<S: AsRef<OsStr>>(&self, arguments: &[S]) -> Did {
         self.run_with("", "", arguments)
     }
 
-    /// Runs it as the end of a line of the shell, with something to read.
+    /// Runs it at the end of a shell command line, with something to read.
     fn run_with<S: AsRef<OsStr>>(&self, first: &str, input: &str, arguments: &[S]) -> Did {
         let mut child = Command::new("sh")
             .args(["-c", &format!("{first} exec \"$0\" \"$@\""), env!("CARGO_BIN_EXE_probeside")])
@@ -99,14 +99,14 @@ impl Bench {
         Did { code, out: out.join().unwrap(), said: said.join().unwrap() }
     }
 
-    /// A session as a walk that was typed leaves it: broken off after an answer.
+    /// A session after a typed walk that broke off after an answer.
     fn session(&self, name: &str) -> PathBuf {
         let did = self.run_with("", "ready\nhelp me\n", &walk(&["--into", name]));
         assert!(did.code == Some(1) && self.path(name).join("journal.jsonl").is_file(), "{:?} {}", did.code, did.said);
         self.path(name)
     }
 
-    /// Everything in the folder, links not followed.
+    /// Everything in the folder, without following links.
     fn picture(&self) -> BTreeMap<PathBuf, String> {
         fn look(folder: &Path, into: &mut BTreeMap<PathBuf, String>) {
             for entry in std::fs::read_dir(folder).unwrap() {
@@ -126,7 +126,7 @@ impl Bench {
         }
         let mut seen = BTreeMap::new();
         look(self.folder.path(), &mut seen);
-        // The program's own cache comes and goes; `owner.rs` looks at it.
+        // The program's own cache comes and goes. `owner.rs` checks it.
         let cache = self.path("cache");
         seen.retain(|path, _| !path.starts_with(&cache));
         seen
@@ -144,7 +144,7 @@ fn walk<'a>(more: &[&'a str]) -> Vec<&'a str> {
         .collect()
 }
 
-/// Whether the speech model is there; says what is missing.
+/// Whether the speech model is available. Says what is missing.
 fn hears() -> bool {
     let model = probeside::hear::models::find().map(drop).and(probeside::hear::models::find_detector().map(drop));
     if let Err(why) = &model {

@@ -1,7 +1,7 @@
-//! What minutes and shares are reckoned with, frozen: every step's minutes, the costs of set-up, the weights of belief, the fault
-//! library. `tests/frozen/inputs.txt` has each by name, so that a change shows as a line. Whoever changes one writes the reason, and
-//! where there is one the source, into `tests/frozen/REASONS.md` with the new digest, measures again under old and new
-//! (`cargo run --release --example frozen`), and only then blesses: `PROBESIDE_BLESS=1 cargo test --test frozen`.
+//! Freezes the inputs to all calculated minutes and shares: every step's minutes, the costs of set-up, the weights of belief, the fault
+//! library. `tests/frozen/inputs.txt` lists each by name, so that a change shows as a line. To change one, write the reason, and the source
+//! if there is one, into `tests/frozen/REASONS.md` with the new digest, measure under the old and the new values (`cargo run --release
+//! --example frozen`), and only then bless: `PROBESIDE_BLESS=1 cargo test --test frozen`.
 
 use probeside::procedure;
 use sha2::{Digest, Sha256};

@@ -1,5 +1,6 @@
-//! The guard over hot coils and the cautions, by hand: what cancels them (nothing but a confirmation, nothing but hearing them). The source of
-//! every expectation is the program's own contract: told is not done, and what was not heard whole was not acknowledged.
+//! The guard against hot coils and the cautions, by hand: only a confirmation cancels the guard, and only hearing a caution acknowledges
+//! it. All expectations come from the program's own contract: being told to do something is not doing it, and what was not heard completely
+//! was not acknowledged.
 
 mod support;
 

@@ -1,6 +1,7 @@
-//! The shipped stories and every shipped procedure by sound: a healthy and a faulty walk of `tests/scenarios`, told as stories to `probeside demo`. Answers are
-//! synthesised, heard by the real recogniser, walked and journalled faster than real time; the record must hold the scenario's
-//! ending. `PROBESIDE_WALKS=all` walks every scenario that is only a table, `PROBESIDE_WALKS=NAME,NAME` those.
+//! The shipped stories and every shipped procedure by sound: a healthy and a faulty walk from `tests/scenarios`, told as stories to
+//! `probeside demo`. Answers are synthesised, recognised by the real recogniser, walked and journalled faster than real time. The record
+//! must contain the scenario's ending. `PROBESIDE_WALKS=all` walks every scenario that consists only of a table,
+//! `PROBESIDE_WALKS=NAME,NAME` the named ones.
 
 use serde_json::json;
 use std::collections::BTreeMap;
@@ -11,13 +12,13 @@ use std::time::Instant;
 
 /// `all` for every scenario that can be told as a story, or the names of some.
 const WALKS: &str = "PROBESIDE_WALKS";
-/// When set, a machine without the model or the voice fails the test instead of leaving it out.
+/// If set, a machine without the model or the voice fails the test instead of skipping it.
 const MUST: &str = "PROBESIDE_MUST";
-/// Walks under way at a time: each keeps about one core busy.
+/// Walks at a time. Each keeps about one core busy.
 const AT_ONCE: usize = 2;
 /// Exit code of a machine that lacks something.
 const LACKS: i32 = 3;
-/// The walks that are always made: of every procedure a healthy bike and a faulty one, the short ones.
+/// The walks that always run: for every procedure the short ones with a healthy and with a faulty bike.
 const CHOSEN: [&str; 27] = [
     "battery-feed-good",
     "battery-feed-key-lossy",
@@ -48,12 +49,12 @@ const CHOSEN: [&str; 27] = [
     "weak-spark-shaken",
 ];
 
-/// The shipped stories, as `probeside demo` tells them, and where they end.
+/// The shipped stories, as `probeside demo` tells them, with their endings.
 const SHIPPED: [(&str, &[&str]); 2] =
     [("two-dead-sides", &["feed-part-resistive", "key"]), ("dead-left-side", &["points-dirty", "left"])];
 
-/// A scenario that is only a table: what the demo's invented mechanic is told, and how it must end.
-struct Told {
+/// A scenario that consists only of a table: the instructions for the demo's invented mechanic, and the required ending.
+struct TableStory {
     name: String,
     story: String,
     ends: Vec<String>,
@@ -63,8 +64,8 @@ fn scenarios() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/scenarios")
 }
 
-/// None where the scenario has lines that run in order.
-fn told(file: &Path) -> Option<Told> {
+/// `None` if the scenario has lines that run in order.
+fn told(file: &Path) -> Option<TableStory> {
     let text = std::fs::read_to_string(file).expect("a scenario");
     let mut answers: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     let mut head: BTreeMap<&str, &str> = BTreeMap::new();
@@ -88,11 +89,11 @@ fn told(file: &Path) -> Option<Told> {
     });
     let ends = head["ends"].split(' ').map(str::to_owned).collect();
     let name = file.file_stem().expect("a name").to_string_lossy().into_owned();
-    Some(Told { name, story: story.to_string(), ends })
+    Some(TableStory { name, story: story.to_string(), ends })
 }
 
-/// Walks one by sound; how many answers it took, none where the machine lacks the model or the voice.
-fn walk(told: &Told) -> Result<Option<u64>, String> {
+/// Walks one by sound. Returns the number of answers; `None` if the machine lacks the model or the voice.
+fn walk(told: &TableStory) -> Result<Option<u64>, String> {
     let began = Instant::now();
     let folder = tempfile::tempdir().expect("a folder");
     let (story, session) = (folder.path().join("story.yaml"), folder.path().join("session"));
@@ -121,20 +122,20 @@ fn every_procedure_is_walked_by_sound() {
     let mut files: Vec<PathBuf> =
         std::fs::read_dir(scenarios()).expect("scenarios").map(|entry| entry.expect("an entry").path()).collect();
     files.sort();
-    let mut stories: Vec<Told> = files.iter().filter_map(|file| told(file)).collect();
+    let mut stories: Vec<TableStory> = files.iter().filter_map(|file| told(file)).collect();
     for name in CHOSEN {
         assert!(stories.iter().any(|told| told.name == name), "no scenario {name} that is only a table");
     }
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/stories");
-    stories.extend(SHIPPED.map(|(name, ends)| Told {
+    stories.extend(SHIPPED.map(|(name, ends)| TableStory {
         name: name.to_owned(),
         story: std::fs::read_to_string(folder.join(name).with_extension("yaml")).expect("a shipped story"),
         ends: ends.iter().map(|end| (*end).to_owned()).collect(),
     }));
-    let shipped = |told: &&Told| SHIPPED.iter().any(|(name, _)| *name == told.name);
+    let shipped = |told: &&TableStory| SHIPPED.iter().any(|(name, _)| *name == told.name);
     let began = Instant::now();
     let named = std::env::var(WALKS).unwrap_or_default();
-    let wanted = |told: &&Told| match named.as_str() {
+    let wanted = |told: &&TableStory| match named.as_str() {
         "" => CHOSEN.contains(&told.name.as_str()) || shipped(told),
         "all" => true,
         names => names.split(',').any(|name| name == told.name),

@@ -1,6 +1,6 @@
-//! The default recogniser on sound: real recordings, synthetic voices, noise and talk that no step allows.
+//! The default recogniser on sound: real recordings, synthetic voices, noise, and talk that no step allows.
 //!
-//! Tests that need the model or espeak-ng say so in a sentence and pass when it is not there.
+//! A test that needs the model or espeak-ng says so and passes if it is not available.
 
 #[path = "measure/bounds.rs"]
 mod bounds;
@@ -38,7 +38,7 @@ use voices::{Program, Voice, read_wav};
 
 const VOICE: Voice = Voice { program: Program::Espeak, name: "en-gb-x-rp", speed: 155, pitch: 1.0 };
 
-/// The recogniser, or a printed sentence when its files are not on this machine.
+/// The recogniser. If this machine lacks its files, prints a sentence.
 fn engine() -> Option<Moonshine> {
     match Moonshine::open() {
         Ok(engine) => Some(engine),
@@ -62,7 +62,7 @@ fn scene(snr: Option<f32>) -> Scene {
     Scene { noise: Noise::Pink, snr, level: -26.0 }
 }
 
-/// Substitutions, insertions and deletions over the words of the reference.
+/// Substitutions, insertions and deletions per word of the reference.
 fn word_errors(reference: &str, heard: &str) -> f64 {
     let words = |text: &str| -> Vec<String> {
         text.split_whitespace()
@@ -91,7 +91,7 @@ const TWO_CITIES: &str = "It was the best of times, it was the worst of times, i
     we were all going direct to Heaven, we were all going direct the other way, in short, the period was so far like the \
     present period, that some of its noisiest authorities insisted on its being received, for good or for evil, in the \
     superlative degree of comparison only.";
-/// Share of wrong words that free transcription of that reading may have.
+/// Largest accepted word error rate of free transcription of that reading.
 const TWO_CITIES_ERRORS: f64 = 0.05;
 
 #[test]
@@ -177,7 +177,7 @@ fn noise_and_unrelated_talk_are_not_taken() {
     }
 }
 
-/// Minutes of a radio around waiting steps. How many true answers are taken is printed, not required: sentences that run together in
+/// Minutes of a radio around waiting steps. The number of accepted true answers is printed, not asserted: sentences that run together in
 /// the noise still swallow some.
 const CHATTER_MINUTES: f64 = 10.0;
 

@@ -1,9 +1,9 @@
-//! Files and folders made to do harm, each with the sentence that answers it. The cases are tables in `tests/hostile/*.txt`, to be read by
-//! people: how a case is made, a line a step (`tests/hostile/make.rs` has the verbs), what is run on it, the exit code and what is said.
+//! Malicious files and folders, each with the sentence that answers it. The cases are tables in `tests/hostile/*.txt`, written for people:
+//! how a case is made, one step per line (`tests/hostile/make.rs` has the verbs), what runs on it, the exit code and the output.
 //!
-//! Each is run by the real program, or at a door of the library, in a process of its own with little memory and a deadline.
-//! `PROBESIDE_BLESS=1 cargo test --test hostile` writes what is said now into the tables: read it before it stays. `PROBESIDE_STORY=WORDS`
-//! runs only the cases whose name has the words.
+//! Each case runs in the real program, or in one of the library's entry points, in a process of its own with little memory and a deadline.
+//! `PROBESIDE_BLESS=1 cargo test --test hostile` writes the present output into the tables: read it before committing it.
+//! `PROBESIDE_STORY=WORDS` runs only the cases with these words in their names.
 #![cfg(all(unix, feature = "shop"))]
 
 #[path = "hostile/doors.rs"]
@@ -27,14 +27,14 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use table::{Case, Table};
 
-/// Least cases; fewer means that a table was lost.
+/// Fewest cases. A lower number means that a table was lost.
 const LEAST: usize = 200;
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/hostile")
 }
 
-/// Runs a case in a folder of its own.
+/// Runs a case in its own folder.
 fn run(case: &Case) -> Result<Outcome, String> {
     let around = tempfile::tempdir().map_err(|error| error.to_string())?;
     let here = around.path().join("here");
@@ -49,7 +49,7 @@ fn run(case: &Case) -> Result<Outcome, String> {
     last.ok_or_else(|| "the case runs nothing".to_owned())
 }
 
-/// Runs these cases, two at a time; what came of each, in order.
+/// Runs these cases, two at a time, and returns the outcomes in order.
 fn run_all(cases: &[&Case]) -> Vec<Result<Outcome, String>> {
     let (next, done) = (AtomicUsize::new(0), Mutex::new(Vec::new()));
     std::thread::scope(|scope| {
@@ -102,12 +102,12 @@ fn every_hostile_input_gets_its_sentence() {
     assert!(wrong.is_empty(), "{} of {}:\n{}", wrong.len(), cases.len(), wrong.join("\n"));
 }
 
-/// What the fuzz targets found, and as much again by dice (`PROBESIDE_SEED`), at the same doors.
+/// Inputs found by the fuzz targets, and as many random ones (`PROBESIDE_SEED`), at the same entry points.
 #[test]
 fn what_was_found_by_fuzzing_does_no_harm_any_more() {
     let around = tempfile::tempdir().unwrap();
     std::fs::create_dir(around.path().join("here")).unwrap();
-    // A clip is what the encoder makes of a tone: binary, so made here where it is missing.
+    // A clip is the encoder's output for a tone. It is binary, so it is created here if it is missing.
     let tone = make::root().join("tests/fuzz/found/flac/seed-tone");
     if !tone.exists() {
         sound::clip(&tone, 400).unwrap();
@@ -119,7 +119,7 @@ fn what_was_found_by_fuzzing_does_no_harm_any_more() {
     }
 }
 
-/// A door of the library in a process of its own: [`outcome::run`] starts this test binary again for it.
+/// Runs one of the library's entry points in a process of its own: [`outcome::run`] starts this test binary again for it.
 #[test]
 fn a_door_that_was_asked_for() {
     if let Some(door) = std::env::var_os(outcome::DOOR) {

@@ -1,5 +1,5 @@
-//! The house keeps its shape: rooms import in one direction only, every file says what it owns and stays short, and no real
-//! maker's name is anywhere in it.
+//! The house keeps its shape: rooms import in one direction only, every file says what it owns and stays short, and no real maker's name
+//! appears anywhere.
 
 #[path = "house/readers.rs"]
 mod readers;
@@ -10,15 +10,15 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-/// The longest a source file may be.
+/// Most lines in a source file.
 const MOST_LINES: usize = 500;
-/// The longest a room may be, and each folder in it; the lines of its folders do not count for the room.
+/// Most lines in a room, and in each of its folders. The lines of its folders do not count for the room.
 const MOST_LINES_OF_A_ROOM: usize = 4_000;
 
-/// Rooms that every other one may see: they know of nothing but the machine.
+/// Rooms that every other room may use. They know only the machine.
 const SEEN_BY_ALL: [&str; 1] = ["system"];
 
-/// Each room, and the rooms whose names may stand in it after `crate::`, besides its own.
+/// Each room, and the other rooms whose names may follow `crate::` in it.
 const ROOMS: [(&str, &[&str]); 21] = [
     ("system", &[]),
     ("source", &[]),
@@ -38,12 +38,12 @@ const ROOMS: [(&str, &[&str]); 21] = [
         &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session", "walk", "diagnose"],
     ),
     ("hear", &["source", "units", "sums", "phrase"]),
-    // `hear` owns the sound files and the resampling that `speak` needs too.
+    // `hear` owns the sound files and the resampling, which `speak` needs too.
     ("speak", &["source", "terminal", "units", "sums", "phrase", "hear"]),
     ("rehearse", &["source", "units", "sums", "bike", "phrase", "procedure", "walk", "check", "hear", "speak"]),
     ("review", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session"]),
     ("shop", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session", "review"]),
-    // `review` is for its tests: what a walk over a failing disk left is read back.
+    // Only its tests use `review`, to read back what a walk over a failing disk left.
     (
         "run",
         &[
@@ -107,7 +107,7 @@ fn files_under(folder: &Path) -> Vec<PathBuf> {
     files
 }
 
-/// Rust source with comments and the insides of strings and character literals blanked, line breaks kept.
+/// Rust source with comments and the contents of strings and character literals blanked, and line breaks kept.
 fn code_only(source: &str) -> String {
     let chars: Vec<char> = source.chars().collect();
     let mut out = String::with_capacity(source.len());
@@ -176,7 +176,7 @@ fn raw_string(rest: &[char]) -> usize {
     (2 + hashes..rest.len()).find(|at| ends(*at)).map_or(rest.len(), |at| at + hashes + 1)
 }
 
-/// The names that a path's prefix (`crate::`, `super::super::`) is followed by: one, or each head of a `{...}` group.
+/// The names after a path's prefix (`crate::`, `super::super::`): one, or the head of each path in a `{...}` group.
 fn heads(after: &str) -> Vec<String> {
     let head = |path: &String| path.split('/').next().unwrap_or_default().to_owned();
     let mut heads: Vec<String> = spread("", after).iter().map(head).collect();
@@ -184,7 +184,7 @@ fn heads(after: &str) -> Vec<String> {
     heads
 }
 
-/// The paths behind `base`, groups spread out: `a::{b, c::D}` behind `room` gives `room/a/b` and `room/a/c/D`.
+/// The paths after `base`, with groups expanded: `a::{b, c::D}` after `room` gives `room/a/b` and `room/a/c/D`.
 fn spread(base: &str, after: &str) -> Vec<String> {
     let after = after.trim_start();
     let Some(group) = after.strip_prefix('{') else {
@@ -209,7 +209,7 @@ fn spread(base: &str, after: &str) -> Vec<String> {
     items.iter().filter(|item| !item.trim().is_empty()).flat_map(|item| spread(base, item)).collect()
 }
 
-/// What is wrong with one file's imports; `path` is the file's place under `src/`, such as `walk/mod.rs`.
+/// The forbidden imports in one file. `path` is its place under `src/`, such as `walk/mod.rs`.
 fn wrong_imports(path: &str, source: &str) -> Vec<String> {
     let Some((room, inside)) = path.split_once('/') else { return Vec::new() };
     let Some((_, allowed)) = ROOMS.iter().find(|(name, _)| *name == room) else {
@@ -234,7 +234,7 @@ fn wrong_imports(path: &str, source: &str) -> Vec<String> {
             }
         }
     }
-    // From the file of a room's module, two steps up (one from mod.rs) is the crate itself, where only rooms have names.
+    // Two steps up from a room's module (one step from mod.rs) is the crate root, where only rooms have names.
     let up = if inside == "mod.rs" { "super::" } else { "super::super::" };
     for (at, prefix) in code.match_indices(up) {
         for head in heads(code[at + prefix.len()..].trim_start_matches("super::")) {
@@ -268,7 +268,7 @@ fn rooms_see_only_the_rooms_below_them() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-/// The module that a path leads to: as deep as modules go, then to where that module has the next name from.
+/// The module that a path leads to: down through the modules, then to the module that re-exports the next name.
 fn leads_to(path: &str, modules: &BTreeMap<String, String>) -> Option<String> {
     let mut parts = path.match_indices('/').map(|(at, _)| &path[..at]).chain([path]);
     let module = parts.rfind(|part| modules.contains_key(*part))?;
@@ -280,7 +280,7 @@ fn leads_to(path: &str, modules: &BTreeMap<String, String>) -> Option<String> {
         .map_or(Some(module.to_owned()), |one| leads_to(&one, modules))
 }
 
-/// The modules of its room that a module uses. What it only gives on to others (`pub use`) it does not use.
+/// The modules of its room that a module uses. Pure re-exports (`pub use`) do not count.
 fn uses(module: &str, modules: &BTreeMap<String, String>) -> BTreeSet<String> {
     let own = modules[module].split(';').filter(|text| !text.contains("pub use ") && !text.contains(") use "));
     let code = own.collect::<Vec<_>>().join(";");
@@ -303,7 +303,7 @@ fn uses(module: &str, modules: &BTreeMap<String, String>) -> BTreeSet<String> {
 
 type Used = BTreeMap<String, BTreeSet<String>>;
 
-/// The code of each module, and the modules of its room that it uses; tests at the end of a file may use what they like.
+/// The code of each module, and the modules of its room that it uses. Tests at the end of a file may use anything.
 fn used_by_each<S: AsRef<str>>(sources: &[(S, S)]) -> (BTreeMap<String, String>, Used) {
     let module = |path: &str| format!("crate/{}", path.trim_end_matches(".rs").trim_end_matches("/mod"));
     let code = |text: &str| code_only(text).split("mod tests {").next().unwrap_or_default().to_owned();
@@ -312,7 +312,7 @@ fn used_by_each<S: AsRef<str>>(sources: &[(S, S)]) -> (BTreeMap<String, String>,
     (modules, used)
 }
 
-/// The nodes from which a way leads back to themselves.
+/// The nodes that lie on a cycle.
 fn in_a_circle(used: &Used) -> Vec<String> {
     let comes_back = |module: &&String| {
         let (mut known, mut open) = (BTreeSet::new(), vec![*module]);
@@ -324,7 +324,7 @@ fn in_a_circle(used: &Used) -> Vec<String> {
     used.keys().filter(comes_back).cloned().collect()
 }
 
-/// The modules that use each other in a circle.
+/// The modules that use each other in a cycle.
 fn circles<S: AsRef<str>>(sources: &[(S, S)]) -> Vec<String> {
     in_a_circle(&used_by_each(sources).1)
 }
@@ -334,10 +334,10 @@ fn the_files_of_a_room_use_each_other_in_no_circle() {
     assert_eq!(circles(&sources()), Vec::<String>::new());
 }
 
-/// The direct folders of a room, each as one node, that use each other in a circle.
+/// The immediate folders of a room that use each other in a cycle, each taken as one node.
 fn circles_of_folders<S: AsRef<str>>(sources: &[(S, S)]) -> Vec<String> {
     let (modules, used) = used_by_each(sources);
-    // A module's folder is the first one below its room; a module in no folder stands for itself.
+    // A module's node is its first folder below the room. A module outside any folder is its own node.
     let node = |module: &str| {
         let ends: Vec<usize> = module.match_indices('/').map(|(at, _)| at).chain([module.len()]).collect();
         let folder = &module[..ends.get(2).copied().unwrap_or(module.len())];
@@ -360,7 +360,7 @@ fn the_folders_of_hearing_use_each_other_in_no_circle() {
     assert_eq!(circles_of_folders(&hear), Vec::<String>::new());
 }
 
-/// Lines of each room and of each of its direct folders, apart.
+/// Lines of each room and of each of its immediate folders, counted separately.
 fn lines_of_rooms<S: AsRef<str>>(sources: &[(S, S)]) -> BTreeMap<String, usize> {
     let mut lines = BTreeMap::new();
     for (path, source) in sources {
@@ -379,9 +379,9 @@ fn no_room_is_long() {
     assert!(long.is_empty(), "{long:?}: {MOST_LINES_OF_A_ROOM} lines at most; give a longer room folders: {lines:?}");
 }
 
-/// What writes to a terminal, outside the room that may and the tests at the end of a file.
+/// Code that writes to a terminal, outside the room that may and the tests at the end of a file.
 fn prints(path: &str, source: &str) -> Vec<String> {
-    /// It answers the program that started it through a pipe, and no person.
+    /// It answers its parent program through a pipe, not a person.
     const TO_A_PIPE: &str = "hear/engines/vosk_process.rs";
     let code = code_only(source).split("mod tests {").next().unwrap_or_default().to_owned();
     let ways = ["print!(", "println!(", "eprint!(", "eprintln!(", "dbg!(", "stdout()", "stderr()"];
@@ -423,7 +423,7 @@ fn every_room_has_its_place_in_the_order() {
         .collect();
     let strangers: Vec<_> = declared.difference(&known).collect();
     assert!(!declared.is_empty() && strangers.is_empty(), "not in the order of rooms: {strangers:?}");
-    // The table itself runs in one direction: whatever a room may see stands before it.
+    // The table itself runs in one direction: a room's dependencies come before it.
     for (place, (room, allowed)) in ROOMS.iter().enumerate() {
         for below in *allowed {
             assert!(ROOMS[..place].iter().any(|(name, _)| name == below), "'{room}' may see '{below}', not below it");
@@ -431,7 +431,8 @@ fn every_room_has_its_place_in_the_order() {
     }
 }
 
-/// What opens files, makes them or starts programs; and the files that may do so outside of the room `system`: models are the program's own.
+/// Code that opens or creates files or starts programs, and the files outside the room `system` that may do so: models are the program's
+/// own.
 const SYSTEMS_OWN: [&str; 8] = [
     "File::open(",
     "File::create(",
@@ -445,7 +446,7 @@ const SYSTEMS_OWN: [&str; 8] = [
 const READERS_OF_MODELS: [&str; 4] =
     ["hear/segment/detector.rs", "hear/decode/letters.rs", "hear/decode/network.rs", "hear/decode/tokenizer.rs"];
 
-/// The places where a file does itself what is `system`'s.
+/// The places in a file that bypass `system`.
 fn past_the_system(path: &str, source: &str) -> Vec<String> {
     let code = code_only(source);
     let code = code.split("mod tests {").next().unwrap_or_default();
@@ -456,7 +457,7 @@ fn past_the_system(path: &str, source: &str) -> Vec<String> {
 
 #[test]
 fn files_and_programs_go_through_the_system() {
-    // The double of the disk, and the writer of recordings for tests and measurements.
+    // The storage double, and the writer of recordings for tests and measurements.
     let known = ["run/power_bench.rs", "hear/wav.rs"];
     let found: Vec<String> = sources()
         .iter()
@@ -484,7 +485,7 @@ fn every_file_says_what_it_owns_and_is_short() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-/// The words of `text` whose lower-case sha256 is among `banned`, with their lines.
+/// The words in `text` whose lower-case sha256 is in `banned`, with their lines.
 fn banned_words(text: &str, banned: &BTreeSet<String>) -> Vec<(usize, String)> {
     let mut found = Vec::new();
     for (number, line) in text.lines().enumerate() {
@@ -560,7 +561,7 @@ fn the_scans_can_fail() {
     assert_eq!(with("use crate::bike::Oil;"), ["crate/bike/oil", "crate/bike/tank"]);
     assert_eq!(with("mod tests { use super::super::Oil;"), Vec::<String>::new());
     assert_eq!(circles(&[("bike/mod.rs", "oil::f()"), ("bike/oil.rs", "super::g()")]).len(), 2);
-    // No file uses itself by way of others here, and yet the folders do.
+    // No file here uses itself through others, and yet the folders do.
     let folders = [("bike/mod.rs", ""), ("bike/a/mod.rs", "pub use x::X;"), ("bike/b/mod.rs", "pub use y::Y;")];
     let files =
         [("bike/a/x.rs", ""), ("bike/a/z.rs", "use super::super::b::Y;"), ("bike/b/y.rs", "use crate::bike::a::X;")];

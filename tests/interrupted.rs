@@ -1,5 +1,5 @@
-//! Ctrl-C, SIGTERM and SIGHUP to the real program at random moments of a busy walk: every one ends it, with the journal closed; a second one
-//! within two seconds. The source is the program's own contract.
+//! Ctrl-C, SIGTERM and SIGHUP to the real program at random moments of a busy walk. Each ends it with the journal closed; a second signal
+//! within two seconds. The expectations are the program's own contract.
 #![cfg(unix)]
 
 use std::io::Write;
@@ -7,18 +7,18 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// How often each signal is sent.
+/// Number of times each signal is sent.
 const TIMES: usize = 25;
-/// Walks at the same time.
+/// Number of walks at the same time.
 const AT_ONCE: usize = 5;
-/// A walk that was asked to end has this long for its last words; after the second time two seconds, and as much again for a machine that
-/// runs other tests.
+/// Time limit for a walk's last words after a first signal. After a second one the limit is two seconds, and as much again for a machine
+/// that runs other tests.
 const LAST_WORDS: Duration = Duration::from_secs(20);
 const AFTER_SECOND: Duration = Duration::from_secs(4);
-/// Between the two: the same signal once more, while the first is not yet taken, is one to the system (POSIX.1-2017, System Interfaces 2.4.1).
+/// Pause between the signals: the system merges a signal with an identical pending one (POSIX.1-2017, System Interfaces 2.4.1).
 const APART: Duration = Duration::from_millis(250);
 
-/// A typed walk that is never without something to do until it is told to end.
+/// A typed walk that always has something to do until it is told to end.
 fn busy(into: &Path) -> Child {
     let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
         .args([
@@ -95,7 +95,7 @@ fn every_interrupt_ends_a_busy_walk() {
                     send(signal, &child);
                     if *twice {
                         std::thread::sleep(APART);
-                        // One that has ended by then takes none.
+                        // A walk that has already ended gets no signal.
                         let _ = Command::new("kill").args(["-s", signal, &child.id().to_string()]).status();
                     }
                     let limit = if *twice { AFTER_SECOND } else { LAST_WORDS };

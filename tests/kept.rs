@@ -1,6 +1,6 @@
-//! What a user sees of the record while a typed walk runs by the real program: the folder is removed, the journal is cut, edited,
-//! replaced, may grow no further. What was not kept is not said back, and is not said to be kept. And what the journal has of times and of
-//! misses.
+//! What the user learns about the record while the real program runs a typed walk and the folder is removed, or the journal is cut, edited,
+//! replaced or may not grow. An answer that was not stored is not read back, and is not called stored. Also the times and misses in the
+//! journal.
 #![cfg(unix)]
 
 mod support;
@@ -19,15 +19,15 @@ use support::typed::TypedWalk;
 const STORY: &str = "two-dead-sides";
 const ARGS: [&str; 7] = ["walk", "no-spark", "--bike", "borage-twin", "--faults", "none", "--into"];
 
-/// One answer of the walk, and how many lines are said from then to the next.
+/// One answer of the walk, and the number of lines spoken from then until the next.
 struct Turn {
     answer: String,
     says: usize,
-    /// How the reading is said back that it gives.
+    /// How the reading it gives is read back.
     reading: Option<String>,
 }
 
-/// The walk's first lines, then its turns up to its second reading.
+/// The walk's first lines, then its turns up to the second reading.
 fn turns(world: &Arc<World>) -> (usize, Vec<Turn>) {
     let (mut stage, mechanic) = (Stage::new(world.clone()), Mechanic::of_story(STORY));
     let first = stage.said.len();
@@ -51,7 +51,7 @@ fn readings(journal: &Path) -> usize {
     entries.filter(|e| e.is(Kind::Record)).filter(is_reading).count()
 }
 
-/// Waits until the walk has written all that its last prompts led to, and waits for an answer.
+/// Waits until the walk has written everything its last prompts led to, and is waiting for an answer.
 fn wait_until_quiet(journal: &Path) {
     const QUIET: Duration = Duration::from_secs(1);
     let length = || fs::metadata(journal).expect("a journal").len();
@@ -65,8 +65,8 @@ fn wait_until_quiet(journal: &Path) {
     }
 }
 
-/// Walks to the first reading, lets `meanwhile` happen to the session's folder, gives the second reading, stops, and gives what was said since,
-/// how it ended and what was complained of.
+/// Walks to the first reading, lets `meanwhile` change the session's folder, gives the second reading, and stops. Returns the output since
+/// then, the exit code, and the error output.
 fn disturbed(meanwhile: impl FnOnce(&Path)) -> (Option<i32>, String, String, PathBuf, tempfile::TempDir) {
     let temp = tempfile::tempdir().expect("a folder");
     let folder = temp.path().join("session");
@@ -89,7 +89,7 @@ fn disturbed(meanwhile: impl FnOnce(&Path)) -> (Option<i32>, String, String, Pat
     (code, said, complaint, folder, temp)
 }
 
-/// Whether the second reading is said back.
+/// Whether the second reading is read back.
 fn is_read_back(said: &str) -> bool {
     let (_, turns) = turns(&world("no-spark", "borage-twin"));
     let echo = turns.last().and_then(|turn| turn.reading.clone()).expect("a reading");
@@ -170,7 +170,7 @@ fn a_journal_that_is_replaced_or_added_to_is_noticed() {
     not_kept("added to", (code, &said, &complaint));
 }
 
-/// What only touches the file, as a backup does, does no harm; nor does a folder that is moved away and back.
+/// Merely touching the file, as a backup does, does no harm. Nor does moving the folder away and back.
 #[test]
 fn a_journal_that_is_whole_is_gone_on_with() {
     let (_, said, complaint, folder, _temp) = disturbed(|folder| {
@@ -184,7 +184,7 @@ fn a_journal_that_is_whole_is_gone_on_with() {
     assert_eq!(readings(&folder.join(JOURNAL_FILE)), 2);
 }
 
-/// Contract: wall times are the machine's. A typed walk takes less time than its words would, and is not dated into the future.
+/// Contract: wall times come from the machine. A typed walk takes less time than its words would, and is not dated into the future.
 #[test]
 fn wall_times_are_the_machines_and_counted_time_is_named_so() {
     let began = jiff::Timestamp::now();
@@ -194,7 +194,7 @@ fn wall_times_are_the_machines_and_counted_time_is_named_so() {
     let entries: Vec<Entry> = text.lines().map(|line| serde_json::from_str(line).expect("an entry")).collect();
     for entry in &entries {
         let wall: jiff::Timestamp = entry.wall.parse().expect("a time");
-        // The journal's times have milliseconds.
+        // Times in the journal have millisecond resolution.
         assert!(wall >= began - jiff::SignedDuration::from_millis(1) && wall <= ended, "{}: {wall}", entry.seq);
     }
     let counted = entries.last().expect("an entry").mono_ms;
@@ -207,11 +207,11 @@ fn wall_times_are_the_machines_and_counted_time_is_named_so() {
     assert!(probeside::review::verify(&mut probeside::session::Folder::at(&folder), None).expect("verified").sound);
 }
 
-/// The system lets files grow up to the middle of the journal (`ulimit -f`, without its signal, which kills).
+/// The system limits files to half of the journal (`ulimit -f`, without its signal, which kills).
 #[test]
 fn a_journal_that_may_grow_no_further_is_not_said_to_be_kept() {
     let temp = tempfile::tempdir().expect("a folder");
-    // The copies are not what is too large: the header is larger.
+    // The limit must not hit the copies, so the header is larger than they are.
     let long = "x".repeat(120_000);
     let folder = temp.path().join("session");
     let (first, turns) = turns(&world("no-spark", "borage-twin"));
@@ -240,7 +240,7 @@ fn a_journal_that_may_grow_no_further_is_not_said_to_be_kept() {
     assert!(complaint.contains("ulimit -f"), "{complaint}");
 }
 
-/// In the words of spoken dialogue; "somebody else" only where that was decided.
+/// In the terms of spoken dialogue; "somebody else" only if that was decided.
 #[test]
 fn a_miss_is_recorded_as_what_it_was() {
     let misses = |stage: &Stage| -> Vec<Miss> {
@@ -252,7 +252,7 @@ fn a_miss_is_recorded_as_what_it_was() {
     };
     let world = world("no-spark", "borage-twin");
     let (mut stage, mechanic) = (Stage::new(world.clone()), Mechanic::of_story(STORY));
-    // Past the complaint, which may be told in any words.
+    // Continue past the complaint, which accepts any words.
     while !matches!(stage.would_be("blah blah"), Some(Verdict::Reject { .. })) {
         let (step, round) = stage.walker.place();
         let listen = stage.listen.as_ref().expect("somebody listens");

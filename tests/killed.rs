@@ -1,8 +1,8 @@
-//! Walks by the real program, typed, spoken and in the best order, are killed at random moments: a seeded sample of what
-//! `cargo run --release --features shop --example killed -- 1000` does. `tests/support/killed.rs` says what must hold.
+//! Kills walks of the real program, typed, spoken and in the best order, at random moments: a seeded sample of what `cargo run --release
+//! --features shop --example killed -- 1000` does. `tests/support/killed.rs` lists the requirements.
 //!
-//! The seed is printed; `PROBESIDE_SEED` repeats it. What a kill cannot show, that records are synced before they are read back, the
-//! walks over the storage double in `src/run/power.rs` show.
+//! The seed is printed; `PROBESIDE_SEED` repeats it. A kill cannot show that records are synced before they are read back. The walks over
+//! the storage double in `src/run/power.rs` show that.
 #![cfg(unix)]
 
 mod support;

@@ -1,5 +1,6 @@
-//! What an interruption leaves open is gone on with: a conclusion that the disk did not take, an answer that is on disk and has led nowhere yet. The
-//! source is the program's own contract: nothing that was answered is asked again, and a walk comes to the end that it would have come to.
+//! A walk resumes what an interruption left open: a conclusion that the disk did not accept, or an answer that is on disk but has led
+//! nowhere yet. The expectations are the program's own contract: no answered question is asked again, and the walk reaches the end it would
+//! have reached.
 
 mod support;
 
@@ -9,14 +10,14 @@ use probeside::walk::Event;
 use support::machine::{STORIES, Story};
 use support::stage::{DiskSays, Stage};
 
-/// Stories whose conclusion comes after a loop, not at a step of it.
+/// Stories whose conclusion comes after a loop, not at one of its steps.
 const GOOD: [&str; 3] = ["points-good", "ground-path-good", "battery-feed-good"];
 
 fn stop() -> Event {
     Event::Stop { why: "the interrupt key was pressed".into() }
 }
 
-/// Answers until `until` or the end; none where the story does not know what to say.
+/// Answers until `until` or the end. `None` if the story has no answer.
 fn answer_on(stage: &mut Stage, story: &Story, until: impl Fn(&Stage) -> bool) -> Option<()> {
     for _ in 0..2_000 {
         if stage.finished.is_some() || until(stage) {
@@ -33,7 +34,7 @@ fn answer_on(stage: &mut Stage, story: &Story, until: impl Fn(&Stage) -> bool) -
     panic!("no end");
 }
 
-/// The end that a story comes to.
+/// The end of a story.
 #[derive(Debug, PartialEq)]
 struct End {
     finished: Option<(u8, String)>,
@@ -50,13 +51,14 @@ fn is_last(record: &Record) -> bool {
     matches!(record, Record::Concluded { last: true, .. })
 }
 
-/// Every story up to its conclusion, which the disk does not take; then `between`, and to its end with a disk that takes all.
+/// Walks every story up to its conclusion, which the disk does not accept, then runs `between`, and finishes with a disk that accepts
+/// everything.
 fn interrupted_at_the_conclusion(disk: fn(&Record) -> DiskSays, between: impl Fn(&mut Stage)) {
     let mut came_to_an_end = 0;
     for name in STORIES.into_iter().chain(GOOD) {
         let story = Story::of(name);
         let mut whole = Stage::new(story.world.clone());
-        // Some stories are more than answers.
+        // Some stories contain more than answers.
         if answer_on(&mut whole, &story, |_| false).is_none() {
             continue;
         }
@@ -129,7 +131,7 @@ fn a_stop_while_it_is_being_written_waits_for_the_disk() {
     });
 }
 
-/// The stopped walk comes to its end, and is taken up again.
+/// The stopped walk ends and is resumed.
 fn resume(stage: &mut Stage) {
     if stage.finished.is_none() {
         stage.answer("power is off");

@@ -1,11 +1,11 @@
-//! Every dependency, on every platform and with every feature, can be had under a licence that lets an MIT program ship it.
+//! Every dependency, on every platform and with every feature, is available under a licence that an MIT program may ship with.
 //!
-//! Each package's SPDX expression (SPDX 2.3, Annex D: `WITH` binds closest, then `AND`, then `OR`; the old "/" counts as
-//! `OR`) is evaluated against the list below. GPL programs that probeside runs, but does not link, are no dependencies.
+//! Each package's SPDX expression (SPDX 2.3, Annex D: `WITH` binds closest, then `AND`, then `OR`; the old "/" counts as `OR`) is evaluated
+//! against the list below. GPL programs that probeside runs but does not link are not dependencies.
 
 use std::process::Command;
 
-/// SPDX identifiers, with their exception where they have one, that an MIT program may ship under.
+/// SPDX identifiers, with any exception, of licences that an MIT program may ship with.
 const PERMISSIVE: [&str; 13] = [
     "0BSD",
     "Apache-2.0",
@@ -22,7 +22,7 @@ const PERMISSIVE: [&str; 13] = [
     "Zlib",
 ];
 
-/// Whether an SPDX expression can be satisfied from [`PERMISSIVE`]; an expression that cannot be read is an error.
+/// Whether an SPDX expression can be satisfied from [`PERMISSIVE`]. An expression that cannot be parsed is an error.
 fn permissive(expression: &str) -> Result<bool, String> {
     let spaced = expression.replace('(', " ( ").replace(')', " ) ").replace('/', " OR ");
     let mut words = spaced.split_whitespace().peekable();
@@ -69,7 +69,7 @@ fn one(words: &mut Words) -> Result<bool, String> {
     }
 }
 
-/// The packages that may not ship, each with why; `metadata` is what `cargo metadata` prints.
+/// The packages that may not ship, each with the reason. `metadata` is the output of `cargo metadata`.
 fn refused(metadata: &serde_json::Value) -> Vec<String> {
     let mut refused = Vec::new();
     for package in metadata["packages"].as_array().expect("cargo metadata lists packages") {

@@ -1,5 +1,5 @@
-//! The best order of parts: a choice worked out by hand, whole walks under every fault of the library with their cautions and needs, the
-//! figures against those of the written order, and as a user types it.
+//! The best order of parts: a choice worked out by hand, complete walks under every fault of the library with their cautions and needs, the
+//! figures compared with the written order, and as the user types it.
 
 mod support;
 
@@ -19,12 +19,12 @@ use std::sync::Arc;
 use support::stage::{procedures, world};
 use support::typed::typed;
 
-/// More events than this mean that a walk goes in a circle.
+/// More events than this mean that the walk goes in a circle.
 const MOST_EVENTS: usize = 5_000;
-/// Mean minutes of the written order over the library, by likelihood, without and with changes of side and of set-up; frozen on 2026-11-27
-/// with no-spark as it was before it had parts (version 3).
+/// Mean minutes of the written order over the library, weighted by likelihood, without and with changes of side and of set-up. Frozen on
+/// 2026-11-27 with no-spark before it had parts (version 3).
 const WRITTEN: [(&str, f64, f64); 2] = [("fennel-single", 56.33, 67.11), ("borage-twin", 75.38, 92.12)];
-/// The best order takes at most this share of it.
+/// Largest share of it that the best order may take.
 const AT_MOST: f64 = 0.75;
 
 fn own(name: &str) -> PathBuf {
@@ -40,12 +40,12 @@ fn three_looks() -> Arc<World> {
     }
 }
 
-/// A walk in best order, every answer as the circuit gives it under some faults.
+/// A walk in the best order, with every answer as the circuit gives it under some faults.
 #[derive(Default)]
 struct Walked {
     events: Vec<Event>,
     effects: Vec<Effect>,
-    /// The questions, and the part that each was asked in.
+    /// The questions, and the part in which each was asked.
     asked: Vec<(String, Option<usize>)>,
     records: Vec<Record>,
     conclusion: String,
@@ -76,7 +76,7 @@ fn spoken(asked: &Asked, seen: Seen) -> Answer {
     }
 }
 
-/// What the parts of a walk need came before them; `asking` are those that have a question on this bike.
+/// Checks that the needs of each part came before it. `asking` holds the parts that have a question on this bike.
 fn needs_are_kept(world: &World, walked: &Walked, asking: &BTreeSet<usize>, id: &str) {
     let parts = &world.procedures[&world.main];
     let mut begun: Vec<usize> = Vec::new();
@@ -84,7 +84,7 @@ fn needs_are_kept(world: &World, walked: &Walked, asking: &BTreeSet<usize>, id: 
         if begun.last() == Some(&part) {
             continue;
         }
-        // Whoever goes back walks again what comes from there on.
+        // After going back, the later parts are walked again.
         if begun.contains(&part) {
             begun.retain(|before| *before < part);
         }
@@ -95,7 +95,7 @@ fn needs_are_kept(world: &World, walked: &Walked, asking: &BTreeSet<usize>, id: 
     }
 }
 
-/// Walks, and looks at every question: its cautions were spoken since the one before.
+/// Walks, and checks at every question that its cautions were spoken since the previous one.
 fn walk(
     world: &Arc<World>,
     order: &Order<'_>,
@@ -187,9 +187,9 @@ fn walk(
     panic!("the walk goes in a circle at {:?}", walker.place());
 }
 
-/// By hand: three faults of weight 3 and a tenth of all, 1, for what the library does not hold. The fuse alone: 3 of 10 end in it, 0.881 bits,
-/// 10 minutes. The cam: the same in 1 minute. The leads need the cam: 3, 3 and 4 of 10, 1.571 bits, and the second minute only for the 7 that
-/// come so far: 1.7 minutes, the most a minute. Of the 7 that are left after the cam, the leads end 3: 0.985 bits in a minute.
+/// By hand: three faults of weight 3, and a tenth of all, 1, for faults outside the library. The fuse alone: 3 of 10 end in it, 0.881 bits,
+/// 10 minutes. The cam: the same in 1 minute. The leads need the cam: 3, 3 and 4 of 10, 1.571 bits, and the second minute only for the 7
+/// that get that far: 1.7 minutes, the most bits per minute. Of the 7 that remain after the cam, the leads end 3: 0.985 bits in a minute.
 #[test]
 fn the_choice_is_the_one_worked_out_by_hand() {
     let world = three_looks();
@@ -216,7 +216,7 @@ fn the_choice_is_the_one_worked_out_by_hand() {
             _ => None,
         })
         .collect();
-    // The routes lead to the fuse, from the cam to the leads, from the leads to the end, and from the fuse to the cam, which is over.
+    // The routes lead to the fuse, from the cam to the leads, from the leads to the end, and from the fuse to the cam, which is finished.
     assert_eq!(said, ["Next: the cam.", "Next: the fuse.", "Next: the end."]);
     for (number, conclusion, asked) in [(0, "fuse-blown", 4), (1, "cam-sheared", 2), (2, "lead-loose", 3)] {
         let walked = walk(&world, &order, &observer, &faults, &[number]);
@@ -229,7 +229,7 @@ fn the_choice_is_the_one_worked_out_by_hand() {
     assert_eq!(ruled_out, Some(vec!["The fuse.".to_owned()]));
 }
 
-/// Under every fault: the cautions of every step, the needs of every part, a replay without a circuit.
+/// Under every fault: the cautions of every step, the needs of every part, and a replay without a circuit.
 fn every_fault_is_walked(bike: &str) {
     let world = world("no-spark", bike);
     let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
@@ -256,7 +256,7 @@ fn every_fault_is_walked(bike: &str) {
             assert!(effects == walked.effects, "{id}: a replay of its events is another walk");
         }
     }
-    // Several orders, and not the written one alone.
+    // Several orders occur, not only the written one.
     assert!(orders.len() > 3, "{orders:?}");
     assert!(orders.keys().any(|parts| parts.windows(2).any(|two| two[0] > two[1])), "{orders:?}");
 }
@@ -306,7 +306,7 @@ fn the_best_order_takes_three_quarters_of_the_minutes_and_finds_the_same() {
     }
 }
 
-/// As a user types it: another order than the written one, broken off and taken up again.
+/// As the user types it: an order other than the written one, broken off and resumed.
 #[test]
 fn a_typed_walk_in_best_order_is_taken_up_again() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -318,7 +318,7 @@ fn a_typed_walk_in_best_order_is_taken_up_again() {
     let (code, said, complaint) = typed(&begin, "ready\nturns\n");
     assert_eq!(code, Some(1), "{said}{complaint}");
     assert!(said.contains("Next: the cam.") && said.contains("Are the leads firm or loose?"), "{said}");
-    // The power fails after the answer, before the choice that follows it.
+    // The power fails after the answer, before the following choice.
     let journal = std::fs::read_to_string(into.join(JOURNAL_FILE)).expect("a journal");
     let chosen = journal.rfind("\"event\":\"chosen\"").expect("the choice is an event");
     let end = journal[..chosen].rfind('\n').expect("it is not the first line") + 1;
@@ -357,7 +357,7 @@ fn the_best_order_wants_parts_and_faults() {
     assert!(complaint.contains("a fault library"), "{complaint}");
 }
 
-/// "Go back" takes the choice back with the answer, a check that is left out ends its part too, and a replay of all that is the same.
+/// "Go back" withdraws the choice with the answer, a skipped check also ends its part, and a replay gives the same.
 #[test]
 fn going_back_and_leaving_out_go_with_the_parts() {
     let world = three_looks();
@@ -372,7 +372,7 @@ fn going_back_and_leaving_out_go_with_the_parts() {
     assert_eq!((stage.walker.place().0, stage.walker.part_at_hand()), ("cam-look", Some(1)));
     stage.answer("skip this");
     stage.answer("cannot reach it");
-    // The leads need the cam's part, which is over all the same.
+    // The leads need the cam's part, which is finished nevertheless.
     assert_eq!(stage.walker.place().0, "lead-look");
     stage.answer("firm");
     stage.restart(1_000);
@@ -396,7 +396,7 @@ fn going_back_and_leaving_out_go_with_the_parts() {
     assert_eq!(not_tested, Some(1));
 }
 
-/// Without `--order best` nothing is asked and nothing is chosen: the parts come as they are written.
+/// Without `--order best` nothing is asked and nothing is chosen: the parts come in the written order.
 #[test]
 fn the_written_order_asks_for_nothing() {
     let world = three_looks();

@@ -1,5 +1,5 @@
-//! The walker where prompts may be spoken over: what has to be heard out is, "stop" and "hold on" are listened for at any time, and an
-//! answer over a question takes the question's branch. Events in, effects out; no sound.
+//! The walker with interruptible prompts: some must be heard to the end, "stop" and "hold on" work at any time, and an answer over a
+//! question takes the question's branch. Events in, effects out, no sound.
 
 mod support;
 
@@ -7,7 +7,7 @@ use probeside::phrase::{Answer, Command, Grammar, Hypothesis, Verdict};
 use probeside::session::{Now, Record};
 use probeside::walk::{Effect, Event, SayKind, TimerKind, Tone, Walker};
 
-/// A walker, what it said and has not been told the end of, and the open listen.
+/// A walker, its unfinished prompts, and the open listen.
 struct Bench {
     walker: Walker,
     ms: u64,
@@ -15,7 +15,7 @@ struct Bench {
     listen: Option<(u64, Grammar, bool)>,
     tones: u32,
     cuts: u32,
-    /// When silence is asked after, milliseconds from when that was said.
+    /// When the walker asks after silence, milliseconds from when that was scheduled.
     timer: Option<u64>,
     answered: u32,
     acknowledged: u32,
@@ -73,7 +73,7 @@ impl Bench {
         }
     }
 
-    /// The oldest prompt is over.
+    /// Ends the oldest prompt.
     fn ended(&mut self, whole: bool) -> SayKind {
         let (id, kind, _) = self.sounding.remove(0);
         self.give(Event::PromptEnded { id, whole });
@@ -93,7 +93,7 @@ impl Bench {
         self.listen.iter().flat_map(|(_, grammar, _)| grammar.phrases.iter().map(|p| &p.answer)).collect()
     }
 
-    /// Says everything up to the open question, acknowledging what has to be, until an answer may be spoken over it.
+    /// Plays all prompts up to the open question, with the necessary acknowledgements, until an answer may be spoken over it.
     fn reach_a_question(&mut self) {
         for _ in 0..100 {
             if self.walker.is_asking() && !self.sounding.is_empty() && self.listen.as_ref().is_some_and(|l| l.2) {
@@ -107,7 +107,7 @@ impl Bench {
         panic!("no question came");
     }
 
-    /// Says everything up to the first caution, which sounds.
+    /// Plays all prompts up to the first caution, which keeps playing.
     fn reach_a_caution(&mut self) {
         while !self.sounding.iter().any(|(_, kind, _)| *kind == SayKind::Caution) {
             match self.sounding.is_empty() {
@@ -117,7 +117,7 @@ impl Bench {
         }
     }
 
-    /// Somebody begins to speak, and the prompts are cut.
+    /// Somebody starts to speak, and the prompts are cut.
     fn speak_over(&mut self) {
         self.give(Event::SpeechBegan);
         while !self.sounding.is_empty() {
@@ -144,14 +144,14 @@ fn a_caution_is_heard_out_and_nothing_acknowledges_it_before() {
         assert_eq!((bench.cuts, bench.acknowledged, &bench.sounding), (0, 0, &before), "as if nothing had been said");
         assert!(bench.allowed().contains(&&STOP), "it goes on listening for that");
     }
-    // What is begun over the end of it does not acknowledge it either.
+    // Speech that starts during its end does not acknowledge it either.
     bench.give(Event::SpeechBegan);
     while !bench.sounding.is_empty() {
         bench.ended(true);
     }
     bench.accept(Answer::Done);
     assert_eq!(bench.acknowledged, 0);
-    // Said after it, it does.
+    // Speech after it does.
     assert!(bench.sounding.is_empty() && bench.timer.is_some(), "now it listens for the answer");
     bench.accept(Answer::Done);
     assert_eq!(bench.acknowledged, 1);
@@ -181,10 +181,10 @@ fn an_answer_over_a_question_is_taken_without_a_tone_and_silence_counts_only_fro
     let answer = bench.allowed().into_iter().find(|a| **a == Answer::Choice("lit".into())).cloned();
     bench.accept(answer.expect("an answer"));
     assert_eq!(bench.answered, 1, "the answer was taken");
-    // What was heard is said back whole.
+    // The confirmation is spoken completely.
     assert_eq!(bench.sounding.first().map(|s| s.1), Some(SayKind::Echo));
     assert!(bench.listen.as_ref().is_none_or(|l| !l.2), "nobody cuts it");
-    // And where nobody speaks, the tone and the count of silence come when all has been said.
+    // If nobody speaks, the tone and the silence timer come after everything was spoken.
     let mut quiet = Bench::new(true);
     quiet.reach_a_question();
     let listen = quiet.listen.as_ref().map(|l| l.0);
@@ -211,7 +211,7 @@ fn what_is_cut_in_vain_is_said_again_and_the_second_time_whole() {
         bench.ended(true);
     }
     assert!(bench.timer.is_some() && bench.listen.is_some());
-    // An answer that is taken makes prompts cuttable again.
+    // An accepted answer makes prompts interruptible again.
     bench.accept(Answer::Command(Command::Repeat));
     assert_eq!(bench.listen.as_ref().map(|l| l.2), Some(true));
 }

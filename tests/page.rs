@@ -1,4 +1,4 @@
-//! The review's page: what stands in it, and how a real browser takes it.
+//! The review's page: its content, and how a real browser handles it.
 
 #[path = "page/browser.rs"]
 mod browser;
@@ -22,12 +22,12 @@ use probeside::review::{customer, gather};
 use probeside::session::{Job, Record, Storage};
 use serde_json::Value;
 use session::{CORRECTED, in_memory, page};
-use stage::{Handed, Line};
+use stage::{Handed, JournalLine};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use walked::Walk;
 
-/// Whether what is missing fails the test (the set-up's own run) or only skips it.
+/// A missing program fails the test in the set-up's own run, and otherwise skips it.
 fn missing(what: &str) {
     assert!(std::env::var_os("PROBESIDE_MUST").is_none(), "{what} is missing; models/setup test installs it");
     eprintln!("skipped: {what} is missing; models/setup test installs it");
@@ -37,7 +37,7 @@ fn there(program: &str) -> bool {
     Command::new(program).arg("-v").output().is_ok()
 }
 
-/// Every place in a page that a browser would load from or follow.
+/// Every place in a page that a browser would load or follow.
 fn leads(page: &str) -> Vec<&str> {
     let of = |name: &'static str| page.match_indices(name).map(move |(at, _)| &page[at + name.len()..]);
     [" src=\"", " href=\"", " action=\"", " data=\"", " srcset=\"", "url("]
@@ -102,7 +102,7 @@ fn what_a_reviewer_asks_for_is_there() {
     assert_eq!(page.matches("<audio").count(), 2);
 }
 
-/// What of a page is read, without its tags and their attributes.
+/// The text of a page, without tags and attributes.
 fn words(page: &str) -> String {
     page.split('<').map(|part| part.split_once('>').map_or(part, |(_, text)| text)).collect::<Vec<_>>().join(" ")
 }
@@ -125,13 +125,13 @@ fn steps_are_called_by_their_question_and_ids_are_for_machines() {
     }
 }
 
-/// In a record that lacks the question, the step's words name the check.
+/// If a record lacks the question, the step's words name the check.
 #[test]
 fn a_check_whose_question_is_missing_is_called_by_its_step() {
     let mut walk = Walk::begin(Job::default());
     walk.say_all(&["measure the battery", "twelve point six", "the points", "have not got one", "they never close"]);
     let is_question =
-        |line: &Line| matches!(&line.what, Handed::Record(Record::Entered { step, .. }) if step == "points-gap");
+        |line: &JournalLine| matches!(&line.what, Handed::Record(Record::Entered { step, .. }) if step == "points-gap");
     let lines = walk.stage.lines.as_mut().unwrap();
     let all = lines.len();
     lines.retain(|line| !is_question(line));
@@ -196,7 +196,8 @@ fn written(page: &str) -> (tempfile::TempDir, PathBuf) {
     (folder, file)
 }
 
-/// With its policy in force and no network: the style applies, a clip plays, nothing of the stranger's runs, nothing is refused.
+/// With its policy in force and without a network: the style applies, a clip plays, none of the stranger's content runs, and nothing is
+/// refused.
 #[test]
 fn a_browser_shows_and_plays_it() {
     if browser::program().is_none() {
@@ -223,7 +224,7 @@ fn a_browser_shows_and_plays_it() {
     assert!(refused.is_empty(), "{refused:?}");
 }
 
-/// axe-core's rules (https://github.com/dequelabs/axe-core, 4.11), in the light and in the dark.
+/// axe-core's rules (https://github.com/dequelabs/axe-core, 4.11), in the light and the dark palette.
 #[test]
 fn a_browser_finds_it_accessible() {
     let axe = Path::new(env!("CARGO_MANIFEST_DIR")).join("models/cache/axe-core/axe.min.js");
@@ -248,7 +249,7 @@ fn a_browser_finds_it_accessible() {
     }
 }
 
-/// On paper every row of the table of readings stands on one page, whole.
+/// In print, every row of the table of readings stays on one page.
 #[test]
 fn no_row_is_cut_on_paper() {
     const READINGS: u32 = 120;
@@ -259,7 +260,7 @@ fn no_row_is_cut_on_paper() {
     for paper in ["A4", "letter"] {
         let (folder, file) =
             written(&page.replace("@page { margin: 14mm; }", &format!("@page {{ size: {paper}; margin: 14mm; }}")));
-        // The hash of the style no longer fits, so the policy has to go.
+        // The hash of the style no longer matches, so the policy must be removed.
         let free = browser::with_script(&std::fs::read_to_string(&file).unwrap(), "", true);
         std::fs::write(&file, free).unwrap();
         let pdf = folder.path().join("page.pdf");

@@ -1,6 +1,6 @@
-//! The table of what each phase does with everything that is not an answer: printed into DEVELOPERS.md (`PROBESIDE_BLESS=1 cargo test --test
-//! phases` after a change), and every cell of it tried on walkers that random walks brought into that phase. The source is the program's own
-//! contract: the table says it, and here it is seen from outside.
+//! The table of how each phase handles everything that is not an answer. It is printed into DEVELOPERS.md (`PROBESIDE_BLESS=1 cargo test
+//! --test phases` after a change), and every cell is tried on walkers that random walks brought into that phase. The expectations are the
+//! program's own contract: the table states it, and this test checks it from outside.
 
 mod support;
 
@@ -15,7 +15,7 @@ use support::machine::{Machine, STORIES, Story};
 
 const BEGIN: &str = "<!-- phases: written by tests/phases.rs -->\n";
 const END: &str = "<!-- end of phases -->";
-/// Walkers that are looked at in each phase with the power on, and as many with it off.
+/// Number of walkers examined in each phase with the power on, and with it off.
 const EACH: usize = 20;
 
 /// `StaysBusy` as words.
@@ -82,14 +82,14 @@ fn developers_see_the_table() {
     }
 }
 
-/// A walker in a phase, and what was sounding.
+/// A walker in a phase, and the prompts that were playing.
 struct In {
     walker: Walker,
     now: Now,
     cautioning: bool,
 }
 
-/// Walkers in every phase, as random walks bring them there.
+/// Walkers in every phase, brought there by random walks.
 fn walkers() -> BTreeMap<PhaseKind, Vec<In>> {
     let mut all: BTreeMap<PhaseKind, Vec<In>> = BTreeMap::new();
     let mut random = fastrand::Rng::with_seed(29);
@@ -111,7 +111,7 @@ fn walkers() -> BTreeMap<PhaseKind, Vec<In>> {
             let (mut walker, now, cautioning) = machine.snapshot();
             let hot = walker.is_power_on();
             let alike = found.iter().filter(|one| one.walker.clone().is_power_on() == hot).count();
-            // The first few at once, since some phases are rare; then here and there.
+            // All of the first few, because some phases are rare; later only a sample.
             if alike < EACH {
                 found.push(In { walker, now, cautioning });
             }
@@ -172,7 +172,7 @@ fn every_cell_is_what_the_walker_does() {
     }
 }
 
-/// Tries what the row of a phase says; which cells were tried.
+/// Checks a phase's row and returns the cells it tried.
 fn cells_of(phase: PhaseKind, one: &In) -> Vec<&'static str> {
     let row = row(phase);
     let mut tried = Vec::new();
@@ -213,7 +213,7 @@ fn cells_of(phase: PhaseKind, one: &In) -> Vec<&'static str> {
     let stop = || Event::Stop { why: "the interrupt key was pressed".into() };
     let (walker, effects) = one.after([stop()]);
     match row.stop {
-        // The program may have been asked before.
+        // The walker may already have been asked to stop.
         _ if walker.is_over() => {}
         OnStop::Ends => assert!(stops(&effects) && walker.phase() == PhaseKind::Writing, "{phase:?}"),
         OnStop::AfterTheRecord => {
@@ -251,7 +251,7 @@ fn cells_of(phase: PhaseKind, one: &In) -> Vec<&'static str> {
     }
     tried.push("pedal");
 
-    // What is due is due in its time: nobody is speaking any more.
+    // Due actions come on time: nobody is speaking any more.
     let later = |timer| {
         let mut walker = one.walker.clone();
         let now = Now { mono_ms: one.now.mono_ms + 40_000, ..one.now.clone() };
@@ -274,7 +274,7 @@ fn cells_of(phase: PhaseKind, one: &In) -> Vec<&'static str> {
         let again = effects.iter().any(|e| matches!(e, Effect::StartTimer { timer: TimerKind::CoilHeat, .. }));
         match row.heat {
             OnHeat::Nothing => assert!(said(&effects).is_empty()),
-            // An engine that runs heats no coil, and what is being said is not said twice.
+            // A running engine heats no coil, and a prompt that is playing is not spoken twice.
             OnHeat::Shortly | OnHeat::Speaks => {
                 assert!(walker.phase() == phase && (again || said(&effects).is_empty()), "{phase:?}");
             }
@@ -300,7 +300,7 @@ fn cells_of(phase: PhaseKind, one: &In) -> Vec<&'static str> {
     tried
 }
 
-/// What is listened for is what the row says, and what was not understood leads to what it says.
+/// Checks that the row describes the grammar, and the consequence of a rejected utterance.
 fn heard(phase: PhaseKind, one: &In, tried: &mut Vec<&'static str>) {
     let row = row(phase);
     let quiet = one.after([Event::Pressed { pedal: Pedal::Listen }]).1;

@@ -1,5 +1,6 @@
-//! The real program where things are amiss around it: output that cannot be written, readers that go away, few file handles, little memory, damaged
-//! model files, and data that would command a screen. Always a sentence and an exit code of the four; never a panic, never an abort.
+//! The real program on a machine with problems: output that cannot be written, readers that go away, few file handles, little memory,
+//! damaged model files, and data that would control a screen. It always ends with a sentence and one of the four exit codes, never with a
+//! panic or an abort.
 #![cfg(unix)]
 
 use std::fs::{self, File, OpenOptions};
@@ -23,7 +24,7 @@ fn program(args: &[&str]) -> Command {
     command
 }
 
-/// The program under a limit of the shell's (`ulimit LIMIT`).
+/// The program under a shell limit (`ulimit LIMIT`).
 fn limited(limit: &str, args: &[&str]) -> Command {
     let mut command = Command::new("sh");
     let script = format!("ulimit {limit} && exec \"$0\" \"$@\"");
@@ -41,7 +42,7 @@ fn done(mut command: Command) -> (i32, String, String) {
     (code, out, err)
 }
 
-/// Commands that print: words, JSON lines, one JSON object, a drawing, a table, help.
+/// Commands with output: words, JSON lines, one JSON object, a drawing, a table, help.
 fn that_print() -> Vec<Vec<String>> {
     let bike = sound_bike();
     let small = here().join("tests/sound/small.yaml").display().to_string();
@@ -122,7 +123,8 @@ fn complaints_that_cannot_be_written_change_nothing() {
     assert_eq!(done(command).0, 2);
 }
 
-/// ESC, the single control that begins a sequence (U+009B), a bell, a carriage return, and marks that turn the direction of writing.
+/// ESC, the single character that starts a control sequence (U+009B), a bell, a carriage return, and marks that change the writing
+/// direction.
 const HOSTILE: &str = "\u{1b}[31m\u{9b}2J\u{7}\r\u{202e}\u{2066}\u{200f}";
 
 fn is_harmless(text: &str) -> bool {
@@ -132,7 +134,7 @@ fn is_harmless(text: &str) -> bool {
 #[test]
 fn what_a_screen_would_obey_is_shown_instead() {
     let folder = tempfile::tempdir().expect("a folder");
-    // In YAML's double quotes every character can be written without being in the file itself.
+    // In YAML's double quotes any character can be written without being in the file itself.
     let yaml: String = HOSTILE.chars().map(|c| format!("\\U{:08x}", u32::from(c))).collect();
     let text = fs::read_to_string(sound_bike()).expect("a bike");
     let name = text.lines().find(|line| line.starts_with("bike:")).expect("a name");
@@ -160,12 +162,12 @@ fn what_a_screen_would_obey_is_shown_instead() {
     let told: serde_json::Value = serde_json::from_str(&out).expect("JSON");
     assert_eq!(told["files"][0]["file"], path.as_str());
     assert!(out.contains("\\u202e") && out.contains("\\u001b"), "{out}");
-    // What is shown is one line, whatever the file is called.
+    // The output is one line, whatever the file's name.
     let (_, out, _) = done(program(&["check", &path]));
     assert!(out.lines().next().is_some_and(|line| line.contains("\\u{1b}[31m") && line.contains("b.yaml:")), "{out}");
 }
 
-/// A walk of a procedure that says hostile words prints them harmless, and its record shows them harmless.
+/// A walk of a procedure with hostile words prints them harmlessly, and its record shows them harmlessly.
 #[test]
 fn a_walks_prompts_and_its_review_are_harmless() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -265,7 +267,7 @@ fn has_model() -> bool {
     there
 }
 
-/// A copy of the model's files by links, with `spoil` in place of one of them.
+/// A copy of the model's files, as links, with `spoil` applied to one of them.
 fn spoilt(name: &str, spoil: impl Fn(&mut Vec<u8>)) -> tempfile::TempDir {
     let copy = tempfile::tempdir().expect("a folder");
     for set in ["moonshine-tiny-en", "onnxruntime", "silero-vad"] {

@@ -1,5 +1,6 @@
-//! The shipped no-spark against the fault library: every fault of the single, and of the twin those of its left side and of what both sides
-//! share, at their worst; of the single in the best order of its parts, too. The tables are kept in `tests/prove` to be read; `PROBESIDE_BLESS=1 cargo test --test prove` rewrites them.
+//! The shipped no-spark against the fault library: every fault of the single, and those of the twin's left side and of the parts both sides
+//! share, each at its worst. The single also in the best order of its parts. The tables in `tests/prove` are written for people;
+//! `PROBESIDE_BLESS=1 cargo test --test prove` rewrites them.
 
 mod support;
 
@@ -30,7 +31,7 @@ fn as_kept(name: &str, proof: &Proof) {
     assert!(kept == now, "{name} is not what it was: look at it, then PROBESIDE_BLESS=1; now:\n{now}");
 }
 
-/// What no fault may come to, whatever the tables say.
+/// Requirements that hold for every fault, whatever the tables say.
 fn sound(proof: &Proof) {
     assert!(proof.healthy.right, "a healthy bike was called {}", proof.healthy.conclusion);
     let wrong: Vec<&str> = proof.judged(Verdict::Wrong).map(|f| f.fault.as_str()).collect();

@@ -1,4 +1,4 @@
-//! The record that a typed walk by the real program leaves: a corrected reading counts once, and damage is never silent.
+//! The record that the real program leaves after a typed walk: a corrected reading counts once, and damage never goes unnoticed.
 
 mod support;
 

@@ -1,4 +1,4 @@
-//! Every file in `tests/scenarios` is a walk that reads as a story and runs as a test. `DEVELOPERS.md` documents the format.
+//! Every file in `tests/scenarios` is a walk that reads like a story and runs as a test. `DEVELOPERS.md` documents the format.
 
 mod support;
 
@@ -61,7 +61,7 @@ fn run(file: &Path) {
         }
     }
     let world = world(&header["procedure"], &header["bike"]);
-    // What an adviser has reckoned for a bike serves the next story with it.
+    // An adviser's calculations for a bike are reused in the next story with it.
     let best = header.get("order").is_some_and(|order| order == "best");
     let pool = |bike: &str| ADVISERS.with_borrow_mut(|all| all.remove(bike));
     let mut stage = match header.contains_key("advice").then(|| pool(&header["bike"])) {

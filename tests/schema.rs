@@ -1,5 +1,4 @@
-//! The JSON Schemas that editors use are those of the tables that read the files. `PROBESIDE_BLESS=1 cargo test --test schema`
-//! rewrites them.
+//! The JSON Schemas for editors match the tables that read the files. `PROBESIDE_BLESS=1 cargo test --test schema` rewrites them.
 
 use probeside::source::schema::schema;
 use std::path::Path;

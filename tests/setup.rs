@@ -1,7 +1,7 @@
-//! `models/setup` on machines made of stand-ins: a folder of programs as its whole PATH, and a small wheel of the test's own.
+//! `models/setup` on simulated machines: a folder of programs as the whole PATH, and a small wheel made by the test.
 //!
-//! What is real here: the script, bash, the core utilities and Python's unzipping. What is stood in for: apt, dpkg, sudo,
-//! pip's download, cargo and rustc; each writes what it was asked to a log. No network, no root.
+//! Real: the script, bash, the core utilities and Python's unzipping. Replaced by stand-ins: apt, dpkg, sudo, pip's download, cargo and
+//! rustc. Each stand-in logs its arguments. No network, no root.
 
 #![cfg(target_os = "linux")]
 
@@ -14,7 +14,7 @@ use std::process::{Command, Output, Stdio};
 use sha2::{Digest, Sha256};
 use tempfile::TempDir;
 
-/// Real programs that the script may use, as on any Debian base.
+/// Real programs for the script, as on any Debian base system.
 const BASE: &str = "awk bash cat cut dirname env flock grep head ls mkdir mktemp mv rm sed sha256sum sleep sort stat sync tee touch uname";
 
 const WHEEL: &str = "tiny_ear-1.2.3-cp312-cp312-manylinux_2_27_x86_64.manylinux_2_28_x86_64.whl";
@@ -42,7 +42,7 @@ impl Machine {
         machine.program("apt-get", "echo \"apt-get $*\" >>\"$LOG\"");
         machine.program("rustc", "echo 'rustc 1.92.0 (0000 2025-12-11)'");
         machine.program("cargo", "echo \"cargo $*\" >>\"$LOG\"");
-        // python3: pip is stood in for, all else is Python.
+        // python3: pip is a stand-in, everything else is Python.
         let python = real_python();
         machine.program(
             "python3",
@@ -113,14 +113,14 @@ impl Machine {
         Run::from(self.command(arguments).output().unwrap())
     }
 
-    /// What the stand-ins were asked since the last look.
+    /// The arguments of the stand-ins since the last call.
     fn log(&self) -> String {
         let log = fs::read_to_string(self.at("log")).unwrap_or_default();
         let _ = fs::remove_file(self.at("log"));
         log
     }
 
-    /// The names in the models' folder and one folder below, without the lock.
+    /// The names in the models' folder and in the folders just below it, without the lock.
     fn kept(&self) -> Vec<String> {
         let mut names = Vec::new();
         let mut folders = vec![self.at("tree/models/cache")];
@@ -173,7 +173,7 @@ fn on_path(program: &str) -> PathBuf {
         .unwrap_or_else(|| panic!("the tests of models/setup need '{program}'; type: ./models/setup test"))
 }
 
-/// The interpreter itself: what stands on the PATH may be a stand-in of a version manager, which needs the user's settings.
+/// The real interpreter. The one on the PATH may be a version manager's stand-in, which needs the user's settings.
 fn real_python() -> PathBuf {
     let asked = Command::new(on_path("python3")).args(["-c", "import sys; print(sys.executable)"]).output().unwrap();
     PathBuf::from(String::from_utf8(asked.stdout).unwrap().trim())
@@ -262,7 +262,7 @@ fn members_keep_their_path_below_the_mark() {
     machine.log();
     machine.run(&["--verify"]).ends(0, &["are in place"]);
     assert_eq!(machine.log(), "");
-    // Fetched again into folders that are there; the one that is right is replaced by the same.
+    // Fetched again into existing folders. An intact file is replaced by an identical one.
     machine.write("tree/models/cache/tiny-ear/deep/er/conf", "harmed");
     machine.run(&[]).ends(0, &["fetching tiny-ear"]);
     let inner = machine.at("tree/models/cache/tiny-ear/deep/er/conf");
@@ -350,7 +350,7 @@ fn a_folder_that_cannot_be_written_serves_if_it_is_whole() {
     };
     write(0o555);
     if fs::write(cache.join("probe"), "").is_ok() {
-        // Root writes anywhere. The script then works as ever, which the other tests show.
+        // Root can write anywhere. The script then works as usual, which the other tests show.
         write(0o755);
         return;
     }
@@ -546,7 +546,7 @@ fn any_failing_check_fails_the_tests_and_is_named() {
     machine.run(&["test"]).ends(3, &["rustup component add rustfmt clippy"]);
 }
 
-/// Where a member lands in its set's folder.
+/// A member's place in its set's folder.
 fn place_of(member: &str) -> &str {
     match member.split_once("/./") {
         Some((_, kept)) => kept,

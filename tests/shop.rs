@@ -1,4 +1,4 @@
-//! The shop's archive: the same suite on SQLite and on PostgreSQL, strangers' sessions, and attacks on the pages it serves.
+//! The shop's archive: the same suite on SQLite and PostgreSQL, strangers' sessions, and attacks on the served pages.
 
 #[path = "shop/attacks.rs"]
 mod attacks;
@@ -32,7 +32,7 @@ mod walked;
 
 use std::future::Future;
 
-/// Runs what waits for a database.
+/// Runs a future that waits for a database.
 fn wait<T>(work: impl Future<Output = T>) -> T {
     tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap().block_on(work)
 }
@@ -54,7 +54,7 @@ fn on_postgresql() {
     encrypted(&server);
 }
 
-/// Over a network, the connection is encrypted to whom the named authority vouches for, and to nobody else.
+/// Over a network, the connection is encrypted, and only to a server that the named authority vouches for.
 fn encrypted(server: &postgres::Server) {
     use probeside::shop::{Archive, Mode, ShopError};
     server.database("encrypted");

@@ -1,5 +1,5 @@
-//! Microphone and loudspeaker over a real sound server with two null sinks (tests/support/sound_loop.rs). One test, since the
-//! sound system reads this process's environment. Latencies are printed, not asserted, except where a cut must be a cut.
+//! Microphone and loudspeaker over a real sound server with two null sinks (tests/support/sound_loop.rs). A single test, because the sound
+//! system reads this process's environment. Latencies are printed but not asserted, except that a cut must take effect.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 #[allow(dead_code, reason = "other tests lead the sound back")]
@@ -13,9 +13,9 @@ use sound_loop::SoundLoop;
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
-/// Long enough for a busy machine; nothing is measured against it.
+/// Long enough for a busy machine. Nothing is measured against it.
 const PATIENCE: Duration = Duration::from_secs(20);
-/// A cut is heard within this, by the samples of the recording: what the device holds back, and a callback.
+/// A cut must be heard within this time, counted in samples of the recording: the device's buffer, and one callback.
 const CUT_WITHIN_MS: u64 = 400;
 
 fn next<T>(from: &mut UnboundedReceiver<T>, until: Instant) -> Option<T> {
@@ -42,12 +42,12 @@ fn speech(text: &str) -> Pcm {
     Espeak::new("en").synthesise(text, 1.0).expect("espeak-ng speaks")
 }
 
-/// Samples that a fine match looks at on either side, and how many times finer than a sample it looks: the server's sample
-/// grid lies anywhere between ours, and a hiss that is half a sample off correlates badly with itself.
+/// Samples on either side for the fine match, and its resolution as a fraction of a sample. The server's sampling grid may lie anywhere
+/// between ours, and hiss that is half a sample off correlates badly with itself.
 const AROUND: usize = 64;
 const FINER: u32 = 4;
 
-/// Best normalised correlation of `said` anywhere in `recorded` (both at 16 kHz), and where.
+/// The best normalised correlation of `said` in `recorded` (both at 16 kHz), and its position.
 fn best_match(recorded: &[f32], said: &[f32]) -> (f64, usize) {
     let mut recorded = recorded.to_vec();
     recorded.extend(vec![0.0; AROUND]);
@@ -122,7 +122,7 @@ fn microphone_cuts_utterances(sound: &SoundLoop) {
     for (phrase, utterance) in phrases.iter().zip(&heard) {
         let said = speech(phrase);
         let said = resample(&said.samples, said.rate, RATE);
-        // The voiced part of what was said must lie whole in what was cut.
+        // The cut recording must contain the complete voiced part of the text.
         let loud = |s: &&f32| s.abs() > 0.02;
         let first = said.iter().position(|s| loud(&s)).unwrap();
         let last = said.len() - said.iter().rev().position(|s| loud(&s)).unwrap();
@@ -157,8 +157,7 @@ fn what_is_said_is_what_was_synthesised(sound: &SoundLoop) {
     wait_for(&mut from, "beginning", |e| *e == MouthEvent::PromptBegan { id: 5 });
     println!("loudspeaker: prompt begins {} ms after it was asked for", asked.elapsed().as_millis());
     let ended = wait_for(&mut from, "end", |e| matches!(e, MouthEvent::PromptEnded { .. }));
-    // By now the last sample must have left the loudspeaker: nothing more of it may be missing from the recording than the
-    // recorder itself holds back.
+    // By now the last sample must have left the loudspeaker. The recording may lack no more than the recorder's own buffer.
     std::thread::sleep(Duration::from_millis(300));
     let (rate, recorded) = read_wav_as_is(&recording.stop()).unwrap();
     let said = speech(text);
@@ -180,7 +179,7 @@ fn what_is_said_is_what_was_synthesised(sound: &SoundLoop) {
     assert!(correlation > 0.98, "the tone was not heard before the prompt: {correlation}");
 }
 
-/// Sets a mark into the recording's time: the file's length when asked.
+/// The current length of the recording file, milliseconds, as a mark in its time.
 fn recorded_ms(path: &std::path::Path) -> u64 {
     std::fs::metadata(path).map_or(0, |m| m.len().saturating_sub(44) / 2 / 48)
 }

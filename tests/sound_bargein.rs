@@ -1,7 +1,7 @@
-//! Speaking over a prompt, over a real sound server: what the program plays is led back into its microphone, weaker, and somebody answers
-//! over it. The pieces are those that `probeside walk --bargein` joins.
+//! Speaking over a prompt, over a real sound server. The program's output is fed back into its microphone at a lower level, and somebody
+//! answers over it. The components are those that `probeside walk --bargein` connects.
 //!
-//! One test, since the sound system reads this process's environment.
+//! A single test, because the sound system reads this process's environment.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 #[allow(dead_code, reason = "other tests record")]
@@ -15,7 +15,7 @@ use sound_loop::{SoundLoop, or_left_out};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
-/// Said alone: the echo is found and learnt from in the first two.
+/// Prompts alone. The echo canceller finds the echo and adapts during the first two.
 const ALONE: [&str; 4] = [
     "Clip the ground lead to the bare metal of the engine, away from the tank.",
     "Touch the probe to the live terminal of the coil. Does the lamp light up?",
@@ -24,22 +24,22 @@ const ALONE: [&str; 4] = [
 ];
 const ANSWERED: &str = "Touch the probe to the live terminal of the coil, and keep it there. Does the lamp light up, or does it stay dark?";
 const ANSWERS: [&str; 3] = ["it lights up", "stays dark", "say again"];
-/// Where the server loses sound, the echo's way is learnt anew and nothing counts meanwhile: so many answers are tried until two have cut
-/// their prompts.
+/// Where the server loses sound, the echo path is estimated anew and nothing counts meanwhile. Answers are tried, up to this many, until
+/// two have cut their prompts.
 const MOST_ANSWERS: usize = 9;
-/// The machine may be busy: a prompt takes at most this long.
+/// Time limit for one prompt. The machine may be busy.
 const PATIENCE: Duration = Duration::from_secs(25);
 
-/// What became of one prompt.
+/// The outcome of one prompt.
 #[derive(Debug, Default)]
 struct Turn {
     whole: bool,
-    /// From the beginning of the answer until the prompt was said to be cut.
+    /// From the start of the answer until the prompt was reported as cut.
     cut_after: Option<Duration>,
     utterances: Vec<Utterance>,
 }
 
-/// A mouth and an ear that hears it.
+/// A loudspeaker and a microphone that hears it.
 struct Bench {
     mouth: Aloud,
     said: UnboundedReceiver<MouthEvent>,
@@ -48,7 +48,7 @@ struct Bench {
 }
 
 impl Bench {
-    /// Says a prompt; with `answer`, that file is played a second after the prompt began.
+    /// Plays a prompt. With `answer`, that file plays one second after the prompt starts.
     fn turn(&mut self, sound: &SoundLoop, prompt: &str, answer: Option<&std::path::Path>) -> Turn {
         while self.ears.try_recv().is_ok() {}
         let mut turn = Turn::default();
@@ -148,7 +148,7 @@ fn a_prompt_does_not_cut_itself_and_an_answer_over_it_stops_it() {
         began.elapsed()
     );
     assert!(wrong.is_empty(), "{wrong:#?}");
-    // One where a busy machine's server has lost sound in it; what was cut is said again.
+    // Allows for one during which a busy machine's server lost sound. A cut prompt is repeated.
     assert!(whole + 1 >= ALONE.len(), "prompts cut themselves");
     assert!(cut >= 1, "nobody could cut a prompt");
     assert!(right >= 1, "no answer over a prompt was heard");

@@ -1,7 +1,7 @@
-//! A whole walk over a real sound server in which the step's own questions are answered over: `probeside walk --bargein` hears its own
-//! prompts, weaker, in its microphone, and a mechanic who does not wait for the listening tone.
+//! A complete walk over a real sound server in which the mechanic answers over the step's own questions. `probeside walk --bargein` hears
+//! its own prompts at a lower level in its microphone, and a mechanic who does not wait for the listening tone.
 //!
-//! One test, since the sound system reads this process's environment.
+//! A single test, because the sound system reads this process's environment.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 mod support;

@@ -1,5 +1,6 @@
-//! A walk with a real microphone takes single keys from the terminal; whatever ends it, the terminal is as it was before. Beside a real sound server
-//! (`tests/support/sound_loop.rs`) and a real pseudoterminal. What "as it was" means is POSIX.1-2017, `tcgetattr`: the flags of `struct termios`.
+//! A walk with a real microphone reads single keys from the terminal. However the walk ends, the terminal is restored. Uses a real sound
+//! server (`tests/support/sound_loop.rs`) and a real pseudoterminal. "Restored" refers to POSIX.1-2017, `tcgetattr`: the flags of `struct
+//! termios`.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 #[path = "support/sound_loop.rs"]
@@ -15,9 +16,9 @@ use std::os::unix::process::CommandExt;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// A walk begins, and ends, within this time on a machine that runs other tests.
+/// Time limit for a walk's start, and for its end, on a machine that runs other tests.
 const LIMIT: Duration = Duration::from_secs(40);
-/// Between two signals: the same signal once more, while the first is not yet taken, is one to the system.
+/// Pause between two signals: the system merges a signal with an identical pending one.
 const APART: Duration = Duration::from_millis(250);
 
 fn flags(terminal: &OwnedFd) -> [u32; 4] {
@@ -65,7 +66,7 @@ fn the_terminal_is_put_back_whatever_ends_the_walk() {
             .process_group(0);
         let mut child = command.spawn().expect("the program starts");
         until("single keys", || flags(&terminal) != before);
-        // It takes keys, so its loop is running soon: what ends it is not the start.
+        // It reads keys, so its loop will be running soon. It must not be ended during the start.
         std::thread::sleep(Duration::from_secs(1));
         for _ in 0..times {
             match signal {

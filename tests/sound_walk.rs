@@ -1,8 +1,8 @@
-//! Whole walks over a real sound server: `probeside walk` listens and speaks, a mechanic at the other end of the two null sinks hears the
-//! listening tone and answers aloud, in another voice than the prompts'. In the end the journal is the walk, and what was recorded
-//! at the loudspeaker are the words that the journal says were said. In a second walk the sound server dies and comes back.
+//! Complete walks over a real sound server. `probeside walk` listens and speaks. A mechanic at the other end of the two null sinks hears
+//! the listening tone and answers aloud, in another voice than the prompts'. At the end the journal must match the walk, and the words
+//! recorded at the loudspeaker must be those that the journal says were spoken. In a second walk the sound server dies and comes back.
 //!
-//! One test, since the sound system reads this process's environment.
+//! A single test, because the sound system reads this process's environment.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 mod support;
@@ -30,15 +30,15 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-/// Share of the words of prompts, recorded and transcribed, that may differ from those the journal has. Nearly all of it are the
-/// recogniser's own errors on the prompts' synthetic voice: without the sound loop 27 % differ, through it 31 %, and 45 % on a machine
-/// so overloaded that sound was lost on the way. Prompts in another order: 100 %.
+/// Largest share of wrong words between the prompts in the journal and the transcribed recording. Almost all of it are the recogniser's own
+/// errors on the prompts' synthetic voice: without the sound loop 27 % differ, through it 31 %, and 45 % on a machine so overloaded that
+/// sound was lost on the way. Prompts in another order: 100 %.
 const MOST_WRONG_WORDS: f64 = 0.5;
-/// The sound loop may add so much to what differs without it.
+/// Largest increase of that share through the sound loop.
 const MOST_ADDED: f64 = 0.2;
-/// Other prompts than those that were said differ by more than this.
+/// Prompts other than the spoken ones differ by more than this.
 const OTHER_PROMPTS: f64 = 0.75;
-/// Longest sound that is transcribed at once, in samples.
+/// Longest stretch of sound that is transcribed at once, in samples.
 const LONGEST_STRETCH: usize = 12 * RATE as usize;
 
 #[test]
@@ -164,14 +164,14 @@ fn the_microphone_is_lost_and_comes_back(sound: &mut SoundLoop, world: &Arc<Worl
             _ => None,
         })
         .collect();
-    // The server's death takes both; which of the two is noticed first, and whether anything was to be said meanwhile, is chance.
+    // The server's death affects both. Which is noticed first, and whether anything was to be spoken meanwhile, is chance.
     let (microphone, loudspeaker): (Vec<&str>, Vec<&str>) =
         interruptions.iter().partition(|what| what.starts_with("microphone"));
     assert_eq!(microphone, ["microphone-lost", "microphone-back"], "{interruptions:?}");
     assert!(matches!(loudspeaker[..], [] | ["loudspeaker-lost", "loudspeaker-back"]), "{interruptions:?}");
 }
 
-/// All that was said, transcribed freely, without the listening tones.
+/// Everything spoken, transcribed freely, without the listening tones.
 fn transcribe(prompts: &[f32], tones: &[usize], recogniser: &mut dyn Recogniser) -> String {
     let mut prompts = prompts.to_vec();
     for end in tones {
@@ -189,7 +189,7 @@ fn transcribe(prompts: &[f32], tones: &[usize], recogniser: &mut dyn Recogniser)
     heard
 }
 
-/// The same prompts as they were synthesised, with pauses between them.
+/// The same prompts as synthesised, with pauses in between.
 fn synthesised(said: &[String]) -> Vec<f32> {
     let mut voice = Espeak::new("en-gb");
     let mut sound = Vec::new();
@@ -201,7 +201,7 @@ fn synthesised(said: &[String]) -> Vec<f32> {
     sound
 }
 
-/// Words for comparison: lower case, numbers digit by digit however they are written.
+/// Words for comparison: lower case, with numbers digit by digit however they are written.
 fn plain_words(text: &str) -> Vec<String> {
     const SMALL: &str = "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen \
                          seventeen eighteen nineteen";
@@ -221,7 +221,7 @@ fn plain_words(text: &str) -> Vec<String> {
     words
 }
 
-/// Substitutions, insertions and deletions between two texts by the word, and the words of the first.
+/// Substitutions, insertions and deletions between two texts, in words, and the number of words in the first.
 fn different_words(said: &str, heard: &str) -> (usize, usize) {
     let (said, heard) = (plain_words(said), plain_words(heard));
     let mut row: Vec<usize> = (0..=heard.len()).collect();

@@ -1,5 +1,5 @@
-//! `probeside soundcheck` over a real sound server with two null sinks (tests/support/sound_loop.rs): the levels that it tells are
-//! those that were played, a clipped voice is told, and the loudspeaker is heard only where it comes back.
+//! `probeside soundcheck` over a real sound server with two null sinks (tests/support/sound_loop.rs). It reports the levels that were
+//! played, it reports a clipped voice, and it hears the loudspeaker only if the sound comes back.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 #[path = "support/sound_loop.rs"]
@@ -13,7 +13,7 @@ use sound_loop::{SoundLoop, or_left_out};
 use std::io::{BufRead, BufReader, Read};
 use std::process::{Command, Stdio};
 
-/// What a sound check said, by line; `speak` is played when it asks for a voice.
+/// The output of a sound check, by line. `speak` is played when it asks for a voice.
 fn check(sound: &SoundLoop, speak: Option<&str>, tone: bool) -> (Option<i32>, Value) {
     let mut arguments = vec!["soundcheck", "--json"];
     arguments.extend(if tone { None } else { Some("--no-tone") });
@@ -76,7 +76,7 @@ fn levels_clipping_and_echo_are_told_as_they_are() {
     assert!(loaded.is_ok_and(|s| s.success()), "the loop from loudspeaker to microphone");
     let (_, sheet) = check(&sound, None, true);
     let echo = line(&sheet, "echo");
-    // The sweep has an amplitude of 0.25, -15 dB of full scale, and comes back as it was.
+    // The sweep has an amplitude of 0.25, -15 dB of full scale, and returns unchanged.
     assert!(echo["value"].as_f64().is_some_and(|e| (e + 15.0).abs() < 3.0), "{sheet:#}");
     assert_eq!(echo["verdict"], "poor");
     assert!(line(&sheet, "echo-delay")["value"].as_f64().is_some_and(|ms| (20.0..2_000.0).contains(&ms)), "{sheet:#}");

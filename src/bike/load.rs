@@ -1,4 +1,4 @@
-//! Reads a bike's profile from its YAML file. Whether what it names exists is for `check`.
+//! Loads a bike's profile from its YAML file. `check` verifies that the names in it exist.
 
 use super::shape::{BIKE, IGNITION, MOST_PARTS};
 use super::{
@@ -10,16 +10,16 @@ use crate::source::{Diagnostic, read_text};
 use crate::units::Unit;
 use std::path::Path;
 
-/// Reads the bike in `path`.
+/// Loads the bike in `path`.
 ///
 /// # Errors
-/// Everything that is wrong with the file, each with its place.
+/// Every error in the file, each with its place.
 pub fn load(path: &Path) -> Result<Bike, Vec<Diagnostic>> {
     let text = read_text(path).map_err(|error| vec![error])?;
     parse(&text, &path.to_string_lossy())
 }
 
-/// Reads a bike from `text`; `file` is the name that places carry.
+/// Parses a bike from `text`. `file` is the name used in places.
 ///
 /// # Errors
 /// As [`load`].
@@ -57,7 +57,7 @@ pub fn from_tree(root: &Node) -> Result<Bike, Vec<Diagnostic>> {
     }
     for kind in ["points", "coils", "condensers", "plugs", "connectors", "terminals", "specified"] {
         let (count, place) = (root.dict(kind).count(), root.get(kind).map_or(&root.place, |of| &of.place));
-        // As many terminals as there are parts of all kinds, each with two.
+        // Two terminals for each part of the five kinds.
         let most = if kind == "terminals" { 10 * MOST_PARTS } else { MOST_PARTS };
         if count > most {
             let message = format!("`{kind}` has {count} entries and needs at most {most}");

@@ -1,5 +1,4 @@
-//! A bike: what it has, where its wires go and in which colours, what its maker specifies; and the state it is in during a
-//! walk.
+//! A bike: its parts, the routes and colours of its wires, its maker's specifications, and its state during a walk.
 
 mod electric;
 mod feed;

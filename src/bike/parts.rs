@@ -1,6 +1,6 @@
-//! What a bike is made of, by name: the parts that can be at fault, and what each wire is for.
+//! A bike's parts by name: which can be at fault, and the purpose of each wire.
 //!
-//! Parts go by the names that unplug them (`condenser-left`, `lead-left`, `plug-left`, `fuse`, connectors by their ids), by
+//! Parts are named as they are unplugged (`condenser-left`, `lead-left`, `plug-left`, `fuse`, connectors by their ids). Others are
 //! `battery`, `key`, `kill`, `ballast`, `coil-ID`, `points-ID`, `cap-PLUG`, `cam`, `advancer`, and wires as `FROM to TO`.
 
 use super::{Bike, Wire};
@@ -8,7 +8,7 @@ use crate::units::names;
 use std::collections::BTreeSet;
 
 names! {
-    /// What a wire is for.
+    /// The purpose of a wire.
     WireRole {
         /// From the battery to the coils.
         Feed = "feed",
@@ -40,7 +40,7 @@ impl Wire {
         format!("{} to {}", *self.from, *self.to)
     }
 
-    /// What it is for, by the terminals that it joins.
+    /// Its purpose, derived from the terminals that it joins.
     pub fn role(&self) -> WireRole {
         let ends = [self.from.as_str(), self.to.as_str()];
         let any = |test: &dyn Fn(&str, &str) -> bool| {
@@ -84,7 +84,7 @@ impl Bike {
         self.wires.iter().find(|wire| *wire.to == top && wire.role() == WireRole::Lead)
     }
 
-    /// Everything that can be at fault, by name.
+    /// All parts that can be at fault, by name.
     pub fn parts(&self) -> BTreeSet<String> {
         let mut names: BTreeSet<String> = ["battery", "key", "cam", "advancer"].map(String::from).into();
         let there =

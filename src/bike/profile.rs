@@ -1,9 +1,9 @@
-//! The profile of one bike, as decoded from its YAML file. `procedures/FORMAT.md` documents the spelling.
+//! The profile of one bike, decoded from its YAML file. `procedures/FORMAT.md` documents the format.
 
 use crate::source::{Place, Written};
 use std::collections::BTreeMap;
 
-/// Which battery terminal is wired to the frame.
+/// The battery terminal that is wired to the frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Polarity {
     /// Negative terminal to ground.
@@ -23,14 +23,14 @@ pub enum Starter {
     Both,
 }
 
-/// The rider's side of the bike.
+/// A side of the bike, as the rider sits on it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Side {
     /// The rider's left.
     Left,
     /// The rider's right.
     Right,
-    /// Neither: on the middle line, or the only one.
+    /// Neither: on the centre line, or the only one.
     Centre,
 }
 
@@ -39,17 +39,17 @@ pub enum Side {
 pub struct SwitchPosition {
     /// As marked on the switch: `off`, `on`, `run`, `park`.
     pub name: Written<String>,
-    /// Whether the switch's contact is closed in this position: the feed passes, or, where it grounds the points, the ground
-    /// (`kill: connects` in a step's state is another thing: the position in which the ignition works).
+    /// Whether the switch's contact is closed in this position, so that it passes the feed or, if it grounds the points, connects them to
+    /// ground. (`kill: connects` in a step's state means something else: the position in which the ignition works.)
     pub connects: bool,
 }
 
-/// What a kill switch does in the positions that are not for running.
+/// What a kill switch does in its off positions.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum KillAction {
-    /// Opens the feed to the coils: the engine runs in the positions that connect.
+    /// Opens the feed to the coils. The engine runs in the positions that connect.
     OpensFeed,
-    /// Grounds the points wires: the engine runs in the positions that do not connect.
+    /// Grounds the points wires. The engine runs in the positions that do not connect.
     GroundsPoints,
 }
 
@@ -58,7 +58,7 @@ pub enum KillAction {
 pub struct Switch {
     /// Its positions, in order.
     pub positions: Vec<SwitchPosition>,
-    /// What it does when it stops the engine.
+    /// How it stops the engine.
     pub action: KillAction,
     /// Where it is, in words.
     pub location: String,
@@ -73,7 +73,7 @@ pub struct Fuse {
     pub location: String,
 }
 
-/// One contact-points set.
+/// One set of contact points.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PointsSet {
     /// Its id: `left`.
@@ -82,7 +82,7 @@ pub struct PointsSet {
     pub side: Side,
     /// The id of the coil it switches.
     pub coil: Written<String>,
-    /// The id of the connector where its wire can be parted from the coil.
+    /// The id of the connector that separates its wire from the coil.
     pub connector: Written<String>,
 }
 
@@ -104,9 +104,9 @@ pub struct Coil {
 pub struct Condenser {
     /// Its id.
     pub id: Written<String>,
-    /// The points set it is across.
+    /// The points set that it is connected across.
     pub points: Written<String>,
-    /// The half of the points connector that it hangs on: `coil-side` or `points-side`.
+    /// The half of the points connector it is connected to: `coil-side` or `points-side`.
     pub half: Written<String>,
     /// Capacitance, microfarad.
     pub microfarad: f64,
@@ -121,22 +121,21 @@ pub struct Plug {
     pub side: Side,
 }
 
-/// A connector that can be parted by hand.
+/// A connector that can be unplugged by hand.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Connector {
     /// Its id.
     pub id: Written<String>,
     /// Spoken name: "left points connector".
     pub words: String,
-    /// Its two halves, first the one nearer to the battery along the feed: `supply-side`, `load-side`; a points connector has
-    /// `coil-side`, `points-side`.
+    /// Its two halves, first the one nearer to the battery along the feed: `supply-side`, `load-side`; for a points connector `coil-side`,
+    /// `points-side`.
     pub halves: [String; 2],
     /// Where it is, in words.
     pub location: String,
 }
 
-/// A wire between two terminals. A terminal is written `part.terminal`: `battery.live`, `coil-left.feed`,
-/// `left-points.coil-side`.
+/// A wire between two terminals. A terminal is written `part.terminal`: `battery.live`, `coil-left.feed`, `left-points.coil-side`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Wire {
     /// One end.
@@ -145,13 +144,13 @@ pub struct Wire {
     pub to: Written<String>,
     /// IEC 60757 letter codes: `GN`, or `GN-WH` for a green wire with a white tracer.
     pub colour: Written<String>,
-    /// Length, metre, where known.
+    /// Length, metre, if known.
     pub metre: Option<f64>,
-    /// Cross-section, square millimetre, where known.
+    /// Cross-section, square millimetre, if known.
     pub mm2: Option<f64>,
 }
 
-/// A value that the maker specifies.
+/// A value specified by the maker.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Specified {
     /// Lowest good value.
@@ -160,7 +159,7 @@ pub struct Specified {
     pub high: f64,
     /// The unit of both.
     pub unit: crate::units::Unit,
-    /// Where the figure comes from.
+    /// The source of the figure.
     pub source: String,
 }
 
@@ -173,17 +172,17 @@ pub struct Bike {
     pub maker: String,
     /// System voltage, volt: 6 or 12.
     pub volt: f64,
-    /// Which terminal is ground.
+    /// The grounded terminal.
     pub ground: Polarity,
-    /// How it is started.
+    /// How the engine is started.
     pub starter: Starter,
-    /// Resistance of the ballast resistor, ohm, where there is one.
+    /// Resistance of the ballast resistor, ohm, if there is one.
     pub ballast_ohm: Option<f64>,
-    /// The main fuse, where there is one.
+    /// The main fuse, if there is one.
     pub fuse: Option<Fuse>,
     /// The key switch.
     pub key: Switch,
-    /// The kill switch, where there is one.
+    /// The kill switch, if there is one.
     pub kill: Option<Switch>,
     /// Contact-points sets.
     pub points: Vec<PointsSet>,
@@ -197,12 +196,12 @@ pub struct Bike {
     pub connectors: Vec<Connector>,
     /// Wires.
     pub wires: Vec<Wire>,
-    /// Spoken names of terminals that need a better one than their part's: `coil-left.points` -> "left coil, points side".
+    /// Spoken names of terminals that need a better name than their part's: `coil-left.points` -> "left coil, points side".
     pub terminals: BTreeMap<String, Written<String>>,
     /// Specified values by name: `points-gap`, `plug-gap`, `coil-primary`, `dwell`, `timing`.
     pub specified: BTreeMap<String, Specified>,
-    /// What it says for the circuit beyond that.
+    /// Optional electrical data.
     pub electric: super::Electric,
-    /// Where the profile stands.
+    /// The profile's place.
     pub place: Place,
 }

@@ -1,23 +1,23 @@
-//! The spelling of a bike's file, as tables: what it may hold, for reading and for the JSON Schema.
+//! The allowed shape of a bike file, as tables. Used for reading and for the JSON Schema.
 
 use crate::source::shape::Shape::{Dict, List, Number, Object, OneOf, Text};
 use crate::source::shape::TextFor::{Id, Words};
 use crate::source::shape::{self, needed, optional};
 use crate::units::Unit;
 
-/// The only ignition that these tests are for.
+/// The only supported kind of ignition.
 pub(super) const IGNITION: &str = "battery-and-coil-points";
 /// System voltages, volt.
 const VOLT: (f64, f64) = (4.0, 24.0);
-/// Most wires. A four has about thirty; the equations of its circuit grow with the square of them.
+/// Most wires. A four-cylinder bike has about thirty. The circuit's equations grow with the square of the number.
 const MOST_WIRES: usize = 100;
 /// Most parts of each kind.
 pub(super) const MOST_PARTS: usize = 40;
-/// Largest resistance of a primary or a ballast, ohm.
+/// Highest resistance of a primary or a ballast, ohm.
 const OHM: f64 = 100.0;
-/// A battery's state of charge, empty and full.
+/// A battery's state of charge, from empty to full.
 pub(super) const CHARGE: (f64, f64) = (0.0, 1.0);
-/// Two turns of the crank, degree: one of a camshaft.
+/// Two turns of the crank, degree: one turn of a camshaft.
 pub(super) const TURN: f64 = 720.0;
 /// Resistance of a closed contact, ohm.
 static CONTACT: shape::Shape = Number(1e-6, OHM);

@@ -1,28 +1,28 @@
-//! The state a bike is in during a walk: switches, what is unplugged, points, what is fitted, where the instrument's leads
-//! are. Steps ask for it, the walker tracks it, the circuit model reads it.
+//! The bike's state during a walk: switches, unplugged parts, points, fitted items, and the instrument's leads. Steps request it, the
+//! walker tracks it, and the circuit model reads it.
 
 use crate::units::names;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
 names! {
-    /// Where a points set stands.
+    /// The position of a points set.
     PointsAt {
         /// Contacts apart.
         Open = "open",
         /// Contacts together.
         Closed = "closed",
-        /// Turning with the engine: now open, now closed.
+        /// Opening and closing as the engine turns.
         Turning = "turning",
     }
 }
 
 names! {
-    /// What the engine does.
+    /// What the engine is doing.
     Engine {
         /// At rest.
         Still = "still",
-        /// Turned slowly by hand or by the kickstarter's lever.
+        /// Turned slowly, by hand or with the kickstarter's lever.
         Turned = "turned",
         /// Kicked or cranked at starting speed.
         Kicked = "kicked",
@@ -32,7 +32,7 @@ names! {
 }
 
 names! {
-    /// What has two leads and is held to the bike.
+    /// An instrument with two leads.
     InstrumentKind {
         /// Incandescent test lamp.
         Lamp = "lamp",
@@ -42,17 +42,17 @@ names! {
         Ohmmeter = "ohmmeter",
         /// Ammeter.
         Ammeter = "ammeter",
-        /// Feeler gauge: its place is the part, both leads the same.
+        /// Feeler gauge. Both leads are on the same terminal, the part to measure.
         Feeler = "feeler",
-        /// Fixed-gap spark tester, or a plug clamped to ground: first lead the plug lead, second ground.
+        /// Fixed-gap spark tester, or a plug clamped to ground. The first lead is on the plug lead, the second on ground.
         SparkTester = "spark-tester",
     }
 }
 
-/// An instrument and the terminals its two leads are on.
+/// An instrument and the terminals its leads are connected to.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Instrument {
-    /// Which.
+    /// The kind of instrument.
     pub kind: InstrumentKind,
     /// First lead (the clip of a lamp, the red lead of a meter).
     pub first: String,
@@ -60,95 +60,95 @@ pub struct Instrument {
     pub second: String,
 }
 
-/// The state of the bike as far as it is known.
+/// The state of the bike, as far as it is known.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct BikeState {
-    /// Switches and taps by name (`key`, `kill`, `fuel`) and their position.
+    /// Positions of switches and taps, by name (`key`, `kill`, `fuel`).
     pub switches: BTreeMap<String, String>,
-    /// Ids of connectors, leads and parts that are unplugged or taken out.
+    /// Ids of connectors, leads and parts that are unplugged or removed.
     pub unplugged: BTreeSet<String>,
-    /// Points sets by id.
+    /// Positions of points sets, by id.
     pub points: BTreeMap<String, PointsAt>,
-    /// What the engine does.
+    /// What the engine is doing.
     pub engine: Option<Engine>,
-    /// Where the crank stands, degree, from the angle that the profile's `opens-at` counts from.
+    /// The crank angle, degree, counted as in the profile's `opens-at`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crank: Option<u16>,
-    /// What is fitted beside the bike's own parts (a jumper, a test condenser), by name, with the two terminals it joins.
+    /// Items fitted in addition to the bike's own parts (a jumper, a test condenser), by name, with the two terminals each joins.
     pub fitted: BTreeMap<String, [String; 2]>,
     /// The instrument in use.
     pub instrument: Option<Instrument>,
 }
 
-/// What a step needs the bike's state to be; what it does not mention may be anything.
+/// The state that a step needs. Anything it does not mention may be in any state.
 ///
-/// In a procedure the strings are templates; rendered for the bike and the loop at hand they are plain.
+/// In a procedure the strings are templates. Rendered for the current bike and loop item they are plain.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct StateNeed {
-    /// Switches by name and position. `connects` and `disconnects` stand for whichever position of the bike's switch does.
+    /// Positions of switches, by name. `connects` and `disconnects` stand for whichever position of the bike's switch does that.
     pub switches: BTreeMap<String, String>,
-    /// To be unplugged or taken out.
+    /// To unplug or remove.
     pub unplugged: BTreeSet<String>,
-    /// To be plugged in or put back.
+    /// To plug in or put back.
     pub plugged: BTreeSet<String>,
-    /// Points sets by id.
+    /// Positions of points sets, by id.
     pub points: BTreeMap<String, PointsAt>,
     /// What the engine does.
     pub engine: Option<Engine>,
-    /// Where the crank stands, degree. The prompt says how to find it.
+    /// The crank angle, degree. The prompt says how to find it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crank: Option<u16>,
-    /// To be fitted.
+    /// To fit.
     pub fitted: BTreeMap<String, [String; 2]>,
-    /// To be taken off again.
+    /// To remove again.
     pub removed: BTreeSet<String>,
-    /// The instrument and its leads. The walker takes it away by itself when a step names another, or none and `lay-down: true`.
+    /// The instrument and its leads. The walker removes it when a step names another instrument, or none and `lay-down: true`.
     pub instrument: Option<Instrument>,
-    /// The instrument is laid down.
+    /// Lay the instrument down.
     pub lay_down: bool,
 }
 
-/// One difference between the state as it is and as it is needed.
+/// One difference between the actual and the needed state.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Change {
-    /// A switch to a position.
+    /// Move a switch.
     Switch {
         /// `key`, `kill`, `fuel`.
         name: String,
         /// Position.
         to: String,
     },
-    /// Unplug or take out.
+    /// Unplug or remove.
     Unplug(String),
     /// Plug in or put back.
     PlugIn(String),
-    /// Points to a place.
+    /// Set the points.
     Points {
-        /// Set.
+        /// The set.
         set: String,
-        /// Place.
+        /// Its new position.
         to: PointsAt,
     },
     /// The engine.
     Engine(Engine),
-    /// Fit something between two terminals.
+    /// Connect something between two terminals.
     Fit {
-        /// What.
+        /// The item.
         name: String,
-        /// Between.
+        /// The terminals.
         between: [String; 2],
     },
-    /// Take something fitted off.
+    /// Remove a fitted item.
     Remove(String),
-    /// An instrument's leads.
+    /// Connect an instrument's leads.
     Leads(Instrument),
     /// Lay the instrument down.
     LayDown,
 }
 
 impl BikeState {
-    /// What has to be changed so that `need` holds, in the order it is safe to do it: feed off first, feed on last.
+    /// The changes that make `need` hold, in a safe order: feed off first, feed on last.
     pub fn changes(&self, need: &StateNeed) -> Vec<Change> {
         let mut first = Vec::new();
         let mut last = Vec::new();
@@ -185,7 +185,7 @@ impl BikeState {
         first
     }
 
-    /// The state once `need` holds.
+    /// The state after `need` was met.
     pub fn after(&self, need: &StateNeed) -> BikeState {
         let mut next = self.clone();
         next.switches.extend(need.switches.clone());

@@ -1,10 +1,10 @@
-//! What can be probed on a bike and what can be unplugged from it, by name.
+//! Names of the terminals that can be probed on a bike, and of the parts that can be unplugged.
 
 use super::{Bike, KillAction, Switch};
 use std::collections::BTreeSet;
 
 impl Bike {
-    /// The terminals a lead, a wire or a jumper can be on: `battery.live`, `coil-left.feed`, `left-points.coil-side`, `engine`.
+    /// The terminals for a lead, a wire or a jumper: `battery.live`, `coil-left.feed`, `left-points.coil-side`, `engine`.
     pub fn terminals(&self) -> BTreeSet<String> {
         let mut names: BTreeSet<String> =
             ["battery.live", "battery.ground", "key.supply", "key.load", "engine", "frame"].map(String::from).into();
@@ -43,7 +43,7 @@ impl Bike {
         names
     }
 
-    /// What can be unplugged or taken out: connectors, `condenser-ID`, `coil-ID` (its thin wires), `lead-PLUG`, `plug-ID`, `fuse`.
+    /// The parts that can be unplugged or removed: connectors, `condenser-ID`, `coil-ID` (its thin wires), `lead-PLUG`, `plug-ID`, `fuse`.
     pub fn unpluggable(&self) -> BTreeSet<String> {
         let connectors = self.connectors.iter().map(|c| c.id.value.clone());
         let condensers = self.condensers.iter().map(|c| format!("condenser-{}", *c.id));
@@ -53,7 +53,7 @@ impl Bike {
         connectors.chain(condensers).chain(coils).chain(plugs).chain(fuse).collect()
     }
 
-    /// The switch of this name (`key`, `kill`), where the bike has it.
+    /// The switch with this name (`key`, `kill`), if the bike has it.
     pub fn switch(&self, name: &str) -> Option<&Switch> {
         match name {
             "key" => Some(&self.key),
@@ -64,7 +64,7 @@ impl Bike {
 }
 
 impl Switch {
-    /// The first position that connects (`true`) or does not.
+    /// The first position that connects (`true`) or does not connect.
     pub fn position(&self, connects: bool) -> Option<&str> {
         self.positions.iter().find(|p| p.connects == connects).map(|p| p.name.as_str())
     }

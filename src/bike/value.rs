@@ -1,21 +1,21 @@
-//! A bike as templates and expressions see it: `bike.points[0].wire_words`.
+//! A bike as a value for templates and expressions: `bike.points[0].wire_words`.
 
 use super::{Bike, Coil, Condenser, Connector, KillAction, Plug, PointsSet, Polarity, Side, Starter, Wire};
 use serde_json::{Map, Value, json};
 
-/// How the parts of a bike are named aloud. The vocabulary owns these words; [`EnglishWords`] serves where none is at hand.
+/// Spoken names of a bike's parts. The vocabulary provides them; [`EnglishWords`] is the fallback.
 pub trait Words {
-    /// A colour by its IEC 60757 code, in words: "green", "green and white"; none where the code is unknown.
+    /// A colour by its IEC 60757 code: "green", "green and white". `None` if the code is unknown.
     fn colour(&self, code: &str) -> Option<String>;
-    /// A wire by the code of its colour: "green wire", "green wire with white tracer".
+    /// A wire by its colour code: "green wire", "green wire with white tracer".
     fn wire(&self, code: &str) -> Option<String>;
-    /// "left", "right", and nothing for the middle.
+    /// "left", "right", or empty for the middle.
     fn side(&self, side: Side) -> String;
-    /// A part, a connector or a terminal of `bike` by its id, without article: "key switch", "main connector".
+    /// A part, connector or terminal of `bike` by its id, without article: "key switch", "main connector".
     fn part(&self, part: &str, bike: &Bike) -> String;
 }
 
-/// Plain English.
+/// Built-in English names.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct EnglishWords;
 
@@ -63,8 +63,8 @@ impl Words for EnglishWords {
     }
 }
 
-/// The value that templates and expressions know as `bike`. Numbers are doubles; what a bike has not is `0.0`, `false`, empty
-/// text or `null`. `procedures/FORMAT.md` lists the names.
+/// The value named `bike` in templates and expressions. Numbers are doubles. Missing parts are `0.0`, `false`, empty text or `null`.
+/// `procedures/FORMAT.md` lists the names.
 pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
     let says = Says { bike, words };
     let kill_action = match bike.kill.as_ref().map(|kill| kill.action) {
@@ -164,7 +164,7 @@ impl Says<'_> {
         value
     }
 
-    /// What fires a plug: its points set, named by the plug, with that plug alone.
+    /// What fires a plug: its points set, named after the plug, with only that plug.
     fn cylinder(&self, plug: &Plug) -> Option<Value> {
         let coil = self.bike.coils.iter().find(|coil| coil.plugs.iter().any(|id| **id == *plug.id))?;
         let set = self.bike.points.iter().find(|set| *set.coil == *coil.id)?;
@@ -204,7 +204,7 @@ impl Says<'_> {
         value
     }
 
-    /// What the feed passes on its way from the battery to the first coil, in that order or from the coil back.
+    /// The parts in the feed from the battery to the first coil, in that order or from the coil back.
     fn feed(&self, back: bool) -> Value {
         let words = |terminal: &str| {
             let part = terminal.split('.').next().unwrap_or(terminal);
@@ -223,7 +223,7 @@ impl Says<'_> {
         Value::Array(if back { items.rev().collect() } else { items.collect() })
     }
 
-    /// An item of a kind, whose sides are `all`; `which` tells it from the others.
+    /// An item of a kind whose items have the sides `all`. `which` distinguishes it from the others.
     fn item_of(&self, kind: &str, id: &str, side: Side, all: &[Side]) -> Value {
         let mut value = self.item(id, side, all);
         let which = if all.len() > 1 { self.words.part(&format!("{kind}-{id}"), self.bike) } else { String::new() };
@@ -243,7 +243,7 @@ impl Says<'_> {
         self.bike.points.iter().find(|set| *set.id == id).map_or(Side::Centre, |set| set.side)
     }
 
-    /// An item among those of its kind, whose sides are `all`: where the side does not tell it from them, its id does in words.
+    /// An item of a kind whose items have the sides `all`. If its side does not distinguish it, its id in words does.
     fn item(&self, id: &str, side: Side, all: &[Side]) -> Value {
         let name = match side {
             Side::Left => "left",
@@ -258,7 +258,7 @@ impl Says<'_> {
         json!({"id": id, "side": name, "side_words": side_words})
     }
 
-    /// The wire on a terminal, in words; empty where no wire is on it.
+    /// The wire on a terminal, in words. Empty if there is none.
     fn wire_at(&self, terminal: &str) -> String {
         let wire = self.bike.wires.iter().find(|wire| *wire.from == terminal || *wire.to == terminal);
         wire.and_then(|wire| self.words.wire(&wire.colour)).unwrap_or_default()

@@ -1,9 +1,9 @@
-//! Changes laid over a healthy bike's wiring: what a fault does to it.
+//! Alterations of a healthy bike's wiring: the electrical effect of a fault.
 
 use super::{CircuitError, Figures, battery};
 use crate::bike::{Bike, PointsAt};
 
-/// One change. Branches go by the ids that [`Wiring`](super::Wiring) lists.
+/// One alteration. Branches go by the ids that [`Wiring`](super::Wiring) lists.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Alteration {
     /// The branch no longer conducts.
@@ -11,7 +11,7 @@ pub enum Alteration {
         /// Branch.
         branch: String,
     },
-    /// The branch has this resistance whatever the bike's state (welded points, a switch that connects in every position).
+    /// The branch has this resistance in every state of the bike (welded points, a switch that connects in every position).
     Ohm {
         /// Branch.
         branch: String,
@@ -25,7 +25,7 @@ pub enum Alteration {
         /// Resistance, ohm.
         ohm: f64,
     },
-    /// Another way between two terminals, listed as `A and B`: a short to ground (`frame`, `engine`), to the feed, a leak.
+    /// An extra path between two terminals, listed as `A and B`: a short to ground (`frame`, `engine`), a short to the feed, a leak.
     Join {
         /// One terminal.
         a: String,
@@ -34,7 +34,7 @@ pub enum Alteration {
         /// Resistance, ohm.
         ohm: f64,
     },
-    /// The far ends of two wires are exchanged.
+    /// The far ends of two wires are swapped.
     Swap {
         /// One branch.
         first: String,
@@ -43,38 +43,38 @@ pub enum Alteration {
     },
     /// The battery's open-circuit voltage, volt.
     BatteryVolt(f64),
-    /// The battery's state of charge, 0 to 1: voltage and internal resistance follow.
+    /// The battery's state of charge, 0 to 1. Sets voltage and internal resistance.
     Charge(f64),
-    /// A condenser's insulation, ohm: leaky, or shorted when next to nothing.
+    /// A condenser's insulation resistance, ohm. Low means leaky, almost zero means shorted.
     Leak {
         /// Condenser id.
         condenser: String,
         /// Resistance, ohm.
         ohm: f64,
     },
-    /// Only this share of a coil's energy comes out of its secondary.
+    /// A coil whose secondary delivers only this share of the energy.
     Weak {
         /// Coil id.
         coil: String,
         /// Share, 0 to 1.
         passed_on: f64,
     },
-    /// However the engine turns, a points set stays where it is. A set that stays closed can still be parted by hand.
+    /// A points set that does not move as the engine turns. A set that is stuck closed can still be opened by hand.
     Stuck {
         /// Set.
         set: String,
         /// Open or closed.
         at: PointsAt,
     },
-    /// A condenser's capacitance times this.
+    /// Multiplies a condenser's capacitance.
     Capacitance {
         /// Condenser id.
         condenser: String,
         /// Factor.
         factor: f64,
     },
-    /// A coil with a share of its primary turns shorted: resistance falls with the share, inductance with its square, and of
-    /// the energy only `passed_on` remains.
+    /// A coil with a share of its primary turns shorted. Resistance falls with the share, inductance with its square, and only `passed_on`
+    /// of the energy remains.
     ShortedTurns {
         /// Coil id.
         coil: String,
@@ -83,14 +83,14 @@ pub enum Alteration {
         /// Share of the energy passed on.
         passed_on: f64,
     },
-    /// A coil's primary resistance and inductance times this: a coil made for another voltage.
+    /// Multiplies a coil's primary resistance and inductance: a coil made for another voltage.
     Coil {
         /// Coil id.
         coil: String,
         /// Factor.
         factor: f64,
     },
-    /// A coil's primary is connected the wrong way round.
+    /// A coil with its primary connected the wrong way round.
     Reversed {
         /// Coil id.
         coil: String,
@@ -102,7 +102,7 @@ pub enum Alteration {
         /// Gap.
         millimetre: f64,
     },
-    /// The crank angle over which a set is closed between two openings, degree of crank.
+    /// The crank angle over which a set stays closed between two openings, degree.
     Dwell {
         /// Set.
         set: String,
@@ -127,13 +127,13 @@ fn entry<'m, T>(
 }
 
 impl Alteration {
-    /// Whether it is about the figures, and not about the branches.
+    /// Whether it changes the figures rather than the branches.
     pub(super) fn is_of_figures(&self) -> bool {
         use Alteration::{Join, Leak, Ohm, Open, Series, Swap};
         !matches!(self, Open { .. } | Ohm { .. } | Series { .. } | Leak { .. } | Join { .. } | Swap { .. })
     }
 
-    /// Changes the figures, where it is about them.
+    /// Applies the alteration to the figures, if it is one of figures.
     pub(super) fn on_figures(&self, bike: &Bike, figures: &mut Figures) -> Result<(), CircuitError> {
         match self {
             Alteration::BatteryVolt(volt) => figures.battery_volt = *volt,

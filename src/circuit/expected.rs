@@ -1,9 +1,9 @@
-//! What a careful observer would answer at a step: the one place where expected answers are computed.
+//! The answer a careful observer would give at a step. This is the only place that computes expected answers.
 //!
-//! A [`Question`] is a step rendered for a bike and a loop's round: what is observed there, and which answer stands for what. A
-//! [`Subject`] is a bike with faults. [`Subject::answer`] lets the circuit show what the step's state and instrument show, adds
-//! what the faults show to the eye, and finds the answer; it does so for the typical bike and for others within the tolerances
-//! of sound parts and meters. Where nothing tells what would be seen, it says so and why.
+//! A [`Question`] is a step rendered for a bike and a loop's round: what is observed, and what each answer stands for. A [`Subject`] is a
+//! bike with faults. [`Subject::answer`] takes what the circuit shows in the step's state on the step's instrument, adds what the faults
+//! show to the eye, and finds the answer. It does so for the typical bike and for others within the tolerances of sound parts and meters.
+//! If the observation cannot be predicted, it says so and why.
 
 use super::faults::{Fault, Library, Shown};
 use super::instruments::{Case, Model, NotValid, Observation, Strength};
@@ -15,32 +15,32 @@ use crate::source::Diagnostic;
 use crate::units::{Quantity, Unit};
 use std::collections::BTreeSet;
 
-/// A condenser that leaks through less than this, ohm, gives a meter's capacitance range nothing to show (common practice, no source).
+/// Below this leakage resistance, ohm, a meter cannot measure a condenser's capacitance (common practice, no source).
 const LEAKS_TOO_MUCH_OHM: f64 = 100e3;
 
-/// A band of a reading, its limits as numbers in the step's unit.
+/// A band of a reading with numeric limits in the step's unit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Limits {
     /// The band's id.
     pub id: String,
-    /// At least this.
+    /// Lower limit, inclusive.
     pub from: f64,
-    /// Below this.
+    /// Upper limit, exclusive.
     pub below: f64,
 }
 
-/// What may be answered.
+/// The possible answers.
 #[derive(Debug, Clone, PartialEq)]
 enum Answers {
-    /// Choices by id, and what is seen when each is right.
+    /// Choices by id, each with the observations that make it right.
     Choices(Vec<(String, Vec<String>)>),
     /// A number.
     Reading { unit: Unit, resolution: f64, bands: Vec<Limits> },
-    /// Nothing is observed: done, or a note.
+    /// Nothing is observed: an acknowledgement or a note.
     Nothing,
 }
 
-/// What the eyes are on.
+/// What the user looks at.
 #[derive(Debug, Clone, PartialEq)]
 enum Watched {
     Look { look: String, at: Vec<String> },
@@ -49,50 +49,50 @@ enum Watched {
     Complaint,
 }
 
-/// A step for a bike and a round, ready to be answered many times.
+/// A step rendered for a bike and a round. It can be answered many times.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Question {
     watched: Option<Watched>,
     answers: Answers,
-    /// What is as good as new from this step on, before its answer.
+    /// What counts as new from this step on, before its answer.
     pub mends: Vec<String>,
 }
 
-/// What would be answered.
+/// The expected answer.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Expected {
-    /// These choices, the typical one first; more than one where parts within their tolerances differ.
+    /// These choices, the typical one first. More than one if parts within tolerance give different answers.
     Choices(Vec<String>),
     /// A number.
     Reading(Reading),
     /// Nothing is observed at this step.
     Nothing,
-    /// It cannot be computed, and why.
+    /// The answer cannot be computed, with the reason.
     Unknown(String),
 }
 
-/// A number that would be read, in the step's unit.
+/// An expected reading, in the step's unit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
-    /// On the typical bike, as the instrument shows it; `None` for over range.
+    /// On the typical bike, as the instrument shows it. `None` means over range.
     pub typical: Option<f64>,
-    /// Lowest.
+    /// Lowest value.
     pub low: f64,
-    /// Highest.
+    /// Highest value.
     pub high: f64,
-    /// The bands it can fall into, the typical one's first.
+    /// The bands it can fall into, the typical bike's first.
     pub bands: Vec<String>,
     /// Whether it can be over range.
     pub over_range: bool,
-    /// Why an ohmmeter's number means nothing, where it does.
+    /// Why an ohmmeter's reading is meaningless, if it is.
     pub not_valid: Option<NotValid>,
 }
 
 impl Question {
-    /// The step for the bike and the round in `scope`; limits are taken as they are with what was seen so far.
+    /// The step for the bike and the round in `scope`. Limits are evaluated with what was seen so far.
     ///
     /// # Errors
-    /// A template or a limit that does not come out.
+    /// A template or a limit that cannot be evaluated.
     pub fn new(step: &Step, scope: &Scope) -> Result<Self, Diagnostic> {
         let watched = match &step.observe {
             None => None,
@@ -142,10 +142,10 @@ fn reading_answers(ask: &ReadingAsk, scope: &Scope) -> Result<Answers, Diagnosti
     Ok(Answers::Reading { unit: ask.unit, resolution: ask.resolution, bands })
 }
 
-/// One thing seen.
+/// One observation.
 #[derive(Debug, Clone, PartialEq)]
 enum Seen {
-    /// In words, the most exact first.
+    /// In words, the most specific first.
     Words(Vec<String>),
     /// A number in this unit, or over range.
     Number(Option<f64>, Unit, Option<NotValid>),
@@ -158,14 +158,14 @@ fn words(all: &[&str]) -> Seen {
 /// A bike with faults.
 #[derive(Debug, Clone)]
 pub struct Subject<'a> {
-    /// The bike with what the faults do to its wiring.
+    /// The bike, with its wiring altered by the faults.
     pub model: Model<'a>,
     library: &'a Library,
     shown: Vec<&'a Shown>,
 }
 
 impl<'a> Subject<'a> {
-    /// The bike with `faults`, those left out that what is `mended` takes away.
+    /// The bike with those of `faults` that nothing in `mended` cures.
     pub fn new(bike: &'a Bike, library: &'a Library, faults: &[&'a Fault], mended: &BTreeSet<String>) -> Self {
         let left = || faults.iter().filter(|fault| !fault.is_mended(mended));
         let changes = left().flat_map(|fault| fault.alterations.iter().cloned());
@@ -173,10 +173,10 @@ impl<'a> Subject<'a> {
         Self { model: Model::with(bike, changes), library, shown }
     }
 
-    /// What is answered with the bike in `state`, over the typical bike and `samples` others.
+    /// The answer with the bike in `state`, over the typical bike and `samples` others.
     ///
     /// # Errors
-    /// What the state names and the bike has not, or a circuit without an operating point.
+    /// A name in the state that the bike does not have, or a circuit without an operating point.
     pub fn answer(&self, question: &Question, state: &BikeState, samples: u64) -> Result<Expected, CircuitError> {
         if question.answers == Answers::Nothing {
             return Ok(Expected::Nothing);
@@ -185,7 +185,7 @@ impl<'a> Subject<'a> {
         if state.engine == Some(Engine::Running) && state.instrument.as_ref().is_some_and(|tool| meter(tool.kind)) {
             return Ok(Expected::Unknown("the engine runs, and what it generates is not in the circuit".to_owned()));
         }
-        let mut found = Found::default();
+        let mut found = AnswerTally::default();
         for seed in 0..=samples {
             let (model, meter) = self.model.sampled(seed);
             for sight in self.sights(&model, meter, question, state)? {
@@ -195,8 +195,8 @@ impl<'a> Subject<'a> {
         Ok(found.expected(question))
     }
 
-    /// Everything that may be seen at the step, one entry for each way that the points may stand; each in the order in which
-    /// it decides the answer.
+    /// Every possible observation at the step, one entry for each position of the points. Each entry lists its observations in the order in
+    /// which they decide the answer.
     fn sights(
         &self,
         model: &Model<'_>,
@@ -221,7 +221,7 @@ impl<'a> Subject<'a> {
         }
         let shown = match model.observe(state) {
             Ok(cases) => instrument(model, meter, state, &cases)?,
-            // What the eyes are on may be answered without the instrument.
+            // What the user looks at may decide the answer without the instrument.
             Err(_) if first.is_some() => Vec::new(),
             Err(error) => return Err(error),
         };
@@ -238,7 +238,7 @@ impl<'a> Subject<'a> {
     }
 }
 
-/// What the instrument shows, one entry for each way that the points may stand; one in all where they are seen to turn.
+/// The instrument's display, one entry for each position of the points. A single entry if the user sees the points turn.
 fn instrument(model: &Model<'_>, meter: f64, state: &BikeState, cases: &[Case]) -> Result<Vec<Seen>, CircuitError> {
     let turning = matches!(state.engine, Some(Engine::Turned | Engine::Kicked | Engine::Running))
         || state.points.values().any(|at| *at == PointsAt::Turning);
@@ -280,7 +280,7 @@ fn instrument(model: &Model<'_>, meter: f64, state: &BikeState, cases: &[Case]) 
     Ok(all)
 }
 
-/// What a meter in its capacitance range shows between the leads of the ohmmeter: over range where the condenser leaks too much.
+/// The capacitance that a meter shows between the ohmmeter's leads. Over range if the condenser leaks too much.
 fn capacitance(model: &Model<'_>, meter: f64, state: &BikeState) -> Result<Option<Seen>, CircuitError> {
     let Some(tool) = &state.instrument else { return Ok(None) };
     let wiring = model.wiring(state, &BTreeSet::new())?;
@@ -308,7 +308,7 @@ fn of_glow(glow: Glow) -> Seen {
     }
 }
 
-/// The lamp in every position of a switch, the points open: `only` where the ignition works, `more`, or `never`.
+/// The lamp in every position of a switch, with the points open: lit `only` where the ignition works, in `more` positions, or `never`.
 fn sweep(model: &Model<'_>, name: &str, state: &BikeState) -> Result<Seen, CircuitError> {
     let Some(switch) = model.bike.switch(name) else {
         return Err(CircuitError::Unknown { what: "switch", name: name.to_owned() });
@@ -331,7 +331,7 @@ fn sweep(model: &Model<'_>, name: &str, state: &BikeState) -> Result<Seen, Circu
     }]))
 }
 
-/// Which plugs give no spark when the bike as a whole is kicked.
+/// The plugs that give no spark when the complete bike is kicked.
 fn complaint(model: &Model<'_>) -> Result<Seen, CircuitError> {
     let mut state = BikeState { engine: Some(Engine::Kicked), ..BikeState::default() };
     state.switches = ["key", "kill"].map(|name| (name.to_owned(), "connects".to_owned())).into();
@@ -344,7 +344,7 @@ fn complaint(model: &Model<'_>) -> Result<Seen, CircuitError> {
     Ok(plugs(model, &dead))
 }
 
-/// Plugs in words: `none`, `all`, or their ids joined by `+`.
+/// Plugs as an answer: `none`, `all`, or their ids joined by `+`.
 fn plugs(model: &Model<'_>, some: &[String]) -> Seen {
     match some.len() {
         0 => words(&["none"]),
@@ -353,15 +353,15 @@ fn plugs(model: &Model<'_>, some: &[String]) -> Seen {
     }
 }
 
-/// Answers gathered over sights and samples.
+/// Answers collected over observations and samples.
 #[derive(Default)]
-struct Found {
+struct AnswerTally {
     choices: Vec<String>,
     reading: Option<Reading>,
     why: Option<String>,
 }
 
-impl Found {
+impl AnswerTally {
     fn add(&mut self, question: &Question, sight: &[Seen]) {
         let why = match &question.answers {
             Answers::Choices(choices) => match chosen(choices, sight) {
@@ -429,9 +429,9 @@ impl Found {
     }
 }
 
-/// A value as an instrument of this resolution shows it.
+/// A value as an instrument of this resolution displays it.
 fn shown(value: f64, resolution: f64) -> f64 {
-    // Tenths and hundredths are not exact in binary; their inverses are.
+    // Tenths and hundredths are not exact in binary, but their inverses are.
     let steps = 1.0 / resolution;
     if steps >= 1.0 { (value * steps).round() / steps } else { (value / resolution).round() * resolution }
 }
@@ -446,7 +446,7 @@ fn chosen(choices: &[(String, Vec<String>)], sight: &[Seen]) -> Option<String> {
     sight.iter().flat_map(said).find_map(|word| shown(&word))
 }
 
-/// Why a sight gives no answer.
+/// Why an observation gives no answer.
 fn not_told(sight: &[Seen]) -> String {
     let seen = |seen: &Seen| match seen {
         Seen::Words(words) => words.first().cloned().unwrap_or_default(),

@@ -1,13 +1,13 @@
-//! What a profile does not say and the circuit needs: figures by part, each typical, each replaceable.
+//! Typical figures that the circuit needs and a profile omits. Each can be replaced for a part.
 //!
-//! Every default here is common practice, no source, unless it names one.
+//! Every default here is common practice without a source, unless it names one.
 
 use crate::bike::Bike;
 use crate::sums::battery::NOMINAL_CELL_VOLT;
 pub use crate::sums::battery::volt as battery_volt;
 use std::collections::BTreeMap;
 
-/// One ignition coil beyond its primary resistance.
+/// The figures of one ignition coil apart from its primary resistance.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CoilFigures {
     /// Primary resistance at 20 degrees Celsius, ohm.
@@ -20,20 +20,20 @@ pub struct CoilFigures {
     pub ratio: f64,
     /// Capacitance of the secondary winding, lead and plug together, farad.
     pub secondary_farad: f64,
-    /// Share of the stored energy that the winding and core pass on.
+    /// Share of the stored energy that winding and core pass on.
     pub passed_on: f64,
-    /// Capacitance across the points that the coil is made to work with, farad.
+    /// The capacitance across the points that the coil is designed for, farad.
     pub made_for_farad: f64,
-    /// Whether the primary's ends are exchanged, which reverses the spark.
+    /// Whether the primary is reversed, which reverses the spark.
     pub reversed: bool,
 }
 
-/// When a points set is open, crank degree.
+/// When a points set is open, in crank degrees.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Timing {
     /// Where it opens.
     pub opens_at: f64,
-    /// Over how much it is closed between two openings.
+    /// How long it stays closed between two openings.
     pub closed: f64,
     /// From one opening to the next.
     pub every: f64,
@@ -46,7 +46,7 @@ impl Timing {
     }
 }
 
-/// Figures of one bike.
+/// The figures of one bike.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Figures {
     /// Open-circuit voltage of the battery, volt.
@@ -63,7 +63,7 @@ pub struct Figures {
     pub points_ohm: f64,
     /// Insulation of a good condenser, ohm.
     pub condenser_leak_ohm: f64,
-    /// A wire whose length or cross-section the profile lacks, ohm.
+    /// A wire whose length or cross-section is not in the profile, ohm.
     pub wire_ohm: f64,
     /// Temperature of the wires and windings, degree Celsius.
     pub celsius: f64,
@@ -77,7 +77,7 @@ pub struct Figures {
     pub points_gap: BTreeMap<String, f64>,
     /// When each set is open.
     pub timing: BTreeMap<String, Timing>,
-    /// Contacts and caps whose resistance the profile gives, by part, ohm.
+    /// Resistances that the profile gives for contacts and caps, by part, ohm.
     pub own_ohm: BTreeMap<String, f64>,
     /// Plug gaps by plug, millimetre.
     pub plug_gap: BTreeMap<String, f64>,
@@ -101,25 +101,25 @@ pub struct Figures {
     pub running_rpm: f64,
     /// Pressure in the cylinder when the spark comes at kicking speed, bar absolute.
     pub compression_bar: f64,
-    /// Temperature there and then, kelvin.
+    /// Temperature in the cylinder at that moment, kelvin.
     pub compression_kelvin: f64,
 }
 
-/// Internal resistance of one cell of a small battery at full charge, ohm; twice that when empty.
+/// Internal resistance of one cell of a small, fully charged battery, ohm. Twice that when empty.
 const CELL_OHM: f64 = 0.004;
 
-/// Internal resistance of a battery named `volt` at a state of charge of 0 to 1.
+/// Internal resistance of a battery of nominal voltage `volt` at a state of charge of 0 to 1.
 pub(super) fn battery_ohm(volt: f64, charge: f64) -> f64 {
     CELL_OHM * volt / NOMINAL_CELL_VOLT * (2.0 - charge.clamp(0.0, 1.0))
 }
 
-/// Crank angle from one opening of a set to the next, degree, where the profile does not say: one lobe on the camshaft.
+/// Default crank angle from one opening of a set to the next, degree: one lobe on the camshaft.
 const EVERY: f64 = 720.0;
-/// Share of the cam's turn over which points are closed, where the profile says neither `closed` nor `dwell` (common practice,
-/// no source: a bit more than half).
+/// Default share of the cam's turn over which points are closed, if the profile gives neither `closed` nor `dwell` (common practice, no
+/// source: a bit more than half).
 const CLOSED_SHARE: f64 = 0.53;
 
-/// Open-circuit voltage and internal resistance of a bike's battery at a state of charge of 0 to 1: the profile's own, or typical.
+/// Open-circuit voltage and internal resistance of a bike's battery at a state of charge of 0 to 1, from the profile or typical.
 pub fn battery(bike: &Bike, charge: f64) -> (f64, f64) {
     match &bike.electric.battery {
         Some(table) => table.at(charge),
@@ -132,9 +132,9 @@ fn timing(bike: &Bike) -> BTreeMap<String, Timing> {
     let of = |(n, set): (usize, &crate::bike::PointsSet)| {
         let own = bike.electric.openings.get(set.id.as_str()).cloned().unwrap_or_default();
         let every = own.every.unwrap_or(EVERY);
-        // Dwell is measured in degrees of the points cam, which turns once while the set opens once.
+        // Dwell is measured in degrees of the points cam, which turns once for each opening of the set.
         let share = dwell.map_or(CLOSED_SHARE, |dwell| (dwell / 360.0).min(0.99));
-        // Sets that do not say when open one after the other.
+        // By default the sets open one after another, evenly spaced.
         let opens_at = own.opens_at.unwrap_or(every * n as f64 / bike.points.len() as f64);
         (set.id.value.clone(), Timing { opens_at, closed: own.closed.unwrap_or(every * share), every })
     };
@@ -142,7 +142,7 @@ fn timing(bike: &Bike) -> BTreeMap<String, Timing> {
 }
 
 impl Figures {
-    /// Resistance of a part's closed contact: the profile's own, or what is typical.
+    /// Resistance of a part's closed contact, from the profile or typical.
     pub(super) fn contact_ohm(&self, part: &str, typical: f64) -> f64 {
         self.own_ohm.get(part).copied().unwrap_or(typical)
     }
@@ -156,7 +156,7 @@ impl Figures {
             let own = bike.electric.windings.get(c.id.as_str()).cloned().unwrap_or_default();
             CoilFigures {
                 primary_ohm: c.primary_ohm,
-                // A time constant of 2.5 ms, as coils for points have it.
+                // A time constant of 2.5 ms, as in coils for points.
                 primary_henry: own.primary_henry.unwrap_or(2.5e-3 * c.primary_ohm),
                 secondary_ohm: own.secondary_ohm.unwrap_or(8000.0),
                 ratio: own.ratio.unwrap_or(if six { 80.0 } else { 70.0 }),

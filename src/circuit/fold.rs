@@ -1,23 +1,23 @@
-//! Dead ends and chains of resistors, taken out of a network before its equations are written: a dead end has the voltage of the node
-//! it hangs on, a chain is one resistor, and the node within it divides the voltage between its ends. A bike's wiring is hardly more
-//! than that, so a few nodes are left of fifty.
+//! Removes dead ends and chains of resistors from a network before its equations are written. A dead end has the voltage of its one
+//! neighbour. A chain becomes one resistor, and its inner node divides the voltage between its ends. A bike's wiring is little more than
+//! that, so a few of fifty nodes remain.
 
 use super::network::{Kind, Network};
 use nalgebra::DVector;
 
-/// A node's row in the equations; none for the reference and for what is folded.
+/// A node's row in the equations. `None` for the reference and for folded nodes.
 pub(super) type Row = Option<usize>;
 
-/// A resistor between two nodes, or a chain of them.
+/// A resistor between two nodes, or a folded chain of them.
 pub(super) struct Link {
     pub a: usize,
     pub b: usize,
     pub siemens: f64,
-    /// It has not been folded into another.
+    /// False once it is folded into another.
     pub there: bool,
 }
 
-/// A node that was taken out, and what its voltage is made of: nodes and their share.
+/// A removed node, and the nodes and shares that make up its voltage.
 struct Taken {
     node: usize,
     by: [(usize, f64); 2],
@@ -26,17 +26,17 @@ struct Taken {
 /// A network with its dead ends and chains folded.
 pub(super) struct Folded {
     pub row: Vec<Row>,
-    /// How many rows there are.
+    /// The number of rows.
     pub rows: usize,
     pub links: Vec<Link>,
     taken: Vec<Taken>,
 }
 
 impl Folded {
-    /// Folds `network`, whose free parts are held at the nodes that name them in `islands`.
+    /// Folds `network`. Each floating part is tied at the node that names it in `islands`.
     pub fn new(network: &Network, islands: &[usize]) -> Self {
         let nodes = network.nodes();
-        // What other elements are on stays, and so does what is held.
+        // Nodes of other elements stay, and so do the tied nodes.
         let mut stays: Vec<bool> = (0..nodes).map(|node| islands[node] == node).collect();
         let mut links = Vec::with_capacity(2 * network.elements.len());
         let mut at: Vec<Vec<usize>> = vec![Vec::new(); nodes];
@@ -97,7 +97,7 @@ impl Folded {
         Self { row, rows, links, taken }
     }
 
-    /// The voltage of every node, volt, the folded ones included.
+    /// The voltage of every node, volt, folded nodes included.
     pub(super) fn unfold(&self, solution: &DVector<f64>) -> Vec<f64> {
         let mut volts: Vec<f64> = self.row.iter().map(|row| row.map_or(0.0, |row| solution[row])).collect();
         for one in self.taken.iter().rev() {
@@ -112,7 +112,7 @@ mod tests {
     use super::super::network::Node;
     use super::*;
 
-    /// A ladder whose voltages are those of a divider: 10 V over 2, 3 and 5 ohm, a dead end at the second node.
+    /// A ladder with the voltages of a divider: 10 V over 2, 3 and 5 ohm, and a dead end at the second node.
     #[test]
     fn chains_divide_and_dead_ends_hang() {
         let mut n = Network::new("0");

@@ -1,21 +1,21 @@
-//! Standing current through a coil's primary: what heats a coil while the engine is still.
+//! Standing current through a coil's primary, which heats the coil while the engine is still.
 //!
-//! What is not known counts as what heats most: points whose place nobody told may be closed, a kill switch that nobody set may stand
-//! anywhere. A key that nobody set counts as off: whoever does not know where it stands has to ask for it first.
+//! Unknowns count as the worst case: points in an unknown position may be closed, and a kill switch that nobody set may be in any position.
+//! A key that nobody set counts as off: a caller that does not know its position must ask first.
 
 use super::network::Kind;
 use super::{CircuitError, Lamp, Model};
 use crate::bike::{Bike, BikeState, Engine, InstrumentKind, KillAction};
 
-/// From this standing current on a primary counts as heated, ampere (common practice, no source). A 12 V coil of 4 ohm carries 3 A and turns
-/// 36 W into heat; what a test lamp of 5 W lets through is 0.4 A and less than a watt.
+/// Standing current from which a primary counts as heated, ampere (common practice, no source). A 12 V coil of 4 ohm carries 3 A and turns
+/// 36 W into heat; a test lamp of 5 W passes 0.4 A, which is less than a watt.
 const HEATS_FROM_AMPERE: f64 = 0.5;
 
 impl Model<'_> {
-    /// The largest current that can stand in any primary with the engine still and the bike in this state, ampere.
+    /// The largest standing current in any primary in this state with the engine still, ampere.
     ///
     /// # Errors
-    /// What the state names and the bike has not, or a circuit without an operating point.
+    /// A name in the state that the bike does not have, or a circuit without an operating point.
     pub(super) fn standing_current(&self, state: &BikeState) -> Result<f64, CircuitError> {
         let mut most: f64 = 0.0;
         for state in still(self.bike, state) {
@@ -63,7 +63,7 @@ impl Model<'_> {
         Ok(self.standing_current(state)? >= HEATS_FROM_AMPERE)
     }
 
-    /// Whether the wiring says how a primary gets its current: with the key on and nothing else told, one does.
+    /// Whether the wiring shows how a primary is fed: one carries current with only the key on.
     pub fn tells_how_coils_are_fed(&self) -> bool {
         let mut on = BikeState::default();
         on.switches.insert("key".to_owned(), "connects".to_owned());
@@ -71,7 +71,7 @@ impl Model<'_> {
     }
 }
 
-/// The state with the engine at rest, at every position of a kill switch that nobody set. Where the crank stands is left out: points that are
+/// The state with the engine at rest, once for every position of a kill switch that nobody set. The crank angle is dropped: points that are
 /// about to open may be closed.
 fn still(bike: &Bike, state: &BikeState) -> Vec<BikeState> {
     let still = BikeState { engine: Some(Engine::Still), crank: None, ..state.clone() };
@@ -104,7 +104,7 @@ mod tests {
         state
     }
 
-    /// The circuits by hand: volt over primary, ballast and points, contacts left out.
+    /// Circuits worked out by hand: voltage over primary, ballast and points, without contacts.
     #[test]
     fn a_coil_heats_where_its_circuit_is_closed() {
         let twin = bike("procedures/bikes/borage-twin.yaml");
@@ -124,7 +124,7 @@ mod tests {
         assert!(!heats(&open), "both sets are open");
         open.points.insert("right".to_owned(), PointsAt::Turning);
         assert!(heats(&open), "where the right set stands is not known");
-        // An ammeter in place of the left points closes the circuit, a lamp does not let enough through, a voltmeter nothing.
+        // An ammeter in place of the left points closes the circuit. A lamp does not pass enough current, a voltmeter none.
         let mut held = on();
         held.unplugged.extend(["left-points".to_owned(), "right-points".to_owned()]);
         let mut with = |kind| {
@@ -146,7 +146,7 @@ mod tests {
         assert!(Model::new(&twin).heats_a_coil(&state).unwrap());
     }
 
-    /// Every shipped bike has wiring that tells it, the 6 V single's coil included.
+    /// The wiring of every shipped bike shows it, the 6 V single's included.
     #[test]
     fn every_bike_tells_how_its_coils_are_fed() {
         let shipped = Path::new(env!("CARGO_MANIFEST_DIR"));

@@ -1,4 +1,4 @@
-//! What an instrument shows when it is held to the bike.
+//! What an instrument shows when it is connected to the bike.
 
 use super::network::Kind;
 use super::resistance::resistance;
@@ -8,13 +8,13 @@ use crate::bike::{Bike, BikeState, Instrument, InstrumentKind};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-/// A lamp with less than this share of its light looks dark (common practice, no source).
+/// A lamp with less than this share of its rated light looks dark (common practice, no source).
 const DARK_BELOW: f64 = 0.02;
-/// From this share of its light on it looks bright (common practice, no source).
+/// From this share of its rated light a lamp looks bright (common practice, no source).
 const BRIGHT_FROM: f64 = 0.35;
-/// A voltage of more than this spoils a resistance measurement, volt (common practice, no source).
+/// A voltage above this invalidates a resistance measurement, volt (common practice, no source).
 const LIVE_VOLT: f64 = 0.01;
-/// A way past a part counts when it has less than this, ohm.
+/// A path in parallel with a part matters if its resistance is below this, ohm.
 const PAST_OHM: f64 = 1e6;
 
 /// How a lamp looks.
@@ -33,22 +33,22 @@ pub enum Glow {
 pub enum Strength {
     /// None.
     None,
-    /// Thin, or only just.
+    /// Thin, or barely there.
     Weak,
     /// Strong.
     Strong,
 }
 
-/// Why a resistance measurement means nothing.
+/// Why a resistance measurement is meaningless.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NotValid {
-    /// There is voltage between the leads.
+    /// There is a voltage between the leads.
     Live,
-    /// Current can go past the part.
+    /// Current can bypass the part.
     NotIsolated,
 }
 
-/// What is seen.
+/// An observation.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Observation {
     /// A lamp.
@@ -59,9 +59,9 @@ pub enum Observation {
     Ampere(f64),
     /// An ohmmeter's reading, ohm.
     Ohm(f64),
-    /// The ohmmeter's end: `O L`.
+    /// The ohmmeter is over range: `O L`.
     OverRange,
-    /// The measurement means nothing.
+    /// The measurement is meaningless.
     NotValid(NotValid),
     /// A gap, millimetre.
     Gap(f64),
@@ -69,23 +69,23 @@ pub enum Observation {
     Spark(Strength),
 }
 
-/// What is seen with these points sets closed.
+/// An observation with these points sets closed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Case {
     /// Sets that are closed.
     pub closed: BTreeSet<String>,
-    /// What is seen.
+    /// The observation.
     pub seen: Observation,
 }
 
-/// A bike with figures and changes, to be asked what is seen.
+/// A bike with figures and alterations, ready for observations.
 #[derive(Debug, Clone)]
 pub struct Model<'b> {
     /// The bike.
     pub bike: &'b Bike,
     /// Its figures.
     pub figures: Arc<Figures>,
-    /// What is laid over them.
+    /// The alterations.
     pub changes: Vec<Alteration>,
     pub(super) names: Arc<Names>,
 }
@@ -97,7 +97,7 @@ impl<'b> Model<'b> {
         Self { bike, names: Arc::new(Wiring::names(bike, &figures)), figures, changes: Vec::new() }
     }
 
-    /// The bike with changes.
+    /// The bike with alterations.
     pub fn with(bike: &'b Bike, changes: impl IntoIterator<Item = Alteration>) -> Self {
         Self { changes: changes.into_iter().collect(), ..Self::new(bike) }
     }
@@ -110,11 +110,10 @@ impl<'b> Model<'b> {
         Wiring::new(self.bike, &self.figures, state, closed, &self.changes, &self.names)
     }
 
-    /// What the state's instrument shows, for every way the points can stand; for a spark tester one case. Empty without an
-    /// instrument.
+    /// What the state's instrument shows, for every position of the points; a spark tester gives one case. Empty without an instrument.
     ///
     /// # Errors
-    /// Those of `Wiring::new` and of the operating point.
+    /// The errors of `Wiring::new` and of the operating point.
     pub fn observe(&self, state: &BikeState) -> Result<Vec<Case>, CircuitError> {
         let Some(tool) = &state.instrument else { return Ok(Vec::new()) };
         if tool.kind == InstrumentKind::SparkTester {
@@ -158,7 +157,7 @@ impl<'b> Model<'b> {
     }
 }
 
-/// Voltage across and current through an element held between the instrument's leads.
+/// Voltage across and current through an element connected between the instrument's leads.
 fn held(wiring: &Wiring, tool: &Instrument, kind: Kind) -> Result<(f64, f64), CircuitError> {
     let mut network = wiring.netlist()?;
     let (a, b) = (network.node(&tool.first), network.node(&tool.second));

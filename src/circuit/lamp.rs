@@ -1,4 +1,4 @@
-//! The incandescent lamp: current by voltage, with a filament whose resistance rises as it heats.
+//! The incandescent lamp: current as a function of voltage, with a filament whose resistance rises as it heats.
 
 /// Exponent of a filament's current over voltage near its rating (lamp re-rating: Fink and Beaty, Standard Handbook for Electrical
 /// Engineers, 11th edition, 1978, 22-8; power then goes with V^1.55, printed there as 1.6).
@@ -9,7 +9,7 @@ pub(super) const LIGHT_EXPONENT: f64 = 3.4;
 /// Review 30, 1927: about 12; from memory).
 pub(super) const HOT_OVER_COLD: f64 = 12.0;
 
-/// A lamp by its rating.
+/// A lamp, by its rating.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Lamp {
     /// Rated voltage, volt.
@@ -24,14 +24,13 @@ impl Lamp {
         self.volt * self.volt / self.watt
     }
 
-    /// Square of the relative voltage below which the filament is practically cold, such that the resistance at zero is the
-    /// cold one.
+    /// Square of the relative voltage below which the filament is practically cold. Chosen so that the resistance at zero is the cold one.
     pub(super) fn cold_square() -> f64 {
         HOT_OVER_COLD.powf(-2.0 / (1.0 - CURRENT_EXPONENT))
     }
 
-    /// Resistance, ohm, at `volt` across it, once it is warm:
-    /// R = R_hot ((x^2 + e) / (1 + e))^(0.45/2), x being the voltage over the rated one.
+    /// Resistance, ohm, of the warm lamp at `volt`:
+    /// R = R_hot ((x^2 + e) / (1 + e))^(0.45/2), where x is the voltage relative to the rating.
     pub fn ohm(self, volt: f64) -> f64 {
         let e = Self::cold_square();
         let x = volt / self.volt;
@@ -43,7 +42,7 @@ impl Lamp {
         (volt / self.volt).abs().powf(LIGHT_EXPONENT)
     }
 
-    /// Current, ampere, at `volt`, and its derivative, siemens.
+    /// Current at `volt`, ampere, and its derivative, siemens.
     pub fn current(self, volt: f64) -> (f64, f64) {
         let e = Self::cold_square();
         let x = volt / self.volt;

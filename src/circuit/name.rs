@@ -1,4 +1,4 @@
-//! Names of terminals, parts and branches, shared by the many wirings that are made of one bike.
+//! Names of terminals, parts and branches, shared by the many wirings made from one bike.
 
 use std::borrow::Borrow;
 use std::fmt;

@@ -16,18 +16,18 @@ pub struct Diode {
     pub emission: f64,
 }
 
-/// What stands between two nodes.
+/// An element's kind.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Kind {
-    /// A resistance, ohm. A closed contact is a small one; an open contact is no element at all.
+    /// A resistance, ohm. A closed contact is a small resistance; an open contact is no element at all.
     Resistor(f64),
-    /// An ideal voltage source, volt, plus on the first node.
+    /// An ideal voltage source, volt, with plus on the first node.
     Voltage(f64),
-    /// An ideal current source, ampere, flowing from the first node through the source to the second.
+    /// An ideal current source, ampere. Current flows from the first node through the source to the second.
     Current(f64),
     /// An incandescent lamp.
     Lamp(Lamp),
-    /// A diode, anode on the first node.
+    /// A diode with its anode on the first node.
     Diode(Diode),
 }
 
@@ -40,7 +40,7 @@ pub struct Element {
     pub a: Node,
     /// Second node.
     pub b: Node,
-    /// What it is.
+    /// Its kind.
     pub kind: Kind,
 }
 
@@ -61,7 +61,7 @@ impl Network {
         Self::sized(reference, 0)
     }
 
-    /// The same with room for so many elements.
+    /// An empty network with room for this many elements.
     pub(super) fn sized(reference: &str, elements: usize) -> Self {
         let (names, index) = (Vec::with_capacity(elements), HashMap::with_capacity(elements));
         let mut network = Self { names, index, elements: Vec::with_capacity(elements) };
@@ -69,7 +69,7 @@ impl Network {
         network
     }
 
-    /// The node of this name, made if it is new.
+    /// The node with this name. Created if it is new.
     pub fn node(&mut self, name: &str) -> Node {
         match self.index.get(name) {
             Some(node) => *node,
@@ -77,7 +77,7 @@ impl Network {
         }
     }
 
-    /// The same by a name that is shared.
+    /// The same by a shared name.
     pub(super) fn node_named(&mut self, name: &Name) -> Node {
         if let Some(node) = self.index.get(name) {
             return *node;
@@ -88,35 +88,35 @@ impl Network {
         node
     }
 
-    /// The node of this name, if there is one.
+    /// The node with this name, if any.
     pub fn find(&self, name: &str) -> Option<Node> {
         self.index.get(name).copied()
     }
 
-    /// The nodes' names, the reference first.
+    /// The nodes' names, reference first.
     pub fn names(&self) -> &[Name] {
         &self.names
     }
 
-    /// How many nodes there are, the reference included.
+    /// The number of nodes, reference included.
     pub fn nodes(&self) -> usize {
         self.names.len()
     }
 
-    /// The elements in the order they were added.
+    /// The elements in the order of insertion.
     pub fn elements(&self) -> &[Element] {
         &self.elements
     }
 
-    /// Adds an element; its place among the elements is returned.
+    /// Adds an element and returns its index.
     ///
     /// # Errors
-    /// [`CircuitError::Value`] for a resistance or rating that is not finite and above zero, or a source that is not finite.
+    /// [`CircuitError::Value`] if a resistance or rating is not finite and positive, or a source is not finite.
     pub fn add(&mut self, name: &str, a: Node, b: Node, kind: Kind) -> Result<usize, CircuitError> {
         self.add_named(Name::from(name), a, b, kind)
     }
 
-    /// The same by a name that is shared.
+    /// The same by a shared name.
     pub(super) fn add_named(&mut self, name: Name, a: Node, b: Node, kind: Kind) -> Result<usize, CircuitError> {
         let above_zero = |value: f64| value.is_finite() && value > 0.0;
         let refused = match kind {

@@ -1,13 +1,13 @@
-//! What a resistance meter shows between two terminals.
+//! The resistance that a meter shows between two terminals.
 
 use super::CircuitError;
 use super::network::{Kind, Network};
 use super::wiring::{Branch, BranchKind, GROUND, Wiring};
 
-/// Resistance between two terminals with every source's voltage at zero, ohm; `None` when nothing conducts between them.
+/// Resistance between two terminals with every voltage source at zero, ohm. `None` if nothing conducts between them.
 ///
 /// # Errors
-/// Those of [`Network::operating_point`].
+/// The errors of [`Network::operating_point`].
 pub fn resistance(
     wiring: &Wiring,
     a: &str,
@@ -19,7 +19,7 @@ pub fn resistance(
         let (from, to) = (network.node_named(&branch.a), network.node_named(&branch.b));
         let kind = match (&branch.kind, branch.ohm()) {
             (BranchKind::Emf(_), _) if !branch.parted => Kind::Voltage(0.0),
-            // A meter's small current leaves a filament cold.
+            // A meter's small current leaves the filament cold.
             (BranchKind::Lamp(lamp), Some(_)) => Kind::Resistor(lamp.ohm(0.0)),
             (_, Some(ohm)) => Kind::Resistor(ohm),
             _ => continue,

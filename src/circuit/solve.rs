@@ -1,9 +1,9 @@
-//! Modified nodal analysis: the operating point of a network, by Newton's iteration where lamps or diodes are in it.
+//! Modified nodal analysis: finds the operating point of a network, by Newton's iteration if it contains lamps or diodes.
 //!
-//! What could make the equations singular is found beforehand and named: loops of voltage sources, current without a way back.
-//! A part of the network that hangs free of the reference gets its first node pinned to 0 V, through which no current can flow,
-//! so its inner voltages are right; voltages across two free parts are not defined and are not given. Dead ends and chains of resistors
-//! are folded first, so the matrix is small.
+//! Causes of singular equations are found first and named: loops of voltage sources, and current without a return path. A part of the
+//! network that floats free of the reference gets its first node tied to 0 V. No current can flow there, so the voltages within the part
+//! are right. Voltages between two floating parts are undefined and not returned. Dead ends and chains of resistors are folded first, which
+//! keeps the matrix small.
 
 use super::fold::{Folded, Row};
 use super::network::{Element, Kind, Network, Node};
@@ -12,15 +12,15 @@ use nalgebra::{DMatrix, DVector};
 
 /// Thermal voltage at 27 degrees Celsius, volt: k T / q with the SI's exact constants.
 const THERMAL_VOLT: f64 = 1.380_649e-23 * 300.15 / 1.602_176_634e-19;
-/// A circuit that shows a lamp more than this, ohm, hangs on rounding; it is solved with the lamp in it.
+/// Above this source resistance, ohm, the voltage at a lamp is a matter of rounding. The circuit is then solved with the lamp in it.
 const MOST_THEVENIN_OHM: f64 = 1e9;
-/// Iterations before giving up.
+/// Most iterations.
 const MOST_ITERATIONS: usize = 300;
-/// From here on only half of every step is taken, against swinging to and fro.
+/// From this iteration on only half of each step is taken, to damp oscillation.
 const HALF_STEPS_FROM: usize = 40;
-/// Settled when no voltage across a lamp or diode moves by more than this share of itself ...
+/// Converged when no voltage across a lamp or diode changes by more than this share of itself ...
 const SETTLED_SHARE: f64 = 1e-11;
-/// ... plus this, volt: a nanovolt, below which rounding among milliohms and megohms decides.
+/// ... plus this, volt: a nanovolt, below which rounding between milliohms and megohms dominates.
 const SETTLED_VOLT: f64 = 1e-9;
 
 /// The node voltages and element currents of a network.
@@ -32,7 +32,7 @@ pub struct OperatingPoint {
 }
 
 impl OperatingPoint {
-    /// Voltage of `a` over `b`, volt; `None` when nothing conducts between the parts of the network they are in.
+    /// Voltage of `a` relative to `b`, volt. `None` if nothing conducts between their parts of the network.
     pub fn voltage(&self, a: Node, b: Node) -> Option<f64> {
         (self.islands[a.0] == self.islands[b.0]).then(|| self.volts[a.0] - self.volts[b.0])
     }
@@ -54,7 +54,7 @@ impl Joined {
         }
         n
     }
-    /// False when they were joined already.
+    /// False if they were joined already.
     fn join(&mut self, a: usize, b: usize) -> bool {
         let (a, b) = (self.root(a), self.root(b));
         self.0[a.max(b)] = a.min(b);
@@ -63,7 +63,7 @@ impl Joined {
 }
 
 impl Network {
-    /// The part of the network each node belongs to, named by its lowest node.
+    /// The part of the network each node belongs to, identified by its lowest node.
     fn islands(&self) -> Result<Vec<usize>, CircuitError> {
         let mut sources = Joined((0..self.nodes()).collect());
         let mut all = Joined((0..self.nodes()).collect());
@@ -139,7 +139,7 @@ impl Network {
         Ok(OperatingPoint { volts, islands, currents })
     }
 
-    /// Newton's iteration over the voltages across lamps and diodes.
+    /// Newton's iteration on the voltages across lamps and diodes.
     fn settle(
         &self,
         matrix: DMatrix<f64>,
@@ -156,7 +156,7 @@ impl Network {
         {
             return Ok(x);
         }
-        // Lamps start at their rating, diodes without bias.
+        // Lamps start at their rating, diodes at zero bias.
         let mut at: Vec<f64> = bent.iter().map(|e| if let Kind::Lamp(l) = e.kind { l.volt } else { 0.0 }).collect();
         for iteration in 0..MOST_ITERATIONS {
             let (mut matrix, mut right) = (matrix.clone(), right.clone());
@@ -189,8 +189,8 @@ impl Network {
     }
 }
 
-/// A single lamp or diode: the rest of the circuit is to it a source with a resistance (Thevenin), and only the voltage across it is
-/// sought, which lies between nought and the open-circuit one. `None` where the rest does not stand without it.
+/// A single lamp or diode. To it, the rest of the circuit is a voltage source with a resistance (Thevenin). Only the voltage across it is
+/// unknown, and it lies between zero and the open-circuit voltage. `None` if the rest has no solution without it.
 fn settle_one(matrix: &DMatrix<f64>, right: &DVector<f64>, one: &Element, rows: (Row, Row)) -> Option<DVector<f64>> {
     let lu = matrix.clone().lu();
     let without = lu.solve(right)?;
@@ -259,16 +259,16 @@ fn solve(matrix: DMatrix<f64>, right: &DVector<f64>) -> Result<DVector<f64>, Cir
 }
 
 impl Diode {
-    /// Current, ampere, at `volt`, and its derivative, siemens.
+    /// Current at `volt`, ampere, and its derivative, siemens.
     pub fn current(self, volt: f64) -> (f64, f64) {
         let scale = self.emission * THERMAL_VOLT;
         let rise = (volt / scale).min(300.0).exp();
-        // A leak as reference programs have it keeps a blocked diode's nodes tied.
+        // A leak, as reference programs use it, ties the nodes of a blocking diode together.
         let leak = 1e-12;
         (self.saturation * (rise - 1.0) + leak * volt, self.saturation * rise / scale + leak)
     }
 
-    /// Keeps one step from running up the exponential: above the knee a step is taken in current, not in voltage.
+    /// Keeps a step from running up the exponential: above the knee the step is taken in current instead of voltage.
     fn limit(self, new: f64, old: f64) -> f64 {
         let scale = self.emission * THERMAL_VOLT;
         let knee = scale * (scale / (std::f64::consts::SQRT_2 * self.saturation)).ln();
@@ -299,7 +299,7 @@ mod tests {
         n.add("R1", top, mid, Kind::Resistor(1000.0)).unwrap();
         n.add("R2", mid, ground, Kind::Resistor(2000.0)).unwrap();
         assert!((n.operating_point().unwrap().voltage(mid, ground).unwrap() - 8.0).abs() < 1e-12);
-        // Wheatstone: no voltage across the bridge at R1/R2 = R3/R4, whatever the detector's resistance.
+        // Wheatstone: no voltage across the bridge if R1/R2 = R3/R4, whatever the detector's resistance.
         n.add("R3", top, other, Kind::Resistor(50.0)).unwrap();
         n.add("R4", other, ground, Kind::Resistor(100.0)).unwrap();
         let detector = n.add("G", mid, other, Kind::Resistor(10.0)).unwrap();

@@ -1,7 +1,7 @@
-//! Sparks: at a tester, at a plug in the open, in the cylinder, and which plugs snap when one points set is opened by hand.
+//! Sparks: at a tester, at a plug in open air, in the cylinder, and on the plugs that snap when one points set is opened by hand.
 //!
-//! A coil's spark runs round a circle: out of its lead, over the gap, and home by ground; with two leads home means over the
-//! other plug. Every part of the circle has to be whole, and the voltage has to suffice for every gap in it.
+//! A coil's spark current flows in a circuit: out through its lead, across the gap, and back through ground. On a coil with two leads it
+//! returns through the other plug. Every part of the circuit must be intact, and the voltage must suffice for every gap in it.
 
 use super::instruments::{Model, Strength};
 use super::resistance::resistance;
@@ -12,40 +12,40 @@ use crate::bike::{BikeState, Engine, Instrument, PointsAt, WireRole};
 use crate::sums::gap;
 use std::collections::BTreeSet;
 
-/// A way to ground counts when it has less than this, ohm.
+/// A path to ground matters if its resistance is below this, ohm.
 const PAST_OHM: f64 = 1e6;
-/// A spark with less voltage to spare than this looks weak (common practice, no source).
+/// A spark with less voltage in reserve than this factor looks weak (common practice, no source).
 const STRONG_FROM: f64 = 1.3;
-/// A spark of less energy than this looks weak, joule (common practice, no source).
+/// A spark with less energy than this looks weak, joule (common practice, no source).
 const STRONG_JOULE: f64 = 5e-3;
-/// A gap whose hot electrode is positive needs this much more (common practice, no source: 20 to 40 %).
+/// A gap with a positive hot electrode needs this factor more voltage (common practice, no source: 20 to 40 %).
 const REVERSED_NEEDS: f64 = 1.3;
-/// A tester's pointed electrodes break down at this share of what a uniform field needs: 6 mm in open air is then worth about
-/// a plug's gap under compression (common practice, no source).
+/// A tester's pointed electrodes break down at this share of the uniform-field voltage. 6 mm in open air then equals about a plug's gap
+/// under compression (common practice, no source).
 const POINTED_NEEDS: f64 = 0.6;
 /// Pressure, bar absolute, and temperature, kelvin, of open air.
 const OPEN_AIR: (f64, f64) = (1.01325, 293.0);
-/// How long points or a jumper stay closed when the engine is turned by hand, seconds: the current is full.
+/// How long points or a jumper stay closed when the engine is turned by hand, seconds. The current reaches its full value.
 const BY_HAND_SECONDS: f64 = 1.0;
 
-/// A high-tension lead, seen from a terminal on it.
+/// A high-tension lead, seen from one of its terminals.
 struct Lead {
     coil: String,
     /// The coil's own terminal.
     tower: String,
-    /// Whether what lies between the tower and the terminal conducts; a cap that is off its plug does not count.
+    /// Whether the path between the tower and the terminal conducts. A cap that is off its plug does not count.
     whole: bool,
 }
 
-/// What a spark at a gap asks for.
+/// The voltage that a spark needs.
 #[derive(Clone, Copy)]
 struct Need {
-    /// Voltage of this gap, volt.
+    /// Voltage for this gap, volt.
     here: f64,
-    /// Voltage of the gap at the coil's other end, volt.
+    /// Voltage for the gap at the coil's other end, volt.
     there: f64,
-    /// Past the gap, on a coil with two leads: what leaks there does not load the coil, which finds its way home over the other end,
-    /// but the gap gets no more than the secondary's current makes of it. Ohm, and primary over secondary current.
+    /// Leakage past the gap, on a coil with two leads. It does not load the coil, which finds its return path through the other end, but it
+    /// limits the gap's voltage to what the secondary current produces across it. Ohm, and primary over secondary current.
     leak: Option<(f64, f64)>,
 }
 
@@ -61,8 +61,8 @@ impl Model<'_> {
         figures.timing.get(set).map_or(0.0, |timing| timing.closed) / degrees_per_second
     }
 
-    /// The spark at a tester, or at a plug taken out (`plug-ID.top` and `plug-ID.thread`). With the engine still, it comes from
-    /// the lifting of a fitted jumper.
+    /// The spark at a tester, or at a removed plug (`plug-ID.top` and `plug-ID.thread`). With the engine still, lifting a fitted jumper
+    /// makes it.
     pub(super) fn spark(&self, state: &BikeState, tool: &Instrument) -> Result<Strength, CircuitError> {
         let at_rest = self.wiring(state, &BTreeSet::new())?;
         let lead = self.lead_of_tester(&at_rest, tool)?;
@@ -71,11 +71,11 @@ impl Model<'_> {
         Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
     }
 
-    /// The plugs whose tester snaps when only `set` is opened by hand, the instrument being a spark tester: one at every lead that is
-    /// off its plug, or with none off at every lead, between the plug's cap and the instrument's second terminal.
+    /// The plugs whose tester snaps when only `set` is opened by hand. The instrument is a spark tester: one on every lead that is off its
+    /// plug, or on every lead if none is off, between the plug's cap and the instrument's second terminal.
     ///
     /// # Errors
-    /// Those of `Wiring::new` and of the operating point.
+    /// The errors of `Wiring::new` and of the operating point.
     pub(super) fn flick(&self, state: &BikeState, set: &str) -> Result<Vec<String>, CircuitError> {
         let down = self.standings(state).pop().unwrap_or_default();
         let mut up = down.clone();
@@ -85,7 +85,7 @@ impl Model<'_> {
         let (closed, open) = (self.wiring(state, &down)?, self.wiring(state, &up)?);
         let ground = state.instrument.as_ref().map_or("engine", |tool| tool.second.as_str());
         let mut snaps = Vec::new();
-        // Where leads are off their plugs, those have the testers.
+        // If any leads are off their plugs, those have the testers.
         let off = |plug: &crate::bike::Plug| state.unplugged.contains(&format!("lead-{}", *plug.id));
         let some = self.bike.plugs.iter().any(off);
         for plug in self.bike.plugs.iter().filter(|plug| !some || off(plug)) {
@@ -109,7 +109,7 @@ impl Model<'_> {
         self.lead_to(at_rest, &tool.first).ok_or_else(unknown)
     }
 
-    /// What a tester on a lead needs; `None` where the circle is not closed.
+    /// The voltage that a tester on a lead needs. `None` if the circuit is open.
     fn need_at_tester(&self, at_rest: &Wiring, lead: &Lead, tool: &Instrument) -> Result<Option<Need>, CircuitError> {
         let f = &at_rest.figures;
         let plug = tool.first.strip_prefix("plug-").and_then(|t| t.strip_suffix(".top"));
@@ -123,13 +123,13 @@ impl Model<'_> {
             Some(millimetre) => needed(*millimetre, OPEN_AIR, reversed),
             None => POINTED_NEEDS * needed(f.tester_gap, OPEN_AIR, false),
         };
-        // A tester in the cap is on the lead; the plug in the head is not.
+        // A tester in the cap is on the lead. The plug in the head is not.
         let foot = plug.filter(|_| own_gap.is_none()).map(|plug| format!("cap-{plug}.lead"));
         let leak = self.leak_past(at_rest, lead, foot.as_deref().unwrap_or(&tool.first))?;
         Ok(self.need_of_other_end(at_rest, lead).map(|there| Need { here, there, leak }))
     }
 
-    /// What leaks to ground past a gap on a coil with two leads, and the coil's ratio.
+    /// The leakage to ground past a gap on a coil with two leads, and the coil's ratio.
     fn leak_past(&self, at_rest: &Wiring, lead: &Lead, terminal: &str) -> Result<Option<(f64, f64)>, CircuitError> {
         let two = self.bike.coils.iter().any(|c| *c.id == lead.coil && c.plugs.len() > 1);
         let Some(coil) = at_rest.figures.coils.get(&lead.coil).filter(|_| two) else { return Ok(None) };
@@ -137,10 +137,10 @@ impl Model<'_> {
         Ok(ohm.filter(|ohm| *ohm < PAST_OHM).map(|ohm| (ohm, coil.ratio)))
     }
 
-    /// The spark in the cylinder, under compression, at a plug.
+    /// The spark at a plug in the cylinder, under compression.
     ///
     /// # Errors
-    /// Those of `Wiring::new` and of the operating point.
+    /// The errors of `Wiring::new` and of the operating point.
     pub fn fires(&self, state: &BikeState, plug: &str) -> Result<Strength, CircuitError> {
         let at_rest = self.wiring(state, &BTreeSet::new())?;
         let f = &at_rest.figures;
@@ -157,7 +157,7 @@ impl Model<'_> {
         Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
     }
 
-    /// What the other lead of a two-lead coil needs; nothing on a coil with one; `None` where that way is open.
+    /// The voltage for the other lead of a two-lead coil. Zero on a coil with one lead; `None` if that path is open.
     fn need_of_other_end(&self, at_rest: &Wiring, lead: &Lead) -> Option<f64> {
         let coil = self.bike.coils.iter().find(|c| *c.id == lead.coil)?;
         if coil.plugs.len() < 2 {
@@ -178,7 +178,7 @@ impl Model<'_> {
         need_at_plug(at_rest, &there, other, OPEN_AIR, false)
     }
 
-    /// The set's place if it never leaves it.
+    /// The set's position if it is stuck.
     pub(super) fn stuck(&self, set: &str) -> Option<PointsAt> {
         self.changes.iter().find_map(|change| match change {
             super::Alteration::Stuck { set: stuck, at } if stuck == set => Some(*at),
@@ -186,7 +186,7 @@ impl Model<'_> {
         })
     }
 
-    /// Breaks by the points, or with the engine still by lifting what is fitted as a jumper.
+    /// Every break of the primary current: by the points, or with the engine still by lifting a fitted jumper.
     fn all_breaks(&self, state: &BikeState, coil: &str) -> Result<Vec<Break>, CircuitError> {
         let turning = matches!(state.engine, Some(Engine::Kicked | Engine::Running | Engine::Turned));
         if turning {
@@ -206,7 +206,7 @@ impl Model<'_> {
         self.standings(state).into_iter().take(1).map(one).collect()
     }
 
-    /// The lead that a terminal is on.
+    /// The lead that a terminal belongs to.
     fn lead_to(&self, wiring: &Wiring, terminal: &str) -> Option<Lead> {
         let coil_of = |tower: &str| Some(tower.strip_prefix("coil-")?.rsplit_once('.')?.0.to_owned());
         let (part, end) = terminal.split_once('.')?;
@@ -222,7 +222,7 @@ impl Model<'_> {
         };
         let cap = format!("cap-{plug}");
         let foot = format!("{cap}.lead");
-        // Leads may have been exchanged: what ends in the cap counts, not what the profile says.
+        // Leads may be swapped: the lead that actually ends in the cap counts, whatever the profile says.
         let ends_here = |b: &&Branch| b.b == foot && b.a.starts_with("coil-") && b.part.contains(" to ");
         let (lead, tower) = match wiring.branches.iter().find(ends_here) {
             Some(branch) => (branch.part.clone(), branch.a.clone()),
@@ -238,7 +238,7 @@ impl Model<'_> {
     }
 }
 
-/// The voltage that a plug in its place needs; `None` where its lead, its cap or its seat do not lead on.
+/// The voltage that a fitted plug needs. `None` if its lead, cap or seat does not conduct.
 fn need_at_plug(at_rest: &Wiring, lead: &Lead, plug: &str, air: (f64, f64), reversed: bool) -> Option<f64> {
     let fitted = at_rest.reach(GROUND, PAST_OHM, |_| false).contains(format!("plug-{plug}.thread").as_str());
     let on = at_rest.reach(&lead.tower, PAST_OHM, Branch::is_winding).contains(format!("plug-{plug}.top").as_str());
@@ -246,7 +246,7 @@ fn need_at_plug(at_rest: &Wiring, lead: &Lead, plug: &str, air: (f64, f64), reve
     (lead.whole && fitted && on).then(|| needed(*gap, air, reversed))
 }
 
-/// Voltage a gap needs, volt.
+/// The voltage that a gap needs, volt.
 fn needed(millimetre: f64, (bar, kelvin): (f64, f64), reversed: bool) -> f64 {
     gap::breakdown_volt(millimetre, bar, kelvin) * if reversed { REVERSED_NEEDS } else { 1.0 }
 }

@@ -1,4 +1,4 @@
-//! The netlist in SPICE's spelling, for comparison with a reference program.
+//! Writes the netlist in SPICE syntax, for comparison with a reference program.
 
 use super::Lamp;
 use super::lamp::CURRENT_EXPONENT;
@@ -6,8 +6,8 @@ use super::network::{Kind, Network, Node};
 use std::fmt::Write;
 
 impl Network {
-    /// The elements as SPICE cards. Nodes are `0` for the reference and `PREFIX` with the node's number for the others; element
-    /// names are numbered with the same prefix.
+    /// The elements as SPICE cards. The reference node is `0`; the others are `PREFIX` followed by the node's number. Element names are
+    /// numbered with the same prefix.
     pub fn spice(&self, prefix: &str) -> String {
         let node = |n: Node| if n.0 == 0 { "0".to_owned() } else { format!("{prefix}{}", n.0) };
         let mut text = String::new();
@@ -36,7 +36,7 @@ impl Network {
         text
     }
 
-    /// The name of a node in [`Network::spice`] with the same prefix.
+    /// The name of a node in the output of [`Network::spice`] with the same prefix.
     pub fn spice_node(&self, prefix: &str, node: Node) -> String {
         if node.0 == 0 { "0".to_owned() } else { format!("{prefix}{}", node.0) }
     }

@@ -1,17 +1,17 @@
-//! Which points sets are closed: by the crank angle, by hand, and by what is stuck.
+//! Which points sets are closed: by crank angle, by hand, or because they are stuck.
 
 use super::Model;
 use crate::bike::{BikeState, Engine, PointsAt};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-/// Two turns of the crank, degree: after them every set has been everywhere.
+/// Two turns of the crank, degree. In that time every set takes all its positions.
 const TWO_TURNS: f64 = 720.0;
-/// How far before and after its opening a set is looked at, crank degree.
+/// How far before and after its opening a set is examined, crank degree.
 const ABOUT: f64 = 0.5;
 
 impl Model<'_> {
-    /// The sets that are closed at a crank angle, degree; a set that is stuck stays as it is.
+    /// The sets that are closed at a crank angle, degree. A stuck set keeps its position.
     pub fn closed_at(&self, crank: f64) -> BTreeSet<String> {
         let figures = self.timed();
         let is_closed = |id: &str| match self.stuck(id) {
@@ -21,15 +21,15 @@ impl Model<'_> {
         self.bike.points.iter().map(|set| &set.id.value).filter(|id| is_closed(id)).cloned().collect()
     }
 
-    /// The sets that are closed just before a set opens, and just after.
+    /// The sets that are closed just before, and just after, a set opens.
     pub(super) fn around_opening(&self, set: &str) -> (BTreeSet<String>, BTreeSet<String>) {
         let opens_at = self.timed().timing.get(set).map_or(0.0, |timing| timing.opens_at);
         (self.closed_at(opens_at - ABOUT), self.closed_at(opens_at + ABOUT))
     }
 
-    /// The ways the points can stand in a state: at every crank angle, or at the state's own. What the state says of a set holds; where
-    /// no angle has the sets so, they are held so by hand (dry card between the contacts, a finger on the arm). What is stuck closed
-    /// can be parted by hand, what is stuck open cannot be closed.
+    /// The possible positions of the points in a state: those at every crank angle, or at the state's own angle. What the state says about
+    /// a set applies. If no angle gives that combination, the sets are held by hand (dry card between the contacts, a finger on the arm). A
+    /// set stuck closed can be opened by hand; a set stuck open cannot be closed.
     pub fn standings(&self, state: &BikeState) -> Vec<BTreeSet<String>> {
         let all: Vec<BTreeSet<String>> = match state.crank {
             Some(crank) => vec![self.closed_at(f64::from(crank))],
@@ -37,7 +37,7 @@ impl Model<'_> {
         };
         let by_hand = !matches!(state.engine, Some(Engine::Turned | Engine::Kicked | Engine::Running));
         if !by_hand && state.points.values().any(|at| *at == PointsAt::Turning) {
-            // The engine turns: where a set stood before holds no more.
+            // The engine turns, so earlier positions no longer apply.
             return all;
         }
         let asked = |set: &String| match (state.points.get(set), self.stuck(set)) {
@@ -68,7 +68,7 @@ impl Model<'_> {
         found
     }
 
-    /// Every different way that the points stand in two turns of the crank.
+    /// Every distinct combination of points positions in two turns of the crank.
     fn all_around(&self) -> Vec<BTreeSet<String>> {
         let figures = self.timed();
         let mut angles = vec![0.0, TWO_TURNS];
@@ -91,12 +91,12 @@ impl Model<'_> {
         found
     }
 
-    /// The figures with what faults do to the timing.
+    /// The figures with the faults' effects on timing.
     fn timed(&self) -> Arc<super::Figures> {
         let mut figures = self.figures.clone();
         for change in &self.changes {
             if matches!(change, super::Alteration::Dwell { .. }) {
-                // A set that the bike has not is told where the wiring is made.
+                // `Wiring::new` reports a set that the bike does not have.
                 let _ = change.on_figures(self.bike, Arc::make_mut(&mut figures));
             }
         }

@@ -1,17 +1,17 @@
-//! The spread that sound parts and meters have, and one bike drawn from it.
+//! The tolerances of sound parts and meters, and a bike drawn at random from them.
 
 use super::{Figures, Model};
 use std::sync::Arc;
 
-/// Spread of a winding's resistance, each way (common practice, no source).
+/// Tolerance of a winding's resistance, plus or minus (common practice, no source).
 const WINDING_SPREAD: f64 = 0.10;
-/// Spread of a coil's inductance and of capacitances, each way (common practice, no source).
+/// Tolerance of a coil's inductance and of capacitances, plus or minus (common practice, no source).
 const REACTANCE_SPREAD: f64 = 0.20;
-/// A sound contact has between this share and this many times its typical resistance (common practice, no source).
+/// Range of a sound contact's resistance relative to the typical one (common practice, no source).
 const CONTACT_SPREAD: (f64, f64) = (0.3, 3.0);
-/// A battery in use has between this share of its full open-circuit voltage and all of it: 70 to 100 % charged.
+/// Range of a battery's open-circuit voltage in use relative to the full one: 70 to 100 % charged.
 const BATTERY_SPREAD: (f64, f64) = (0.98, 1.0);
-/// Share of a reading by which a hand-held meter may be off, each way (common practice, no source).
+/// Error of a hand-held meter as a share of the reading, plus or minus (common practice, no source).
 const METER_SPREAD: f64 = 0.01;
 
 /// 1 plus or minus `spread`.
@@ -19,7 +19,7 @@ fn around(random: &mut fastrand::Rng, spread: f64) -> f64 {
     1.0 + spread * (2.0 * random.f64() - 1.0)
 }
 
-/// Between two values, evenly by their logarithms.
+/// Between two values, uniform in the logarithm.
 fn between(random: &mut fastrand::Rng, (low, high): (f64, f64)) -> f64 {
     low * (high / low).powf(random.f64())
 }
@@ -53,8 +53,8 @@ impl Figures {
 }
 
 impl<'b> Model<'b> {
-    /// The same bike with other sound parts, and what its meter makes of 1. The same seed gives the same bike; 0 gives the
-    /// typical one with a true meter.
+    /// The same bike with other sound parts, and what its meter shows for 1. The same seed gives the same bike; seed 0 gives the typical
+    /// one with an exact meter.
     pub(super) fn sampled(&self, seed: u64) -> (Model<'b>, f64) {
         if seed == 0 {
             return (self.clone(), 1.0);

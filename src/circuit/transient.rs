@@ -1,7 +1,7 @@
-//! A coil from the closing of its points to the spark: current rise, break, stored energy, ringing, and the voltage it offers
-//! to the gap.
+//! Follows a coil from the closing of its points to the spark: current rise, break, stored energy, ringing, and the voltage available to
+//! the gap.
 //!
-//! Rise and ringing of a plain primary are closed forms; with a leak across the secondary the first swing is integrated.
+//! Rise and ringing of a plain primary have closed forms. With a leak across the secondary the first swing is integrated numerically.
 
 pub use super::resistance::resistance;
 use super::wiring::{BranchKind, GROUND, Wiring};
@@ -9,31 +9,31 @@ use super::{CircuitError, Model};
 pub use crate::sums::coil::{rise, stored_energy};
 use std::f64::consts::TAU;
 
-/// A path of more than this does not carry a condenser's current, ohm.
+/// A path with more resistance than this does not carry a condenser's current, ohm.
 const CARRIES_OHM: f64 = 10.0;
-/// A change of the current by less than this share of it is no break: another coil on the same feed came or went.
+/// A relative change in current below this is no break: another coil on the same feed switched.
 const BREAKS_FROM: f64 = 0.05;
-/// A winding or lead of more than this passes no spark, ohm (common practice, no source).
+/// A winding or lead with more resistance than this passes no spark, ohm (common practice, no source).
 const PASSES_OHM: f64 = 1e6;
-/// Without a condenser the points arc and leave this share of the energy (common practice, no source).
+/// Without a condenser the points arc, and this share of the energy remains (common practice, no source).
 const ARC_LEAVES: f64 = 0.05;
-/// Below this share of the bike's capacitance the points begin to arc (common practice, no source).
+/// Below this share of the bike's capacitance the points start to arc (common practice, no source).
 const ARCS_BELOW: f64 = 0.5;
 
 /// How the primary rings with its condenser after the break.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Ringing {
-    /// Frequency, hertz; 0 when it does not swing.
+    /// Frequency, hertz. 0 if it does not oscillate.
     pub hertz: f64,
     /// Decay of the envelope, per second.
     pub decay: f64,
     /// Highest voltage across the condenser, volt.
     pub peak_volt: f64,
-    /// When that is, seconds after the break.
+    /// Time of the highest voltage, seconds after the break.
     pub peak_seconds: f64,
 }
 
-/// Ringing of `henry`, `ohm` and `farad` in series on `volt`, broken at `ampere`, the condenser empty before.
+/// Ringing of `henry`, `ohm` and `farad` in series on `volt`, broken at `ampere` with the condenser discharged.
 pub fn ringing(henry: f64, ohm: f64, farad: f64, volt: f64, ampere: f64) -> Ringing {
     let decay = ohm / (2.0 * henry);
     let square = 1.0 / (henry * farad) - decay * decay;
@@ -49,7 +49,7 @@ pub fn ringing(henry: f64, ohm: f64, farad: f64, volt: f64, ampere: f64) -> Ring
     Ringing { hertz: 0.0, decay, peak_volt: swing.0, peak_seconds: swing.1 }
 }
 
-/// A primary with its condenser, secondary referred to the primary.
+/// A primary with its condenser, and the secondary referred to the primary.
 struct Loop {
     henry: f64,
     ohm: f64,
@@ -58,7 +58,7 @@ struct Loop {
     siemens: f64,
 }
 
-/// Height, volt, and time, seconds, of the first swing (Runge-Kutta of fourth order).
+/// Peak, volt, and its time, seconds, of the first swing (fourth-order Runge-Kutta).
 fn swing(l: &Loop, ampere: f64) -> (f64, f64) {
     let quickest = (l.farad / l.siemens.max(1e-12)).min(l.henry / l.ohm.max(1e-12)).min((l.henry * l.farad).sqrt());
     let step = quickest / 50.0;
@@ -81,27 +81,27 @@ fn swing(l: &Loop, ampere: f64) -> (f64, f64) {
     best
 }
 
-/// What one break of the primary gives.
+/// The result of one break of the primary current.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Break {
     /// Primary current at the break, ampere.
     pub ampere: f64,
-    /// Energy set free, joule.
+    /// Energy released, joule.
     pub joule: f64,
-    /// Share of it that is passed on to the secondary.
+    /// Share of it passed on to the secondary.
     pub passed_on: f64,
     /// Frequency of the primary's ringing, hertz.
     pub hertz: f64,
-    /// Voltage offered at the coil's lead, volt.
+    /// Voltage available at the coil's lead, volt.
     pub available_volt: f64,
 }
 
 impl Break {
-    /// No break, nothing offered.
+    /// No break and no voltage.
     pub const NONE: Break = Break { ampere: 0.0, joule: 0.0, passed_on: 0.0, hertz: 0.0, available_volt: 0.0 };
 }
 
-/// Steady current through a coil's primary, ampere, and the voltage across it were it taken out, volt.
+/// Steady current through a coil's primary, ampere, and the voltage across its terminals with it removed, volt.
 fn primary(wiring: &Wiring, coil: &str) -> Result<(f64, f64), CircuitError> {
     let id = format!("coil-{coil}.primary");
     if wiring.branch(&id)?.ohm().is_none() {
@@ -121,7 +121,7 @@ fn primary(wiring: &Wiring, coil: &str) -> Result<(f64, f64), CircuitError> {
     Ok((ampere, volt))
 }
 
-/// Capacitance between a coil's points side and ground, farad, and the conductance of what leaks there, siemens.
+/// Capacitance between a coil's points side and ground, farad, and the leakage conductance there, siemens.
 fn condensers(open: &Wiring, coil: &str) -> (f64, f64) {
     let winding = |b: &super::Branch| b.is_winding() || b.part == "ballast";
     let near = open.reach(&format!("coil-{coil}.points"), CARRIES_OHM, winding);
@@ -139,10 +139,10 @@ fn condensers(open: &Wiring, coil: &str) -> (f64, f64) {
     sum
 }
 
-/// The break of a coil's primary between two wirings, one with its circuit closed for `seconds`, one with it open.
+/// The break of a coil's primary between two wirings: one with its circuit closed for `seconds`, one with it open.
 ///
 /// # Errors
-/// Those of [`Network::operating_point`](super::Network::operating_point).
+/// The errors of [`Network::operating_point`](super::Network::operating_point).
 pub fn at_break(closed: &Wiring, open: &Wiring, coil: &str, seconds: f64) -> Result<Break, CircuitError> {
     let unknown = || CircuitError::Unknown { what: "coil", name: coil.to_owned() };
     let figures = closed.figures.coils.get(coil).ok_or_else(unknown)?;
@@ -181,17 +181,17 @@ pub fn at_break(closed: &Wiring, open: &Wiring, coil: &str, seconds: f64) -> Res
     })
 }
 
-/// Whether `ohm` of a lead lets a spark through.
+/// Whether a lead with resistance `ohm` passes a spark.
 pub(super) fn passes(ohm: Option<f64>) -> bool {
     ohm.is_some_and(|o| o < PASSES_OHM)
 }
 
 impl Model<'_> {
-    /// The break that each points set makes at a coil when the engine turns with the circuit as in `state`, the other sets
-    /// as they stand at that crank angle; `seconds` is how long a set stays closed, by its id.
+    /// The break that each points set causes at a coil as the engine turns, with the circuit as in `state` and the other sets as they are
+    /// at that crank angle. `seconds` is how long a set stays closed, by its id.
     ///
     /// # Errors
-    /// Those of `Wiring::new` and [`Network::operating_point`](super::Network::operating_point).
+    /// The errors of `Wiring::new` and [`Network::operating_point`](super::Network::operating_point).
     pub fn breaks(
         &self,
         state: &crate::bike::BikeState,
@@ -223,7 +223,7 @@ mod tests {
         let closed = ringing(henry, ohm, farad, volt, ampere);
         let (height, at) = swing(&Loop { henry, ohm, farad, volt, siemens: 0.0 }, ampere);
         assert!((height / closed.peak_volt - 1.0).abs() < 1e-3 && (at / closed.peak_seconds - 1.0).abs() < 0.03);
-        // Without loss and supply the energy balance is exact: 1/2 L I^2 = 1/2 C V^2.
+        // Without losses and supply the energy balance is exact: 1/2 L I^2 = 1/2 C V^2.
         let free = ringing(henry, 1e-9, farad, 0.0, ampere);
         assert!((free.peak_volt - ampere * (henry / farad).sqrt()).abs() < 1e-3);
     }

@@ -1,8 +1,8 @@
-//! A bike in a state, with changes laid over it, as named branches between terminals; and the netlist they make.
+//! A bike in a state, with alterations applied, as named branches between terminals, and the netlist built from them.
 //!
-//! Branches: `battery.emf`, `battery`, `fuse`, `key`, `kill` (`kill SET` where it grounds several points wires), `ballast`,
-//! connectors by their ids, `points-ID`, `coil-ID.primary`, `coil-ID.secondary`, `condenser-ID`, `plug-ID` (its gap, open
-//! until fouled), `cap-ID`, wires as `FROM to TO` (a high-tension lead ends in its cap), and what is fitted by its name. The reference is the battery's ground terminal.
+//! Branches: `battery.emf`, `battery`, `fuse`, `key`, `kill` (`kill SET` if it grounds several points wires), `ballast`, connectors by
+//! their ids, `points-ID`, `coil-ID.primary`, `coil-ID.secondary`, `condenser-ID`, `plug-ID` (its gap, open until fouled), `cap-ID`, wires
+//! as `FROM to TO` (a high-tension lead ends in its cap), and fitted items by name. The reference is the battery's ground terminal.
 
 use super::network::{Kind, Network};
 use super::{Alteration, CircuitError, Figures, Lamp, Name};
@@ -13,25 +13,25 @@ use std::sync::Arc;
 
 /// The reference node.
 pub(super) const GROUND: &str = "battery.ground";
-/// Inside the battery.
+/// The node inside the battery.
 const INSIDE: &str = "battery (inside)";
-/// The two ends of what stands in the feed.
+/// The two ends of a part in the feed.
 const SUPPLY_LOAD: [&str; 2] = ["supply", "load"];
 /// Resistance of a jumper with its clips, ohm (common practice, no source).
 const JUMPER_OHM: f64 = 0.02;
 
-/// What a branch is.
+/// A branch's kind.
 #[derive(Debug, Clone, PartialEq)]
 pub enum BranchKind {
     /// A resistance, ohm.
     Ohm(f64),
-    /// No way.
+    /// Open circuit.
     Open,
-    /// A source, volt, plus on `a`.
+    /// A voltage source, volt, with plus on `a`.
     Emf(f64),
     /// A lamp.
     Lamp(Lamp),
-    /// A condenser: at rest only its leak conducts.
+    /// A condenser. At rest only its leak conducts.
     Capacitor {
         /// Capacitance, farad.
         farad: f64,
@@ -49,11 +49,11 @@ pub struct Branch {
     pub part: Name,
     /// Terminal at one end.
     pub a: Name,
-    /// Terminal at the other.
+    /// Terminal at the other end.
     pub b: Name,
-    /// What it is.
+    /// Its kind.
     pub kind: BranchKind,
-    /// Unplugged or taken out.
+    /// Unplugged or removed.
     pub parted: bool,
 }
 
@@ -63,7 +63,7 @@ impl Branch {
         self.id.starts_with("coil-") && (self.id.ends_with(".primary") || self.id.ends_with(".secondary"))
     }
 
-    /// Its resistance at rest, ohm; `None` for no way and for sources. A lamp counts hot.
+    /// Its resistance at rest, ohm. `None` for an open circuit and for sources. A lamp counts as hot.
     pub(super) fn ohm(&self) -> Option<f64> {
         match &self.kind {
             _ if self.parted => None,
@@ -79,14 +79,14 @@ impl Branch {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Wiring {
     pub(super) branches: Vec<Branch>,
-    /// The figures it was made with, changes included.
+    /// The figures it was built with, alterations included.
     pub figures: Arc<Figures>,
 }
 
-/// The names of a bike's own branches, in the order in which they are laid: id, part, and both ends.
+/// The names of a bike's own branches in the order of construction: id, part, and both ends.
 pub(super) type Names = Vec<[Name; 4]>;
 
-/// A wiring while it is laid; names that are known from another wiring of the same bike are taken over.
+/// A wiring under construction. Names known from another wiring of the same bike are reused.
 struct Laying<'n> {
     wiring: Wiring,
     known: &'n Names,
@@ -96,8 +96,8 @@ fn unknown(what: &'static str, name: &str) -> CircuitError {
     CircuitError::Unknown { what, name: name.to_owned() }
 }
 
-/// Whether a switch's contact is closed. `connects` is the position in which the ignition works, whatever the contact does
-/// there. Unset, a kill switch stands where the engine runs and a key in a position that opens.
+/// Whether a switch's contact is closed. `connects` is the position in which the ignition works, whatever the contact does there. By
+/// default a kill switch is where the engine runs, and a key is in a position that opens.
 fn connects(switch: &Switch, at: Option<&String>, unset: bool) -> Result<bool, CircuitError> {
     match at.map(String::as_str) {
         None => Ok(unset),
@@ -111,10 +111,10 @@ fn connects(switch: &Switch, at: Option<&String>, unset: bool) -> Result<bool, C
 }
 
 impl Wiring {
-    /// The wiring of `bike` in `state`, with the sets of `closed` points closed and `changes` laid over it.
+    /// The wiring of `bike` in `state`, with the points sets in `closed` closed and `changes` applied.
     ///
     /// # Errors
-    /// [`CircuitError::Unknown`] when the state or a change names what the bike has not.
+    /// [`CircuitError::Unknown`] if the state or an alteration names something the bike does not have.
     pub(super) fn new(
         bike: &Bike,
         figures: &Arc<Figures>,
@@ -152,7 +152,7 @@ impl Wiring {
         &self.branches
     }
 
-    /// The branch of this id.
+    /// The branch with this id.
     ///
     /// # Errors
     /// [`CircuitError::Unknown`].
@@ -164,7 +164,7 @@ impl Wiring {
         self.branches.iter_mut().find(|b| b.id == id).ok_or_else(|| unknown("branch", id))
     }
 
-    /// Refuses a terminal that no branch ends on.
+    /// Rejects a terminal that no branch ends on.
     pub(super) fn terminal(&self, name: &str) -> Result<(), CircuitError> {
         let found = self.branches.iter().any(|b| b.a == name || b.b == name);
         if found { Ok(()) } else { Err(unknown("terminal", name)) }
@@ -175,7 +175,7 @@ impl Wiring {
         self.branches.push(Branch { id, part, a, b, kind, parted: false });
     }
 
-    /// Lays a change over the branches, where it is about them.
+    /// Applies an alteration to the branches, if it is one of branches.
     fn alter(&mut self, by: &Alteration) -> Result<(), CircuitError> {
         match by {
             Alteration::Open { branch } => self.branch_mut(branch)?.kind = BranchKind::Open,
@@ -234,7 +234,7 @@ impl Wiring {
         self.branches.iter().any(|b| b.part.contains(" to ") && (b.a == terminal || b.b == terminal))
     }
 
-    /// Takes out of the way what is unplugged.
+    /// Disconnects what is unplugged.
     fn part(&mut self, bike: &Bike, state: &BikeState) -> Result<(), CircuitError> {
         for id in &state.unplugged {
             let mut thin_wire = None;
@@ -245,12 +245,12 @@ impl Wiring {
                 Some(("plug", plug)) if bike.plugs.iter().any(|p| p.id.value == plug) => {
                     (format!("plug-{plug}.thread"), None)
                 }
-                // A coil stands alone with its two thin wires off.
+                // A coil is isolated by removing its two thin wires.
                 Some(("coil", coil)) if bike.coils.iter().any(|c| c.id.value == coil) => {
                     thin_wire = Some(format!("{id}.points"));
                     (format!("{id}.feed"), None)
                 }
-                // A condenser is lifted by its lead, so that it can be measured alone.
+                // A condenser is isolated by lifting its lead, so that it can be measured alone.
                 Some(("condenser", _)) if self.wire_on(&format!("{id}.lead")) => (format!("{id}.lead"), None),
                 _ => (String::new(), Some(id.clone())),
             };
@@ -262,7 +262,7 @@ impl Wiring {
                         let leads_on = branch.part.contains(" to ")
                             || (branch.part.starts_with("cap-") && !branch.part.contains(" and "));
                         let at = |end: &String| branch.a == *end || branch.b == *end;
-                        // What a coil's feed wire touches goes with that wire; what the points end touches is the winding.
+                        // A short at a coil's feed terminal stays with the removed wire. A short at the points end stays with the winding.
                         let touched = thin_wire.is_some() && branch.part.contains(" and ") && at(&ends_on);
                         touched || (leads_on && (at(&ends_on) || thin_wire.as_ref().is_some_and(at)))
                     }
@@ -274,7 +274,7 @@ impl Wiring {
                 return Err(unknown("part that unplugs", id));
             }
         }
-        // A meter from the one end of a cap to the other has the cap by itself.
+        // A meter across both ends of a cap measures the cap alone.
         let cap = state.instrument.as_ref().filter(|tool| tool.kind == InstrumentKind::Ohmmeter);
         let cap = cap.and_then(|tool| Some((tool, tool.first.strip_prefix("cap-")?.strip_suffix(".lead")?)));
         if let Some((tool, plug)) = cap.filter(|(tool, plug)| tool.second == format!("plug-{plug}.top")) {
@@ -287,14 +287,14 @@ impl Wiring {
                 }
             }
         }
-        // A tester on the lead's end stands in for the cap, one on the coil's tower for the lead.
+        // A tester on the lead's end replaces the cap; one on the coil's tower replaces the lead.
         if let Some(tool) = state.instrument.as_ref().filter(|tool| tool.kind == InstrumentKind::SparkTester) {
             let at = &tool.first;
             let off = |b: &Branch| {
                 (at.starts_with("cap-") && b.part.starts_with("cap-") && !b.part.contains(" and ") && b.a == *at)
                     || (at.ends_with("lead") && b.part.contains(" to ") && b.a == *at)
             };
-            // A plug that is watched at its own gap sits in its cap, its thread clamped to the engine.
+            // A plug watched at its own gap sits in its cap, with its thread clamped to the engine.
             let plug = at.strip_prefix("plug-").and_then(|at| at.strip_suffix(".top"));
             let own = plug.filter(|plug| tool.second == format!("plug-{plug}.thread"));
             let on = |b: &Branch| {
@@ -309,7 +309,7 @@ impl Wiring {
         Ok(())
     }
 
-    /// The netlist, and for each branch the element that it became.
+    /// The netlist, and the element index of each branch.
     ///
     /// # Errors
     /// [`CircuitError::Value`] for an impossible figure.
@@ -335,12 +335,12 @@ impl Wiring {
         Ok(network)
     }
 
-    /// The terminals that conduct to `from` through branches of at most `ohm` each, sources and `without` left out.
+    /// The terminals connected to `from` through branches of at most `ohm` each, excluding sources and `without`.
     pub(super) fn reach(&self, from: &str, ohm: f64, without: impl Fn(&Branch) -> bool) -> BTreeSet<Name> {
         let mut ways: Vec<&Branch> =
             self.branches.iter().filter(|b| b.ohm().is_some_and(|o| o <= ohm) && !without(b)).collect();
         let mut seen = BTreeSet::from([Name::from(from)]);
-        // Until no way leads further.
+        // Repeat until nothing new is reached.
         loop {
             let before = seen.len();
             ways.retain(|b| match (seen.contains(&b.a), seen.contains(&b.b)) {
@@ -357,7 +357,7 @@ impl Wiring {
 }
 
 impl Laying<'_> {
-    /// One more branch; its names are made only where they are not known yet.
+    /// Adds a branch. Its names are only built if they are not known yet.
     fn lay(&mut self, kind: BranchKind, names: impl FnOnce() -> [String; 4]) {
         let branches = &mut self.wiring.branches;
         let [id, part, a, b] = match self.known.get(branches.len()) {
@@ -398,8 +398,8 @@ impl Laying<'_> {
         Ok(())
     }
 
-    /// A switch in the feed is one contact; one that grounds the points wires is a contact for every set it has a terminal
-    /// for (`kill.SET` against `kill.ground`), or, with none wired, one at every points connector's coil side.
+    /// A switch in the feed is one contact. One that grounds the points wires is a contact for every set it has a terminal for (`kill.SET`
+    /// against `kill.ground`), or, with none wired, one at every points connector's coil side.
     fn switch(&mut self, bike: &Bike, name: &str, switch: &Switch, ohm: Option<f64>) {
         let wired = |t: &str| bike.wires.iter().any(|w| w.from.value == t || w.to.value == t);
         if switch.action == KillAction::OpensFeed || wired(&format!("{name}.supply")) {

@@ -1,9 +1,9 @@
-//! What an utterance can mean at a step, and how surely it was heard.
+//! The meaning of an utterance, and how certain the recogniser is of it.
 
 use crate::units::{Unit, names};
 use serde::{Deserialize, Serialize};
 
-/// The meaning of one utterance.
+/// What one utterance means.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Answer {
@@ -11,29 +11,29 @@ pub enum Answer {
     Choice(String),
     /// A number read off an instrument.
     Reading(Reading),
-    /// The step or the caution was acknowledged.
+    /// The user acknowledged the step or the caution.
     Done,
-    /// The power is off: what can heat a coil is switched off.
+    /// The user confirmed that the power is off: everything that can heat a coil is switched off.
     PowerOff,
-    /// Agreement with a pending question.
+    /// The user agreed with a pending question.
     Yes,
-    /// Disagreement with a pending question.
+    /// The user disagreed with a pending question.
     No,
     /// A spoken control.
     Command(Command),
-    /// An answer that is neither good nor bad.
+    /// An answer that counts neither as good nor as bad.
     Escape(Escape),
-    /// Free speech; the sound is kept, the text is best effort.
+    /// Free speech. The sound is kept; the text is best effort.
     Note(String),
-    /// One of the trade's sums is asked for, by its name.
+    /// A request for one of the workshop sums, by its name.
     Sum(String),
 }
 
-/// Values closer than this are the same reading.
+/// Readings closer than this are equal.
 const SAME: f64 = 1e-9;
 
 impl Answer {
-    /// Whether both mean the same, whatever unit was said with a reading.
+    /// Whether both answers mean the same, whatever unit a reading was given in.
     pub fn is_same(&self, other: &Self) -> bool {
         match (self, other) {
             (Self::Reading(a), Self::Reading(b)) => {
@@ -44,7 +44,7 @@ impl Answer {
     }
 }
 
-/// How a reading was given.
+/// How the user gave a reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ReadingKind {
@@ -58,16 +58,16 @@ pub enum ReadingKind {
     NoReading,
 }
 
-/// A number as it was said, already in the unit that was asked for where the two agree in quantity.
+/// A spoken number, converted to the unit asked for if both units measure the same quantity.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reading {
-    /// How it was given.
+    /// How the user gave it.
     pub kind: ReadingKind,
-    /// The number in `unit`; zero for `OverRange` and `NoReading`.
+    /// The number in `unit`. Zero for `OverRange` and `NoReading`.
     pub value: f64,
     /// The unit of `value`.
     pub unit: Unit,
-    /// The unit that was said, when one was said. It differs in quantity from what was asked when the answer is doubtful.
+    /// The unit the user named, if any. If it measures another quantity than the one asked for, the answer is doubtful.
     pub said_unit: Option<Unit>,
 }
 
@@ -78,11 +78,11 @@ names! {
         Repeat = "repeat",
         /// Say the longer explanation.
         Help = "help",
-        /// Back to the check before.
+        /// Go back to the previous check.
         Back = "back",
-        /// Leave this check out; asks why.
+        /// Skip this check; asks why.
         Skip = "skip",
-        /// Wait until told to go on.
+        /// Wait until the user says to go on.
         Pause = "pause",
         /// Go on after a pause.
         Resume = "resume",
@@ -90,75 +90,75 @@ names! {
         Correct = "correct",
         /// Say the last reading.
         LastReading = "last-reading",
-        /// Say where in the procedure we are.
+        /// Say which step of the procedure this is.
         Where = "where",
-        /// Say what is left of everything that could be wrong.
+        /// Say which suspects remain.
         Suspects = "suspects",
-        /// Take a free note.
+        /// Take a free-form note.
         Note = "note",
-        /// Less words from now on.
+        /// Use fewer words from now on.
         Shorter = "shorter",
-        /// More words from now on.
+        /// Use more words from now on.
         Longer = "longer",
         /// Speak louder.
         Louder = "louder",
         /// Speak more quietly.
         Quieter = "quieter",
-        /// Silence at once; ending is confirmed.
+        /// Be silent at once; ending the session is confirmed.
         Stop = "stop",
     }
 }
 
 names! {
-    /// An answer that any step takes and that counts neither as good nor as bad.
+    /// An answer that every step accepts and that counts neither as good nor as bad.
     Escape {
         /// The lamp flickers.
         Flickers = "flickers",
-        /// It does so only sometimes.
+        /// The symptom comes and goes.
         Sometimes = "sometimes",
-        /// The person is not sure.
+        /// The user is not sure.
         NotSure = "not-sure",
         /// The place cannot be reached.
         CannotReach = "cannot-reach",
-        /// The tool or the part is not at hand.
+        /// The tool or part is not at hand.
         HaveNot = "have-not",
-        /// The wire colours are not those of the profile.
+        /// The wire colours differ from the profile.
         ColoursDiffer = "colours-differ",
-        /// Something on the bike was changed meanwhile.
+        /// Something on the bike changed in the meantime.
         Changed = "changed",
     }
 }
 
-/// One thing that may have been said.
+/// One possible meaning of an utterance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Hypothesis {
     /// What it means.
     pub answer: Answer,
-    /// The words of its best spelling.
+    /// The words of the best-fitting spelling.
     pub words: String,
-    /// Calibrated probability that this is what was meant, 0 to 1.
+    /// Calibrated probability, 0 to 1, that the user meant this.
     pub probability: f64,
 }
 
-/// What a recogniser made of one utterance: rivals, best first, and the chance that it was none of them.
+/// What the recogniser made of one utterance: rival answers, best first, and the probability that it was none of them.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Hypotheses {
     /// Distinct answers, best first.
     pub best: Vec<Hypothesis>,
-    /// Probability that nothing of the grammar was said.
+    /// Probability that the user said nothing from the grammar.
     pub stranger: f64,
-    /// Free transcript, best effort, where the engine gives one.
+    /// Best-effort free transcript, if the engine gives one.
     pub free: Option<String>,
-    /// The best hypothesis is the beginning of another allowed phrase, or a number that may go on.
+    /// The best hypothesis is the start of another allowed phrase, or a number that may continue.
     pub may_go_on: bool,
 }
 
-/// What is left when the person denies the likeliest answer is at most this likely.
+/// Upper limit for the rivals' probability after the user denies the likeliest answer.
 const ASKED_AT_MOST: f64 = 0.75;
 
 impl Hypotheses {
-    /// The same without what the person has just said not to have said. What the denied answers held goes to the others, up to
-    /// 0.75: worth asking about, never enough to be taken.
+    /// These hypotheses without the answers the user has just denied. The rivals share the denied probability, up to 0.75: enough to ask
+    /// about, never enough to accept.
     ///
     /// ```
     /// use probeside::phrase::{Answer, Hypotheses, Hypothesis};
@@ -179,7 +179,7 @@ impl Hypotheses {
     }
 }
 
-/// What hangs on an answer.
+/// What a wrong answer would cost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Stakes {
@@ -189,27 +189,27 @@ pub enum Stakes {
     High,
 }
 
-/// What is done with an utterance.
+/// The decision about an utterance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "verdict")]
 pub enum Verdict {
-    /// Taken.
+    /// Take the answer.
     Accept {
-        /// What was understood.
+        /// The answer as heard.
         heard: Hypothesis,
     },
-    /// Asked back before it is taken; with two rivals, "this or that?".
+    /// Ask before taking the answer. With two rivals the question is "this or that?".
     Confirm {
-        /// The likeliest.
+        /// The likeliest answer.
         heard: Hypothesis,
-        /// A close second, if there is one.
+        /// A close second, if any.
         rival: Option<Hypothesis>,
     },
-    /// Not an answer, or not clear enough to ask about.
+    /// Not an answer, or too unclear to ask about.
     Reject {
-        /// Free transcript, where there is one.
+        /// Free transcript, if any.
         free: Option<String>,
-        /// Surely somebody or something else: talk, a radio, a noise.
+        /// Almost certainly not the user: other people's talk, a radio, a noise.
         #[serde(default)]
         stranger: bool,
     },

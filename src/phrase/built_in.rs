@@ -1,4 +1,4 @@
-//! A vocabulary from its file, and the one that is built in.
+//! Loads a vocabulary from its file, and holds the built-in English one.
 
 use super::vocabulary::Vocabulary;
 use super::vocabulary_file::decode;
@@ -13,21 +13,21 @@ static BUILT_IN: LazyLock<Vocabulary> = LazyLock::new(|| {
 });
 
 impl Vocabulary {
-    /// The built-in English words, loaded once.
+    /// The built-in English vocabulary, loaded once.
     pub fn english() -> &'static Vocabulary {
         &BUILT_IN
     }
 
-    /// Decodes a vocabulary file; `file` is its name in messages.
+    /// Decodes a vocabulary file. `file` is the name used in messages.
     ///
     /// # Errors
-    /// Every missing key by name, templates that cannot be filled in, phrases that mean two things, unknown keys; each with its place.
+    /// Every missing key by name, templates that cannot be filled in, phrases with two meanings, and unknown keys, each with its place.
     pub fn from_yaml(text: &str, file: &str) -> Result<Vocabulary, Vec<Diagnostic>> {
         decode(text, file, None)
     }
 
-    /// Decodes the copy of a vocabulary file that a session was begun with: sentences that the program has learnt to say since are the
-    /// built-in ones, so that the session can be gone on with.
+    /// Decodes the copy of the vocabulary file that a session keeps. A sentence that was added to the program since then comes from the
+    /// built-in vocabulary, so an old session can be resumed.
     ///
     /// # Errors
     /// As [`Vocabulary::from_yaml`].

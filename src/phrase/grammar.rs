@@ -1,4 +1,4 @@
-//! What may be said at one moment of a walk: phrases with their meaning, a number slot, or a free note.
+//! What the user may say at one point of a walk: phrases with their meanings, a number, or a free note.
 
 use super::answer::Answer;
 use crate::units::{Quantity, Unit};
@@ -9,35 +9,35 @@ use serde::{Deserialize, Serialize};
 pub struct Phrase {
     /// Lower-case words separated by single spaces.
     pub words: String,
-    /// Their meaning.
+    /// What the words mean.
     pub answer: Answer,
 }
 
-/// A number that is asked for.
+/// A request for a number.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct NumberSlot {
-    /// What is measured.
+    /// The quantity to measure.
     pub quantity: Quantity,
-    /// The unit asked for; a number without a unit is in this one.
+    /// The unit asked for. A number without a unit is in this one.
     pub unit: Unit,
-    /// Lowest value worth listening for, in `unit`.
+    /// Lowest value in the grammar, in `unit`.
     pub low: f64,
-    /// Highest value worth listening for, in `unit`.
+    /// Highest value in the grammar, in `unit`.
     pub high: f64,
-    /// Smallest step between values that is listened for, in `unit` (0.01 for a voltmeter that shows 12.45).
+    /// Smallest step between values in the grammar, in `unit` (0.01 for a voltmeter that shows 12.45).
     pub resolution: f64,
 }
 
 /// The grammar of one listen.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Grammar {
-    /// Fixed phrases: the step's choices, commands, escapes, yes and no where a confirmation is pending.
+    /// Fixed phrases: the step's choices, commands, escapes, and yes and no while a confirmation is pending.
     pub phrases: Vec<Phrase>,
-    /// A number, where one is asked for.
+    /// The number asked for, if any.
     pub number: Option<NumberSlot>,
-    /// Anything said is a note; phrases still win when they fit whole.
+    /// Any speech counts as a note. A phrase that matches completely still wins.
     pub note: bool,
-    /// What the person has just said not to have said.
+    /// Answers that the user has just denied.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub denied: Vec<Answer>,
 }

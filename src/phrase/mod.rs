@@ -1,4 +1,4 @@
-//! What may be said: grammars, spoken numbers and units, commands; text to answers and answers to words.
+//! The language of a walk: grammars, spoken numbers and units, and commands. Turns text into answers and answers into words.
 
 mod answer;
 mod built_in;
@@ -17,7 +17,7 @@ mod writing;
 pub use answer::{Answer, Command, Escape, Hypotheses, Hypothesis, Reading, ReadingKind, Stakes, Verdict};
 pub use grammar::{Grammar, NumberSlot, Phrase};
 pub use policy::{decide, verdict, verdict_far, verdict_over};
-pub use sentence::{Given, SentenceError};
+pub use sentence::SentenceError;
 pub use typed::understand;
 pub use vocabulary::Vocabulary;
 pub use words::normalise;

@@ -1,49 +1,50 @@
-//! What is done with an utterance: hypotheses and stakes to accept, confirm or reject.
+//! Decides what to do with an utterance: accept, confirm or reject, from its hypotheses and its stakes.
 //!
-//! A wrong branch is worse than a question, so an answer is taken only when its calibrated probability passes the bar of its
-//! kind and stakes; a likely one or two close rivals are asked about; anything else is not an answer.
+//! A wrong branch is worse than a question. An answer is accepted only if its calibrated probability clears the threshold for its kind and
+//! stakes. A likely answer, or two close rivals, lead to a question. Anything else is not an answer.
 
 use super::answer::{Answer, Command, Hypotheses, Stakes, Verdict};
 use super::grammar::Grammar;
 
-// The bars come from 2,787 development trials of `tests/measure/hearing.rs` (10 synthetic voices, clean to 5 dB, half of the strangers
-// phrases of other steps), each voice judged by models fitted on the others. Phrases, 1,327 trials: 3 were taken wrongly from 0.85 as
-// from 0.90, of 820 strangers 10 and 3. Readings, 640 trials: 12 were taken wrongly from 0.90, 2 from 0.95, none from 0.97; every reading
-// is read back besides.
+// The thresholds come from 2,787 development trials of `tests/measure/hearing.rs` (10 synthetic voices, clean to 5 dB, half of the
+// strangers phrases of other steps). Each voice was judged by models fitted on the others. Phrases, 1,327 trials: at both 0.85 and 0.90, 3
+// were accepted wrongly; of 820 strangers, 10 and 3. Readings, 640 trials: 12 were accepted wrongly at 0.90, 2 at 0.95, none at 0.97. Every
+// reading is also read back.
 
-/// Least probability at which a control that changes nothing is taken: at worst something is said that nobody asked for.
+/// Threshold for a control that changes nothing. The worst outcome is speech that nobody asked for.
 const TAKE_HARMLESS: f64 = 0.80;
-/// Least probability at which a phrase that "go back" undoes is taken.
+/// Threshold for a phrase that "go back" undoes.
 const TAKE_LOW: f64 = 0.90;
-/// Least probability at which a phrase that leads to a conclusion or past a hazard is taken.
+/// Threshold for a phrase that leads to a conclusion or past a hazard.
 const TAKE_HIGH: f64 = 0.95;
-/// Least probability at which a number is taken; it is read back digit by digit afterwards.
+/// Threshold for a number. It is read back digit by digit afterwards.
 const TAKE_READING_LOW: f64 = 0.95;
-/// The same where a conclusion hangs on the number.
+/// Threshold for a number that a conclusion depends on.
 const TAKE_READING_HIGH: f64 = 0.97;
-/// Least probabilities at which agreement with what was asked back is taken. Lower than for an answer: what was asked back was likely
-/// already, and a wrong branch needs both utterances to go wrong (a founder's choice; of the replies of six voices in the demo's
-/// stories none of the 11 between 0.74 and 0.95 was misheard).
+/// Threshold for agreement with a confirmation question. It is lower than for an answer: the answer was already likely, and a wrong branch
+/// takes two misheard utterances (a founder's choice; of the replies of six voices in the demo's stories none of the 11 between 0.74 and
+/// 0.95 was misheard).
 const AGREE_LOW: f64 = 0.80;
 const AGREE_HIGH: f64 = 0.90;
-/// With disagreement as likely as this, agreement is not taken: "that's wrong" was heard as "that's right" by four of the test voices, at
-/// 0.79 to 0.98, with 0.014 to 0.20 for what was said. Of 298 agreements heard right 10 had so much (so chosen knowing the test).
+/// Agreement is rejected if disagreement is at least this likely. Four of the test voices had "that's wrong" heard as "that's right", at
+/// 0.79 to 0.98, with 0.014 to 0.20 for the true words. Of 298 correctly heard agreements 10 had this much (this value was chosen with
+/// knowledge of the test).
 const RATHER_NOT: f64 = 0.01;
-/// The same for disagreement, which only has the question asked again.
+/// Threshold for disagreement, which only repeats the question.
 const DISAGREE: f64 = 0.60;
-/// The same for both from afar (a founder's choice).
+/// Threshold for agreement and disagreement in distant speech (a founder's choice).
 const REPLY_FAR: f64 = 0.97;
-/// Least probability of the best, or of the best two together, at which it is worth asking. Against 0.40 (and 0.60 for
-/// strangers) this keeps 59 of 65 useful questions about phrases and drops 42 of 64 idle ones about talk and noise.
+/// Least probability of the best answer, or of the best two together, that is worth a question. Compared with 0.40 (and 0.60 for strangers)
+/// this keeps 59 of 65 useful questions about phrases and drops 42 of 64 pointless ones about talk and noise.
 const ASK: f64 = 0.60;
-/// A second answer at this share of the best one's probability is named in the question.
+/// A second answer with at least this share of the best one's probability is named in the question.
 const CLOSE: f64 = 0.25;
-/// Above this chance that nothing of the grammar was said, nothing is asked.
+/// Above this probability that nothing from the grammar was said, no question is asked.
 const STRANGER: f64 = 0.40;
-/// Above this chance it is not the person at work who was not understood, but somebody or something else (a founder's choice).
+/// Above this probability the sound counts as somebody or something other than the user (a founder's choice).
 const SURELY_STRANGER: f64 = 0.80;
 
-/// What is done with an utterance of one listen, of whose answers much hangs on those in `high`.
+/// The decision about an utterance. The answers in `high` have high stakes.
 pub fn verdict(heard: &Hypotheses, grammar: &Grammar, high: &[Answer]) -> Verdict {
     let heard = heard.without(&grammar.denied);
     let stakes = match heard.best.first() {
@@ -53,8 +54,8 @@ pub fn verdict(heard: &Hypotheses, grammar: &Grammar, high: &[Answer]) -> Verdic
     decide(&heard, stakes)
 }
 
-/// The same where it was said over a prompt: everything counts as if much hung on it, and nothing is asked about. The prompt that was cut
-/// is said again.
+/// The decision about an utterance spoken over a prompt. Every answer has high stakes, and nothing is confirmed: the interrupted prompt is
+/// spoken again instead.
 pub fn verdict_over(heard: &Hypotheses, grammar: &Grammar) -> Verdict {
     let heard = heard.without(&grammar.denied);
     match decide(&heard, Stakes::High) {
@@ -63,8 +64,9 @@ pub fn verdict_over(heard: &Hypotheses, grammar: &Grammar) -> Verdict {
     }
 }
 
-/// The same where it was much quieter than the answers before it, as a radio or a colleague would be: only what stops the walk, has it go on
-/// or be heard is taken as usual. A sure answer is asked about, a reply to a question has to be surer, nothing else counts.
+/// The decision about an utterance much quieter than the answers before it, as from a radio or a colleague. Only commands that stop the
+/// walk, resume it or make it audible are treated as usual. A certain answer is confirmed, a reply to a question must clear a higher
+/// threshold, and everything else is rejected.
 pub fn verdict_far(heard: &Hypotheses, grammar: &Grammar) -> Verdict {
     use Command::{Louder, Pause, Resume, Stop};
     let heard = heard.without(&grammar.denied);
@@ -81,7 +83,7 @@ pub fn verdict_far(heard: &Hypotheses, grammar: &Grammar) -> Verdict {
     }
 }
 
-/// Decides what is done with an utterance.
+/// The decision for given stakes.
 pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {
     let reject = || Verdict::Reject { free: heard.free.clone(), stranger: heard.stranger > SURELY_STRANGER };
     let Some(best) = heard.best.first() else { return reject() };
@@ -112,7 +114,7 @@ pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {
     Verdict::Confirm { heard: best.clone(), rival: rival.cloned() }
 }
 
-/// Whether a control only has something said, or how.
+/// Whether the command only makes the program speak, or changes how it speaks.
 fn is_harmless(command: Command) -> bool {
     use Command::{Help, LastReading, Longer, Louder, Quieter, Repeat, Shorter, Suspects, Where};
     matches!(command, Repeat | Help | LastReading | Where | Suspects | Shorter | Longer | Louder | Quieter)

@@ -1,14 +1,14 @@
-//! The sentences the walker says, as small Jinja templates out of the vocabulary file: which there must be, what each is given,
-//! and how they are filled in. Undefined names are errors and fuel bounds a template's work.
+//! The walker's sentences, as small Jinja templates from the vocabulary file: the required sentences, the data each receives, and the code
+//! that fills them in. Undefined names are errors, and fuel limits the work of a template.
 
 use crate::source::template;
 use minijinja::{Environment, Value};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// What a sentence is given under one name.
+/// A named field of a sentence's data.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Given {
+pub(super) enum Field {
     /// A text.
     Text(&'static str),
     /// A list of texts.
@@ -19,10 +19,10 @@ pub enum Given {
     Flag(&'static str),
 }
 
-use Given::{Flag, List, Number, Text};
+use Field::{Flag, List, Number, Text};
 
-/// Every sentence a vocabulary must have, and what it is given beside `taught`.
-pub(super) const SENTENCES: &[(&str, &[Given])] = &[
+/// Every sentence a vocabulary must have, and its fields besides `taught`.
+pub(super) const SENTENCES: &[(&str, &[Field])] = &[
     ("change-switch", &[Text("name"), Text("words"), Text("to")]),
     ("change-unplug", &[Text("kind"), Text("words")]),
     ("change-plug-in", &[Text("kind"), Text("words")]),
@@ -130,7 +130,7 @@ pub(super) const SENTENCES: &[(&str, &[Given])] = &[
     ("concluded-put-back", &[List("items")]),
 ];
 
-/// Why a sentence could not be said.
+/// Why a sentence could not be formed.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SentenceError {
     /// No such key.
@@ -139,12 +139,12 @@ pub enum SentenceError {
         /// The key asked for.
         key: String,
     },
-    /// The template does not fit what it was given.
+    /// The template does not fit its data.
     #[error("the sentence `{key}` cannot be filled in: {why}")]
     Template {
         /// The sentence.
         key: String,
-        /// What the template engine says.
+        /// The template engine's message.
         why: String,
     },
 }
@@ -157,7 +157,7 @@ pub(super) struct Templates {
 }
 
 impl Templates {
-    /// `taught`: the words that any sentence may tell people to say.
+    /// `taught`: the words that any sentence may teach.
     pub(super) fn new(by_key: BTreeMap<String, String>, taught: &serde_json::Value) -> Self {
         let mut engine = template::environment();
         engine.add_filter("upper_first", upper_first);
@@ -186,7 +186,7 @@ impl Templates {
     }
 }
 
-/// The text with its first letter in upper case; the rest stays.
+/// The text with its first letter in upper case. The rest is unchanged.
 pub(super) fn upper_first(text: String) -> String {
     let mut letters = text.chars();
     letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
@@ -209,9 +209,9 @@ fn to_template_value(json: &serde_json::Value) -> Value {
     }
 }
 
-/// Made-up data of the right shape, to try a template with.
-pub(super) fn sample(given: &[Given]) -> serde_json::Value {
-    let fields = given.iter().map(|g| match g {
+/// Made-up data of the right shape, for trying out a template.
+pub(super) fn sample(given: &[Field]) -> serde_json::Value {
+    let fields = given.iter().map(|field| match field {
         Text(name) => ((*name).to_owned(), "words".into()),
         List(name) => ((*name).to_owned(), vec!["first", "second"].into()),
         Number(name) => ((*name).to_owned(), 2.into()),

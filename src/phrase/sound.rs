@@ -1,17 +1,17 @@
-//! How alike two phrases sound, cheaply: letters to rough phonemes by rule, and a distance between them. Good enough to warn an author
-//! of a procedure; the recogniser is the judge ("rehearse"). Languages without rules compare letters.
+//! A cheap estimate of how alike two phrases sound: rules turn letters into rough phonemes, and an edit distance compares them. It is good
+//! enough to warn the author of a procedure; "rehearse" tests with the real recogniser. In a language without rules it compares letters.
 //!
 //! The costs are a founder's estimate from which sounds share voice, place and manner (common practice, no source).
 
 use super::words::normalise;
 use std::fmt;
 
-/// Why two phrases should not be allowed side by side.
+/// Why two phrases are too close to be used together.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Why {
-    /// They sound the same.
+    /// They sound identical.
     Same,
-    /// They differ by less than one clear sound; the distance, where 1 is one unrelated consonant.
+    /// They differ by less than one clear sound. Carries the distance, where 1 is one unrelated consonant.
     Near(f64),
 }
 
@@ -24,13 +24,13 @@ impl fmt::Display for Why {
     }
 }
 
-/// Phrases nearer than this are too close.
+/// Phrases closer than this are too close.
 const CLOSE: f64 = 1.0;
-/// Phrases with this many sounds at most are too close already when nearer than `CLOSE_WHEN_SHORT`.
+/// In phrases with at most this many sounds, `CLOSE_WHEN_SHORT` is the limit.
 const SHORT: usize = 4;
 const CLOSE_WHEN_SHORT: f64 = 1.6;
 
-/// Whether two phrases of a language (`en`) sound too much alike to be told apart surely, and why.
+/// Whether two phrases of a language (`en`) sound too alike to tell apart reliably, and why.
 ///
 /// ```
 /// use probeside::phrase::sound::{Why, too_close};
@@ -49,7 +49,7 @@ pub fn too_close(a: &str, b: &str, language: &str) -> Option<Why> {
     }
 }
 
-/// How far apart two phrases sound; 1 is one unrelated consonant, 0 the same sounds.
+/// The distance between the sounds of two phrases. 1 is one unrelated consonant, 0 means identical sounds.
 ///
 /// ```
 /// use probeside::phrase::sound::apart;
@@ -59,7 +59,7 @@ pub fn apart(a: &str, b: &str, language: &str) -> f64 {
     distance(&phonemes(a, language), &phonemes(b, language))
 }
 
-/// The rough phonemes of a phrase, a character each; letters where the language has no rules.
+/// The rough phonemes of a phrase, one character each. Letters if the language has no rules.
 pub fn phonemes(phrase: &str, language: &str) -> Vec<char> {
     let words = normalise(phrase);
     if language.split('-').next() == Some("en") {
@@ -187,7 +187,7 @@ fn is_vowel(c: char) -> bool {
     matches!(c, 'a' | 'e' | 'i' | 'o' | 'u' | 'A' | 'E' | 'I' | 'O' | 'U' | 'W' | 'Y' | 'R')
 }
 
-/// Sounds that are easily taken for each other, and at what cost.
+/// Sounds that are easily confused, and the cost of confusing them.
 const ALIKE: &[(&str, f64)] = &[
     ("pb", 0.3),
     ("td", 0.3),
@@ -219,7 +219,7 @@ fn replace_cost(a: char, b: char) -> f64 {
     }
 }
 
-/// Cost of one sound more or less: an ending in s, z, t or d is easily lost.
+/// Cost of an extra or missing sound. A final s, z, t or d is easily lost.
 fn drop_cost(sounds: &[char], at: usize) -> f64 {
     const WEAK: f64 = 0.5;
     let ending = at + 1 == sounds.len() && matches!(sounds[at], 's' | 'z' | 't' | 'd');

@@ -1,19 +1,19 @@
-//! The bike's state in words: terminals, parts, and what the person is told to change before a step.
+//! The bike's state in words: terminals, parts, and the changes to make before a step.
 
 use super::sentence::SentenceError;
 use super::vocabulary::{Vocabulary, named};
 use crate::bike::{Bike, Change, Instrument, Side};
 use serde_json::json;
 
-/// Kinds of parts that carry an id: `coil-left`.
+/// Kinds of part that carry an id: `coil-left`.
 const WITH_ID: &[&str] = &["coil", "points", "condenser", "plug", "lead", "cap"];
 
 impl Vocabulary {
     /// A terminal in words, without article: `battery.live` -> "live battery terminal", `left-points.coil-side` -> "coil side of the left
-    /// points connector". The profile's own name goes first; one that is not known is read as it is written, with spaces.
+    /// points connector". A name in the profile takes precedence. An unknown terminal is read as written, with spaces.
     ///
     /// # Errors
-    /// A template of the vocabulary that cannot be filled in.
+    /// A vocabulary template cannot be filled in.
     pub fn terminal_words(&self, terminal: &str, bike: &Bike) -> Result<String, SentenceError> {
         if let Some(own) = bike.terminals.get(terminal) {
             return Ok(own.value.clone());
@@ -34,10 +34,10 @@ impl Vocabulary {
         }
     }
 
-    /// A part, a connector or a thing that unplugs in words, without article: `condenser-left` -> "left condenser".
+    /// A part, a connector or anything that unplugs in words, without article: `condenser-left` -> "left condenser".
     ///
     /// # Errors
-    /// A template of the vocabulary that cannot be filled in.
+    /// A vocabulary template cannot be filled in.
     pub(super) fn part_words(&self, part: &str, bike: &Bike) -> Result<String, SentenceError> {
         if let Some(connector) = bike.connectors.iter().find(|c| *c.id == part) {
             return Ok(connector.words.clone());
@@ -53,11 +53,11 @@ impl Vocabulary {
         }
     }
 
-    /// One change in words, a sentence: "Key on.", "Unplug the left points connector.", "Lamp clip on the live battery terminal, probe
-    /// on the coil side of the left points connector."
+    /// One change as a sentence: "Key on.", "Unplug the left points connector.", "Lamp clip on the live battery terminal, probe on the coil
+    /// side of the left points connector."
     ///
     /// # Errors
-    /// A template of the vocabulary that cannot be filled in.
+    /// A vocabulary template cannot be filled in.
     pub fn change_words(&self, change: &Change, bike: &Bike) -> Result<String, SentenceError> {
         match change {
             Change::Switch { name, to } => {
@@ -85,7 +85,7 @@ impl Vocabulary {
         }
     }
 
-    /// What `change-unplug` is given.
+    /// The data for `change-unplug`.
     fn thing(&self, id: &str, bike: &Bike) -> Result<serde_json::Value, SentenceError> {
         let kind = match kind_and_id(id).0 {
             _ if bike.connectors.iter().any(|c| *c.id == id) => "connector",
@@ -95,8 +95,8 @@ impl Vocabulary {
         Ok(json!({"kind": kind, "words": self.part_words(id, bike)?}))
     }
 
-    /// What tells a coil, points set, condenser or plug from the others of its kind: its side as spoken, where it is alone there; else
-    /// its id; nothing for the only one.
+    /// What distinguishes a coil, points set, condenser or plug from the others of its kind: its spoken side if it is the only one there,
+    /// otherwise its id. Nothing if it is the only one of its kind.
     fn side_and_id(&self, kind: &str, id: &str, bike: &Bike) -> (&str, String) {
         let side_of_set = |id: &str| bike.points.iter().find(|p| *p.id == id).map_or(Side::Centre, |p| p.side);
         let all: Vec<(&str, Side)> = match kind {
@@ -126,7 +126,7 @@ fn spaced(id: &str) -> String {
     id.replace('-', " ")
 }
 
-/// A vocabulary names a bike's parts in templates.
+/// Templates get the names of a bike's parts from the vocabulary.
 impl crate::bike::Words for Vocabulary {
     fn colour(&self, code: &str) -> Option<String> {
         Vocabulary::colour(self, code)
@@ -160,7 +160,7 @@ mod tests {
         Place { file: "bike.yaml".into(), line: 1, column: 1 }
     }
 
-    /// An invented twin, or the single that is left of it.
+    /// An invented twin, or a single with just one of its sides.
     fn bike(sides: &[(&str, Side)]) -> Bike {
         let positions = vec![SwitchPosition { name: w("off".into()), connects: false }];
         let key = Switch { positions, action: KillAction::OpensFeed, location: "on the headlamp".into() };

@@ -1,4 +1,4 @@
-//! Typed text to hypotheses: exact but for case, punctuation and spaces; a single slip of a finger is asked about, never taken.
+//! Turns typed text into hypotheses. Case, punctuation and spaces are ignored. A single typing slip is confirmed, never accepted.
 
 use super::answer::{Answer, Hypotheses, Hypothesis};
 use super::grammar::Grammar;
@@ -6,14 +6,14 @@ use super::number::readings;
 use super::vocabulary::Vocabulary;
 use super::words::{normalise, one_slip, without_apostrophes};
 
-/// Probability of phrases that are one slip away from what was typed, shared among them: worth asking, never enough to be taken.
+/// Probability shared by the phrases one slip away from the typed text: enough to ask about, never enough to accept.
 const AFTER_A_SLIP: f64 = 0.6;
-/// With more phrases one slip away than this nothing is asked.
+/// With more phrases than this one slip away, nothing is asked.
 const MOST_RIVALS: usize = 3;
 
-/// What a typed line may mean: a phrase of the grammar, else a number where one is asked for, else a note where one is taken.
+/// What a typed line can mean: a phrase of the grammar, otherwise a number if one is asked for, otherwise a note if notes are taken.
 ///
-/// An exact match has probability 1; a number with several readings shares it out, so that the person is asked which.
+/// An exact match has probability 1. A number with several readings divides it among them, so the user is asked which one is meant.
 ///
 /// ```
 /// use probeside::phrase::{Answer, Command, Grammar, Vocabulary, understand};
@@ -55,7 +55,7 @@ pub fn understand(text: &str, grammar: &Grammar, vocabulary: &Vocabulary) -> Hyp
     if near.is_empty() || near.len() > MOST_RIVALS { stranger } else { shared(near, AFTER_A_SLIP, free) }
 }
 
-/// The distinct answers of the phrases that fit, each with the first phrase that does.
+/// The distinct answers of the matching phrases, each with its first matching phrase.
 fn matching(grammar: &Grammar, fits: impl Fn(&str) -> bool) -> Vec<(Answer, String)> {
     let mut found: Vec<(Answer, String)> = Vec::new();
     for phrase in grammar.phrases.iter().filter(|p| fits(&p.words)) {

@@ -1,5 +1,5 @@
-//! One language's words: spoken controls, yes and no, escapes, number words, units, colours, parts of a bike, and every sentence the
-//! walker says. All of it comes out of a vocabulary file; a new language is a new file.
+//! One language's words: spoken controls, yes and no, escapes, number words, units, colours, parts of a bike, and the walker's sentences.
+//! All of it comes from a vocabulary file. A new language is a new file.
 
 use super::answer::{Answer, Command, Escape};
 use super::grammar::Phrase;
@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 
 /// Texts by name.
 pub(super) type Names = BTreeMap<String, String>;
-/// Phrases with the places they are written at; the first is the one that is taught.
+/// Phrases with their places in the file. The first is the one that is taught.
 pub(super) type Phrases = Vec<Written<String>>;
 
 /// The words of one language.
@@ -57,25 +57,25 @@ impl Vocabulary {
         &self.language
     }
 
-    /// The file it came from.
+    /// The file's name and place.
     pub fn place(&self) -> &Place {
         &self.place
     }
 
-    /// The sentence `key`, filled in with the fields of the JSON object `given`. `SENTENCES` lists the keys.
+    /// Fills in the sentence `key` with the fields of the JSON object `given`. `SENTENCES` lists the keys.
     ///
     /// # Errors
-    /// An unknown key, or a template that asks for what it was not given.
+    /// An unknown key, or a template that uses a field it was not given.
     pub fn sentence(&self, key: &str, given: &serde_json::Value) -> Result<String, SentenceError> {
         self.sentences.fill(key, given)
     }
 
-    /// The words that are taught for a command.
+    /// The words taught for a command.
     pub fn taught(&self, command: Command) -> &str {
         first(self.commands.get(&command).map_or(&[], Vec::as_slice))
     }
 
-    /// The words that are taught for an escape.
+    /// The words taught for an escape.
     pub(super) fn taught_escape(&self, escape: Escape) -> &str {
         first(self.escapes.get(&escape).map_or(&[], Vec::as_slice))
     }
@@ -95,8 +95,8 @@ impl Vocabulary {
         first(&self.done)
     }
 
-    /// The words of an answer as it is asked back ("did you say ..."): those that are taught, a number in words with its unit, a note as
-    /// it was heard. A choice's words are the procedure's; here it is its id with spaces. `resolution` is that of the number asked for.
+    /// An answer in the words of a confirmation question ("did you say ..."): the taught words, a number in words with its unit, a note as
+    /// it was heard. A choice's words belong to the procedure; here it is its id with spaces. `resolution` is that of the number asked for.
     pub fn answer_words(&self, answer: &Answer, resolution: f64) -> String {
         match answer {
             Answer::Choice(id) => id.replace('-', " "),
@@ -112,7 +112,7 @@ impl Vocabulary {
         }
     }
 
-    /// Everything that may be said for the spoken controls.
+    /// Every phrase for the spoken controls.
     ///
     /// ```
     /// use probeside::phrase::{Answer, Command, Vocabulary};
@@ -123,27 +123,27 @@ impl Vocabulary {
         self.commands.iter().flat_map(|(c, said)| phrases(said, Answer::Command(*c))).collect()
     }
 
-    /// Everything that may be said for the escapes.
+    /// Every phrase for the escapes.
     pub fn escape_phrases(&self) -> Vec<Phrase> {
         self.escapes.iter().flat_map(|(e, said)| phrases(said, Answer::Escape(*e))).collect()
     }
 
-    /// Everything that may be said to have one of the trade's sums done.
+    /// Every phrase that asks for one of the workshop sums.
     pub fn sum_phrases(&self) -> Vec<Phrase> {
         self.sums.iter().flat_map(|(name, said)| phrases(said, Answer::Sum(name.clone()))).collect()
     }
 
-    /// Yes and no, for use while a confirmation is pending only.
+    /// Yes and no. Used only while a confirmation is pending.
     pub fn yes_no_phrases(&self) -> Vec<Phrase> {
         phrases(&self.agree, Answer::Yes).chain(phrases(&self.disagree, Answer::No)).collect()
     }
 
-    /// Everything that acknowledges a step or a caution.
+    /// Every phrase that acknowledges a step or a caution.
     pub fn done_phrases(&self) -> Vec<Phrase> {
         phrases(&self.done, Answer::Done).collect()
     }
 
-    /// Everything that may be said to confirm that the power is off.
+    /// Every phrase that confirms that the power is off.
     pub fn power_off_phrases(&self) -> Vec<Phrase> {
         phrases(&self.power_off, Answer::PowerOff).collect()
     }
@@ -163,7 +163,7 @@ impl Vocabulary {
         self.numbers.say_digits(value, resolution)
     }
 
-    /// Seconds that the voice takes to say `text`, pauses included; see the fit in the vocabulary file.
+    /// Seconds that the voice takes to say `text`, pauses included. The vocabulary file documents the fit.
     ///
     /// ```
     /// let seconds = probeside::phrase::Vocabulary::english().seconds_to_say("Turn the engine slowly. Lit or dark?");
@@ -173,27 +173,27 @@ impl Vocabulary {
         self.writing.seconds(text, &self.numbers)
     }
 
-    /// The figures with a unit in `text`, as they stand there: "6 millimetres", "half a volt".
+    /// The figures with a unit in `text`, as written there: "6 millimetres", "half a volt".
     pub fn figures_in(&self, text: &str) -> Vec<String> {
         self.numbers.figures_in(text)
     }
 
-    /// The verbs of the actions that `text` asks for, in order; a question asks for none.
+    /// The verbs of the actions that `text` asks for, in order. A question asks for none.
     pub fn actions_in(&self, text: &str) -> Vec<String> {
         self.writing.actions(text)
     }
 
-    /// The things of the lists `writing: things` and `writing: bans` that `text` names.
+    /// The things listed in `writing: things` and `writing: bans` that `text` names.
     pub fn things_named_in(&self, text: &str) -> Vec<Named> {
         self.writing.things(text)
     }
 
-    /// What a voice stumbles on in `text` (signs, abbreviations, codes), each with what to write instead.
+    /// What a voice mispronounces in `text` (signs, abbreviations, codes), each with what to write instead.
     pub fn stumbles_in(&self, text: &str) -> Vec<(String, String)> {
         self.writing.stumbles(text)
     }
 
-    /// Groups of figures, digit by digit with a pause between the groups: "4712 9038" is "four seven one two, nine zero three eight".
+    /// Groups of figures, digit by digit with a pause between groups: "4712 9038" is "four seven one two, nine zero three eight".
     pub fn say_figures(&self, groups: &str) -> String {
         let spelt: Vec<String> = groups.split_whitespace().map(|group| self.numbers.spell_out(group)).collect();
         spelt.join(", ")
@@ -225,7 +225,7 @@ impl Vocabulary {
         self.sentence("wire", &serde_json::json!({"colour": self.colour(code)?})).ok()
     }
 
-    /// "left", "right", or nothing for the middle.
+    /// "left", "right", or empty for the middle.
     pub fn side(&self, side: Side) -> &str {
         match side {
             Side::Left => named(&self.sides, "left"),
@@ -234,7 +234,7 @@ impl Vocabulary {
         }
     }
 
-    /// A switch or tap by its name in a procedure: `kill` -> "kill switch". An unknown one stays as it is.
+    /// The spoken name of a switch or tap: `kill` -> "kill switch". An unknown one is unchanged.
     pub fn switch<'a>(&'a self, name: &'a str) -> &'a str {
         named(&self.switches, name)
     }

@@ -1,4 +1,4 @@
-//! Reading a vocabulary file: strict about unknown keys, and complete or refused, with every missing key named.
+//! Decodes a vocabulary file. Unknown keys are errors. An incomplete file is rejected, and every missing key is named.
 
 use super::answer::{Command, Escape};
 use super::number::{NumberWords, RawNumbers};
@@ -14,7 +14,7 @@ use serde_yaml::Spanned;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
-/// Letter codes of IEC 60757:2021, table 1, but for GNYE, which is two codes (from memory).
+/// Letter codes of IEC 60757:2021, table 1, except GNYE, which is two codes (from memory).
 pub(super) const COLOUR_CODES: &[&str] =
     &["BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR"];
 const SWITCHES: &[&str] = &["key", "kill", "fuel"];
@@ -111,7 +111,7 @@ struct File {
 struct Reader {
     whole: Place,
     found: Vec<Diagnostic>,
-    /// What templates see as `taught`.
+    /// The `taught` field of templates.
     taught: serde_json::Value,
 }
 
@@ -149,7 +149,7 @@ impl Reader {
         self.phrases(said)
     }
 
-    /// A section whose keys are fixed: reports each one that is missing and each one too many.
+    /// A section with fixed keys. Reports every missing and every unknown key.
     fn section<T>(&mut self, name: &str, wanted: &[&str], section: Section<T>) -> Vec<(String, T)> {
         let Some(section) = section else {
             let whole = self.whole.clone();
@@ -168,7 +168,7 @@ impl Reader {
         section.value.into_iter().filter(|(k, _)| wanted.contains(&k.as_str())).collect()
     }
 
-    /// The sums that can be asked for; a language may leave some out.
+    /// The sums that the user can ask for. A language may leave some out.
     fn sums(&mut self, section: Lists) -> BTreeMap<String, Phrases> {
         let mut sums = BTreeMap::new();
         let Some(section) = section else {
@@ -192,7 +192,7 @@ impl Reader {
         self.section(name, wanted, section).into_iter().map(|(k, v)| (k, v.value)).collect()
     }
 
-    /// Templates are tried out on made-up data, so that a wrong one is found here and not in mid-walk.
+    /// Tries the templates with made-up data, so that a faulty one is found here and not in the middle of a walk.
     fn templates(
         &mut self,
         name: &str,
@@ -213,7 +213,7 @@ impl Reader {
         names
     }
 
-    /// Words that mean two things would lead to a wrong branch.
+    /// A phrase with two meanings would lead to a wrong branch.
     fn doubles<'a>(&mut self, meanings: impl Iterator<Item = (String, &'a Written<String>)>) {
         let mut seen: HashMap<String, String> = HashMap::new();
         for (meaning, phrase) in meanings {
@@ -229,7 +229,7 @@ impl Reader {
     }
 }
 
-/// Sentences that the file does not have are those of `later`, where that is given and of the same language.
+/// Missing sentences come from `later`, if it is given and in the same language.
 pub(super) fn decode(text: &str, file: &str, later: Option<&str>) -> Result<Vocabulary, Vec<Diagnostic>> {
     let whole = Place { file: Arc::from(file), line: 0, column: 0 };
     let read = |text: &str| -> Result<File, Vec<Diagnostic>> {
@@ -282,7 +282,7 @@ pub(super) fn decode(text: &str, file: &str, later: Option<&str>) -> Result<Voca
     let half = serde_json::json!({"words": "left connector"});
     let sentence_keys: Vec<&str> = SENTENCES.iter().map(|(key, _)| *key).collect();
     let given = |key: &str| sample(SENTENCES.iter().find(|(k, _)| *k == key).map_or(&[], |(_, given)| given));
-    // The format asks for these words, though no sentence uses them yet.
+    // The format requires these words, though no sentence uses them yet.
     r.texts("points-at", &names(PointsAt::ALL, PointsAt::name), raw.points_at);
     let vocabulary = Vocabulary {
         language: raw.vocabulary,
@@ -309,7 +309,7 @@ pub(super) fn decode(text: &str, file: &str, later: Option<&str>) -> Result<Voca
     if r.found.is_empty() { Ok(vocabulary) } else { Err(r.found) }
 }
 
-/// The first phrase of each command by its name with `_`, and of `done`, `agree`, `disagree` and `power_off`.
+/// The first phrase of each command, keyed by its name with `_`, and of `done`, `agree`, `disagree` and `power_off`.
 fn taught(
     commands: &BTreeMap<Command, Phrases>,
     agree: &Phrases,

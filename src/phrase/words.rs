@@ -1,4 +1,4 @@
-//! Words as they are compared: lower case, single spaces, punctuation gone, numbers kept whole.
+//! Normalises words for comparison: lower case, single spaces, no punctuation, numbers kept whole.
 
 /// The text in lower-case words separated by single spaces.
 ///
@@ -47,18 +47,18 @@ fn is_minus(c: char) -> bool {
     matches!(c, '-' | '\u{2212}' | '\u{2013}')
 }
 
-/// A combining mark, as decomposed accents and several scripts have them.
+/// A combining mark, as used in decomposed accents and several scripts.
 fn is_mark(c: char) -> bool {
     matches!(c, '\u{0300}'..='\u{036f}' | '\u{0900}'..='\u{0dff}' | '\u{0e31}'..='\u{0e4e}')
 }
 
-/// The same without apostrophes, so that "cant" typed in a hurry is "can't".
+/// The text without apostrophes, so that a hasty "cant" matches "can't".
 pub(super) fn without_apostrophes(words: &str) -> String {
     words.replace('\'', "")
 }
 
-/// Whether two texts differ by one slip of a finger: one letter missing, added, wrong, or two neighbours exchanged. Short words and
-/// anything with a digit are never near.
+/// Whether two texts differ by one typing slip: one letter missing, added or wrong, or two neighbours swapped. Short words and anything
+/// with a digit never do.
 pub(super) fn one_slip(a: &str, b: &str) -> bool {
     const SHORTEST: usize = 5;
     let long_enough = a.chars().count().min(b.chars().count()) >= SHORTEST;

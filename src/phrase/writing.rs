@@ -1,5 +1,5 @@
-//! How a text reads to the ear: how long it takes to say, what actions it asks for, what a voice stumbles on. The words and the
-//! fitted figures are the vocabulary's.
+//! How a text reads aloud: how long it takes to say, what actions it asks for, and what a voice mispronounces. The words and the fitted
+//! figures come from the vocabulary.
 
 use super::number::NumberWords;
 use super::words::normalise;
@@ -8,7 +8,7 @@ use crate::units::Unit;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
-/// Units whose name in files is a word of the language.
+/// Units whose name in files is also a word of the language.
 const WORDS: [&str; 5] = ["in", "bar", "thou", "ohm", "1"];
 
 /// The file's `writing` section.
@@ -28,18 +28,18 @@ pub(super) struct RawWriting {
     forbids: Vec<String>,
 }
 
-/// A thing that a text names.
+/// A listed thing that a text names.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Named {
-    /// As the vocabulary lists it.
+    /// Its name in the vocabulary.
     pub thing: String,
-    /// A word that forbids stands before it in its clause.
+    /// A forbidding word precedes it in its clause.
     pub forbidden: bool,
-    /// Forbidden once, it is forbidden everywhere.
+    /// On the list of bans: once forbidden, it is forbidden throughout.
     pub banned: bool,
 }
 
-/// A language's rules of writing for the ear.
+/// A language's rules for texts that are read aloud.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Writing {
     start: f64,
@@ -85,7 +85,7 @@ impl Writing {
         Self { start, letter, sentence, pause, actions, before_actions, joins, stumbles, things, bans, forbids }
     }
 
-    /// Seconds that the voice takes to say `text`, as fitted.
+    /// Estimated seconds that the voice takes to say `text`.
     pub fn seconds(&self, text: &str, numbers: &NumberWords) -> f64 {
         let said = figures_in_words(text, numbers);
         let letters = said.chars().filter(|c| c.is_alphabetic()).count() as f64;
@@ -111,7 +111,7 @@ impl Writing {
                 let mut words = words.split(' ').skip_while(|word| self.before_actions.iter().any(|w| w == word));
                 words.next().filter(|word| self.actions.iter().any(|a| a == word)).map(str::to_owned)
             };
-            // What follows a comma is a command only where the sentence began as one: else it is a list of nouns.
+            // After a comma, a word is a command only if the sentence began as one. Otherwise it is a list of nouns.
             if clauses.first().and_then(|first| verb(first)).is_some() {
                 found.extend(clauses.iter().filter_map(|clause| verb(clause)));
             }
@@ -119,7 +119,7 @@ impl Writing {
         found
     }
 
-    /// The listed things that `text` names, one of them or several, each with whether its clause forbids it.
+    /// The listed things that `text` names, each with whether its clause forbids it.
     pub fn things(&self, text: &str) -> Vec<Named> {
         let mut found = Vec::new();
         for clause in text.split(['.', '?', '!', ':', ';']) {
@@ -143,7 +143,7 @@ impl Writing {
         found
     }
 
-    /// What a voice stumbles on in `text`, each with what to write instead.
+    /// What a voice mispronounces in `text`, each with what to write instead.
     pub fn stumbles(&self, text: &str) -> Vec<(String, String)> {
         let mut found = Vec::new();
         for (mark, instead) in &self.stumbles {

@@ -1,12 +1,12 @@
-//! A bound on the work and the memory of one expression.
+//! Limits the work and the memory of one expression.
 //!
-//! Every evaluation has [`MOST_STEPS`]. A loop's round costs as many steps as its body has terms. Whatever may be larger than a
-//! number costs its size ([`size`]) each time that something is done with it: called with, compared, joined to something, put into a list, looped over,
-//! or given as the result. So the work is at most in proportion to the steps, and so is the memory: a new value is
-//! made of values that were paid for, and paid for itself before anything larger can be made of it. What is over the budget
-//! stops at once; an `||` or a loop that would swallow the error stops at its own next step.
+//! Each evaluation has a budget of [`MOST_STEPS`]. One round of a loop costs as many steps as its body has terms. A value that may be
+//! larger than a number costs its size ([`size`]) every time it is used: in a call, a comparison, a concatenation, a list or a loop, or as
+//! the result. So the work is at most proportional to the steps, and so is the memory: a new value consists of values that were paid for,
+//! and is itself paid for before anything larger is built from it. An evaluation over budget stops at once. An `||` or a loop that would
+//! swallow the error stops at its own next step.
 //!
-//! The steps are calls of a function that no text can name, put into the syntax tree before it is evaluated.
+//! The steps are calls of a function that no text can name. They are inserted into the syntax tree before evaluation.
 
 use super::syntax::parts;
 use cel::common::ast::{CallExpr, ComprehensionExpr, EntryExpr, Expr, IdedExpr, LiteralValue, operators};
@@ -16,27 +16,27 @@ use cel::{Env, ExecutionError};
 use std::cell::{Cell, OnceCell};
 use std::sync::Arc;
 
-/// Most steps of one evaluation. The shipped expressions take a few thousand at most (`tests/budget.rs`).
+/// Most steps in one evaluation. The shipped expressions take at most a few thousand (`tests/budget.rs`).
 pub const MOST_STEPS: u64 = 200_000;
-/// Most loops of one expression: deeper ones would use up the stack.
+/// Most loops in one expression. Deeper nesting would exhaust the stack.
 pub(super) const MOST_LOOPS: usize = 16;
-/// Bytes of a text that count as one step.
+/// Bytes of text that cost one step.
 const BYTES_A_STEP: usize = 16;
-/// The function that takes steps. An identifier cannot begin so.
+/// The function that takes steps. No identifier can start with `@`.
 const SPEND: &str = "@spend";
 
 thread_local! {
-    /// Steps left of the evaluation at hand.
+    /// Steps left in the current evaluation.
     static LEFT: Cell<u64> = const { Cell::new(0) };
     static LANGUAGE: OnceCell<Arc<Env>> = const { OnceCell::new() };
 }
 
-/// The language's functions and [`SPEND`]; without optional values, which would hide how large they are.
+/// The language's functions and [`SPEND`]. Optional values are left out because they would hide their size.
 pub(super) fn language() -> Arc<Env> {
     LANGUAGE.with(|language| {
         let made = || {
             let mut env = Env::default().with_optional_support(false).with_stdlib();
-            // It cannot be there already; were it missing, every expression would fail.
+            // The name is never taken. If the function were missing, every expression would fail.
             let _ = env.add_overload(SPEND, SPEND, vec![INT_TYPE, DYN_TYPE], spend);
             Arc::new(env)
         };
@@ -44,7 +44,7 @@ pub(super) fn language() -> Arc<Env> {
     })
 }
 
-/// Does `work` with a whole budget; what came of it and how many steps it took, none where they did not suffice.
+/// Runs `work` with a full budget. Returns its result and the steps it took; `None` if the budget ran out.
 pub(super) fn within<T>(work: impl FnOnce() -> T) -> (T, Option<u64>) {
     LEFT.set(MOST_STEPS);
     let done = work();
@@ -52,7 +52,7 @@ pub(super) fn within<T>(work: impl FnOnce() -> T) -> (T, Option<u64>) {
     (done, (left > 0).then(|| MOST_STEPS - left))
 }
 
-/// Takes `times` the size of `value` from what is left, and gives it back as it is.
+/// Deducts `times` the size of `value` from the budget and returns `value` unchanged.
 fn spend<'b, 'v>(args: Vec<CowVal<'b, 'v>>) -> Result<CowVal<'b, 'v>, ExecutionError> {
     let spent = || ExecutionError::function_error("budget", "it is spent");
     let [times, value] = <[CowVal<'b, 'v>; 2]>::try_from(args).map_err(|_| spent())?;
@@ -63,7 +63,7 @@ fn spend<'b, 'v>(args: Vec<CowVal<'b, 'v>>) -> Result<CowVal<'b, 'v>, ExecutionE
     if cost < left { Ok(value) } else { Err(spent()) }
 }
 
-/// How large a value is: its parts, texts by their length. Looks no further where it is more than `most`.
+/// The size of a value: its number of parts, with texts counted by length. Stops counting above `most`.
 fn size(value: &(dyn Val + '_), most: u64) -> u64 {
     let mut sum: u64 = 1;
     if let Some(text) = value.downcast_ref::<CelString>() {
@@ -89,12 +89,12 @@ fn size(value: &(dyn Val + '_), most: u64) -> u64 {
     sum
 }
 
-/// Puts the steps into a syntax tree.
+/// Inserts the steps into a syntax tree.
 pub(super) fn bound(tree: &mut IdedExpr) {
     step(tree, 1);
 }
 
-/// Puts the steps into a part whose value is used, and makes it cost `times` its size.
+/// Inserts the steps into a node whose value is used, and makes it cost `times` its size.
 fn step(tree: &mut IdedExpr, times: usize) {
     put(tree);
     if may_be_large(tree) {
@@ -102,7 +102,7 @@ fn step(tree: &mut IdedExpr, times: usize) {
     }
 }
 
-/// Makes a part cost `times` the size of its value.
+/// Makes a node cost `times` the size of its value.
 fn pay(tree: &mut IdedExpr, times: usize) {
     let inner = std::mem::take(tree);
     let times = IdedExpr { id: inner.id, expr: Expr::Literal(LiteralValue::Int((times as i64).into())) };
@@ -111,7 +111,7 @@ fn pay(tree: &mut IdedExpr, times: usize) {
     *tree = IdedExpr { id, expr: Expr::Call(call) };
 }
 
-/// Whether a part's value may be larger than a number. A literal is as large as it is written.
+/// Whether a node's value may be larger than a number. A literal is as large as it is written.
 fn may_be_large(tree: &IdedExpr) -> bool {
     use operators::*;
     match &tree.expr {
@@ -142,12 +142,12 @@ fn may_be_large(tree: &IdedExpr) -> bool {
     }
 }
 
-/// The result of a loop so far, as macros name it.
+/// Whether this is a loop's accumulator, by the name that macros give it.
 fn is_so_far(tree: &IdedExpr) -> bool {
     matches!(&tree.expr, Expr::Ident(name) if name.starts_with('@'))
 }
 
-/// Puts the steps into the parts of a part.
+/// Inserts the steps into a node's children.
 fn put(tree: &mut IdedExpr) {
     use operators::*;
     match &mut tree.expr {
@@ -182,7 +182,7 @@ fn put(tree: &mut IdedExpr) {
     }
 }
 
-/// A sum of sums copies its first parts again and again: each part costs as often as it is copied.
+/// A chain of sums copies its first operands repeatedly, so each operand is paid for once per copy.
 fn put_sum(call: &mut CallExpr, times: usize) {
     for arg in &mut call.args {
         match &mut arg.expr {
@@ -194,7 +194,7 @@ fn put_sum(call: &mut CallExpr, times: usize) {
     }
 }
 
-/// What is looped over is copied item by item; each round costs the terms of the body.
+/// A loop copies its range item by item. Each round costs the terms of the body.
 fn put_loop(each: &mut ComprehensionExpr) {
     let round = terms(&mut each.loop_cond) + terms(&mut each.loop_step);
     step(&mut each.iter_range, 1);
@@ -202,7 +202,7 @@ fn put_loop(each: &mut ComprehensionExpr) {
     put(&mut each.loop_cond);
     put(&mut each.loop_step);
     put(&mut each.result);
-    // Where a list is gathered, condition and step have to keep their shape, or it is gathered by copying.
+    // Where a list is collected, condition and step must keep their shape; otherwise the evaluator collects it by copying.
     let gathers = matches!(each.loop_cond.expr, Expr::Literal(_));
     let pays = match &mut each.loop_step.expr {
         Expr::Call(call) if gathers && call.func_name == operators::CONDITIONAL => call.args.first_mut(),
@@ -215,7 +215,7 @@ fn put_loop(each: &mut ComprehensionExpr) {
     pay(pays.unwrap_or(&mut each.loop_cond), round);
 }
 
-/// How many terms a part has.
+/// The number of terms in a node.
 fn terms(tree: &mut IdedExpr) -> usize {
     let mut sum = 1;
     parts(tree, &mut |part| sum += terms(part));

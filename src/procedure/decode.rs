@@ -1,4 +1,4 @@
-//! Turns the tree of a procedure, once its shape was checked, into the types.
+//! Decodes the tree of a procedure into the types, after its shape was checked.
 
 use super::{
     Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Part, Procedure, ReadingAsk,
@@ -9,12 +9,12 @@ use crate::source::Written;
 use crate::source::tree::Node;
 use crate::units::{Quantity, Unit};
 
-/// Words that stand for a target and so cannot be a step's id.
+/// Words that name a target and so cannot be a step's id.
 pub(super) const TARGET_WORDS: [&str; 4] = ["next", "again", "back", "return"];
 
-/// Working time of a step that names none, second.
+/// Default working time of a step, second.
 const USUAL_TIME: f64 = 40.0;
-/// Length of a step that names none, minute.
+/// Default length of a step, minute.
 const USUAL_MINUTES: f64 = 1.0;
 
 pub(super) fn decode(root: &Node) -> Procedure {

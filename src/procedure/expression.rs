@@ -1,5 +1,5 @@
-//! Common Expression Language: whether an expression is well-formed, the names it uses, and its value, within a budget of work and memory.
-//! Numbers are doubles throughout.
+//! Expressions in Common Expression Language: their syntax check, the names they use, and their evaluation within a budget of work and
+//! memory. All numbers are doubles.
 
 use super::budget::{self, MOST_LOOPS, MOST_STEPS};
 use super::scope::{kept_values, same_values};
@@ -17,11 +17,11 @@ use std::collections::{BTreeSet, HashMap};
 use std::rc::Rc;
 use std::sync::Arc;
 
-/// Deepest nesting of an expression.
+/// Deepest nesting in an expression.
 const DEEPEST: u16 = 48;
-/// Most terms of an expression, as nodes of its syntax tree.
+/// Most terms in an expression, counted as nodes of its syntax tree.
 const MOST_TERMS: usize = 1_000;
-/// An error of the evaluation is quoted up to here, in characters: it may hold a whole value.
+/// Most characters quoted from an evaluation error, which may contain a whole value.
 const LONGEST_ERROR: usize = 300;
 
 fn finding(expression: &Expression, message: String) -> Diagnostic {
@@ -36,7 +36,7 @@ fn compile(expression: &Expression) -> Result<IdedExpr, Diagnostic> {
     let parsed = Parser::new().max_recursion_depth(DEEPEST).parse(expression);
     let mut tree = parsed.map_err(|errors| {
         let first = errors.errors.first().map(|error| error.msg.clone()).unwrap_or_default();
-        // The parser's list of what could have stood there helps nobody.
+        // The parser's list of expected tokens helps nobody.
         let first = first.split(" expecting ").next().unwrap_or_default().replace("'<EOF>'", "end");
         finding(expression, format!("the expression is not well-formed: {first}"))
     })?;
@@ -51,10 +51,10 @@ fn compile(expression: &Expression) -> Result<IdedExpr, Diagnostic> {
     }
 }
 
-/// Whether `expression` is well-formed.
+/// Checks the syntax of `expression`.
 ///
 /// # Errors
-/// What is wrong with it.
+/// The first syntax error.
 pub fn check_syntax(expression: &Expression) -> Result<(), Diagnostic> {
     compile(expression).map(|_| ())
 }
@@ -64,14 +64,14 @@ pub fn check_syntax(expression: &Expression) -> Result<(), Diagnostic> {
 pub struct Name {
     /// As written: `seen.rest_voltage`, `bike.points`, `set.coil.id`.
     pub path: String,
-    /// It stands in `has(...)` only.
+    /// The expression uses it only in `has(...)`.
     pub only_asked_for: bool,
 }
 
-/// The dotted names that `expression` takes from outside; none when it is not well-formed.
+/// The dotted names that `expression` takes from outside. Empty if it is not well-formed.
 pub fn names(expression: &Expression) -> Vec<Name> {
     let Ok(mut tree) = compile(expression) else { return Vec::new() };
-    let mut found = Found::default();
+    let mut found = NameUses::default();
     found.walk(&mut tree, &mut Vec::new());
     let asked = found.asked.iter().filter(|path| !found.used.contains(*path)).cloned();
     let guarded = |path: &String| found.asked.contains(path);
@@ -80,12 +80,12 @@ pub fn names(expression: &Expression) -> Vec<Name> {
 }
 
 #[derive(Default)]
-struct Found {
+struct NameUses {
     used: BTreeSet<String>,
     asked: BTreeSet<String>,
 }
 
-impl Found {
+impl NameUses {
     fn walk(&mut self, tree: &mut IdedExpr, bound: &mut Vec<String>) {
         if let Some((path, asked)) = dotted(tree) {
             let root = path.split('.').next().unwrap_or_default();
@@ -115,7 +115,7 @@ impl Found {
     }
 }
 
-/// The dotted name that `tree` is, and whether it stands in `has(...)`.
+/// The dotted name that `tree` forms, and whether it stands in `has(...)`.
 fn dotted(tree: &IdedExpr) -> Option<(String, bool)> {
     match &tree.expr {
         Expr::Ident(name) => Some((name.clone(), false)),
@@ -127,26 +127,26 @@ fn dotted(tree: &IdedExpr) -> Option<(String, bool)> {
     }
 }
 
-/// Most expressions that are kept ready.
+/// Most parsed expressions in the cache.
 const MOST_READY: usize = 4096;
-/// Most values of one expression that are remembered: a few rounds, and what was seen in them.
+/// Most cached values of one expression: a few rounds, and what was seen in them.
 const MOST_KNOWN: usize = 64;
 
-/// Most steps' worth of values that are remembered of all expressions.
+/// Most steps' worth of cached values over all expressions.
 const MOST_REMEMBERED: u64 = 1_000_000;
 
-/// An expression, ready to be evaluated many times: a proof asks for the same limit many thousand times.
+/// A parsed expression. A proof evaluates the same limit many thousand times.
 struct Ready {
     tree: IdedExpr,
-    /// What it calls.
+    /// The functions it calls.
     called: Vec<String>,
-    /// What it takes of what was seen; none where it takes that as a whole.
+    /// The fields it reads of what was seen; `None` if it uses the whole object.
     fields: Option<BTreeSet<String>>,
     known: RefCell<Vec<Known>>,
 }
 
-/// A value that came out, and of what: the bike and the loops' items, which stay shared as long as this is remembered, and of what
-/// was seen the fields that the expression takes.
+/// A cached value and its inputs: the bike and the loops' items, which stay shared while they are cached, and the fields of what was seen
+/// that the expression reads.
 struct Known {
     with: Vec<(String, Arc<Json>)>,
     seen: Vec<Option<Json>>,
@@ -154,9 +154,9 @@ struct Known {
 }
 
 thread_local! {
-    /// Expressions by their text.
+    /// Parsed expressions by text.
     static READY: RefCell<HashMap<String, Rc<Ready>>> = RefCell::default();
-    /// Steps that the remembered values took: no value is larger than its steps.
+    /// Steps that the cached values took. No value is larger than its steps.
     static REMEMBERED: Cell<u64> = const { Cell::new(0) };
 }
 
@@ -165,7 +165,7 @@ fn ready(expression: &Expression) -> Result<Rc<Ready>, Diagnostic> {
         return Ok(known);
     }
     let mut tree = compile(expression)?;
-    let mut found = Found::default();
+    let mut found = NameUses::default();
     found.walk(&mut tree, &mut Vec::new());
     let paths = || found.used.iter().chain(&found.asked);
     let field = |path: &String| Some(path.strip_prefix("seen.")?.split('.').next()?.to_owned());
@@ -182,10 +182,10 @@ fn ready(expression: &Expression) -> Result<Rc<Ready>, Diagnostic> {
     Ok(made)
 }
 
-/// The value of an expression, and how many steps it took; none where it was known.
+/// The value of an expression and the steps it took; zero steps if it was cached.
 fn evaluate(expression: &Expression, scope: &Scope) -> Result<(Value, u64), Diagnostic> {
     let ready = ready(expression)?;
-    // What the expression does not name need not be turned into its values.
+    // Names that the expression does not use need no conversion.
     let named: Vec<(&str, &Arc<Json>)> = scope.shared().filter(|(name, _)| expression.contains(name)).collect();
     let seen = scope.seen();
     let fields: Vec<Option<&Json>> = ready.fields.iter().flatten().map(|field| seen.get(field)).collect();
@@ -234,7 +234,7 @@ fn evaluate(expression: &Expression, scope: &Scope) -> Result<(Value, u64), Diag
     Ok((value, steps))
 }
 
-/// How many steps of its budget an expression takes; for tests and measuring.
+/// The number of steps that an expression takes. For tests and measurements.
 ///
 /// # Errors
 /// As [`evaluate_bool`].
@@ -255,10 +255,10 @@ fn wanted<T>(expression: &Expression, what: &str, value: &Value) -> Result<T, Di
     Err(finding(expression, message))
 }
 
-/// The truth of `expression`.
+/// Evaluates `expression` to a boolean.
 ///
 /// # Errors
-/// It is not well-formed, names what is not there, or gives something else.
+/// A syntax error, an unknown name, or a result of another type.
 pub fn evaluate_bool(expression: &Expression, scope: &Scope) -> Result<bool, Diagnostic> {
     match evaluate(expression, scope)?.0 {
         Value::Bool(truth) => Ok(truth),
@@ -266,7 +266,7 @@ pub fn evaluate_bool(expression: &Expression, scope: &Scope) -> Result<bool, Dia
     }
 }
 
-/// The number that `expression` gives, finite.
+/// Evaluates `expression` to a finite number.
 ///
 /// # Errors
 /// As [`evaluate_bool`].
@@ -280,12 +280,12 @@ pub fn evaluate_number(expression: &Expression, scope: &Scope) -> Result<f64, Di
     }
 }
 
-/// The list that `expression` gives.
+/// Evaluates `expression` to a list.
 ///
 /// # Errors
 /// As [`evaluate_bool`].
 pub fn evaluate_list(expression: &Expression, scope: &Scope) -> Result<Vec<Json>, Diagnostic> {
-    /// Most rounds of a loop.
+    /// Most rounds in a loop.
     const LONGEST: usize = 100;
     match evaluate(expression, scope)?.0 {
         Value::List(items) if items.len() <= LONGEST => Ok(items.iter().map(from_cel).collect()),

@@ -1,5 +1,5 @@
-//! Reads a procedure from its YAML file, with everything that can be said of the file alone: fields, types, the syntax of
-//! templates and expressions, routes that end. What it names and where it leads is for `check`.
+//! Loads a procedure from its YAML file and checks everything that the file alone decides: fields, types, the syntax of templates and
+//! expressions, and routes that end. `check` verifies the names it uses and where it leads.
 
 use super::decode::{TARGET_WORDS, decode};
 use super::shape::PROCEDURE;
@@ -8,16 +8,16 @@ use crate::source::tree::{self, Node};
 use crate::source::{Diagnostic, read_text, template};
 use std::path::Path;
 
-/// Reads the procedure in `path`.
+/// Loads the procedure in `path`.
 ///
 /// # Errors
-/// Everything that is wrong with the file, each with its place.
+/// Every error in the file, each with its place.
 pub fn load(path: &Path) -> Result<Procedure, Vec<Diagnostic>> {
     let text = read_text(path).map_err(|error| vec![error])?;
     parse_named(&text, path)
 }
 
-/// Reads a procedure from the `text` of the file `path`, which has to have the procedure's name.
+/// Parses a procedure from the `text` of the file `path`, which must carry the procedure's name.
 ///
 /// # Errors
 /// As [`load`].
@@ -32,7 +32,7 @@ pub fn parse_named(text: &str, path: &Path) -> Result<Procedure, Vec<Diagnostic>
     Ok(procedure)
 }
 
-/// Reads a procedure from `text`; `file` is the name that places carry.
+/// Parses a procedure from `text`. `file` is the name used in places.
 ///
 /// # Errors
 /// As [`load`].

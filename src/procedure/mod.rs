@@ -1,4 +1,4 @@
-//! Procedures: the tree of steps as data, loading with places, expressions and templates, drawing.
+//! Procedures: the tree of steps as data, loading with source places, expressions and templates, drawing.
 //!
 //! `procedures/FORMAT.md` documents the YAML spelling of every type here.
 

@@ -1,26 +1,25 @@
-//! A step's state for the bike and the loop at hand: names filled in, switches resolved to the bike's own positions, parts that
-//! the bike has not left out, terminals checked.
+//! Renders a step's state for the current bike and loop item: fills in names, resolves switches to the bike's own positions, drops parts
+//! that the bike does not have, and checks terminals.
 
 use super::{Scope, StateTemplate, Template, evaluate_number, scope::render};
 use crate::bike::{Bike, Instrument, KillAction, StateNeed, Switch};
 use crate::source::Diagnostic;
 use crate::source::shape::suggestion;
 
-/// The fuel tap: on every bike, with these positions.
+/// The fuel tap. Every bike has it, with these positions.
 const FUEL: (&str, [&str; 2]) = ("fuel", ["on", "off"]);
 /// Two turns of the crank, degree.
 const TWO_TURNS: f64 = 720.0;
-/// The ignition works in the position so named, whatever it is called on the bike.
+/// A position by this name is the one in which the ignition works, whatever the bike calls it.
 const CONNECTS: &str = "connects";
-/// The ignition is stopped in the position so named.
+/// A position by this name is one that stops the ignition.
 const DISCONNECTS: &str = "disconnects";
 
-/// Renders `state`. A switch the bike has not (`kill`, `fuse` to plug in) is left out, and what would be fitted to a terminal,
-/// plugged or unplugged, whose name comes out empty; `connects` becomes the position in which
-/// the ignition works, `disconnects` one in which it does not.
+/// Renders `state`. Drops a switch that the bike does not have (`kill`, `fuse` to plug in), and a part or terminal whose name renders
+/// empty. `connects` becomes the position in which the ignition works, `disconnects` one in which it does not.
 ///
 /// # Errors
-/// A template that does not come out; a switch, a position, a part or a terminal that there is not.
+/// A template that cannot be rendered; an unknown switch, position, part or terminal.
 pub fn render_state(state: &StateTemplate, scope: &Scope, bike: &Bike) -> Result<StateNeed, Diagnostic> {
     let make = Make { scope, bike };
     let mut need = StateNeed { engine: state.engine, lay_down: state.lay_down, ..StateNeed::default() };
@@ -60,10 +59,10 @@ pub fn render_state(state: &StateTemplate, scope: &Scope, bike: &Bike) -> Result
     Ok(need)
 }
 
-/// Names in texts for the bike and the loop at hand; a text may hold several, separated by commas, or none.
+/// Renders names for the current bike and loop item. A text may hold several names, separated by commas, or none.
 ///
 /// # Errors
-/// A template that does not come out.
+/// A template that cannot be rendered.
 pub fn render_names(texts: &[Template], scope: &Scope) -> Result<Vec<String>, Diagnostic> {
     let mut names = Vec::new();
     for text in texts {
@@ -110,7 +109,7 @@ impl Make<'_> {
         }
     }
 
-    /// A part to unplug or plug in; the fuse of a bike that has none is left out, and a name that comes out empty.
+    /// A part to unplug or plug in. Skips an empty name, and the fuse of a bike that has none.
     fn part(&self, part: &Template) -> Result<Option<String>, Diagnostic> {
         let id = render(part, self.scope)?;
         if id.is_empty() || (id == "fuse" && self.bike.fuse.is_none()) {
@@ -147,7 +146,7 @@ impl Make<'_> {
     }
 }
 
-/// The first position of `switch` in which the ignition works (or does not).
+/// The first position of `switch` in which the ignition works (or does not work).
 fn works(switch: &Switch, on: bool) -> Option<&str> {
     switch.position(match switch.action {
         KillAction::OpensFeed => on,

@@ -1,12 +1,12 @@
-//! Where a route leads.
+//! Chooses where a route leads.
 
 use super::{Route, Scope, Target, expression};
 use crate::source::{Diagnostic, Place};
 
-/// The target of `route` for the moment at hand: the first condition that holds.
+/// The target of `route` in the current scope: that of the first condition that holds.
 ///
 /// # Errors
-/// A condition that does not come out.
+/// A condition that cannot be evaluated.
 pub fn choose<'r>(route: &'r Route, scope: &Scope) -> Result<&'r Target, Diagnostic> {
     for condition in &route.0 {
         match &condition.when {
@@ -19,7 +19,7 @@ pub fn choose<'r>(route: &'r Route, scope: &Scope) -> Result<&'r Target, Diagnos
     Err(Diagnostic::error(place, "route", "no condition of this route holds").help("End it with a `to` alone."))
 }
 
-/// Where a target was written.
+/// The place of a target in the file.
 pub fn place(target: &Target) -> &Place {
     match target {
         Target::Step(id) | Target::Each(id) | Target::Conclude(id) | Target::Call { procedure: id, .. } => &id.place,

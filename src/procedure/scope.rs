@@ -1,4 +1,4 @@
-//! What templates and expressions can name at one moment of a walk: `bike`, the items of the loops we are in, and `seen`.
+//! The names that templates and expressions can use at one point of a walk: `bike`, the items of the current loops, and `seen`.
 
 use super::Template;
 use crate::source::{Diagnostic, template};
@@ -7,7 +7,7 @@ use std::cell::RefCell;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
-/// The names at one moment.
+/// The names at one point.
 ///
 /// ```
 /// use probeside::procedure::Scope;
@@ -18,12 +18,12 @@ use std::sync::Arc;
 /// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scope {
-    /// The bike and the loops' items, shared: a walk makes many scopes of one bike.
+    /// The bike and the loops' items. They are shared because a walk creates many scopes for one bike.
     names: BTreeMap<String, Arc<Value>>,
     seen: Seen,
 }
 
-/// What was seen so far, by name; clones share it until one of them sees more.
+/// What was seen so far, by name. Clones share it until one of them changes.
 ///
 /// ```
 /// use probeside::procedure::Seen;
@@ -42,21 +42,21 @@ impl Default for Seen {
 }
 
 impl Seen {
-    /// Remembers a choice or a reading under its name; `-` becomes `_`.
+    /// Records a choice or a reading under its name; `-` becomes `_`.
     pub fn see(&mut self, name: &str, value: Value) {
         if let Value::Object(seen) = Arc::make_mut(&mut self.0) {
             seen.insert(as_name(name), value);
         }
     }
 
-    /// Forgets what was seen under this name.
+    /// Removes what was seen under this name.
     pub fn forget(&mut self, name: &str) {
         if let Value::Object(seen) = Arc::make_mut(&mut self.0) {
             seen.remove(&as_name(name));
         }
     }
 
-    /// All of it, an object.
+    /// All of it, as an object.
     pub fn value(&self) -> &Value {
         &self.0
     }
@@ -68,27 +68,27 @@ pub(super) fn as_name(id: &str) -> String {
 }
 
 impl Scope {
-    /// The names before anything was seen; `bike` as [`crate::bike::as_value`] gives it.
+    /// The scope before anything was seen. `bike` comes from [`crate::bike::as_value`].
     pub fn new(bike: impl Into<Arc<Value>>) -> Self {
         Self::after(bike, Seen::default())
     }
 
-    /// The names when this was seen.
+    /// The scope after `seen`.
     pub fn after(bike: impl Into<Arc<Value>>, seen: Seen) -> Self {
         Self { names: [("bike".to_owned(), bike.into())].into(), seen }
     }
 
-    /// Binds the item of a loop to its name.
+    /// Binds a loop's item to its name.
     pub fn bind(&mut self, name: &str, item: impl Into<Arc<Value>>) {
         self.names.insert(as_name(name), item.into());
     }
 
-    /// Remembers a choice or a reading under its name; `-` becomes `_`.
+    /// Records a choice or a reading under its name; `-` becomes `_`.
     pub fn see(&mut self, name: &str, value: Value) {
         self.seen.see(name, value);
     }
 
-    /// Forgets what was seen under this name.
+    /// Removes what was seen under this name.
     pub fn forget(&mut self, name: &str) {
         self.seen.forget(name);
     }
@@ -104,42 +104,42 @@ impl Scope {
         bound.chain([("seen", self.seen.value())])
     }
 
-    /// The bike and the loops' items, as they are shared.
+    /// The bike and the loops' items, still shared.
     pub(super) fn shared(&self) -> impl Iterator<Item = (&str, &Arc<Value>)> + Clone {
         self.names.iter().map(|(name, value)| (name.as_str(), value))
     }
 }
 
-/// Most texts that are remembered as they came out.
+/// Most texts in the cache.
 const MOST_REMEMBERED: usize = 4096;
-/// Most ways in which one text came out that are remembered: a few rounds.
+/// Most cached results of one text: a few rounds.
 const MOST_WAYS: usize = 64;
 
-/// A text as it came out with these values, which stay shared as long as this is remembered.
+/// A rendered text with its inputs, which stay shared while it is cached.
 struct Rendered {
     with: Vec<(String, Arc<Value>)>,
     text: String,
 }
 
-/// Whether these are the same values under the same names.
+/// Whether both hold the same values under the same names.
 pub(super) fn same_values(one: &[(String, Arc<Value>)], other: &[(&str, &Arc<Value>)]) -> bool {
     one.len() == other.len() && one.iter().zip(other).all(|((a, x), (b, y))| a == b && Arc::ptr_eq(x, y))
 }
 
-/// The same, kept.
+/// The values as owned entries for the cache.
 pub(super) fn kept_values(some: &[(&str, &Arc<Value>)]) -> Vec<(String, Arc<Value>)> {
     some.iter().map(|(name, value)| ((*name).to_owned(), (*value).clone())).collect()
 }
 
 thread_local! {
-    /// Templates that name nothing but the bike and the loops' items, by their text: a proof renders each many thousand times.
+    /// The rendered templates that use only the bike and the loops' items, by text. A proof renders each many thousand times.
     static RENDERED: RefCell<HashMap<String, Vec<Rendered>>> = RefCell::default();
 }
 
-/// Renders `text` for the bike and the loop at hand.
+/// Renders `text` for the current bike and loop item.
 ///
 /// # Errors
-/// The template names what is not there, or does too much.
+/// The template uses an unknown name, or does too much work.
 pub fn render(text: &Template, scope: &Scope) -> Result<String, Diagnostic> {
     if !template::is_template(text) {
         return Ok(text.value.clone());

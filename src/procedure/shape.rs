@@ -1,4 +1,4 @@
-//! The spelling of a procedure's file, as tables: what it may hold, for reading and for the JSON Schema.
+//! The allowed shape of a procedure file, as tables. Used for reading and for the JSON Schema.
 
 use super::{Hazard, Meaning, SignalWord};
 use crate::bike::{Engine, InstrumentKind, PointsAt};
@@ -7,7 +7,7 @@ use crate::source::shape::TextFor::{Expression, Id, Template, Words};
 use crate::source::shape::{self, Shape, needed, optional};
 use crate::units::{Quantity, Unit};
 
-/// Most items of any list that is written by hand.
+/// Most items in any list written by hand.
 const MANY: usize = 200;
 /// Longest working time of a step, second.
 const LONGEST_TIME: f64 = 7_200.0;
@@ -139,7 +139,7 @@ static STEP: shape::Object = shape::Object {
     ],
 };
 
-/// The observation that has no place.
+/// The observation that needs no place.
 pub(super) const COMPLAINT: &str = "complaint";
 static OBSERVATIONS: [(&str, shape::Object); 3] = [
     (

@@ -1,16 +1,16 @@
-//! The trade's sums as functions of expressions: `resistance_at_20(seen.primary_ohms, seen.air)`. Names have `_` for `-`; values
-//! come in the order and the units that the sum states, the last ones may be left out where they have a usual value.
+//! The workshop sums as functions in expressions: `resistance_at_20(seen.primary_ohms, seen.air)`. Names have `_` for `-`. Arguments follow
+//! the sum's order and units. Trailing arguments with a default may be omitted.
 
 use crate::sums::{Sum, sum};
 use cel::extractors::Arguments;
 use cel::{Context, ExecutionError, Value};
 
-/// The sum that an expression calls by this name, if it is one.
+/// The sum that an expression calls by this name, if any.
 fn named(function: &str) -> Option<&'static Sum> {
     sum(function).ok().filter(|sum| sum.name.replace('-', "_") == function)
 }
 
-/// Adds those of `called` that are sums to what an expression can call.
+/// Makes those of `called` that are sums available to an expression.
 pub(super) fn add_to(context: &mut Context, called: &[String]) {
     for sum in called.iter().filter_map(|function| named(function)) {
         let work = move |Arguments(given): Arguments| -> Result<Value, ExecutionError> {
@@ -19,7 +19,7 @@ pub(super) fn add_to(context: &mut Context, called: &[String]) {
             let numbers = numbers.ok_or_else(|| refused(format!("it takes numbers: {}", sum.usage())))?;
             sum.reckon(&numbers).map(Value::Float).map_err(|why| refused(why.to_string()))
         };
-        // A name that is taken by the language itself stays what it is there; a test sees to it that none is.
+        // A name that the language already uses keeps its meaning. A test ensures that no sum has such a name.
         let _ = context.add_function(&sum.name.replace('-', "_"), work);
     }
 }

@@ -1,9 +1,9 @@
-//! Common Expression Language's syntax trees: their parts, what they call, and all their numbers made doubles: whole literals and
-//! `size(...)`, except where they index a list, so `12` and `12.0` are the same.
+//! Syntax trees of Common Expression Language: their nodes, the functions they call, and the conversion of all numbers to doubles. It
+//! converts whole literals and `size(...)`, except where they index a list, so `12` and `12.0` are the same.
 
 use cel::common::ast::{CallExpr, EntryExpr, Expr, IdedExpr, LiteralValue, operators};
 
-/// Calls `visit` on every part of `tree`.
+/// Calls `visit` on every node of `tree`.
 pub(super) fn parts<'t>(tree: &'t mut IdedExpr, visit: &mut dyn FnMut(&'t mut IdedExpr)) {
     match &mut tree.expr {
         Expr::Call(call) => {
@@ -38,12 +38,12 @@ pub(super) fn parts<'t>(tree: &'t mut IdedExpr, visit: &mut dyn FnMut(&'t mut Id
     }
 }
 
-/// How much a tree holds.
+/// The size of a tree.
 #[derive(Debug, Default, Clone, Copy)]
 pub(super) struct Count {
     /// Terms: nodes of the tree.
     pub terms: usize,
-    /// Loops, `map`, `filter`, `all` and their like.
+    /// Loops: `map`, `filter`, `all` and the like.
     pub loops: usize,
 }
 
@@ -57,7 +57,7 @@ pub(super) fn called(tree: &mut IdedExpr) -> Vec<String> {
     found
 }
 
-/// Makes every number of `tree` a double, and counts.
+/// Makes every number in `tree` a double, and counts terms and loops.
 pub(super) fn make_doubles(tree: &mut IdedExpr, count: &mut Count) {
     count.terms += 1;
     count.loops += usize::from(matches!(tree.expr, Expr::Comprehension(_)));

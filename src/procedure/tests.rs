@@ -1,4 +1,4 @@
-//! Loading, expressions, templates and states on the sound files under `tests/sound`.
+//! Loading, expressions, templates and states, tested on the sound files in `tests/sound`.
 
 use super::*;
 use crate::bike::{self, Bike, Engine, EnglishWords, as_value};
@@ -124,7 +124,7 @@ fn other_ignitions_are_refused() {
     assert!(wrong[0].message.contains("refused") && wrong[0].help.as_ref().unwrap().contains("energy-transfer"));
 }
 
-/// Cuts, doubles, exchanges or spoils some of the text.
+/// Cuts, duplicates, swaps or corrupts part of the text.
 fn mutated(text: &str, at: usize, kind: u8, with: &str) -> String {
     let chars: Vec<char> = text.chars().collect();
     let at = at % chars.len();
@@ -172,13 +172,13 @@ fn parts_say_what_comes_before_and_what_may_come_after() {
     let ids: Vec<&str> = looks.parts.iter().map(|part| part.id.as_str()).collect();
     assert_eq!(ids, ["fuse", "cam", "leads", "end"]);
     assert_eq!(looks.needed_before(2), [1].into());
-    // The last needs all others without saying so.
+    // The last part needs all others implicitly.
     assert_eq!(looks.needed_before(3), [0, 1, 2].into());
-    // From the beginning: what needs nothing. From the leads, which needed the cam: the fuse and the end.
+    // From the start: parts that need nothing. After the leads, which needed the cam: the fuse and the end.
     assert_eq!(looks.parts_after(None, 0), [0, 1]);
     assert_eq!(looks.parts_after(Some(2), 3), [0, 3]);
     assert_eq!(looks.parts_after(Some(0), 1), [1, 2, 3]);
-    // Back from the leads to the fuse: all from there on may come again whose needs stand before it.
+    // Back from the leads to the fuse: every part from there on may come again if its needs stand before it.
     assert_eq!(looks.parts_after(Some(2), 0), [0, 1]);
     let to = |id: &str| Target::Step(text(id));
     assert_eq!(looks.part_begun_by(&to("cam-look")), Some(1));

@@ -1,11 +1,11 @@
-//! The types a procedure file is decoded into.
+//! The types of a decoded procedure file.
 
 use crate::bike::{Engine, InstrumentKind, PointsAt};
 use crate::source::{Place, Written};
 use crate::units::{Quantity, Unit, names};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// A text in Jinja syntax, rendered for the bike and the loop at hand.
+/// A Jinja template, rendered for the current bike and loop item.
 pub type Template = Written<String>;
 /// A Common Expression Language expression.
 pub type Expression = Written<String>;
@@ -45,7 +45,7 @@ names! {
         HotParts = "hot-parts",
         /// The bike falls off its stand.
         Stand = "stand",
-        /// Coils that cook with the key on and the points closed.
+        /// Coils that overheat with the key on and the points closed.
         CoilHeat = "coil-heat",
     }
 }
@@ -57,26 +57,26 @@ pub struct Caution {
     pub id: Written<String>,
     /// Severity.
     pub signal: SignalWord,
-    /// What it is about.
+    /// The hazards it warns of.
     pub hazards: Vec<Hazard>,
-    /// In full, without the signal word (the walker says that first).
+    /// The full text, without the signal word (the walker says that first).
     pub say: Template,
-    /// What is said when it was heard before in this session.
+    /// The text for a caution that this session has already spoken.
     pub brief: Template,
-    /// Where the figures in its texts come from.
+    /// The source of the figures in its texts.
     pub source: Option<Template>,
 }
 
-/// Repetition over what the bike has.
+/// A loop over parts of the bike.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Loop {
-    /// Its id, a target for `each`.
+    /// Its id, the target of `each`.
     pub id: Written<String>,
-    /// An expression that gives a list: `bike.points`.
+    /// An expression that yields a list: `bike.points`.
     pub over: Expression,
-    /// The name of the item in templates and expressions: `set`.
+    /// The item's name in templates and expressions: `set`.
     pub bind: Written<String>,
-    /// The first step of every round.
+    /// The first step of each round.
     pub first: Written<String>,
     /// Where it leads after the last round.
     pub then: Route,
@@ -89,14 +89,14 @@ pub enum Target {
     Step(Written<String>),
     /// The first round of a loop.
     Each(Written<String>),
-    /// The next round of the loop we are in, or its `then` after the last.
+    /// The next round of the current loop, or its `then` after the last.
     Next(Place),
-    /// Another procedure, and then back to a target here. What it concludes is kept as `seen.<procedure>`; unless a conclusion there
-    /// has `final: true`, the walk comes back.
+    /// Another procedure, then a target in this one. Its conclusion is kept as `seen.<procedure>`. The walk returns unless that conclusion
+    /// has `final: true`.
     Call {
         /// Its file name without `.yaml`, in the same folder.
         procedure: Written<String>,
-        /// Where to go on.
+        /// Where to continue.
         then: Box<Target>,
     },
     /// Back to the calling procedure (from a called one).
@@ -110,7 +110,8 @@ pub enum Target {
 }
 
 impl Target {
-    /// Both lead to the same step, loop, or called procedure and then to the same, wherever they are written.
+    /// Whether both lead to the same step, to the same loop, or to the same called procedure and then to the same target, wherever they are
+    /// written.
     fn is_same_beginning(&self, other: &Target) -> bool {
         match (self, other) {
             (Target::Step(a), Target::Step(b)) | (Target::Each(a), Target::Each(b)) => a.value == b.value,
@@ -122,30 +123,30 @@ impl Target {
     }
 }
 
-/// A part of the procedure: what is walked from its beginning until a route leads to the beginning of another. In which order parts may
-/// come says `needs`.
+/// A part of the procedure: everything walked from its start until a route leads to the start of another part. `needs` restricts the order
+/// of the parts.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Part {
     /// Its id.
     pub id: Written<String>,
-    /// How it is spoken of: "the coils".
+    /// Its spoken name: "the coils".
     pub words: Template,
-    /// Where it begins: a step, a loop, or a called procedure and where it goes on.
+    /// Where it starts: a step, a loop, or a called procedure with the target after it.
     pub first: Target,
-    /// The parts that must be over before it; all stand before it. The last part needs all others without saying so.
+    /// The parts that must be finished before it. All of them stand before it in the file. The last part needs all others implicitly.
     pub needs: Vec<Written<String>>,
 }
 
 /// One condition of a route.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Condition {
-    /// When; `None` is "otherwise" and stands last.
+    /// The condition. `None` means "otherwise" and comes last.
     pub when: Option<Expression>,
     /// Where to.
     pub to: Target,
 }
 
-/// Where to go, the first condition that holds. Never empty; the last is unconditional.
+/// A list of conditional targets; the first condition that holds decides. Never empty; the last is unconditional.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Route(pub Vec<Condition>);
 
@@ -161,21 +162,21 @@ names! {
     }
 }
 
-/// One answer that can be chosen.
+/// One possible answer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Choice {
     /// Its id within the step.
     pub id: Written<String>,
-    /// What may be said for it, lower case; the first is the one that is taught.
+    /// Its phrases, lower case. The first is the one that is taught.
     pub phrases: Vec<Template>,
-    /// How it is said back, in other words.
+    /// The confirmation of the answer, in other words.
     pub echo: Template,
     /// What it means.
     pub means: Meaning,
-    /// What is physically seen when this is the right answer (`lit`, `on-off`, `none`); without it, what the answer's id says.
+    /// What the user physically sees when this answer is right (`lit`, `on-off`, `none`). Defaults to what the answer's id says.
     pub shows: Vec<Template>,
-    /// Where to go the first time this answer is given, before the step is asked again; the second time `go` holds. This is
-    /// how "dark" and "no spark" are doubted: prove the lamp, then look again.
+    /// Where to go the first time this answer is given, before the step is asked again. The second time `go` applies. This is how "dark"
+    /// and "no spark" are doubted: prove the lamp, then look again.
     pub doubt: Option<Target>,
     /// Where it leads.
     pub go: Route,
@@ -186,13 +187,13 @@ pub struct Choice {
 pub struct Band {
     /// Its id within the step; `seen.<step>_band` in expressions.
     pub id: Written<String>,
-    /// At least this (an expression giving a double); the lowest band has none.
+    /// Lower bound, inclusive (an expression that yields a double). The lowest band has none.
     pub from: Option<Expression>,
-    /// Below this; the highest band has none.
+    /// Upper bound, exclusive. The highest band has none.
     pub below: Option<Expression>,
     /// What it means.
     pub means: Meaning,
-    /// What is said after the number is read back.
+    /// Spoken after the number is read back.
     pub say: Option<Template>,
     /// As for a choice.
     pub doubt: Option<Target>,
@@ -200,12 +201,12 @@ pub struct Band {
     pub go: Route,
 }
 
-/// A number that is asked for.
+/// A request for a number.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ReadingAsk {
-    /// The name under which the value is kept: `seen.rest_voltage`.
+    /// The name that keeps the value: `seen.rest_voltage`.
     pub name: Written<String>,
-    /// What is measured.
+    /// The quantity to measure.
     pub quantity: Quantity,
     /// The unit asked for.
     pub unit: Unit,
@@ -215,15 +216,15 @@ pub struct ReadingAsk {
     pub high: Expression,
     /// Smallest step that the instrument shows, in `unit`.
     pub resolution: f64,
-    /// Bands that cover the plausible range without hole or overlap, lowest first.
+    /// Bands that cover the plausible range without gaps or overlaps, lowest first.
     pub bands: Vec<Band>,
-    /// Where "over range" leads, if it can happen.
+    /// Where "over range" leads, if it can occur.
     pub over_range: Option<Route>,
-    /// Where the limits come from.
+    /// The source of the limits.
     pub source: Template,
 }
 
-/// What is asked at a step.
+/// What a step asks.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Ask {
     /// One of several answers.
@@ -232,60 +233,60 @@ pub enum Ask {
     Reading(Box<ReadingAsk>),
     /// An acknowledgement ("ready", "done").
     Done(Route),
-    /// A watched event: the choices are what may be seen; the first is the event itself. After `within` seconds the walker
-    /// asks, it never concludes.
+    /// A watched event. The choices are what the user may see; the first is the event itself. After `within` seconds the walker asks; it
+    /// never concludes.
     Watch {
-        /// What may be seen.
+        /// What the user may see.
         choices: Vec<Choice>,
-        /// Seconds after which it asks.
+        /// Seconds before the walker asks.
         within: f64,
     },
-    /// A free note, kept as sound and best-effort text.
+    /// A free note, kept as audio and best-effort text.
     Note(Route),
 }
 
-/// The state a step needs, as templates. Rendered by `procedure` into a [`crate::bike::StateNeed`].
+/// The state that a step needs, as templates. `procedure` renders it into a [`crate::bike::StateNeed`].
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct StateTemplate {
     /// Switch name -> position.
     pub switches: Vec<(Template, Template)>,
-    /// To unplug.
+    /// Parts to unplug.
     pub unplug: Vec<Template>,
-    /// To plug in.
+    /// Parts to plug in.
     pub plug_in: Vec<Template>,
     /// Points set -> place.
     pub points: Vec<(Template, PointsAt)>,
-    /// The engine.
+    /// The engine's state.
     pub engine: Option<Engine>,
     /// The crank angle, degree.
     pub crank: Option<Expression>,
-    /// What to fit, between which terminals.
+    /// Items to fit, with the terminals they go between.
     pub fit: Vec<(Template, [Template; 2])>,
-    /// What to take off.
+    /// Items to remove.
     pub remove: Vec<Template>,
-    /// Instrument kind and its two leads.
+    /// The instrument's kind and its two leads.
     pub instrument: Option<(InstrumentKind, Template, Template)>,
-    /// Lay the instrument down.
+    /// Whether to lay the instrument down.
     pub lay_down: bool,
-    /// Where the block stands.
+    /// The block's place in the file.
     pub place: Option<Place>,
 }
 
-/// What is observed at a step, where it is not what the instrument in the step's state shows.
+/// What the user observes at a step, if not the instrument in the step's state.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Observe {
-    /// Something is looked at, smelt or felt.
+    /// The user looks at, smells or feels something.
     Look {
-        /// What: a name that the fault library knows, such as `contact-faces`.
+        /// What to look at: a name from the fault library, such as `contact-faces`.
         look: Written<String>,
-        /// On which parts; anywhere on the bike when there is none.
+        /// The parts to look at. Empty means anywhere on the bike.
         at: Vec<Template>,
     },
-    /// The instrument is watched while this switch is moved through every position.
+    /// The user watches the instrument while moving this switch through all its positions.
     Sweep(Template),
-    /// A tester on every plug lead, while only this points set is opened by hand.
+    /// A tester on every plug lead, while the user opens only this points set by hand.
     Flick(Template),
-    /// Which plugs give no spark on the road.
+    /// Which plugs lose their spark on the road.
     Complaint(Place),
 }
 
@@ -296,33 +297,33 @@ pub struct Step {
     pub id: Written<String>,
     /// The prompt: one action or question, side first.
     pub say: Template,
-    /// The prompt when "shorter" was asked for.
+    /// The prompt after "shorter".
     pub brief: Option<Template>,
-    /// The explanation on "help".
+    /// The explanation after "help".
     pub more: Template,
-    /// Cautions before the step, by id.
+    /// The cautions before the step, by id.
     pub cautions: Vec<Written<String>>,
-    /// What the step needs; the walker tells the person the difference before the prompt.
+    /// The state the step needs. Before the prompt the walker tells the user what to change.
     pub state: StateTemplate,
-    /// What must already hold from the steps before; checked over all ways to the step.
+    /// What the earlier steps must already have established. Checked over all paths to the step.
     pub assumes: StateTemplate,
-    /// Left out (going to `otherwise`) unless this holds.
+    /// The step is skipped (to `otherwise`) unless this holds.
     pub when: Option<Expression>,
-    /// Where to go when `when` does not hold.
+    /// Where to go if `when` does not hold.
     pub otherwise: Option<Route>,
-    /// What is observed, where it is not what the instrument shows.
+    /// What the user observes, if not the instrument.
     pub observe: Option<Observe>,
-    /// What is as good as new from this step on, before its answer: a part, a kind of fault, or `KIND:PLACE`.
+    /// What counts as new from this step on, before its answer: a part, a kind of fault, or `KIND:PLACE`.
     pub mends: Vec<Template>,
-    /// What is asked.
+    /// What it asks.
     pub ask: Ask,
     /// Working time in seconds before silence is noticed.
     pub time: f64,
     /// Typical minutes the check takes, for estimates.
     pub minutes: f64,
-    /// Where it leads when the check cannot be made (skipped, cannot reach, have not got one).
+    /// Where to go if the check cannot be made (skipped, cannot reach, tool not at hand).
     pub untested: Route,
-    /// Where the figures in its texts come from; a reading's limits have their own.
+    /// The source of the figures in its texts. A reading's limits have their own.
     pub source: Option<Template>,
 }
 
@@ -331,25 +332,25 @@ pub struct Step {
 pub struct Conclusion {
     /// Its id.
     pub id: Written<String>,
-    /// What is wrong, a sentence.
+    /// What is wrong, as a sentence.
     pub cause: Template,
-    /// What to do, a sentence.
+    /// What to do, as a sentence.
     pub remedy: Template,
-    /// The parts one of which it holds to be at fault; a text may hold several, separated by commas, or none.
+    /// The parts of which one is held to be at fault. A text may hold several, separated by commas, or none.
     pub condemns: Vec<Template>,
-    /// What it rules out.
+    /// The parts it rules out.
     pub rules_out: Vec<Template>,
-    /// What was not tested.
+    /// The parts not tested.
     pub not_tested: Vec<Template>,
-    /// What to check again after the repair.
+    /// The parts to check again after the repair.
     pub recheck: Vec<Template>,
     /// Cautions that go with the remedy.
     pub cautions: Vec<Written<String>>,
-    /// In a called procedure: ends the whole walk instead of going back.
+    /// In a called procedure: ends the whole walk instead of returning.
     pub is_final: bool,
-    /// Where the figures in its texts come from.
+    /// The source of the figures in its texts.
     pub source: Option<Template>,
-    /// It says that nothing is wrong, as far as tested.
+    /// It says that nothing is wrong as far as tested.
     pub healthy: bool,
 }
 
@@ -364,13 +365,13 @@ pub struct Procedure {
     pub version: u32,
     /// Language tag: `en`.
     pub language: String,
-    /// Said once at the start, before the first step: what is meant by left and right, what this defers to.
+    /// Spoken once at the start, before the first step: what left and right mean, and what takes precedence over this procedure.
     pub opening: Vec<Template>,
-    /// Holds for the bikes it applies to.
+    /// Condition for the bikes it applies to.
     pub applies: Option<Expression>,
-    /// The faults that it is there to find by the wiring, as `KIND`, `KIND:PLACE` or `KIND@SEVERITY`; none for all of them.
+    /// The faults that it must find by the wiring, as `KIND`, `KIND:PLACE` or `KIND@SEVERITY`. `None` means all of them.
     pub covers: Option<Vec<Template>>,
-    /// Tools it needs, in words.
+    /// The tools it needs, in words.
     pub tools: Vec<Template>,
     /// First target.
     pub start: Target,
@@ -378,20 +379,21 @@ pub struct Procedure {
     pub cautions: Vec<Caution>,
     /// Loops by id.
     pub loops: Vec<Loop>,
-    /// Parts that may be walked in another order than the written one, in the written one; mostly none.
+    /// Parts that may be walked in another order, listed in the written order. Usually empty.
     pub parts: Vec<Part>,
     /// Steps, in the file's order.
     pub steps: Vec<Step>,
     /// Conclusions.
     pub conclusions: Vec<Conclusion>,
-    /// Where an escape leads after it is journalled, by name (`flickers`, `sometimes`, `changed`); the others repeat or leave the step untested.
+    /// Where an escape leads after it is journalled, by name (`flickers`, `sometimes`, `changed`). The others repeat the step or leave it
+    /// untested.
     pub escapes: BTreeMap<String, Route>,
-    /// Where the file stands.
+    /// The file's place.
     pub place: Place,
 }
 
 impl Observe {
-    /// The texts in it that are rendered for the bike and the loop at hand.
+    /// Its own texts that are rendered for the current bike and loop item.
     pub fn templates(&self) -> Vec<&Template> {
         match self {
             Observe::Look { at, .. } => at.iter().collect(),
@@ -418,11 +420,11 @@ impl Procedure {
     pub fn caution(&self, id: &str) -> Option<&Caution> {
         self.cautions.iter().find(|c| *c.id == id)
     }
-    /// The part that begins at this target, by its number.
+    /// The index of the part that starts at this target.
     pub fn part_begun_by(&self, target: &Target) -> Option<usize> {
         self.parts.iter().position(|part| part.first.is_same_beginning(target))
     }
-    /// The parts that must be over before part `number`: those it names, those they need, and for the last one all others.
+    /// The parts that must be finished before part `number`: those it names, those they need, and for the last part all others.
     pub fn needed_before(&self, number: usize) -> BTreeSet<usize> {
         if number + 1 == self.parts.len() {
             return (0..number).collect();
@@ -436,8 +438,8 @@ impl Procedure {
         }
         all
     }
-    /// The parts that may come in any order where a route leads from part `at` (none: from before the first) to the beginning of part
-    /// `written`: that one, and what is not surely over and can have its needs met.
+    /// The parts that may come next, in any order, when a route leads from part `at` (`None`: from before the first) to the start of part
+    /// `written`: `written` itself, and every part that may be unfinished and can have its needs met.
     pub fn parts_after(&self, at: Option<usize>, written: usize) -> Vec<usize> {
         let may = |part: &usize| match at {
             Some(at) if at < written => *part != at && !self.needed_before(at).contains(part),
@@ -446,7 +448,7 @@ impl Procedure {
         };
         (0..self.parts.len()).filter(|part| *part == written || may(part)).collect()
     }
-    /// Every target that stands in the procedure, in no order that matters.
+    /// Every target in the procedure, in no particular order.
     pub fn targets(&self) -> Vec<&Target> {
         let mut all = vec![&self.start];
         let mut routes: Vec<&Route> = self.loops.iter().map(|l| &l.then).chain(self.escapes.values()).collect();

@@ -1,6 +1,6 @@
-//! Rehearsing a procedure: every phrase of every step, said by several synthetic voices in several noises at several levels,
-//! heard against that step's grammar by the real recogniser. What was taken for what, which pairs are too close, why, and what
-//! else could be said, is the [`Report`]; its fields are the documentation of `probeside rehearse --json`.
+//! Rehearses a procedure: several synthetic voices say every phrase of every step, in several noises at several levels, and the real
+//! recogniser hears them with that step's grammar. The [`Report`] says what was mistaken for what, which pairs are too close and why, and
+//! what else could be said. Its fields document `probeside rehearse --json`.
 
 mod noise;
 mod pairs;

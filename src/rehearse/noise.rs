@@ -1,12 +1,12 @@
-//! Noises of a workshop made from a seed, and a voice put into them.
+//! Generates workshop noise from a seed, and mixes a voice into it.
 
 use crate::hear::{RATE, active_level};
 
-/// Active speech level of a rehearsed voice, root mean square of full scale: -26 dB, the usual test level (ITU-T P.56).
+/// Active speech level of a rehearsed voice as a share of full scale (root mean square): -26 dB, the usual test level (ITU-T P.56).
 const SPEECH_LEVEL: f32 = 0.05;
-/// A room that is called clean is this far below the voice, in decibels.
+/// Noise level of a clean room relative to the voice, decibels below it.
 const CLEAN_DB: f32 = 45.0;
-/// Sound before and behind the voice, as an end-of-speech detector leaves it, in samples: 0.15 s, and up to 0.2 s more.
+/// Noise before and after the voice, as an end-of-speech detector leaves it, in samples: 0.15 s, and up to 0.2 s more.
 const LEAST_EDGE: usize = 2_400;
 const MORE_EDGE: usize = 3_200;
 
@@ -21,7 +21,7 @@ pub enum Noise {
     Compressor,
 }
 
-/// All of them.
+/// All kinds of noise.
 pub(super) const NOISES: [Noise; 3] = [Noise::Pink, Noise::Engine, Noise::Compressor];
 
 impl Noise {
@@ -45,7 +45,7 @@ impl Noise {
                 let white = random.f32() * 2.0 - 1.0;
                 match self {
                     Noise::Pink => {
-                        // Three first-order low passes a few octaves apart add up to about -3 dB an octave (from memory).
+                        // Three first-order low-pass filters a few octaves apart add up to about -3 dB per octave (from memory).
                         for (state, (keep, gain)) in
                             smooth.iter_mut().zip([(0.997, 0.099), (0.963, 0.297), (0.57, 1.05)])
                         {
@@ -71,8 +71,8 @@ impl Noise {
     }
 }
 
-/// A voice at usual level in a noise, `snr_db` decibels above it by active speech level over root mean square; none is a quiet
-/// room. With a little of the room before and behind.
+/// A voice at the usual level in noise, with a little of the room before and after it. `snr_db` is active speech level over root mean
+/// square noise; `None` means a quiet room.
 pub fn mixed(voice: &[f32], noise: Noise, snr_db: Option<f32>, random: &mut fastrand::Rng) -> Vec<f32> {
     let gain = SPEECH_LEVEL / active_level(voice).max(1e-9);
     let mut edge = || LEAST_EDGE + random.usize(..MORE_EDGE);
@@ -105,7 +105,7 @@ mod tests {
         }
     }
 
-    /// Reference: the definition of the decibel; a tone is its own active level.
+    /// Reference: the definition of the decibel. A tone is its own active level.
     #[test]
     fn a_voice_stands_above_the_noise_by_what_was_asked() {
         let tone: Vec<f32> = (0..16_000).map(|n| (n as f32 * 0.2).sin()).collect();

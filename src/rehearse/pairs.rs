@@ -1,4 +1,4 @@
-//! Pairs of phrases that were taken for each other, why by their sounds, and what could be said instead.
+//! Finds pairs of phrases that were mistaken for each other, explains them by their sounds, and suggests alternatives.
 
 use super::perform::{Outcome, Trial, fits};
 use super::stage::{Stage, answer_name};
@@ -7,54 +7,54 @@ use serde::Serialize;
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
-/// A pair is ambiguous when one was the likelier for the other in this share of its trials, and this often at least ...
+/// A pair is ambiguous if one phrase was the likeliest for the other in this share of its trials, and at least this often ...
 const LIKELIER_SHARE: f64 = 0.25;
 const LIKELIER_TIMES: usize = 2;
-// ... or when it was taken for the other at all: a wrong branch.
-/// Suggestions for a pair at most.
+// ... or if it was accepted for the other at all: a wrong branch.
+/// Most suggestions for a pair.
 const MOST_SUGGESTIONS: usize = 2;
 
-/// Two phrases of different meaning that stand in one grammar.
+/// Two phrases with different meanings in the same grammar.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Pair {
-    /// Too close to be told apart: exit code 1.
+    /// Whether they are too close to tell apart: exit code 1.
     pub ambiguous: bool,
-    /// Steps where both may be said.
+    /// Steps where both are allowed.
     pub steps: Vec<String>,
-    /// What was said.
+    /// The spoken phrase.
     pub said: String,
     /// Its answer.
     pub answer: String,
-    /// What was heard.
+    /// The phrase heard.
     pub heard: String,
     /// Its answer.
     pub heard_answer: String,
-    /// How often the first was said where both may be said.
+    /// How often the first phrase was said where both are allowed.
     pub trials: usize,
-    /// How often the other was the likeliest then.
+    /// How often the other was then the likeliest.
     pub likelier: usize,
-    /// How often the other was taken without a question: wrong branches.
+    /// How often the other was accepted without a question: wrong branches.
     pub taken: usize,
-    /// Distance of their sounds by rule; 1 is one unrelated consonant.
+    /// Distance of their sounds by rule, where 1 is one unrelated consonant.
     pub distance: f64,
-    /// The sounds of what was said, in the International Phonetic Alphabet; none where no program is there to tell.
+    /// The sounds of the spoken phrase, in the International Phonetic Alphabet. `None` if no program is available to transcribe it.
     pub said_sounds: Option<String>,
-    /// The sounds of what was heard.
+    /// The sounds of the phrase heard.
     pub heard_sounds: Option<String>,
-    /// Why, in a sentence.
+    /// The explanation, as a sentence.
     pub why: String,
     /// What to say instead.
     pub suggestions: Vec<Suggestion>,
 }
 
-/// Another phrase of the same answer that was heard better.
+/// Another phrase with the same answer that was recognised better.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Suggestion {
     /// The phrase.
     pub say: String,
     /// How often it was right at once.
     pub right: usize,
-    /// Of so many times.
+    /// Number of trials.
     pub trials: usize,
 }
 
@@ -67,7 +67,7 @@ struct Count {
     heard_answer: String,
 }
 
-/// Finds the pairs in the trials, worst first. `sounds` writes a phrase in the phonetic alphabet.
+/// Finds the pairs in the trials, worst first. `sounds` transcribes a phrase into the phonetic alphabet.
 pub fn find(stages: &[Stage], trials: &[Trial], language: &str, sounds: &dyn Fn(&str) -> Option<String>) -> Vec<Pair> {
     let mut counts: BTreeMap<(String, String, String), Count> = BTreeMap::new();
     for trial in trials {
@@ -78,7 +78,7 @@ pub fn find(stages: &[Stage], trials: &[Trial], language: &str, sounds: &dyn Fn(
             let note = matches!(best.answer, Answer::Note(_));
             !both_numbers && !note && !fits(&best.answer, &said.answer, resolution)
         };
-        // What is refused was not heard as anything.
+        // A rejected utterance was not mistaken for anything.
         let Some(best) = trial.best.as_ref().filter(|_| trial.outcome != Outcome::Refused).filter(wrong) else {
             continue;
         };
@@ -129,7 +129,7 @@ pub fn find(stages: &[Stage], trials: &[Trial], language: &str, sounds: &dyn Fn(
     pairs
 }
 
-/// Other phrases of the same answer in the same stages that were never taken wrongly and oftener right.
+/// Other phrases with the same answer in the same stages that were never accepted wrongly and were right more often.
 fn suggestions(stages: &[Stage], trials: &[Trial], at: &[usize], said: &str, answer: &str) -> Vec<Suggestion> {
     let mut by: BTreeMap<&str, (usize, usize, bool)> = BTreeMap::new();
     for trial in trials.iter().filter(|t| at.contains(&t.stage)) {
@@ -149,7 +149,7 @@ fn suggestions(stages: &[Stage], trials: &[Trial], at: &[usize], said: &str, ans
     better.into_iter().take(MOST_SUGGESTIONS).map(suggestion).collect()
 }
 
-/// Why two phrases are near, by their sounds, or by their letters where those are not known.
+/// Why two phrases are close, from their sounds, or from their letters if the sounds are unknown.
 fn why(said: &str, heard: &str, said_sounds: Option<&str>, heard_sounds: Option<&str>) -> String {
     let (kind, a, b) = match (said_sounds, heard_sounds) {
         (Some(a), Some(b)) => ("sounds", plain(a), plain(b)),
@@ -182,7 +182,7 @@ fn why(said: &str, heard: &str, said_sounds: Option<&str>, heard_sounds: Option<
     format!("{same} of {of} {kind} are the same; they differ in {}", differ.join(", "))
 }
 
-/// The sounds one by one: without blanks, stress and length.
+/// The sounds one by one, without spaces, stress and length.
 fn plain(sounds: &str) -> Vec<char> {
     sounds.chars().filter(|c| c.is_alphabetic() && !matches!(c, 'ˈ' | 'ˌ' | 'ː')).collect()
 }

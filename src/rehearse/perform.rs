@@ -1,4 +1,4 @@
-//! The rehearsal itself: lines are synthesised once for each voice, put into noise, heard, and judged as a walk would.
+//! Runs the rehearsal: each line is synthesised once per voice, mixed with noise, recognised, and judged as in a walk.
 
 use super::noise::{NOISES, Noise, mixed};
 use super::stage::Stage;
@@ -9,17 +9,17 @@ use std::collections::HashMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// Recognisers at work at once: each takes about 150 MB.
+/// Most recognisers running at the same time. Each takes about 150 MB.
 const MOST_WORKERS: usize = 6;
 
-/// Who speaks.
+/// A speaker.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cast {
     /// The program: espeak-ng or flite.
     pub program: &'static str,
     /// Its voice.
     pub voice: &'static str,
-    /// Speed, 1 as usual.
+    /// Speed, where 1 is normal.
     pub speed: f32,
 }
 
@@ -27,7 +27,7 @@ const fn cast(program: &'static str, voice: &'static str, speed: f32) -> Cast {
     Cast { program, voice, speed }
 }
 
-/// English voices of two programs that differ in accent, pitch and speed; the first `most` of them.
+/// English voices from two programs that differ in accent, pitch and speed. At most the first `most` of them.
 pub fn usual_cast(most: usize) -> Vec<Cast> {
     let mut all = vec![
         cast("espeak-ng", "en-gb", 1.0),
@@ -46,7 +46,7 @@ impl Cast {
         format!("{} {}", self.program, self.voice)
     }
 
-    /// Says something, at 16 kHz.
+    /// Synthesises the words at 16 kHz.
     pub fn say(&self, words: &str) -> Result<Vec<f32>, SpeakError> {
         let pcm = match self.program {
             "flite" => Flite::new(self.voice).synthesise(words, self.speed),
@@ -56,71 +56,71 @@ impl Cast {
     }
 }
 
-/// What became of one line.
+/// The outcome of one line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Outcome {
-    /// Taken, and right.
+    /// Accepted and right.
     Right,
-    /// Asked back, the right answer among what was asked.
+    /// Confirmed, and the question included the right answer.
     Asked,
-    /// Asked back about something else.
+    /// Confirmed with a question about something else.
     AskedWrong,
-    /// Taken for nothing that may be said.
+    /// Rejected as outside the grammar.
     Refused,
-    /// Taken, and wrong.
+    /// Accepted and wrong.
     Wrong,
 }
 
-/// One line said once.
+/// One line, spoken once.
 #[derive(Debug, Clone)]
 pub struct Trial {
-    /// Which stage.
+    /// Index of the stage.
     pub stage: usize,
-    /// Which of its lines.
+    /// Index of the line in its stage.
     pub line: usize,
-    /// Which level of [`Rehearsal::levels`].
+    /// Index into [`Rehearsal::levels`].
     pub level: usize,
-    /// What became of it.
+    /// The outcome.
     pub outcome: Outcome,
-    /// The likeliest answer, if any was likely.
+    /// The likeliest answer, if any.
     pub best: Option<Hypothesis>,
 }
 
-/// Why a rehearsal came to nothing.
+/// Why a rehearsal failed.
 #[derive(Debug, thiserror::Error)]
 pub enum RehearseError {
-    /// No recogniser.
+    /// No recogniser is available.
     #[error(transparent)]
     Hear(#[from] HearError),
-    /// No voice.
+    /// No voice is available.
     #[error(transparent)]
     Speak(#[from] SpeakError),
 }
 
-/// What is rehearsed, and how.
+/// A rehearsal to run.
 pub struct Rehearsal<'a> {
-    /// What is said and what may be heard.
+    /// The lines to speak and the grammars to hear them with.
     pub stages: &'a [Stage],
-    /// Who speaks.
+    /// The speakers.
     pub casts: &'a [Cast],
-    /// Signal to noise in decibels; none is a quiet room.
+    /// Signal-to-noise ratios, decibels. `None` means a quiet room.
     pub levels: &'a [Option<f32>],
-    /// Opens a recogniser; called once for each worker.
+    /// Opens a recogniser. Called once per worker.
     pub engine: &'a (dyn Fn() -> Result<Box<dyn Recogniser>, HearError> + Sync),
-    /// Told how many lines have been heard.
+    /// Receives the number of lines heard so far.
     pub progress: &'a (dyn Fn(usize) + Sync),
 }
 
 impl Rehearsal<'_> {
-    /// Lines that will be heard in all.
+    /// Total number of lines to hear.
     pub fn size(&self) -> usize {
         self.stages.iter().map(|s| s.lines.len()).sum::<usize>() * self.casts.len() * self.levels.len()
     }
 
-    /// Says and hears everything.
+    /// Speaks and recognises every line.
     ///
     /// # Errors
-    /// When there is no recogniser, or a voice fails.
+    /// No recogniser is available, or a voice fails.
     pub fn run(&self) -> Result<Vec<Trial>, RehearseError> {
         let sounds = Sounds::of(self);
         let (next, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
@@ -175,7 +175,7 @@ impl Rehearsal<'_> {
     }
 }
 
-/// Whether an answer is what was said; numbers to half of the meter's smallest step.
+/// Whether an answer matches what was said. Numbers match to half the meter's resolution.
 pub(super) fn fits(heard: &Answer, said: &Answer, resolution: f64) -> bool {
     match (heard, said) {
         (Answer::Reading(a), Answer::Reading(b)) => {

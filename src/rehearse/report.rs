@@ -1,5 +1,5 @@
-//! What a rehearsal showed. `probeside rehearse --json` prints a [`Report`]: schema "probeside.rehearsal", version 1, fields
-//! named and explained here. New fields may come within a version; a field that changes its meaning raises it.
+//! The results of a rehearsal. `probeside rehearse --json` prints a [`Report`]: schema "probeside.rehearsal", version 1, with the fields
+//! named and explained here. New fields may be added within a version. A field that changes its meaning raises the version.
 
 use super::noise::NOISES;
 use super::pairs::{self, Pair};
@@ -9,7 +9,7 @@ use serde::Serialize;
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
-/// The whole.
+/// The complete report.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Report {
     /// "probeside.rehearsal".
@@ -22,38 +22,38 @@ pub struct Report {
     pub bike: String,
     /// The recogniser's name.
     pub engine: String,
-    /// Who spoke.
+    /// The speakers.
     pub voices: Vec<String>,
-    /// In which noises, in turn.
+    /// The noises, used in turn.
     pub noises: Vec<&'static str>,
-    /// True when no pair is ambiguous: exit code 0, else 1.
+    /// True if no pair is ambiguous: exit code 0, otherwise 1.
     pub sound: bool,
-    /// Lines said and heard in all.
+    /// Total number of lines spoken and heard.
     pub trials: usize,
-    /// How long it took.
+    /// Duration, seconds.
     pub seconds: f64,
-    /// By level of noise, in the order given.
+    /// Results by noise level, in the order given.
     pub levels: Vec<Level>,
-    /// Every grammar once.
+    /// Results for every grammar, each listed once.
     pub stages: Vec<StageReport>,
-    /// Pairs of phrases taken for each other, worst first.
+    /// Pairs of phrases that were mistaken for each other, worst first.
     pub pairs: Vec<Pair>,
 }
 
-/// Counts of what became of lines.
+/// Counts of outcomes.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct Counts {
-    /// Said.
+    /// Lines spoken.
     pub trials: usize,
-    /// Taken, and right.
+    /// Accepted and right.
     pub right: usize,
-    /// Asked back, the right answer among what was asked.
+    /// Confirmed, and the question included the right answer.
     pub asked: usize,
-    /// Asked back about something else.
+    /// Confirmed with a question about something else.
     pub asked_wrong: usize,
-    /// Taken for nothing that may be said.
+    /// Rejected as outside the grammar.
     pub refused: usize,
-    /// Taken, and wrong. Of numbers too, which are read back before they count.
+    /// Accepted and wrong. Includes numbers, which are read back before they count.
     pub wrong: usize,
 }
 
@@ -73,9 +73,9 @@ impl Counts {
 /// One level of noise.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Level {
-    /// Signal to noise in decibels; null is a quiet room.
+    /// Signal-to-noise ratio, decibels. `null` means a quiet room.
     pub snr_db: Option<f32>,
-    /// What became of the lines.
+    /// The outcomes.
     #[serde(flatten)]
     pub counts: Counts,
 }
@@ -83,25 +83,25 @@ pub struct Level {
 /// One grammar.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct StageReport {
-    /// The first step that has it, "any step", or "a confirmation".
+    /// The first step that uses it, "any step", or "a confirmation".
     pub name: String,
-    /// All steps that have it.
+    /// All steps that use it.
     pub steps: Vec<String>,
-    /// What was said.
+    /// The phrases spoken.
     pub phrases: Vec<PhraseReport>,
 }
 
 /// One line.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PhraseReport {
-    /// What was said.
+    /// The phrase spoken.
     pub words: String,
     /// Its answer: a choice's id, "command repeat", "escape flickers", "done", "yes", "no", or a value with its unit.
     pub answer: String,
-    /// What became of it.
+    /// The outcomes.
     #[serde(flatten)]
     pub counts: Counts,
-    /// The confusion table's row: the likeliest answers that were not this one, refused ones too, most frequent first.
+    /// Its row of the confusion table: the likeliest answers other than this one, including rejected ones, most frequent first.
     pub heard_as: Vec<HeardAs>,
 }
 
@@ -112,13 +112,13 @@ pub struct HeardAs {
     pub words: String,
     /// Their answer.
     pub answer: String,
-    /// How often they were the likeliest.
+    /// How often it was the likeliest.
     pub times: usize,
-    /// How often they were taken without a question.
+    /// How often it was accepted without a question.
     pub taken: usize,
 }
 
-/// What a report is headed with.
+/// The head of a report.
 pub struct Head<'a> {
     /// The procedure's id.
     pub procedure: &'a str,
@@ -128,12 +128,12 @@ pub struct Head<'a> {
     pub engine: &'a str,
     /// The vocabulary's language.
     pub language: &'a str,
-    /// How long it took.
+    /// Duration, seconds.
     pub seconds: f64,
 }
 
 impl Report {
-    /// Counts what was heard. `sounds` writes a phrase in the phonetic alphabet, where it can.
+    /// Counts the outcomes. `sounds` transcribes a phrase into the phonetic alphabet, if it can.
     pub fn new(
         head: &Head<'_>,
         rehearsal: &Rehearsal<'_>,

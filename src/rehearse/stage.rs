@@ -1,41 +1,41 @@
-//! What is rehearsed: each grammar that a procedure's steps have for a bike once, with the lines to be said against it.
+//! The stages of a rehearsal: each distinct grammar in a procedure's steps for a bike, with the lines to speak.
 
 use crate::check::stops;
 use crate::phrase::{Answer, Command, Grammar, NumberSlot, Phrase, Reading, ReadingKind, Vocabulary, sound};
 use crate::walk::{World, asked};
 
-/// Spoken controls this near to one of a step's own answers are said at that step too; further ones only once, at no step.
+/// A spoken command this close to one of a step's own answers is also spoken at that step. Others are spoken only once, at no step.
 const NEAR: f64 = 3.0;
-/// Where in the range of a reading numbers are taken from.
+/// Positions within a reading's range at which numbers are taken.
 const NUMBERS_AT: [f64; 4] = [0.17, 0.42, 0.61, 0.88];
 
-/// One grammar, the steps that have it, and what is said against it.
+/// One grammar, the steps that use it, and the lines spoken against it.
 #[derive(Debug, Clone)]
 pub struct Stage {
-    /// Steps with this grammar; empty for what may be said at any step, or while a confirmation is pending.
+    /// Steps with this grammar. Empty for phrases allowed at any step, or while a confirmation is pending.
     pub steps: Vec<String>,
-    /// What it is called in reports.
+    /// Its name in reports.
     pub name: String,
-    /// What may be said.
+    /// The grammar.
     pub grammar: Grammar,
-    /// Answers on which much hangs.
+    /// Answers with high stakes.
     pub high: Vec<Answer>,
-    /// What is said, with its meaning.
+    /// The lines to speak, with their meanings.
     pub lines: Vec<Phrase>,
 }
 
 impl Stage {
-    /// Its steps, or its own name where it has none.
+    /// Its steps, or its own name if it has none.
     pub fn names(&self) -> Vec<String> {
         if self.steps.is_empty() { vec![self.name.clone()] } else { self.steps.clone() }
     }
 }
 
-/// Every grammar of the procedures in `world` for its bike, equal ones once; only those of the steps in `only`, if any are named.
-/// With `all`, every spoken control is said at every step.
+/// Every distinct grammar of the procedures in `world` for its bike, or only those of the steps in `only` if any are named. With `all`,
+/// every spoken command is spoken at every step.
 ///
 /// # Errors
-/// A phrase or a limit that does not come out, and a step in `only` that there is not.
+/// A phrase or limit that cannot be evaluated, or an unknown step in `only`.
 pub fn stages(world: &World, only: &[String], all: bool) -> Result<Vec<Stage>, String> {
     let main = &world.procedures[&world.main];
     let others = world.procedures.values().filter(|p| p.id != main.id);
@@ -66,7 +66,7 @@ pub fn stages(world: &World, only: &[String], all: bool) -> Result<Vec<Stage>, S
     Ok(found)
 }
 
-/// What may be said at any step, and while a confirmation is pending.
+/// Phrases allowed at any step, and while a confirmation is pending.
 fn common(words: &Vocabulary) -> Vec<Stage> {
     let mut commands = words.command_phrases();
     commands.retain(|p| p.answer != Answer::Command(Command::Resume));
@@ -80,7 +80,7 @@ fn common(words: &Vocabulary) -> Vec<Stage> {
     vec![stage("any step", words.done_phrases(), words.escape_phrases()), asked]
 }
 
-/// A step's own answers, numbers out of its range, and the spoken controls that come near to them.
+/// A step's own answers, numbers outside its range, and the spoken commands close to its answers.
 fn lines(grammar: &Grammar, words: &Vocabulary, all: bool) -> Vec<Phrase> {
     let shared = |p: &Phrase| matches!(p.answer, Answer::Command(_) | Answer::Escape(_) | Answer::Done);
     let language = words.language();
@@ -93,7 +93,7 @@ fn lines(grammar: &Grammar, words: &Vocabulary, all: bool) -> Vec<Phrase> {
     lines
 }
 
-/// A few values of a slot as they are said.
+/// A few values of a slot, as spoken.
 fn numbers(slot: &NumberSlot, words: &Vocabulary) -> Vec<Phrase> {
     let step = if slot.resolution > 0.0 { slot.resolution } else { 1.0 };
     let mut found: Vec<Phrase> = Vec::new();

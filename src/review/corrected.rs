@@ -1,8 +1,8 @@
-//! Which readings count: of a reading and its corrections the last one, of a check that was gone back over and made again the last time.
+//! Decides which readings count: the last one of a reading and its corrections, and the latest if a check was repeated after "go back".
 //!
-//! The walker gives a correction ("correct that") the number of the reading that it amends, so that one number may stand in several records; a
-//! journal from elsewhere may number it on. "Go back" leaves what was read where it was: the check is asked again, as are those
-//! after it, and a reading taken there then takes the place of the earlier one.
+//! The walker gives a correction ("correct that") the number of the reading that it amends, so one number may appear in several records. A
+//! journal from elsewhere may give it a new number. "Go back" leaves earlier readings in place: that check and those after it are asked
+//! again, and a new reading there replaces the earlier one.
 
 use super::Reading;
 use crate::phrase::Command;
@@ -12,21 +12,21 @@ use std::collections::{BTreeMap, BTreeSet};
 /// A check in the walk: step and loop item.
 type Place = (String, Option<String>);
 
-/// Follows a journal's records and says what amends what.
+/// Follows a journal's records and determines which reading amends which.
 #[derive(Default)]
 pub(super) struct Corrections {
-    /// Every check that was entered, and how many readings there were by then.
+    /// Every check that was entered, with the number of readings up to then.
     entered: Vec<(Place, usize)>,
-    /// "Go back", or "correct that" where the last answer was no reading; nothing was answered since.
+    /// "Go back", or "correct that" after an answer that was not a reading. Nothing was answered since.
     goes_back: bool,
-    /// By its place in the review, readings that the walk went back over, not taken again yet.
+    /// Readings that the walk went back over and has not taken again yet, by index in the review.
     gone_over: BTreeSet<usize>,
-    /// The reading that counts, by its place in the review, for every number.
+    /// The reading that counts for every number, by index in the review.
     counts: BTreeMap<u32, usize>,
 }
 
 impl Corrections {
-    /// A record that is no reading, after so many readings.
+    /// Follows a record that is not a reading. `readings` are those before it.
     pub(super) fn follow(&mut self, record: &Record, readings: &[Reading]) {
         match record {
             Record::Controlled { command: Command::Back | Command::Correct, .. } => self.goes_back = true,
@@ -57,14 +57,14 @@ impl Corrections {
         };
         let at = readings.len();
         if let Some(before) = before {
-            // A correction of what was gone over is gone over, too; what was read anew is not.
+            // The correction of a reading that was gone over is gone over too. A new reading is not.
             if self.gone_over.remove(&before) && reading.amends.is_some() {
                 self.gone_over.insert(at);
             }
             let number = readings[before].number;
             reading.amends = reading.amends.or(Some(number));
             readings[before].effective = false;
-            // Whatever that one amended is amended by this one now.
+            // This reading also amends whatever the amended reading amended.
             for (earlier, counting) in &mut self.counts {
                 if *counting == before {
                     *counting = at;
@@ -81,7 +81,7 @@ impl Corrections {
 }
 
 impl Reading {
-    /// How it stands to another reading, in words that go on from one; empty where it amends none and none amends it.
+    /// Its relation to another reading, in words that continue a sentence. Empty if it amends none and none amends it.
     pub(super) fn correction(&self) -> String {
         let same = |number: u32| number == self.number;
         match (self.amends, self.amended_by) {

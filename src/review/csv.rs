@@ -1,9 +1,9 @@
-//! The readings as comma-separated values by RFC 4180: a header line, CRLF after every line, quotes only where a field needs them.
+//! Writes the readings as comma-separated values (RFC 4180): a header line, CRLF after every line, quotes only where a field needs them.
 
 use super::Review;
 use crate::system::Kind;
 
-/// The table as a file.
+/// The table as an output file.
 pub const TABLE: Kind =
     Kind { name: "table of readings", begins: "number,time,step,round,name,quantity,", goes_on: &[] };
 
@@ -31,8 +31,8 @@ const COLUMNS: [&str; 20] = [
     "effective",
 ];
 
-/// All readings, amended ones included, in order. Text that a spreadsheet would take for a formula (it begins with `=`, `+`, `-`, `@`,
-/// tab or carriage return) gets an apostrophe before it; numbers do not.
+/// All readings in order, amended ones included. Text that a spreadsheet would take for a formula (it starts with `=`, `+`, `-`, `@`, tab
+/// or carriage return) is prefixed with an apostrophe. Numbers are not.
 pub fn csv(review: &Review) -> String {
     let mut out = row(COLUMNS.iter().map(|name| (*name).to_owned()));
     for r in &review.readings {
@@ -89,7 +89,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// A reader by the ABNF of RFC 4180, section 2; `None` when the text does not follow it.
+    /// A reader that follows the ABNF of RFC 4180, section 2. `None` if the text does not conform.
     fn read(text: &str) -> Option<Vec<Vec<String>>> {
         let (mut rows, mut fields, mut rest) = (Vec::new(), Vec::new(), text);
         while !rest.is_empty() {

@@ -1,5 +1,5 @@
-//! A journal, perhaps a stranger's, gathered into a review. One line is in memory at a time beside what is kept of it; nothing but the
-//! journal is opened; a line that makes no sense is named and passed over.
+//! Gathers a journal, perhaps a stranger's, into a review. Besides the result only one line is in memory at a time. Nothing but the journal
+//! is opened. An unreadable line is reported and skipped.
 
 use super::corrected::Corrections;
 use super::sentence::{answer_name, sentence};
@@ -12,17 +12,17 @@ use crate::session::{
     read_journal, set_ms, wall_ms,
 };
 
-/// A time without entries that a reviewer is told of, milliseconds. Chosen, no source: longer than any step's working time.
+/// Shortest time without entries that counts as a gap, milliseconds. Chosen, no source: longer than any step's working time.
 const GAP_MS: u64 = 5 * 60_000;
-/// Session time may go back by less than this between entries that two threads hand in, milliseconds. Chosen, no source.
+/// Session time may go back by less than this between entries from two threads, milliseconds. Chosen, no source.
 const NOISE_MS: u64 = 1_000;
-/// Lines that made no sense which are listed one by one.
+/// Most unreadable lines that are listed one by one.
 const UNREAD_LISTED: usize = 100;
 
 /// Reads a session's journal.
 ///
-/// Errors when there is no journal, it is too large, or its first line is no header; anything wrong further on is told in
-/// [`Review::chain`] and [`Review::unread`].
+/// Fails if there is no journal, it is too large, or its first line is not a header. [`Review::chain`] and [`Review::unread`] report every
+/// later defect.
 pub fn gather(storage: &mut dyn Storage) -> Result<Review, SessionError> {
     let place = storage.place();
     let bytes = read_journal(storage)?;
@@ -48,7 +48,7 @@ pub fn gather(storage: &mut dyn Storage) -> Result<Review, SessionError> {
 struct Work {
     review: Review,
     last: Option<Now>,
-    /// Session time is counted here: only the wall tells when something was.
+    /// Session time is counted here, so only the wall clock dates an entry.
     counted: bool,
     unread: u64,
     instrument: Option<Instrument>,
@@ -105,7 +105,7 @@ impl Work {
             match entry.body_as::<Spoken>() {
                 Some(Spoken { text, began_ms, ended_ms, clip, .. }) => {
                     let who = if entry.is(Kind::Said) { "program" } else { "person" };
-                    self.review.transcript.push(Line { who, began_ms, ended_ms, text, clip });
+                    self.review.transcript.push(TranscriptLine { who, began_ms, ended_ms, text, clip });
                 }
                 None => self.unread(time, format!("line {line}: spoken words that cannot be read")),
             }
@@ -136,7 +136,7 @@ impl Work {
         }
     }
 
-    /// Gaps, and jumps of the wall clock against session time.
+    /// Finds gaps, and jumps of the wall clock relative to session time.
     fn time(&mut self, entry: &Entry) {
         let now = entry.at();
         if let Some(last) = &self.last {
@@ -151,7 +151,7 @@ impl Work {
             } else if passed >= GAP_MS {
                 self.review.gaps.push(remark(&entry.wall, format!("nothing was written for {}", span(passed))));
             }
-            // Counted time says nothing about the wall clock; but no clock goes back by itself.
+            // Counted time says nothing about the wall clock. But no clock goes back by itself.
             let jump = match by_wall {
                 Some(ms) => (ms < -i128::from(NOISE_MS)).then_some(ms),
                 None => set_ms(last, &now),

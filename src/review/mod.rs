@@ -1,8 +1,9 @@
-//! What a journal says, for the person who reads it afterwards: the conclusion first, then readings with their corrections, the way
-//! through the procedure, cautions, what was left out, interruptions and gaps.
+//! Presents a journal to a later reader: the conclusion first, then readings with their corrections, the path through the procedure,
+//! cautions, skipped checks, interruptions and gaps.
 //!
-//! [`gather`](fn@gather) reads a journal, which may come from a stranger, into a [`Review`]; [`text()`], [`csv()`], [`vtt()`] and serde's
-//! JSON print one, [`whole`](fn@whole) gives the whole session's sound where it was kept. [`verify`](fn@verify) says whether a session's folder is complete and unaltered.
+//! [`gather`](fn@gather) reads a journal, which may come from a stranger, into a [`Review`]. [`text()`], [`csv()`], [`vtt()`] and serde's
+//! JSON print it. [`whole`](fn@whole) returns the audio of the whole session, if it was kept. [`verify`](fn@verify) checks that a session's
+//! folder is complete and unaltered.
 
 mod corrected;
 mod csv;
@@ -33,7 +34,7 @@ use serde::Serialize;
 
 /// Name of the JSON schema, in every review.
 pub const SCHEMA: &str = "probeside-review";
-/// Version of the JSON schema: counted up when a key is renamed, removed or changes its meaning, not when one is added.
+/// Version of the JSON schema. Incremented when a key is renamed, removed or changes its meaning, but not when one is added.
 pub const SCHEMA_VERSION: u32 = 1;
 
 /// `10:14:03` of an RFC 3339 time.
@@ -46,53 +47,53 @@ fn place(step: &str, round: &Option<String>) -> String {
     round.as_ref().map_or_else(|| step.to_owned(), |round| format!("{step} ({round})"))
 }
 
-/// A session as its journal tells it. Serialised, this is the documented JSON: keys are the fields' names, times are RFC 3339 with
-/// offset, `mono_ms` milliseconds since the session began, absent things `null`.
+/// A session as its journal tells it. Serialised, this is the documented JSON: keys are the fields' names, times are RFC 3339 with offset,
+/// `mono_ms` is milliseconds since the session started, and missing values are `null`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Review {
     /// [`SCHEMA`].
     pub schema: &'static str,
     /// [`SCHEMA_VERSION`].
     pub version: u32,
-    /// Which session.
+    /// The session.
     pub session: Session,
-    /// How far the journal can be trusted.
+    /// How trustworthy the journal is.
     pub chain: Chain,
-    /// The conclusion the walk ended with; none if it did not come to one.
+    /// The conclusion that ended the walk, if it reached one.
     pub conclusion: Option<Conclusion>,
     /// Every conclusion, those of called procedures included, in order.
     pub conclusions: Vec<Conclusion>,
-    /// What was left of everything that could be wrong after each answer, where the walk went with advice.
+    /// The remaining suspects after each answer, if the walk had advice enabled.
     pub suspects: Vec<Suspects>,
     /// Every reading in order, amended ones included.
     pub readings: Vec<Reading>,
-    /// Choices, acknowledgements of steps, unsure answers.
+    /// Choices, acknowledgements of steps, escapes.
     pub answers: Vec<Answer>,
     /// Cautions that were acknowledged.
     pub cautions: Vec<Caution>,
-    /// Checks that were left out.
+    /// Skipped checks.
     pub untested: Vec<Remark>,
-    /// What was heard and not taken, silences included.
+    /// Rejected utterances, silences included.
     pub not_taken: Vec<Remark>,
-    /// Notes of the person and remarks of reviewers.
+    /// Notes by the user and remarks by reviewers.
     pub notes: Vec<Remark>,
     /// Pauses, lost microphones, stops, resumes, torn ends.
     pub interruptions: Vec<Remark>,
-    /// Times in which nothing was written, and jumps of the wall clock.
+    /// Periods without entries, and jumps of the wall clock.
     pub gaps: Vec<Remark>,
     /// Steps in the order they were entered.
     pub path: Vec<Entered>,
-    /// Everything the walker wrote down, in order, in words.
+    /// Every record of the walker, in order, in words.
     pub events: Vec<Event>,
     /// What was said and heard, by session time.
-    pub transcript: Vec<Line>,
-    /// Clips of sound that were announced, with their files in the session's folder.
+    pub transcript: Vec<TranscriptLine>,
+    /// Announced audio clips, with their files in the session's folder.
     pub clips: Vec<Clip>,
-    /// Lines that this version could not make sense of.
+    /// Lines that this version could not read.
     pub unread: Vec<Remark>,
 }
 
-/// Which session it was.
+/// Identifies the session.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Session {
     /// Its id.
@@ -101,35 +102,35 @@ pub struct Session {
     pub program: String,
     /// Wall time of the first entry.
     pub began: String,
-    /// Wall time of the last.
+    /// Wall time of the last entry.
     pub ended: String,
-    /// It was ended, not broken off.
+    /// Whether it was ended properly.
     pub finished: bool,
     /// The job.
     pub job: Job,
-    /// Copies kept with it.
+    /// The copies in its folder.
     pub files: Vec<StoredCopy>,
 }
 
-/// How whole the journal is.
+/// The integrity of the journal.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Chain {
-    /// `whole`, `torn` (the last write was cut short) or `broken` (altered).
+    /// `whole`, `torn` (the last write was incomplete) or `broken` (altered).
     pub state: &'static str,
     /// The first line that does not fit, from 1.
     pub line: Option<u64>,
-    /// Why not.
+    /// Why it does not fit.
     pub why: Option<String>,
-    /// Lines that fit.
+    /// Number of lines that fit.
     pub entries: u64,
-    /// Digest of these.
+    /// Digest of these lines.
     pub digest: Digest,
 }
 
 /// A conclusion.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Conclusion {
-    /// When.
+    /// Wall time.
     pub time: String,
     /// Procedure.
     pub procedure: String,
@@ -141,22 +142,22 @@ pub struct Conclusion {
     pub cause: String,
     /// Remedy.
     pub remedy: String,
-    /// Ruled out.
+    /// What it rules out.
     pub rules_out: Vec<String>,
-    /// Not tested.
+    /// What was not tested.
     pub not_tested: Vec<String>,
     /// Suspects that the answers did not rule out, with their shares.
     pub not_ruled_out: Vec<String>,
-    /// To check again after the repair.
+    /// What to check again after the repair.
     pub recheck: Vec<String>,
-    /// To reconnect or switch off.
+    /// What to reconnect or switch off.
     pub put_back: Vec<String>,
 }
 
-/// What was left after an answer.
+/// The suspects after an answer.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Suspects {
-    /// When.
+    /// Wall time.
     pub time: String,
     /// Step that was answered.
     pub step: String,
@@ -172,7 +173,7 @@ pub struct Suspects {
 pub struct Reading {
     /// Number in the session.
     pub number: u32,
-    /// When.
+    /// Wall time.
     pub time: String,
     /// Session time.
     pub mono_ms: u64,
@@ -182,11 +183,11 @@ pub struct Reading {
     pub round: Option<String>,
     /// Name.
     pub name: String,
-    /// What was measured.
+    /// The measured quantity.
     pub quantity: Quantity,
     /// How it was given: `plain`, `about`, `over-range`, `no-reading`.
     pub kind: ReadingKind,
-    /// The number in `unit`; `null` when over range or nothing was shown.
+    /// The number in `unit`. `null` if the meter was over range or showed nothing.
     pub value: Option<f64>,
     /// Its unit.
     pub unit: Unit,
@@ -204,15 +205,15 @@ pub struct Reading {
     pub words: String,
     /// Probability.
     pub confidence: f64,
-    /// It was asked back and agreed to.
+    /// Whether it was confirmed.
     pub confirmed: bool,
-    /// Number of the reading it amends or, after going back, takes the place of; its own where both have one number.
+    /// Number of the reading that it amends or, after going back, replaces. Its own number if both have the same.
     pub amends: Option<u32>,
-    /// Number of the last reading that amends it; its own where both have one number.
+    /// Number of the last reading that amends it. Its own number if both have the same.
     pub amended_by: Option<u32>,
-    /// No later reading amends it: this is the one that counts. Of a reading and its corrections exactly one does.
+    /// Whether this is the reading that counts, because no later one amends it. Exactly one of a reading and its corrections is.
     pub effective: bool,
-    /// The instrument and where its leads were, as the bike's state was agreed.
+    /// The instrument and its leads, from the agreed state of the bike.
     pub instrument: Option<Instrument>,
     /// Clip id.
     pub clip: Option<String>,
@@ -221,7 +222,7 @@ pub struct Reading {
 /// An answer that is not a number.
 #[derive(Debug, Default, Clone, PartialEq, Serialize)]
 pub struct Answer {
-    /// When.
+    /// Wall time.
     pub time: String,
     /// Step.
     pub step: String,
@@ -231,13 +232,13 @@ pub struct Answer {
     pub answer: String,
     /// Words heard.
     pub words: String,
-    /// How it was said back.
+    /// The spoken confirmation.
     pub echo: String,
     /// `good`, `bad`, `neither`.
     pub means: String,
-    /// Probability, where there is one.
+    /// Probability, if known.
     pub confidence: Option<f64>,
-    /// It was asked back and agreed to.
+    /// Whether it was confirmed.
     pub confirmed: bool,
     /// Clip id.
     pub clip: Option<String>,
@@ -246,9 +247,9 @@ pub struct Answer {
 /// A caution that was acknowledged.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Caution {
-    /// When.
+    /// Wall time.
     pub time: String,
-    /// Step it came before.
+    /// The step it precedes.
     pub step: String,
     /// Loop item.
     pub round: Option<String>,
@@ -256,27 +257,27 @@ pub struct Caution {
     pub caution: String,
     /// Signal word.
     pub signal: String,
-    /// What was said.
+    /// The spoken text.
     pub said: String,
 }
 
-/// Something worth a line.
+/// An event worth a line.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Remark {
-    /// When.
+    /// Wall time.
     pub time: String,
-    /// Step, where it belongs to one.
+    /// Step, if it belongs to one.
     pub step: Option<String>,
     /// Loop item.
     pub round: Option<String>,
-    /// What.
+    /// The event in words.
     pub what: String,
 }
 
 /// A step that was entered.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Entered {
-    /// When.
+    /// Wall time.
     pub time: String,
     /// Procedure.
     pub procedure: String,
@@ -284,7 +285,7 @@ pub struct Entered {
     pub step: String,
     /// Loop item.
     pub round: Option<String>,
-    /// What was asked.
+    /// The prompt.
     pub asked: String,
 }
 
@@ -293,13 +294,13 @@ pub struct Entered {
 pub struct Event {
     /// Number of the entry.
     pub seq: u64,
-    /// When.
+    /// Wall time.
     pub time: String,
     /// Session time.
     pub mono_ms: u64,
     /// Kind of record: `entered`, `answered`, `read`, ...
     pub event: &'static str,
-    /// Step, where it belongs to one.
+    /// Step, if it belongs to one.
     pub step: Option<String>,
     /// Loop item.
     pub round: Option<String>,
@@ -309,12 +310,12 @@ pub struct Event {
 
 /// A line of the transcript.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Line {
+pub struct TranscriptLine {
     /// `program` or `person`.
     pub who: &'static str,
-    /// Begin, session time in milliseconds.
+    /// Start, session time in milliseconds.
     pub began_ms: u64,
-    /// End.
+    /// End, session time in milliseconds.
     pub ended_ms: u64,
     /// The words.
     pub text: String,

@@ -1,4 +1,4 @@
-//! One record in words.
+//! Puts a record into words.
 
 use super::place;
 use crate::advice::Weighed;
@@ -6,7 +6,7 @@ use crate::phrase::{Answer, Reading, ReadingKind};
 use crate::session::Record;
 use crate::units::Unit;
 
-/// A reading as one writes it down: `12.4 V`, `about 12 V`, `over range`, `nothing shown`.
+/// A reading in its usual notation: `12.4 V`, `about 12 V`, `over range`, `nothing shown`.
 pub(crate) fn shown(reading: &Reading, unit: Unit) -> String {
     let unit = if reading.unit.quantity() == unit.quantity() { reading.unit } else { unit };
     let number = with_unit(reading.value, unit);
@@ -25,7 +25,7 @@ fn with_unit(value: f64, unit: Unit) -> String {
     }
 }
 
-/// Limits in words: "good from 12.36 V"; none where there are none.
+/// Limits in words: "good from 12.36 V". `None` without limits.
 pub(crate) fn limits(low: Option<f64>, high: Option<f64>, unit: &str) -> Option<String> {
     Some(match (low, high) {
         (Some(low), Some(high)) => format!("good from {} to {} {unit}", short(low), short(high)),
@@ -46,7 +46,7 @@ pub(crate) fn short(value: f64) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
-/// The name of an answer: the choice's id, `done`, the escape's name.
+/// The name of an answer: the choice's id, `done`, or the escape's name.
 pub(super) fn answer_name(answer: &Answer) -> String {
     match answer {
         Answer::Choice(id) => id.clone(),
@@ -62,7 +62,7 @@ pub(super) fn answer_name(answer: &Answer) -> String {
     }
 }
 
-/// A share of one as `37 %`.
+/// A share as a percentage: `37 %`.
 pub(super) fn percent(share: f64) -> String {
     match share * 100.0 {
         small if small < 1.0 => "under 1 %".to_owned(),
@@ -70,7 +70,7 @@ pub(super) fn percent(share: f64) -> String {
     }
 }
 
-/// The suspects in a line.
+/// The suspects on one line.
 fn left(weighed: &Weighed) -> String {
     let first = weighed.suspects.first();
     let first =

@@ -1,4 +1,4 @@
-//! A review for a terminal: 80 columns, the conclusion first, and no character that a terminal would obey.
+//! A review for a terminal: 80 columns, the conclusion first, and no control characters.
 
 use super::sentence::{limits, percent, shown};
 use super::whole::pieces_in_words;
@@ -6,10 +6,10 @@ use super::*;
 use crate::phrase::Reading as Said;
 use crate::source::is_hidden;
 
-/// Columns of a line.
+/// Columns in a line.
 const COLUMNS: usize = 80;
 
-/// Text without control characters and without those that turn the direction of writing, so that a stranger's journal can be shown.
+/// Text without control characters and marks that change the writing direction, so that a stranger's journal can be shown.
 pub fn plain(text: &str) -> String {
     text.chars().map(|c| if is_hidden(c) { ' ' } else { c }).collect()
 }
@@ -21,7 +21,7 @@ impl Page {
         self.0 += &format!("\n{text}\n");
     }
 
-    /// `first` and the text after it, wrapped, every line after the first indented as far as `first` is wide.
+    /// Writes `first` and then `text`, wrapped. Continuation lines are indented by the width of `first`.
     fn item(&mut self, first: &str, text: &str) {
         let first = plain(first);
         let indent = first.chars().count().min(COLUMNS / 3);
@@ -75,7 +75,7 @@ fn lead(time: &str) -> String {
     format!("  {:8}  ", clock(time))
 }
 
-/// The whole review as text.
+/// The complete review as text.
 pub fn text(review: &Review) -> String {
     let mut page = Page(String::new());
     let Session { id, program, began, ended, finished, job, .. } = &review.session;
@@ -172,7 +172,7 @@ fn conclusion_items(page: &mut Page, conclusion: &Conclusion) {
     page.list("  Put back     ", &conclusion.put_back);
 }
 
-/// A line whenever another suspect comes first or fewer are left; the doubts.
+/// One line whenever the leading suspect changes or fewer remain, then the doubts.
 fn suspects_text(page: &mut Page, all: &[Suspects]) {
     if !all.is_empty() {
         page.heading("SUSPECTS LEFT");

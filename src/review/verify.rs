@@ -1,14 +1,14 @@
-//! Whether a session's folder is complete and unaltered: the chain, its digest, the copies, the clips, and anything that is there too much.
+//! Checks that a session's folder is complete and unaltered: the chain, its digest, the copies, the clips, and any extra files.
 //!
-//! What it proves, and what it cannot:
+//! What this proves, and what it cannot:
 //!
-//! - The chain finds every alteration of a line that has a line after it. `digest.json` finds one of the last line, and lines that are missing
-//!   after it. So a session that was ended, with its digest beside it, is unaltered unless somebody made both anew.
-//! - Somebody who makes both anew, or who cuts the journal back to an earlier end and puts back the digest of then, is found only against a
-//!   digest that was kept elsewhere: on paper, on the customer's page, in the archive.
-//! - A session that was not ended (it is under way, it broke off, or its end was cut away together with its digest; these look the same)
-//!   is not whole and not forged: nothing tells whether lines are missing at its end.
-//! - A journal that has an end and no digest is not whole: the digest was removed, or the program was killed between the two.
+//! - The chain reveals every alteration of a line that another line follows. `digest.json` reveals an alteration of the last line, and
+//!   lines missing after it. So a session that was ended, with its digest beside it, is unaltered unless somebody forged both.
+//! - Whoever forges both, or cuts the journal back to an earlier end and restores the digest of that time, is only detected by a digest
+//!   kept elsewhere: on paper, on the customer's page, in the archive.
+//! - A session that was not ended is neither whole nor forged. It may be in progress or broken off, or its end may have been cut away
+//!   together with its digest; these look the same. Nothing shows whether lines are missing at its end.
+//! - A journal with an end but no digest is not whole: the digest was removed, or the program was killed between the two.
 
 use super::{Review, plain};
 use crate::session::chain::{self, State};
@@ -20,43 +20,43 @@ use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 
-/// Earlier ends of the session that a kept digest is compared with; the short form takes some milliseconds each.
+/// Most earlier ends of the session that are compared with a kept digest. Each short form takes some milliseconds.
 const ENDS_COMPARED: usize = 100;
 
-/// Something found, at a place: `journal.jsonl:12`, `clips/a.wav`.
+/// A finding with its place: `journal.jsonl:12`, `clips/a.wav`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Finding {
-    /// Where.
+    /// The place.
     pub place: String,
-    /// What, a sentence.
+    /// The finding, as a sentence.
     pub what: String,
 }
 
-/// What [`verify`] found.
+/// The result of [`verify`].
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Verification {
-    /// No fault was found. Only where it was ended, too, the record is whole.
+    /// Whether no fault was found. The record is whole only if it was also ended.
     pub sound: bool,
-    /// Its last line is the session's end, with its digest beside the journal.
+    /// Whether its last line ends the session, with its digest beside the journal.
     pub ended: bool,
-    /// What is altered, removed, moved or added; the first is the first to look at.
+    /// Everything altered, removed, moved or added. The first is the most important.
     pub faults: Vec<Finding>,
-    /// What is worth knowing and no fault.
+    /// Findings that are not faults.
     pub notes: Vec<Finding>,
-    /// Lines that fit the chain.
+    /// Number of lines that fit the chain.
     pub entries: u64,
-    /// Digest of these.
+    /// Digest of these lines.
     pub digest: Digest,
 }
 
 #[derive(Default)]
-struct Found {
+struct Findings {
     faults: Vec<Finding>,
     notes: Vec<Finding>,
     known: BTreeSet<String>,
 }
 
-impl Found {
+impl Findings {
     fn fault(&mut self, place: impl Into<String>, what: impl Into<String>) {
         self.faults.push(Finding { place: place.into(), what: what.into() });
     }
@@ -65,7 +65,7 @@ impl Found {
         self.notes.push(Finding { place: place.into(), what: what.into() });
     }
 
-    /// Compares a file with its hash. `gone` says whether its absence is a fault.
+    /// Compares a file with its hash. `gone` says whether a missing file is a fault.
     fn file(&mut self, storage: &mut dyn Storage, name: &str, sha256: &str, limit: u64, gone: Option<&str>) {
         self.known.insert(name.to_owned());
         match storage.read(name, limit) {
@@ -83,9 +83,9 @@ impl Found {
     }
 }
 
-/// Checks a session's folder, without a lock and without changing anything. `kept` is a digest that was kept elsewhere, in either form.
+/// Checks a session's folder without a lock and without changes. `kept` is a digest kept elsewhere, in either form.
 ///
-/// Errors when there is no journal to check; everything else is a finding.
+/// Fails if there is no journal to check. Everything else is a finding.
 pub fn verify(storage: &mut dyn Storage, kept: Option<&str>) -> Result<Verification, SessionError> {
     let bytes = read_journal(storage)?;
     let (mut first, mut clips, mut repairs) = (None, BTreeMap::<String, (Clip, bool)>::new(), Vec::new());
@@ -110,7 +110,7 @@ pub fn verify(storage: &mut dyn Storage, kept: Option<&str>) -> Result<Verificat
             first = Some(entry);
         }
     });
-    let mut found = Found::default();
+    let mut found = Findings::default();
     found.known.extend([JOURNAL_FILE, LOCK, DIGEST_FILE].map(String::from));
     let line = |line: u64| format!("{JOURNAL_FILE}:{line}");
     match &scan.state {
@@ -156,12 +156,12 @@ pub fn verify(storage: &mut dyn Storage, kept: Option<&str>) -> Result<Verificat
             found.note(name, "not part of the session");
         }
     }
-    let Found { faults, notes, .. } = found;
+    let Findings { faults, notes, .. } = found;
     Ok(Verification { sound: faults.is_empty(), ended, faults, notes, entries: scan.lines, digest })
 }
 
 /// Reads `digest.json` and compares it with the journal.
-fn digest_file(storage: &mut dyn Storage, found: &mut Found, hashes: &[String], ends: &[u64]) -> Option<Digest> {
+fn digest_file(storage: &mut dyn Storage, found: &mut Findings, hashes: &[String], ends: &[u64]) -> Option<Digest> {
     let digest = match Digest::beside(storage) {
         Ok(Some(digest)) => digest,
         Ok(None) => {
@@ -227,8 +227,8 @@ fn digest_file(storage: &mut dyn Storage, found: &mut Found, hashes: &[String], 
     Some(digest)
 }
 
-/// What is left to be done with a session that is not ended with its digest, or whose end is torn; nothing where all is done or the journal is
-/// broken.
+/// What remains to be done with a session that was not ended with its digest, or whose end is torn. `None` if nothing remains or the
+/// journal is broken.
 pub fn to_be_done(review: &Review, storage: &mut dyn Storage) -> Option<String> {
     let place = storage.place();
     let digest = Digest::beside(storage).ok().flatten();
@@ -251,7 +251,7 @@ fn against_kept(
     written: Option<&Digest>,
     hashes: &[String],
     ends: &[u64],
-    found: &mut Found,
+    found: &mut Findings,
 ) {
     if now.matches(kept) {
         found.note(JOURNAL_FILE, "the digest kept elsewhere is that of its last line: nothing is altered or missing");

@@ -1,18 +1,18 @@
-//! What was said and heard as WebVTT (W3C, Web Video Text Tracks), timed by the session's own time.
+//! Writes what was said and heard as WebVTT (W3C, Web Video Text Tracks), in session time.
 
 use super::Review;
 use crate::system::Kind;
 
-/// The transcript as a file.
+/// The transcript as an output file.
 pub const CAPTIONS: Kind =
     Kind { name: "transcript", begins: "WEBVTT\n", goes_on: &["\n<v Probeside>", "\n<v Person>"] };
 
-/// The transcript, one cue a line, the speaker as its voice.
+/// The transcript, one cue per line, with the speaker as its voice.
 pub fn vtt(review: &Review) -> String {
     cues(review, |ms| ms)
 }
 
-/// The same with the times of a file: `time` gives what a session time is there, milliseconds.
+/// The cues in a file's own time: `time` converts session time to it, milliseconds.
 pub(super) fn cues(review: &Review, time: impl Fn(u64) -> u64) -> String {
     let mut out = String::from("WEBVTT\n");
     for line in &review.transcript {
@@ -25,12 +25,12 @@ pub(super) fn cues(review: &Review, time: impl Fn(u64) -> u64) -> String {
     out
 }
 
-/// `00:00:01.500`; more than two digits of hours where it takes them.
+/// `00:00:01.500`, with more than two digits of hours if needed.
 fn timestamp(ms: u64) -> String {
     format!("{:02}:{:02}:{:02}.{:03}", ms / 3_600_000, ms / 60_000 % 60, ms / 1000 % 60, ms % 1000)
 }
 
-/// Words as cue text: no line breaks or control characters, `&`, `<` and `>` escaped, by which no `-->` can be left either.
+/// Words as cue text: no line breaks or control characters, and `&`, `<` and `>` escaped, so that no `-->` can remain.
 fn cue_text(text: &str) -> String {
     let words: Vec<&str> =
         text.split(|c: char| c.is_whitespace() || c.is_control()).filter(|w| !w.is_empty()).collect();
@@ -42,8 +42,8 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// A WebVTT timestamp by section 4.1 of the W3C's text: two or more digits of hours and a colon (optional, but not when hours
-    /// are not zero), two digits 00 to 59, a colon, two digits 00 to 59, a full stop, three digits. Its value in milliseconds.
+    /// Parses a WebVTT timestamp (section 4.1 of the W3C's text) into milliseconds: two or more digits of hours and a colon (optional if
+    /// the hours are zero), two digits 00 to 59, a colon, two digits 00 to 59, a full stop, three digits.
     fn read_timestamp(text: &str) -> Option<u64> {
         let digits = |part: &str| part.bytes().all(|b| b.is_ascii_digit()).then(|| part.parse::<u64>().ok()).flatten();
         let (time, thousandths) = text.split_once('.')?;

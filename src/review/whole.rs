@@ -1,56 +1,56 @@
-//! The sound of the whole session as one file, and its words as WebVTT on that file's time, so that any player shows what is said while it
-//! is said.
+//! The audio of the whole session as one file, and its words as WebVTT in that file's time, so that any player shows the words as they are
+//! spoken.
 //!
-//! The file begins with the session. Where nothing was kept there is silence of the same length, a minute at most: a walk that was taken up
-//! again the next day is not a day long. A piece that is not there any more, or is not the one that the journal was written with, is silence.
+//! The file starts with the session. Missing audio is replaced by silence of the same length, but at most a minute: a walk that was resumed
+//! the next day does not become a day long. A missing piece, or one that differs from its entry in the journal, becomes silence.
 
 use super::Review;
 use super::vtt::cues;
 use crate::session::{CLIP_RATE, Clip, PIECE, Storage, clip_sound, flac, limits, sha256_hex};
 use crate::system::Kind;
 
-/// The session's sound as a file.
+/// The session's audio as an output file.
 pub const SOUND: Kind = Kind { name: "session's sound", begins: "fLaC", goes_on: &[VENDOR] };
-/// Whom the file names as its maker.
+/// The vendor string in the file.
 const VENDOR: &str = env!("CARGO_PKG_NAME");
 
-/// Longest silence in place of sound that was not kept, milliseconds. Chosen, no source.
+/// Longest silence in place of missing audio, milliseconds. Chosen, no source.
 const SILENCE_MS: u64 = 60_000;
-/// Most sound in one file, milliseconds: a day and a night.
+/// Most audio in one file, milliseconds: 24 hours.
 const MOST_MS: u64 = 24 * 3_600_000;
 
-/// The whole session, to be heard and read.
+/// The audio and words of a whole session.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Whole {
     /// A FLAC file.
     pub sound: Vec<u8>,
-    /// The words on its time.
+    /// The words in the file's time.
     pub vtt: String,
-    /// Its pieces.
+    /// Number of pieces.
     pub pieces: usize,
-    /// Pieces that are silence, each with the reason.
+    /// Pieces replaced by silence, each with the reason.
     pub silent: Vec<String>,
 }
 
-/// A piece of the session's sound, and where it stands in the file.
+/// A piece of the session's audio and its position in the file.
 struct Span<'a> {
     clip: &'a Clip,
     began_ms: u64,
     /// Samples of silence before it.
     silence: usize,
     samples: usize,
-    /// Where it begins in the file, milliseconds.
+    /// Its start in the file, milliseconds.
     at_ms: u64,
 }
 
-/// The pieces of the session's sound by the time they began.
+/// The pieces of the session's audio by start time.
 pub fn pieces(review: &Review) -> Vec<&Clip> {
     let mut pieces: Vec<&Clip> = review.clips.iter().filter(|clip| clip.began_ms.is_some()).collect();
     pieces.sort_by_key(|clip| clip.began_ms);
     pieces
 }
 
-/// The pieces in words; none where nothing of the whole session was kept.
+/// The pieces in words. `None` if none of the session's audio was kept.
 pub(super) fn pieces_in_words(review: &Review) -> Option<String> {
     let pieces = pieces(review);
     let samples: u64 = pieces.iter().map(|clip| clip.samples.min(PIECE as u64)).sum();
@@ -83,7 +83,7 @@ fn spans(review: &Review) -> Result<Vec<Span<'_>>, String> {
     Ok(spans)
 }
 
-/// The time in the file of a time in the session; what lies in a silence that was shortened is moved into it.
+/// Converts session time to the file's time. A time in a shortened silence is moved into it.
 fn in_file(spans: &[Span<'_>], ms: u64) -> u64 {
     let next = spans.partition_point(|span| span.began_ms <= ms);
     let (began_ms, at_ms) = next.checked_sub(1).map_or((0, 0), |last| (spans[last].began_ms, spans[last].at_ms));
@@ -91,10 +91,10 @@ fn in_file(spans: &[Span<'_>], ms: u64) -> u64 {
     at_ms.saturating_add((ms - began_ms).min(most_ms))
 }
 
-/// The session's sound, where it was kept, with its words.
+/// The session's audio, if it was kept, with its words.
 ///
 /// # Errors
-/// A sentence: nothing of it was kept, or it is too long.
+/// A sentence: no audio was kept, or it is too long.
 pub fn whole(review: &Review, storage: &mut dyn Storage) -> Result<Whole, String> {
     let spans = spans(review)?;
     if spans.is_empty() {
@@ -119,7 +119,8 @@ pub fn whole(review: &Review, storage: &mut dyn Storage) -> Result<Whole, String
     Ok(Whole { sound, vtt, pieces: spans.len(), silent })
 }
 
-/// The file with its maker's name: a VORBIS_COMMENT block (RFC 9639, 8.6) after the STREAMINFO, which is first and of 34 bytes (8.2).
+/// Adds the vendor string to the file: a VORBIS_COMMENT block (RFC 9639, 8.6) after the STREAMINFO, which comes first and has 34 bytes
+/// (8.2).
 fn signed(mut file: Vec<u8>) -> Vec<u8> {
     const AT: usize = 4;
     const AFTER: usize = AT + 4 + 34;
@@ -128,7 +129,7 @@ fn signed(mut file: Vec<u8>) -> Vec<u8> {
     let Some(first) = file.get_mut(AT) else { return file };
     let last = *first & LAST;
     *first &= !LAST;
-    // The vendor's length and name, and the number of further comments: none.
+    // The length and text of the vendor string, and the number of further comments: none.
     let vendor = [&(VENDOR.len() as u32).to_le_bytes()[..], VENDOR.as_bytes(), &[0; 4]].concat();
     let header = [&[last | COMMENT][..], &(vendor.len() as u32).to_be_bytes()[1..]].concat();
     file.splice(AFTER.min(file.len())..AFTER.min(file.len()), [header, vendor].concat());

@@ -1,4 +1,4 @@
-//! Sound waiting to be written: how much may wait in memory, and the gap left when more arrived and was dropped.
+//! Limits the audio that waits in memory to be written, and records the gap where more arrived and was dropped.
 
 use super::clip::CLIP_RATE;
 use super::header::Remark;
@@ -7,16 +7,16 @@ use std::cell::Cell;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-/// Counts the sound that waits, at the end that hands it over.
+/// Counts the waiting audio on the sender's side.
 #[derive(Debug, Default)]
 pub(super) struct Backlog {
     samples: Arc<AtomicUsize>,
     gap: Cell<Option<Gap>>,
 }
 
-/// Sound that waits to be written; it counts until it is dropped.
+/// Audio waiting to be written. It counts as waiting until it is dropped.
 pub(super) struct Waiting {
-    /// The sound, at [`CLIP_RATE`].
+    /// The audio, at [`CLIP_RATE`].
     pub sound: Vec<f32>,
     all: Arc<AtomicUsize>,
 }
@@ -27,7 +27,7 @@ impl Drop for Waiting {
     }
 }
 
-/// Sound that was not kept: session times of its beginning and its end, and how much it was.
+/// Audio that was lost: the session times of its start and end, and its length.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Gap {
     from_ms: u64,
@@ -36,7 +36,7 @@ pub(super) struct Gap {
 }
 
 impl Gap {
-    /// What the journal says of it.
+    /// The journal's remark about the gap.
     pub fn remark(self) -> Remark {
         let clock = |ms: u64| format!("{}:{:02}:{:02}", ms / 3_600_000, ms / 60_000 % 60, ms / 1000 % 60);
         let (seconds, from, to) = (self.samples / u64::from(CLIP_RATE), clock(self.from_ms), clock(self.to_ms));
@@ -45,8 +45,8 @@ impl Gap {
 }
 
 impl Backlog {
-    /// Takes sound that ended at a session time; nothing comes back where too much waits already, and the gap grows by it. A gap that has
-    /// begun goes on until half of what may wait is written: a short piece that would just fit ends no gap.
+    /// Accepts audio that ended at a session time. Returns nothing if too much is already waiting; the gap then grows by this audio. A gap
+    /// lasts until half of the allowed backlog is written, so that a short piece that just fits does not end it.
     pub(super) fn take_in(&self, sound: Vec<f32>, now_ms: u64) -> Option<Waiting> {
         let samples = sound.len();
         let most = if self.gap.get().is_some() { limits::WAITING_SOUND / 2 } else { limits::WAITING_SOUND };
@@ -61,12 +61,12 @@ impl Backlog {
         Some(Waiting { sound, all: self.samples.clone() })
     }
 
-    /// The gap that is over, once.
+    /// The finished gap. Returned once.
     pub fn gap(&self) -> Option<Gap> {
         self.gap.take()
     }
 
-    /// Samples that wait.
+    /// Number of waiting samples.
     pub fn samples(&self) -> usize {
         self.samples.load(Ordering::Relaxed)
     }

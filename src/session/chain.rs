@@ -1,25 +1,26 @@
-//! The journal's lines and the chain that holds them together: how an entry is written as one line of JSON, and how a file of
-//! such lines is read again, with every way in which it may be damaged told apart.
+//! The journal's lines and the hash chain that links them: how an entry is written as one line of JSON, and how a file of such lines is
+//! read back, with each kind of damage told apart.
 //!
 //! A line is `{"seq":n,"mono_ms":t,"wall":"RFC 3339","on_disk":m,"kind":"...","body":{...},"prev":"..."}` and a line feed. `prev` is the
-//! SHA-256 of the raw bytes of the line before, without its line feed, in lower-case hexadecimal; 64 zeros in the first line. `seq` counts
-//! from 0, the header. `wall` is what the machine's clock showed. `mono_ms` is session time: real where somebody walks with a microphone, and
-//! counted by the length of what is said and heard where a walk is typed or heard from a file; an entry of kind `time` says which, from
-//! there on (before there were such entries, counted walks had counted wall times, too). `on_disk` is how many lines, from the first, had been synced when this one was handed over: whatever happened
-//! later, a power cut cannot have taken those. Since the last line has nobody after it, its own hash, the digest, is kept elsewhere.
+//! SHA-256 of the raw bytes of the previous line, without its line feed, in lower-case hexadecimal; the first line has 64 zeros. `seq`
+//! counts from 0, the header. `wall` is the machine's clock. `mono_ms` is session time. It is real if the user walks with a microphone. In
+//! a typed walk, and in one heard from a file, it is counted by the length of what is said and heard. An entry of kind `time` says which
+//! applies from there on (before such entries existed, counted walks also had counted wall times). `on_disk` is the number of lines, from
+//! the first, that were synced when this line was handed over: whatever happened later, a power cut cannot have removed those. No line
+//! follows the last one, so its own hash, the digest, is kept elsewhere.
 //!
-//! A journal that does not end in a whole line is **torn**, which an interruption may do to it, or **broken**, which it cannot. It is torn where
-//! after the last line that fits there is nothing but
+//! A journal that does not end in a complete line is **torn** if an interruption can explain it, and **broken** if not. It is torn if the
+//! last line that fits is followed by nothing but
 //!
-//! 1. one line that has no line feed or is no entry, with nothing after it, or
-//! 2. sectors that were never written: runs of zero bytes, each from the beginning of a line or of a sector of 512 bytes to
-//!    the end of a sector or of the file. Between and after them there may be pieces of lines, and whole entries as long as the `on_disk`
-//!    of each says that the first damaged line was not on disk by then.
+//! 1. one line that has no line feed or is not an entry, with nothing after it, or
+//! 2. sectors that were never written: runs of zero bytes, each from the start of a line or of a sector of 512 bytes to the
+//!    end of a sector or of the file. Between and after them there may be fragments of lines, and complete entries as long as the `on_disk`
+//!    of each says that the first damaged line was not yet on disk.
 //!
-//! Everything else is broken: an entry after the damage that was written when the damaged line was on disk proves that the damage came
-//! later. So a line that was synced is never taken for a torn end once another line follows it. Two things cannot be told from the bytes:
-//! whether the last line of all was torn or altered, and whether whole lines are missing after it. [`super::Journal::open`] asks the
-//! digest, where there is one.
+//! Everything else is broken. An entry after the damage that was written when the damaged line was on disk proves that the damage came
+//! later. So a synced line is never taken for a torn end once another line follows it. The bytes alone leave two questions open: whether
+//! the last line was torn or altered, and whether complete lines are missing after it. [`super::Journal::open`] consults the digest, if
+//! there is one.
 
 use super::limits;
 use super::record::Now;
@@ -29,41 +30,41 @@ use crate::units::names;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-/// Hash before the first line.
+/// The `prev` of the first line.
 pub const NO_LINE: &str = "0000000000000000000000000000000000000000000000000000000000000000";
 
 names! {
-    /// Kinds of entries that this version writes. A reader passes over kinds it does not know.
+    /// Kinds of entry that this version writes. A reader skips kinds it does not know.
     Kind {
-        /// First line: who, what, which bike, hashes of the copies. Body: [`super::Header`].
+        /// First line: the people, the tools, the bike, and the hashes of the copies. Body: [`super::Header`].
         Header = "header",
-        /// How session time, `mono_ms`, passes from here on. Body: [`super::SessionTime`].
+        /// How session time, `mono_ms`, advances from here on. Body: [`super::SessionTime`].
         Time = "time",
-        /// An event as the walker got it; replaying them is resuming. Body: the event.
+        /// An event as the walker received it. Resuming replays them. Body: the event.
         Event = "event",
-        /// What the walker wrote down. Body: [`super::Record`]. Always synced.
+        /// The walker's record. Body: [`super::Record`]. Always synced.
         Record = "record",
-        /// A prompt was said. Body: [`super::Spoken`].
+        /// A prompt was spoken. Body: [`super::Spoken`].
         Said = "said",
         /// An utterance was heard. Body: [`super::Spoken`].
         Heard = "heard",
-        /// A remark for the reader: a reviewer's, or the program's own. Body: [`super::Remark`].
+        /// A remark for the reader, by a reviewer or by the program. Body: [`super::Remark`].
         Note = "note",
-        /// The hash of a clip that is about to be stored. Body: [`super::Clip`]. Always synced.
+        /// The hash of a clip, written before the clip is stored. Body: [`super::Clip`]. Always synced.
         Clip = "clip",
         /// The clip is stored. Body: [`super::Clip`].
         ClipStored = "clip-stored",
-        /// A torn end was cut off on opening. Body: [`super::Repair`]. Always synced.
+        /// A torn end was cut off when the journal was opened. Body: [`super::Repair`]. Always synced.
         Repaired = "repaired",
-        /// Sound is removed at somebody's wish. Body: [`super::Forgotten`]. Always synced.
+        /// Audio was removed on request. Body: [`super::Forgotten`]. Always synced.
         Forgotten = "forgotten",
-        /// The session was finished; a later resume may still add lines. Body: `{}`. Always synced.
+        /// The session ended. A later resume may still add lines. Body: `{}`. Always synced.
         End = "end",
     }
 }
 
 impl Kind {
-    /// Whether an entry of this kind is never left unsynced.
+    /// Whether an entry of this kind is always synced.
     pub(super) fn always_synced(self) -> bool {
         !matches!(self, Kind::Time | Kind::Event | Kind::Said | Kind::Heard | Kind::Note | Kind::ClipStored)
     }
@@ -74,18 +75,18 @@ impl Kind {
 pub struct Entry {
     /// Number of the line, from 0.
     pub seq: u64,
-    /// Milliseconds of session time since the session began.
+    /// Milliseconds of session time since the session started.
     pub mono_ms: u64,
     /// Wall time, RFC 3339 with offset.
     pub wall: String,
-    /// Lines, from the first, that were on disk when this one was written; `None` where nobody says so.
+    /// Number of lines, from the first, that were on disk when this one was written. `None` if unknown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on_disk: Option<u64>,
-    /// Kind by name, see [`Kind`].
+    /// The kind's name, see [`Kind`].
     pub kind: String,
-    /// What it says.
+    /// The content.
     pub body: serde_json::Value,
-    /// SHA-256 of the line before.
+    /// SHA-256 of the previous line.
     pub prev: String,
 }
 
@@ -95,7 +96,7 @@ impl Entry {
         self.kind == kind.name()
     }
 
-    /// The body as a type of this program; `None` when it is not of that shape.
+    /// The body decoded as `T`. `None` if it has another shape.
     pub fn body_as<T: serde::de::DeserializeOwned>(&self) -> Option<T> {
         T::deserialize(&self.body).ok()
     }
@@ -113,7 +114,7 @@ pub fn sha256_hex(bytes: &[u8]) -> String {
 }
 
 #[derive(Serialize)]
-struct Line<'a, T: Serialize> {
+struct EntryLine<'a, T: Serialize> {
     seq: u64,
     mono_ms: u64,
     wall: &'a str,
@@ -123,7 +124,7 @@ struct Line<'a, T: Serialize> {
     prev: &'a str,
 }
 
-/// The line of an entry, without its line feed. `on_disk` lines are synced.
+/// The line of an entry, without its line feed. `on_disk` is the number of synced lines.
 pub(super) fn line(
     seq: u64,
     now: &Now,
@@ -132,24 +133,24 @@ pub(super) fn line(
     body: &impl Serialize,
     prev: &str,
 ) -> serde_json::Result<Vec<u8>> {
-    serde_json::to_vec(&Line { seq, mono_ms: now.mono_ms, wall: &now.wall, on_disk, kind, body, prev })
+    serde_json::to_vec(&EntryLine { seq, mono_ms: now.mono_ms, wall: &now.wall, on_disk, kind, body, prev })
 }
 
-/// What [`scan`] found.
+/// The result of [`scan`].
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Scan {
-    /// Lines that follow from one another, from the first.
+    /// Number of consecutive valid lines from the first.
     pub lines: u64,
-    /// Bytes of these lines, line feeds included.
+    /// Bytes in these lines, line feeds included.
     pub bytes: u64,
-    /// Hash of the last of these lines, the digest of the journal up to there.
+    /// Hash of the last of these lines: the digest of the journal up to there.
     pub digest: String,
-    /// What comes after them.
+    /// What follows them.
     pub state: State,
 }
 
-/// Reads a journal line by line and hands over every line that is an entry: its number from 1, the entry, the hash of its line, and
-/// whether all lines up to it fit. Lines after a break are handed over too, so that they can be shown, but not vouched for.
+/// Reads a journal line by line and passes on every line that is an entry: its number from 1, the entry, the hash of its line, and whether
+/// all lines up to it fit. Lines after a break are passed on too. They can be shown, but not trusted.
 pub fn scan(bytes: &[u8], mut each: impl FnMut(u64, Entry, &str, bool)) -> Scan {
     let mut scan = Scan { lines: 0, bytes: 0, digest: NO_LINE.to_owned(), state: State::Whole };
     let (mut number, mut end) = (0, 0);
@@ -212,7 +213,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// So many lines, synced after every third.
+    /// A journal of this many lines, synced after every third.
     fn journal(count: u64) -> Vec<u8> {
         let mut bytes = Vec::new();
         let mut prev = NO_LINE.to_owned();
@@ -266,7 +267,8 @@ mod tests {
         assert!(matches!(state(&with), State::Broken { line: 3, .. }));
     }
 
-    /// A byte altered anywhere but in the last line breaks the journal, whatever it becomes; in the last line it may be a torn end.
+    /// A byte altered anywhere before the last line breaks the journal, whatever its new value. In the last line it may look like a torn
+    /// end.
     #[test]
     fn a_byte_altered_before_the_last_line_breaks_it() {
         let bytes = journal(7);

@@ -1,4 +1,4 @@
-//! Clips: sound of single answers and pieces of the whole session's, 16 kHz, one channel, 16 bits, without loss as FLAC (RFC 9639).
+//! Clips: the audio of single answers, and pieces of a whole session's. 16 kHz, mono, 16 bits, lossless FLAC (RFC 9639).
 
 use flacenc::bitsink::ByteSink;
 use flacenc::component::BitRepr;
@@ -6,25 +6,25 @@ use flacenc::error::{SourceError, Verify};
 use flacenc::source::{Fill, Source};
 use std::io::Cursor;
 
-/// Sample rate of clips, hertz; what the recogniser hears.
+/// Sample rate of clips, hertz. The recogniser uses the same.
 pub const CLIP_RATE: u32 = 16_000;
-/// Folder of the clips within a session's.
+/// The clips' folder within a session's folder.
 pub const CLIPS: &str = "clips";
-/// Bits of a sample.
+/// Bits per sample.
 const BITS: usize = 16;
-/// Samples of a block at least (RFC 9639, 8.2): the last one is filled up with silence. The RFC lets the last block be shorter, but the
-/// encoder counts it into the smallest block that it declares, which decoders refuse.
+/// Fewest samples in a block (RFC 9639, 8.2). The last block is padded with silence. The RFC allows a shorter last block, but the encoder
+/// includes it in the smallest block size it declares, which decoders reject.
 const SHORTEST: usize = 16;
 
-/// Where the clip with this id is kept.
+/// The file of the clip with this id.
 pub fn clip_file(id: &str) -> String {
     format!("{CLIPS}/{id}.flac")
 }
 
-/// A whole FLAC file of the sound, which is taken as it comes; full scale is 1.0, beyond it is clipped.
+/// Encodes the audio as a FLAC file. Full scale is 1.0; louder samples are clipped.
 ///
 /// # Errors
-/// A sentence when the encoder refuses.
+/// The encoder's refusal, as a sentence.
 pub fn flac(sound: impl Iterator<Item = f32>) -> Result<Vec<u8>, String> {
     let config = flacenc::config::Encoder::default().into_verified().map_err(|(_, error)| error.to_string())?;
     let source = Stream { sound, block: Vec::with_capacity(config.block_size), begun: false };
@@ -35,7 +35,7 @@ pub fn flac(sound: impl Iterator<Item = f32>) -> Result<Vec<u8>, String> {
     Ok(sink.into_inner())
 }
 
-/// Sound on its way into the encoder, a block at a time.
+/// Feeds audio to the encoder one block at a time.
 struct Stream<I> {
     sound: I,
     block: Vec<i32>,
@@ -68,10 +68,10 @@ impl<I: Iterator<Item = f32>> Source for Stream<I> {
     }
 }
 
-/// The sound of a clip's file: one channel at [`CLIP_RATE`], full scale 1.0; at most so many samples of it.
+/// Decodes a clip's file, one channel at [`CLIP_RATE`], full scale 1.0. Returns at most `most` samples.
 ///
 /// # Errors
-/// A sentence when the bytes are not a clip of that kind.
+/// A sentence if the bytes are not such a clip.
 pub fn clip_sound(bytes: &[u8], most: usize) -> Result<Vec<f32>, String> {
     let broken = |error: claxon::Error| format!("it is not whole FLAC: {error}");
     let mut reader = claxon::FlacReader::new(Cursor::new(bytes)).map_err(broken)?;
@@ -136,7 +136,7 @@ mod tests {
             let sound: Vec<f32> = samples.iter().map(|s| *s as f32 / f32::from(i16::MAX)).collect();
             let back = sixteen_bits(&clip_sound(&flac(sound.iter().copied()).unwrap(), MOST).unwrap());
             prop_assert_eq!(&back[..samples.len()], &samples[..]);
-            // As little silence as makes the last block whole or long enough.
+            // The least silence that makes the last block complete or long enough.
             let least = (samples.len().max(1)..).find(|n| n % 4_096 == 0 || n % 4_096 >= SHORTEST);
             prop_assert!(back[samples.len()..].iter().all(|s| *s == 0) && Some(back.len()) == least);
         }

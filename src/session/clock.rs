@@ -1,7 +1,7 @@
-//! A session's time: session time, which goes on over stops where the journal left off, and the machine's wall time with offset.
+//! A session's clocks: session time, which continues across stops from where the journal ended, and the machine's wall time with offset.
 //!
-//! Session time is real, or counted in the samples that were spoken and heard, so that a walk over sound files has the times that its sound
-//! has; a typed walk counts too, but never falls behind the real time, since a person may be typing. Wall time is never counted.
+//! Session time is either real or counted in samples spoken and heard. A walk over sound files thus has the times of its sound. A typed
+//! walk is counted too but never falls behind real time, because the user may be typing. Wall time is never counted.
 
 use super::record::Now;
 use crate::units::names;
@@ -12,19 +12,19 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 names! {
-    /// How session time passes.
+    /// How session time advances.
     Passing {
-        /// By the machine's monotonic clock.
+        /// With the machine's monotonic clock.
         Real = "real",
-        /// By the length of what is said and heard.
+        /// With the length of what is said and heard.
         Counted = "counted",
     }
 }
 
-/// How session time passes from here on: the body of a [`super::Kind::Time`] entry.
+/// How session time advances from here on. The body of a [`super::Kind::Time`] entry.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SessionTime {
-    /// It passes so.
+    /// How it advances.
     pub session_time: Passing,
 }
 
@@ -57,19 +57,19 @@ pub struct Clock {
     source: Arc<dyn TimeSource>,
     began: Duration,
     base_ms: u64,
-    /// Nanoseconds that were counted; `None` in real time.
+    /// Nanoseconds counted so far. `None` in real time.
     counted: Option<u64>,
-    /// Counted time is never behind the real one.
+    /// Counted time never falls behind real time.
     typed: bool,
     /// When the wall clock was looked at last, and what it showed.
     looked: (Duration, Timestamp),
 }
 
-/// Difference between wall and session time from which the wall clock is said to have been set, milliseconds. Chosen, no source.
+/// Difference between wall and session time from which the wall clock counts as changed, milliseconds. Chosen, no source.
 const SET_MS: i128 = 2_000;
 
 impl Clock {
-    /// A session that begins now.
+    /// A session that starts now.
     pub fn start() -> Self {
         Self::by(Arc::new(Machine(Instant::now())))
     }
@@ -81,19 +81,19 @@ impl Clock {
         Clock { source, began, base_ms: 0, counted: None, typed: false, looked }
     }
 
-    /// A session taken up again: the time between, by the wall clock, counts; if that was set back, none does.
+    /// A resumed session. The time since `last` counts, by the wall clock, unless that was set back.
     pub fn resume(last: &Now) -> Self {
         Clock { base_ms: last.mono_ms.saturating_add(away_ms(last)), ..Clock::start() }
     }
 
-    /// The same moment, but from now on only [`Clock::count`] moves session time.
+    /// The same time, but from now on only [`Clock::count`] advances session time.
     pub fn counted(mut self) -> Self {
         self.base_ms = self.mono_ms();
         (self.counted, self.began) = (Some(0), self.source.monotonic());
         self
     }
 
-    /// The same moment, but from now on [`Clock::count`] moves session time where it is ahead of the real one.
+    /// The same time, but from now on session time is the later of real time and what [`Clock::count`] counted.
     pub fn typed(self) -> Self {
         Clock { typed: true, ..self.counted() }
     }
@@ -112,14 +112,14 @@ impl Clock {
         SessionTime { session_time: if self.counted.is_some() { Passing::Counted } else { Passing::Real } }
     }
 
-    /// Lets `samples` of sound at `rate` samples per second pass by; without effect in real time.
+    /// Counts `samples` of audio at `rate` samples per second. No effect in real time.
     pub fn count(&mut self, samples: u64, rate: u32) {
         if let Some(counted) = &mut self.counted {
             *counted += samples.saturating_mul(1_000_000_000) / u64::from(rate.max(1));
         }
     }
 
-    /// Milliseconds of session time since the session began.
+    /// Milliseconds of session time since the session started.
     pub fn mono_ms(&self) -> u64 {
         self.base_ms.saturating_add(self.run_ms())
     }
@@ -149,30 +149,30 @@ impl Clock {
     }
 }
 
-/// A wall clock that went by so many milliseconds more than it should have was set back by so many, or was not.
+/// Milliseconds by which a wall clock was set back, if any. `by_ms` is how much further it moved than it should have.
 fn back(by_ms: i128) -> Option<u64> {
     (by_ms < -SET_MS).then(|| u64::try_from(by_ms.unsigned_abs()).unwrap_or(u64::MAX))
 }
 
-/// Milliseconds of wall time from a moment to the present; zero when the clock was set back.
+/// Milliseconds of wall time since `then`. Zero if the clock was set back.
 pub fn away_ms(then: &Now) -> u64 {
     let Ok(then) = then.wall.parse::<Timestamp>() else { return 0 };
     u64::try_from(Timestamp::now().duration_since(then).as_millis()).unwrap_or(0)
 }
 
-/// By how many milliseconds the wall clock was set between two moments, back where it is negative; `None` where it was not.
+/// Milliseconds by which the wall clock was changed between two times, negative if set back. `None` if it was not.
 pub fn set_ms(then: &Now, now: &Now) -> Option<i128> {
     let passed = now.mono_ms.saturating_sub(then.mono_ms);
     let by = wall_ms(then, now)? - i128::from(passed);
     (by.abs() > SET_MS).then_some(by)
 }
 
-/// By how many milliseconds the wall clock was set back between two moments; `None` where it was not.
+/// Milliseconds by which the wall clock was set back between two times. `None` if it was not.
 pub fn set_back_ms(then: &Now, now: &Now) -> Option<u64> {
     set_ms(then, now).and_then(back)
 }
 
-/// Milliseconds of wall time between two moments, negative where it went backwards; `None` where one of them tells no time.
+/// Milliseconds of wall time between two times, negative if it went backwards. `None` if one of them cannot be parsed.
 pub fn wall_ms(then: &Now, now: &Now) -> Option<i128> {
     let at = |now: &Now| now.wall.parse::<Timestamp>().ok();
     Some(at(now)?.duration_since(at(then)?).as_millis())
@@ -218,7 +218,7 @@ mod tests {
         assert!((5_000..86_400_000).contains(&resumed), "a clock set back counts as no time");
     }
 
-    /// Contract: wall times are the machine's, whatever session time does.
+    /// Contract: wall times come from the machine, however session time advances.
     #[test]
     fn counted_time_moves_by_samples_alone_and_wall_time_does_not() {
         let source = Arc::new(Set(Machine(Instant::now()), Default::default()));

@@ -1,10 +1,10 @@
-//! The digest of a journal, long and short.
+//! The digest of a journal, in long and short form.
 //!
-//! Long: the SHA-256 of the last line, in hexadecimal, which by the chain stands for every byte before it. Short: eight decimal digits
-//! to be spoken and written on paper, taken from the long one after 65536 further rounds of SHA-256. Two journals share the short form
-//! by accident once in 100 million (10^8). Whoever rebuilds the chain on purpose can look for an alteration with the same eight digits:
-//! half of 10^8 tries on average, each some milliseconds because of the rounds, so days of computing, not seconds. In a
-//! dispute compare the long form.
+//! The long form is the SHA-256 of the last line, in hexadecimal. Through the chain it stands for every byte before it. The short form is
+//! eight decimal digits for speech and paper, derived from the long one by 65536 further rounds of SHA-256. Two journals share the short
+//! form by accident once in 100 million (10^8). A forger who rebuilds the chain can search for an alteration with the same eight digits:
+//! half of 10^8 tries on average, each some milliseconds because of the rounds, which means days of computing, not seconds. In a dispute
+//! compare the long form.
 
 use super::error::SessionError;
 use super::storage::Storage;
@@ -12,34 +12,34 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use std::io;
 
-/// File in the session's folder that holds the digest of a finished session.
+/// File in the session's folder with the digest of a finished session.
 pub const DIGEST_FILE: &str = "digest.json";
-/// Largest file that is read as one, bytes.
+/// Largest digest file that is read, bytes.
 const LARGEST: u64 = 4096;
 /// Rounds between the long and the short form.
 const ROUNDS: u32 = 1 << 16;
-/// The short form is below this.
+/// Upper limit of the short form.
 const SHORT: u64 = 100_000_000;
 
-/// The digest of a journal up to a line.
+/// The digest of a journal up to one line.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Digest {
-    /// Number of that line, from 0.
+    /// The line's number, from 0.
     pub seq: u64,
-    /// SHA-256 of that line, hexadecimal.
+    /// SHA-256 of the line, hexadecimal.
     pub sha256: String,
-    /// Eight digits, in two groups: `4712 9038`.
+    /// The eight digits in two groups: `4712 9038`.
     pub short: String,
 }
 
 impl Digest {
-    /// The digest for a line's hash.
+    /// The digest for a line with this hash.
     pub fn new(seq: u64, sha256: &str) -> Self {
         Digest { seq, sha256: sha256.to_owned(), short: short(sha256) }
     }
 
-    /// The digest beside a journal; nothing where the session was not ended. Whether its two forms belong together is not checked: that
-    /// takes some milliseconds.
+    /// Reads the digest beside a journal. `None` if the session was not ended. Does not check that the two forms match, which would take
+    /// some milliseconds.
     pub fn beside(storage: &mut dyn Storage) -> Result<Option<Self>, SessionError> {
         let place = storage.place();
         let refuse = |why: String| SessionError::Digest { place, why };
@@ -56,7 +56,7 @@ impl Digest {
         }
     }
 
-    /// What is wrong where the lines of a journal, given by their hashes, are not those that it was made for.
+    /// Describes the mismatch if the digest was not made for the journal whose lines have these hashes.
     pub(super) fn misfit(&self, hashes: &[String]) -> Option<String> {
         match usize::try_from(self.seq).ok().and_then(|seq| hashes.get(seq)) {
             None => Some(format!("it is missing, or damaged: {DIGEST_FILE} was written when it was there")),
@@ -67,7 +67,7 @@ impl Digest {
         }
     }
 
-    /// Whether what a person kept, in either form, with or without spaces, names this digest.
+    /// Whether a digest that somebody kept, in either form, with or without spaces, is this one.
     pub fn matches(&self, kept: &str) -> bool {
         let kept: String = kept.chars().filter(|c| !c.is_whitespace() && *c != '-').collect::<String>().to_lowercase();
         !kept.is_empty() && (kept == self.sha256 || kept == self.short.replace(' ', ""))

@@ -1,17 +1,17 @@
-//! What can go wrong with a session's folder, each as a sentence that says what to do.
+//! Errors of a session's folder, each a sentence that says what to do.
 
 use std::io;
 
-/// Why something could not be written to, or read from, a session's folder.
+/// Why a write to, or a read from, a session's folder failed.
 #[derive(Debug, thiserror::Error)]
 pub enum SessionError {
-    /// No space, or no quota, is left.
+    /// No space or quota is left.
     #[error("the disk under {place} is full: make room on it, then try again; nothing already written is lost")]
     Full {
         /// The session's folder.
         place: String,
     },
-    /// The folder can be read but not written.
+    /// The folder is readable but not writable.
     #[error(
         "{place} cannot be written: it is read-only or belongs to somebody else; make it writable, or start with --into another folder"
     )]
@@ -19,27 +19,27 @@ pub enum SessionError {
         /// The session's folder.
         place: String,
     },
-    /// The folder, or a file in it, was there and is gone.
+    /// The folder, or a file in it, has disappeared.
     #[error("{place} has vanished ({what}): put the disk or the folder back, then try again")]
     Vanished {
         /// The session's folder.
         place: String,
-        /// What was looked for.
+        /// The missing file or folder.
         what: String,
     },
-    /// Another process writes to this session.
+    /// Another process is writing this session.
     #[error("{place} is in use by another probeside: end that one, or wait until it has ended")]
     Locked {
         /// The session's folder.
         place: String,
     },
-    /// There is a session here already.
+    /// The folder already holds a session.
     #[error("{place} already holds a session: go on with it by --resume {place}, or give another folder")]
     AlreadyThere {
         /// The session's folder.
         place: String,
     },
-    /// The folder holds no session that could be read.
+    /// The folder holds no readable session.
     #[error("{place} is not a session: {why}; give the folder that holds a journal.jsonl")]
     NotASession {
         /// The session's folder.
@@ -47,7 +47,7 @@ pub enum SessionError {
         /// What is missing or wrong.
         why: String,
     },
-    /// A line that was whole no longer fits the chain.
+    /// A complete line does not fit the chain.
     #[error(
         "{place}/journal.jsonl, line {line}: {why}; the journal was altered or damaged and cannot be gone on with: nothing was changed; keep it as it is, read it with `probeside review`, and start a new session"
     )]
@@ -56,20 +56,20 @@ pub enum SessionError {
         place: String,
         /// Line of the journal, from 1.
         line: u64,
-        /// What does not fit.
+        /// The mismatch.
         why: String,
     },
-    /// The digest beside the journal is none.
+    /// The file beside the journal is not a valid digest.
     #[error(
         "{place}/digest.json: {why}; nothing was changed: put back a copy of it, or take it away, and the session can be ended anew by `probeside walk --resume {place}`"
     )]
     Digest {
         /// The session's folder.
         place: String,
-        /// What is wrong with it.
+        /// The defect.
         why: String,
     },
-    /// A copy or a clip is not what the journal says it is.
+    /// A copy or a clip differs from its entry in the journal.
     #[error("{place}/{file} is not the file this session began with: put the original back, or start a new session")]
     Altered {
         /// The session's folder.
@@ -77,10 +77,10 @@ pub enum SessionError {
         /// The file.
         file: String,
     },
-    /// More than a journal may hold, see the limits in [`crate::session::limits`].
+    /// A size limit is exceeded, see [`crate::session::limits`].
     #[error("{what} is larger than {limit} bytes: it is not kept; start a new session, or make it smaller")]
     TooLarge {
-        /// What is.
+        /// The item that is too large.
         what: String,
         /// The limit in bytes.
         limit: u64,
@@ -91,7 +91,7 @@ pub enum SessionError {
         /// The session's folder.
         place: String,
     },
-    /// The system lets no file of this process grow further.
+    /// The system does not let this process's files grow further.
     #[error(
         "the system lets no file under {place} grow any further: raise its limit on file sizes (ulimit -f), then try again"
     )]
@@ -99,17 +99,17 @@ pub enum SessionError {
         /// The session's folder.
         place: String,
     },
-    /// The journal is not as it was written.
+    /// The journal differs from what was written.
     #[error(
         "{place}/journal.jsonl was {what} by something else during this walk: keep it as it is, put back what was there and try again, or end the walk"
     )]
     Meddled {
         /// The session's folder.
         place: String,
-        /// What was done to it: `cut`, `altered`, `replaced`.
+        /// What happened to it: `cut`, `altered`, `replaced`.
         what: &'static str,
     },
-    /// More sound waits to be written than is kept in memory.
+    /// More audio is waiting to be written than memory may hold.
     #[error("the disk has taken no sound for too long: until it does, sound is not kept")]
     SoundDropped,
     /// A file name that could lead out of the folder, or a link instead of a file.
@@ -117,48 +117,48 @@ pub enum SessionError {
         "{name}: inside a session only plain files with plain names are read and written; take this one away, or give another folder"
     )]
     Name {
-        /// The name, and what it is if not that of a plain file.
+        /// The name, and what it is if it is not a plain file.
         name: String,
     },
-    /// A clip's id was used before, for other sound.
+    /// A clip's id was already used for other audio.
     #[error("a clip named {id} is already in the journal with other sound: give this one a name of its own")]
     ClipTwice {
         /// The clip's id.
         id: String,
     },
-    /// A remark is about a line that the journal does not have.
+    /// A remark names a line that the journal does not have.
     #[error("the journal has no line {line}: give the number that `probeside review --json` shows as `seq`")]
     NoSuchLine {
         /// The line's number.
         line: u64,
     },
-    /// The entry cannot be turned into JSON.
+    /// The entry cannot be serialised to JSON.
     #[error(
         "an entry of kind {kind} cannot be written as JSON ({why}): this is a fault in probeside, please report it"
     )]
     Unwritable {
         /// Kind of the entry.
         kind: String,
-        /// What the serialiser said.
+        /// The serialiser's message.
         why: String,
     },
-    /// The thread that writes the journal is gone.
+    /// The journal's thread has ended.
     #[error("the journal is closed: nothing more can be recorded in this session; resume it with --resume")]
     Closed,
-    /// Anything else the system said.
+    /// Any other system error.
     #[error("{place}: {doing} did not work ({source}): see to the disk, then try again")]
     Io {
         /// The session's folder.
         place: String,
-        /// What was tried.
+        /// The failed action.
         doing: String,
-        /// What the system said.
+        /// The system's error.
         source: io::Error,
     },
 }
 
 impl SessionError {
-    /// Sorts what the system said while `doing` something at `place` into the cases a person can do something about.
+    /// Sorts a system error that occurred while `doing` something at `place` into the cases that the user can act on.
     pub fn from_io(place: &str, doing: &str, error: io::Error) -> Self {
         let place = place.to_owned();
         match error.kind() {
@@ -174,7 +174,7 @@ impl SessionError {
         }
     }
 
-    /// The same can never be written: it is not tried again.
+    /// Whether a retry can never succeed.
     pub(super) fn is_for_good(&self) -> bool {
         matches!(
             self,
@@ -187,7 +187,7 @@ impl SessionError {
         )
     }
 
-    /// The exit code a command ends with: 3 where the machine is short of something, 1 otherwise.
+    /// The command's exit code: 3 if the machine lacks something, otherwise 1.
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::Full { .. } | Self::Limited { .. } | Self::ReadOnly { .. } => 3,
@@ -200,7 +200,7 @@ impl SessionError {
 mod tests {
     use super::*;
 
-    /// Numbers of errors by Linux' `errno-base.h`: ENOENT 2, EIO 5, EACCES 13, ENOSPC 28, EROFS 30; EDQUOT 122 by `errno.h`.
+    /// Error numbers from Linux' `errno-base.h`: ENOENT 2, EIO 5, EACCES 13, ENOSPC 28, EROFS 30; EDQUOT 122 from `errno.h`.
     #[cfg(target_os = "linux")]
     #[test]
     fn what_linux_says_is_sorted() {

@@ -1,5 +1,5 @@
-//! The real storage: plain files in one folder, advisory lock, fsync of files and of folders. What is made is its owner's alone, and
-//! nothing but plain files is opened.
+//! The real storage: plain files in one folder, an advisory lock, fsync of files and folders. New files are private to their owner, and
+//! only plain files are opened.
 
 use super::storage::{Stamp, Storage, refuse_name};
 use crate::system::{self, Links, private, sync_folder};
@@ -8,11 +8,11 @@ use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-/// The file that is locked while a session is written.
+/// The file that is locked while a session is being written.
 pub const LOCK: &str = "lock";
-/// Most files that are listed in one session; clips of a day's work are some hundreds.
+/// Most files listed in one session. A day's work has a few hundred clips.
 const MOST_FILES: usize = 100_000;
-/// Deepest folder that is listed.
+/// Deepest folder listed.
 const DEEPEST: usize = 4;
 
 /// A session's folder on disk.
@@ -24,33 +24,33 @@ pub struct Folder {
 }
 
 impl Folder {
-    /// The folder at `path`, which need not be there yet; nothing is touched.
+    /// The folder at `path`, which need not exist yet. Touches nothing.
     pub fn at(path: impl Into<PathBuf>) -> Self {
         Folder { path: path.into(), open: BTreeMap::new(), lock: None }
     }
 
-    /// Makes the folder and those above it that are not there, and syncs every folder that one of them is in.
+    /// Creates the folder and its missing parents, and syncs the parent of each.
     pub fn create(path: impl Into<PathBuf>) -> io::Result<Self> {
         let path = path.into();
         private::folder(&path)?;
-        // One that was there already may have been made by a program that was killed before it synced.
+        // An existing folder may come from a program that was killed before it synced.
         if let Some(above) = path.canonicalize()?.parent() {
             sync_folder(above)?;
         }
         Ok(Self::at(path))
     }
 
-    /// The sentence for the person whose record others on this machine can read.
+    /// A warning for the user if others on this machine can read the record.
     pub fn open_to_others(&self) -> Option<String> {
         private::open_to_others(&self.path)
     }
 
-    /// Opens a file in the folder that is there, or is to be made.
+    /// Opens or creates a file in the folder.
     fn open_file(&self, name: &str, options: &mut OpenOptions) -> io::Result<File> {
         private::open(&self.path_of(name)?, options).map_err(|error| no_plain_file(name, error))
     }
 
-    /// The path of a plain name, once it is sure that no part of it below the folder is a link.
+    /// The path of a plain name. Fails if any part of it below the folder is a link.
     fn path_of(&self, name: &str) -> io::Result<PathBuf> {
         refuse_name(name)?;
         let mut path = self.path.clone();
@@ -70,7 +70,7 @@ impl Folder {
         Ok(path)
     }
 
-    /// The open handle of a file that is there.
+    /// The open handle of an existing file.
     fn handle(&mut self, name: &str) -> io::Result<&mut File> {
         if !self.open.contains_key(name) {
             let file = self.open_file(name, OpenOptions::new().append(true))?;
@@ -96,7 +96,7 @@ impl Folder {
     }
 }
 
-/// The error for a folder, a pipe or a device in the place of a file, with the file's name.
+/// The error for a folder, pipe or device in place of a file, with the file's name.
 fn no_plain_file(name: &str, error: io::Error) -> io::Error {
     match error.kind() {
         io::ErrorKind::InvalidInput | io::ErrorKind::IsADirectory => {
@@ -106,7 +106,7 @@ fn no_plain_file(name: &str, error: io::Error) -> io::Error {
     }
 }
 
-/// Whether the path still leads to the open file: one that was deleted or moved away still takes bytes without a complaint.
+/// Whether the path still leads to the open file. A deleted or moved file still accepts bytes without an error.
 #[cfg(unix)]
 fn still_there(file: &File, path: &Path) -> io::Result<()> {
     use std::os::unix::fs::MetadataExt;

@@ -1,8 +1,8 @@
-//! The journal itself: begun, added to, taken up again.
+//! The journal: creating, appending, resuming.
 //!
-//! What was promised is kept through every failure: an entry whose write or sync failed is not in the journal once something later is.
-//! After a failed sync the system may have forgotten which bytes it still owed the disk, so the journal is cut back to what was synced
-//! for sure and the rest is written anew. What something else does to the file meanwhile is noticed by the rule in `watch.rs`.
+//! The journal survives every failure consistently: once something later is in it, an entry whose write or sync failed is not. After a
+//! failed sync the system may have forgotten unwritten bytes, so the journal is cut back to the part known to be synced and the rest is
+//! written again. `watch.rs` detects changes to the file by others.
 
 use super::chain::{self, Entry, Kind, NO_LINE, State, sha256_hex};
 use super::clip::{clip_file, flac};
@@ -22,7 +22,7 @@ use std::io;
 
 /// The journal's file in the session's folder.
 pub const JOURNAL_FILE: &str = "journal.jsonl";
-/// Unsynced bytes kept in memory before a sync is made without being asked for.
+/// Most unsynced bytes in memory. Beyond it a sync happens without a request.
 const UNSYNCED_MOST: usize = 1 << 20;
 
 /// The journal of one session, locked for this process.
@@ -31,38 +31,38 @@ pub struct Journal {
     header: Header,
     next_seq: u64,
     prev: String,
-    /// Lines that are known to be on disk.
+    /// Number of lines known to be on disk.
     on_disk: u64,
-    /// The last line is the session's end.
+    /// Whether the last line ends the session.
     ended: bool,
     watch: Watch,
     clips: BTreeMap<String, (Clip, bool)>,
-    /// The last line ends the session, and its digest lies beside the journal.
+    /// Whether the last line ends the session and its digest lies beside the journal.
     closed: bool,
 }
 
-/// What of a session can be read from the disk: its first lines that follow from one another.
+/// The readable part of a session on disk: its consecutive valid lines from the first.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct There {
-    /// Entries.
+    /// Number of entries.
     pub entries: u64,
-    /// Readings among them, amended ones included.
+    /// Number of readings, amended ones included.
     pub readings: u64,
 }
 
-/// A journal taken up again.
+/// A resumed journal.
 pub struct Opened {
-    /// The journal, ready to be added to.
+    /// The journal, ready for new entries.
     pub journal: Journal,
-    /// Every entry in it, the header first; a [`Kind::Repaired`] one last if the end was torn.
+    /// All entries, header first. Ends with a [`Kind::Repaired`] entry if the end was torn.
     pub entries: Vec<Entry>,
-    /// What was cut off, if the end was torn.
+    /// The part cut off, if the end was torn.
     pub repair: Option<Repair>,
-    /// Session time, going on where the journal stopped.
+    /// Session time, continuing from where the journal stopped.
     pub clock: Clock,
 }
 
-/// The raw bytes of a journal, for reading only; no lock is taken.
+/// The raw bytes of a journal, read without a lock.
 pub fn read_journal(storage: &mut dyn Storage) -> Result<Vec<u8>, SessionError> {
     let place = storage.place();
     storage.read(JOURNAL_FILE, limits::JOURNAL).map_err(|error| match error.kind() {
@@ -76,7 +76,7 @@ pub fn read_journal(storage: &mut dyn Storage) -> Result<Vec<u8>, SessionError> 
     })
 }
 
-/// The header, if the first line is one this version understands.
+/// The header, if this version understands the first line.
 pub(crate) fn header_of(place: &str, first: Option<&Entry>) -> Result<Header, SessionError> {
     let refuse = |why: String| SessionError::NotASession { place: place.to_owned(), why };
     let entry = first.filter(|e| e.is(Kind::Header)).ok_or_else(|| refuse("its first line is not a header".into()))?;
@@ -87,14 +87,14 @@ pub(crate) fn header_of(place: &str, first: Option<&Entry>) -> Result<Header, Se
     entry.body_as().ok_or_else(|| refuse("its header is not one of a session".into()))
 }
 
-/// The bytes of a clip's file.
+/// Encodes a clip's file.
 pub(super) fn encode(id: &str, sound: &[f32]) -> Result<Vec<u8>, SessionError> {
     flac(sound.iter().copied()).map_err(|why| SessionError::Unwritable { kind: clip_file(id), why })
 }
 
 impl Journal {
-    /// Begins a session in an empty folder: stores the copies, then the header with their hashes. Once it returns, all of it is on
-    /// disk; if it fails, the folder holds no journal.
+    /// Starts a session in an empty folder: stores the copies, then the header with their hashes. All of it is on disk on return. On
+    /// failure the folder holds no journal.
     pub fn create(
         mut storage: Box<dyn Storage>,
         mut header: Header,
@@ -128,7 +128,7 @@ impl Journal {
         let prev = sha256_hex(&raw);
         let first = [raw, b"\n".to_vec()].concat();
         if let Err(error) = storage.write_whole(JOURNAL_FILE, &first) {
-            // It may have got its name and then not been synced; if it cannot be removed either, resuming takes it as it is.
+            // The file may have its name but not be synced. If it cannot be removed either, resuming accepts it as it is.
             let _ = storage.remove(JOURNAL_FILE);
             return Err(fail("writing the header")(error));
         }
@@ -146,9 +146,8 @@ impl Journal {
         })
     }
 
-    /// Takes a session up again: locks it, checks the whole chain, sets a torn end aside and says so, and makes sure that every line it
-    /// returns is on disk. A line that was altered or damaged, or that is missing by the digest beside the journal, is refused, and nothing
-    /// is touched.
+    /// Resumes a session: locks it, checks the whole chain, preserves and reports a torn end, and makes sure that every line it returns is
+    /// on disk. If a line was altered or damaged, or is missing according to the digest beside the journal, it fails and touches nothing.
     pub fn open(mut storage: Box<dyn Storage>) -> Result<Opened, SessionError> {
         let place = storage.place();
         let fail = |doing: &str| {
@@ -198,8 +197,8 @@ impl Journal {
                 Some(Repair { bytes: cut.len() as u64, line, why, file, sha256 })
             }
         };
-        // Written anew as a whole: lines of a process that was killed may never have reached the disk, and after a sync that failed
-        // another sync would not bring them there.
+        // The whole file is rewritten: lines from a killed process may never have reached the disk, and after a failed sync another sync
+        // would not write them.
         storage.write_whole(JOURNAL_FILE, &bytes[..scan.bytes as usize]).map_err(fail("securing the journal"))?;
         let watch = Watch::new(
             &bytes[..scan.bytes as usize],
@@ -234,22 +233,22 @@ impl Journal {
         &self.header
     }
 
-    /// Whether the session is ended and nothing is left to be done: its last line is the end, with the digest beside the journal.
+    /// Whether the session is completely ended: its last line ends it, and the digest lies beside the journal.
     pub fn is_closed(&self) -> bool {
         self.closed
     }
 
-    /// What to call the session's folder.
+    /// The folder's name for messages.
     pub fn place(&self) -> String {
         self.storage.place()
     }
 
-    /// The digest of the journal as it is now.
+    /// The digest of the journal in its present state.
     pub fn digest(&self) -> Digest {
         Digest::new(self.next_seq - 1, &self.prev)
     }
 
-    /// A copy that was stored at the beginning, checked against its hash.
+    /// A copy stored at the start, checked against its hash.
     pub fn copy(&mut self, name: &str) -> Result<Vec<u8>, SessionError> {
         let place = self.place();
         let altered = || SessionError::Altered { place: place.clone(), file: name.to_owned() };
@@ -262,37 +261,37 @@ impl Journal {
         if sha256_hex(&bytes) == hash { Ok(bytes) } else { Err(altered()) }
     }
 
-    /// Adds an entry; it is on disk for sure only after the next synced one. Kinds that are always synced are synced here too.
-    /// Returns the entry's number.
+    /// Appends an entry and returns its number. It is only certain to be on disk after the next synced entry. Kinds that are always synced
+    /// are synced here too.
     pub fn append(&mut self, kind: Kind, body: &impl Serialize, now: &Now) -> Result<u64, SessionError> {
         let sync = kind.always_synced() || self.watch.unsynced.len() > UNSYNCED_MOST;
         self.add(kind, body, now, sync)
     }
 
-    /// Adds an entry and returns once it, and all before it, would survive a power cut. After an error the journal is as it was
-    /// before, and the same may be tried again.
+    /// Appends an entry and returns once it, and everything before it, would survive a power cut. On error the journal is unchanged and the
+    /// call may be repeated.
     pub(super) fn append_synced(&mut self, kind: Kind, body: &impl Serialize, now: &Now) -> Result<u64, SessionError> {
         self.add(kind, body, now, true)
     }
 
-    /// Adds what the walker wrote down, synced.
+    /// Appends a record of the walker, synced.
     pub fn record(&mut self, record: &Record, now: &Now) -> Result<u64, SessionError> {
         self.append_synced(Kind::Record, record, now)
     }
 
-    /// Keeps a clip of sound (16 kHz, full scale 1.0): first its hash, then the file, then that it is stored, so that "never stored" and
-    /// "removed" differ. After an error it may be tried again with the same sound.
+    /// Stores an audio clip (16 kHz, full scale 1.0): first its hash, then the file, then a note that it is stored, so that "never stored"
+    /// and "removed" can be told apart. On error the call may be repeated with the same audio.
     pub fn clip(&mut self, id: &str, sound: &[f32], now: &Now) -> Result<Clip, SessionError> {
         self.keep(id, sound.len() as u64, &encode(id, sound)?, None, now)
     }
 
-    /// Keeps a piece of the whole session's sound, as a clip that says when it began.
+    /// Stores a piece of the whole session's audio, as a clip with its start time.
     pub fn piece(&mut self, piece: &Piece, now: &Now) -> Result<Clip, SessionError> {
         let (id, samples) = (piece.id(), piece.sound.len() as u64);
         self.keep(&id, samples, &encode(&id, &piece.sound)?, Some(piece.began_ms), now)
     }
 
-    /// As [`Journal::clip`], with the bytes of its file.
+    /// As [`Journal::clip`], with the bytes of the file.
     pub(super) fn keep(
         &mut self,
         id: &str,
@@ -329,7 +328,7 @@ impl Journal {
         Ok(clip)
     }
 
-    /// Adds a reviewer's remark, synced. Nothing that is there is altered.
+    /// Appends a reviewer's remark, synced. Changes nothing else.
     pub fn remark(&mut self, remark: &Remark, now: &Now) -> Result<u64, SessionError> {
         if remark.about.is_some_and(|line| line >= self.next_seq) {
             return Err(SessionError::NoSuchLine { line: remark.about.unwrap_or_default() });
@@ -337,8 +336,8 @@ impl Journal {
         self.append_synced(Kind::Note, remark, now)
     }
 
-    /// Removes the sound of every clip, after an entry that says who wished it and why. The clips' hashes stay in the chain, which so
-    /// remains verifiable. Returns how many files went. After an error or a kill it may be done again.
+    /// Removes the audio of every clip, after an entry that says who asked for it and why. The clips' hashes stay in the chain, so it can
+    /// still be verified. Returns the number of files removed. After an error or a kill the call may be repeated.
     pub fn forget_sound(&mut self, by: &str, why: &str, now: &Now) -> Result<usize, SessionError> {
         let clips: Vec<String> = self.clips.values().map(|(clip, _)| clip.file.clone()).collect();
         let forgotten = Forgotten { by: by.to_owned(), why: why.to_owned(), clips };
@@ -353,8 +352,8 @@ impl Journal {
         Ok(gone.len())
     }
 
-    /// Ends the session: a last entry, and the digest beside the journal. Both are on disk when it returns, and the whole journal was
-    /// read once more and is what was written. After an error it may be tried again.
+    /// Ends the session: writes a last entry and the digest beside the journal. On return both are on disk, and the whole journal has been
+    /// read back and compared with what was written. On error the call may be repeated.
     pub fn finish(&mut self, now: &Now) -> Result<Digest, SessionError> {
         if !self.ended {
             self.append_synced(Kind::End, &serde_json::json!({}), now)?;
@@ -371,12 +370,12 @@ impl Journal {
         Ok(digest)
     }
 
-    /// How much room is left.
+    /// How much room the journal has left.
     pub fn room(&self) -> Room {
         Room::beside(self.watch.length())
     }
 
-    /// What of this session can be read from the disk; nothing where it is gone.
+    /// What can be read of this session on disk. Zero if it is gone.
     pub fn there(&mut self) -> There {
         let mut there = There::default();
         if let Ok(bytes) = read_journal(&mut *self.storage) {
@@ -446,7 +445,7 @@ impl Journal {
         SessionError::Meddled { place: self.place(), what }
     }
 
-    /// Makes sure that the file is what was written; `whole`: by reading it, whatever its stamp.
+    /// Checks that the file is what was written. With `whole` it reads the file whatever its stamp says.
     fn look(&mut self, whole: bool) -> Result<(), SessionError> {
         let place = self.place();
         let fail = |error| SessionError::from_io(&place, &format!("looking after {JOURNAL_FILE}"), error);
@@ -463,7 +462,7 @@ impl Journal {
         Ok(())
     }
 
-    /// After a failure: back to what is known to be on disk, then the lines that were taken since.
+    /// Recovers from a failure: cuts back to what is known to be on disk, then writes the later lines again.
     fn settle(&mut self) -> io::Result<()> {
         if self.watch.is_doubtful() {
             self.storage.truncate(JOURNAL_FILE, self.watch.synced)?;

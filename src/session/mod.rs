@@ -1,9 +1,10 @@
-//! The journal of a walk: what is written, how it survives crashes, and how it is read again.
+//! The journal of a walk: its content, how it survives crashes, and how it is read back.
 //!
 //! A session is a folder: `journal.jsonl`, one entry a line, chained by hash ([`chain`]); copies of procedure, bike and vocabulary;
-//! `clips/` with the sound of answers, or of the whole session in pieces ([`Pieces`]); `digest.json` once it is finished. [`Journal`] writes it to a [`Storage`]; [`Writer`] runs
-//! the journal on its own thread. What [`Journal::record`] returned `Ok` for survives a kill and a power cut. The head of [`chain`]
-//! says which damage at the end an interruption can explain; the head of `review/verify.rs` says what `verify` proves and what it cannot.
+//! `clips/` with the audio of answers, or of the whole session in pieces ([`Pieces`]); and `digest.json` once it is finished. [`Journal`]
+//! writes it to a [`Storage`]. [`Writer`] runs the journal on its own thread. A record for which [`Journal::record`] returned `Ok` survives
+//! a kill and a power cut. The header of [`chain`] says which damage at the end an interruption can explain. The header of
+//! `review/verify.rs` says what `verify` proves and what it cannot.
 
 mod backlog;
 pub mod chain;
@@ -22,7 +23,7 @@ mod torn;
 mod watch;
 mod writer;
 
-/// The storage double, for this crate's unit tests.
+/// A storage double for this crate's unit tests.
 #[cfg(test)]
 #[path = "../../tests/support/disk.rs"]
 pub(crate) mod disk;
@@ -43,21 +44,21 @@ pub use storage::{PART, Stamp, Storage, plain_name};
 pub use torn::SECTOR;
 pub use writer::{NotKept, Reply, Writer};
 
-/// Limits of a session in bytes. Anything beyond them is neither written nor read.
+/// Size limits of a session in bytes. Nothing larger is written or read.
 pub mod limits {
     /// One line of the journal.
     pub const LINE: u64 = 1 << 20;
     /// The whole journal. A day's work takes about a tenth of it.
     pub const JOURNAL: u64 = 64 << 20;
-    /// Room left when the walker warns that the record is nearly full: more than a quarter of a day's work.
+    /// Remaining room at which the walker warns that the record is nearly full: more than a quarter of a day's work.
     pub const WARNED: u64 = 4 << 20;
-    /// Room left when the walk is ended: enough for thousands of lines.
+    /// Remaining room at which the walk is ended: enough for thousands of lines.
     pub const ENDING: u64 = 1 << 20;
-    /// Room kept for the very last line.
+    /// Room reserved for the last line.
     pub(super) const LAST_LINE: u64 = 4 << 10;
-    /// The most that a line holds besides its body.
+    /// Most bytes of a line besides its body.
     pub const AROUND_BODY: u64 = 1 << 10;
-    /// Samples of 16 kHz sound that may wait in memory for the disk: 64 MiB, 17 minutes. Chosen, no source.
+    /// Most samples of 16 kHz audio waiting in memory for the disk: 64 MiB, 17 minutes. Chosen, no source.
     pub const WAITING_SOUND: usize = 16 << 20;
     /// One copy of a procedure, a bike or a vocabulary.
     pub const COPY: u64 = 16 << 20;

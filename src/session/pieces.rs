@@ -1,34 +1,34 @@
-//! The sound of a whole session on its way into the record: cut into pieces, each with the session time at which it begins, so that a kill
-//! loses the open piece at most.
+//! Cuts the audio of a whole session into pieces for the record, each with the session time of its start, so that a kill loses at most the
+//! open piece.
 //!
-//! Sound comes in as it was heard, perhaps handed over late but never early: a piece begins where the least late part of it says.
+//! Audio may be delivered late but never early, so the least delayed part of a piece determines the start of the piece.
 
 use super::clip::CLIP_RATE;
 
-/// Sound of a piece at most, in samples: half a minute.
+/// Most audio in a piece, in samples: half a minute.
 pub const PIECE: usize = 30 * CLIP_RATE as usize;
-/// Sound that would begin this much later than the sound before it ended belongs to another piece, milliseconds: in real time, where a loop that
-/// is busy elsewhere takes it late (chosen, no source), and where time is counted in samples.
+/// Audio that would start this much after the end of the audio before it belongs to another piece, milliseconds: in real time, where a busy
+/// loop delivers it late (chosen, no source), and in counted time.
 const GAP_MS: u64 = 2_000;
 const COUNTED_GAP_MS: u64 = 20;
 
-/// A piece that is whole.
+/// A complete piece.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Piece {
     /// Session time of its first sample, milliseconds.
     pub began_ms: u64,
-    /// The sound, at [`CLIP_RATE`], full scale 1.0.
+    /// The audio, at [`CLIP_RATE`], full scale 1.0.
     pub sound: Vec<f32>,
 }
 
 impl Piece {
-    /// The id of its clip. No two pieces of a session have the same, since none begins before another one's end.
+    /// The id of its clip. Unique in a session, because no piece starts before another one ends.
     pub fn id(&self) -> String {
         format!("whole-{:09}", self.began_ms)
     }
 }
 
-/// What is heard, cut into pieces.
+/// Cuts the microphone's audio into pieces.
 ///
 /// ```
 /// use probeside::session::{PIECE, Pieces};
@@ -41,7 +41,7 @@ impl Piece {
 pub struct Pieces {
     sound: Vec<f32>,
     began_ms: u64,
-    /// No piece begins before.
+    /// Earliest start of the next piece.
     least_ms: u64,
     gap_ms: u64,
 }
@@ -51,13 +51,13 @@ fn length_ms(samples: usize) -> u64 {
 }
 
 impl Pieces {
-    /// Pieces of a session that is at this time, milliseconds, and goes on in real time or in counted samples.
+    /// Pieces for a session at session time `now_ms` that continues in real or counted time.
     pub fn after(now_ms: u64, real: bool) -> Self {
         let gap_ms = if real { GAP_MS } else { COUNTED_GAP_MS };
         Pieces { sound: Vec::new(), began_ms: u64::MAX, least_ms: now_ms, gap_ms }
     }
 
-    /// Takes sound that ended at `now_ms` or a little before; gives the pieces that are whole by it.
+    /// Takes audio that ended at `now_ms` or a little earlier. Returns the pieces that it completes.
     pub fn push(&mut self, sound: &[f32], now_ms: u64) -> Vec<Piece> {
         let mut whole = Vec::new();
         let begins_ms = now_ms.saturating_sub(length_ms(sound.len()));
@@ -78,7 +78,7 @@ impl Pieces {
         whole
     }
 
-    /// Ends the open piece, if there is one: the sound after it does not follow from it.
+    /// Ends the open piece, if any. Audio after it is not contiguous.
     pub fn close(&mut self) -> Option<Piece> {
         if self.sound.is_empty() {
             return None;
@@ -88,7 +88,7 @@ impl Pieces {
         Some(Piece { began_ms, sound: std::mem::take(&mut self.sound) })
     }
 
-    /// The next piece cannot begin in the same millisecond, however short this one is.
+    /// The end of a piece is at least one millisecond after its start, so the next piece cannot start in the same millisecond.
     fn ends_ms(&self) -> u64 {
         self.began_ms + length_ms(self.sound.len()).max(1)
     }
@@ -100,8 +100,8 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
-        /// Parts of sound, each handed over late by some time, with silences of the source between some: nothing is lost, no piece is too
-        /// long, none overlaps another, and each begins no more than the least lateness of its parts too late.
+        /// Parts of audio delivered with various delays, some with pauses of the source between them. Nothing is lost, no piece is too
+        /// long, none overlaps another, and each starts no later than the least delay of its parts.
         #[test]
         fn nothing_is_lost_and_nothing_overlaps(parts in proptest::collection::vec((1usize..40_000, 0u64..500, 0u64..6_000, any::<bool>()), 1..80)) {
             let mut pieces = Pieces::after(0, true);
@@ -111,7 +111,7 @@ mod tests {
                     true_ms += silence;
                 }
                 true_ms += length_ms(samples);
-                // Handed over in order.
+                // Delivered in order.
                 late_ms = (true_ms + late).max(late_ms);
                 let value = (fed.len() % 1000) as f32 / 1000.0;
                 fed.extend(std::iter::repeat_n(value, samples));
@@ -130,7 +130,7 @@ mod tests {
     #[test]
     fn a_piece_begins_where_its_least_late_part_says() {
         let mut pieces = Pieces::after(1_000, true);
-        // Ten parts of 100 ms from 5,000 ms on; all but the fourth are handed over late.
+        // Ten parts of 100 ms from 5,000 ms on. All but the fourth are delivered late.
         for part in 0..10u64 {
             let late = if part == 3 { 0 } else { 300 };
             assert_eq!(pieces.push(&[0.2; 1_600], 5_000 + (part + 1) * 100 + late), []);

@@ -5,18 +5,18 @@ use crate::phrase::{Answer, Command, Escape, Reading};
 use crate::units::{Quantity, Unit, names};
 use serde::{Deserialize, Serialize};
 
-/// A moment: session time, which goes on over a resume, and wall time with offset.
+/// A point in time: session time, which continues across a resume, and wall time with offset.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Now {
-    /// Milliseconds of session time since the session began: real, or counted where the walk is typed or heard from a file, as the last
-    /// entry of kind [`super::Kind::Time`] says.
+    /// Milliseconds of session time since the session started. Real, or counted in a typed walk or one heard from a file; the last entry of
+    /// kind [`super::Kind::Time`] says which.
     pub mono_ms: u64,
-    /// What the machine's clock showed, RFC 3339 with offset: `2026-11-25T10:14:03.120+01:00`.
+    /// The machine's clock, RFC 3339 with offset: `2026-11-25T10:14:03.120+01:00`.
     pub wall: String,
 }
 
 names! {
-    /// Why an utterance was not taken, in the terms of W3C VoiceXML 2.0, 5.2.6.
+    /// Why an utterance was rejected, in the terms of W3C VoiceXML 2.0, 5.2.6.
     Miss {
         /// The utterance matches nothing that may be said here, or its confidence is too low.
         NoMatch = "nomatch",
@@ -52,11 +52,11 @@ fn miss<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Miss, D::Error> {
     Miss::in_journal(&name).ok_or_else(|| serde::de::Error::unknown_variant(&name, &["nomatch", "noinput", "stranger"]))
 }
 
-/// One record. It names the step it belongs to and, inside a loop, the round (`left`).
+/// One record. It names its step and, inside a loop, the round (`left`).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "record")]
 pub enum Record {
-    /// A step was entered and its prompt given.
+    /// A step was entered and its prompt spoken.
     Entered {
         /// Procedure id.
         procedure: String,
@@ -64,7 +64,7 @@ pub enum Record {
         step: String,
         /// Loop item id.
         round: Option<String>,
-        /// What was asked, in full.
+        /// The full prompt.
         asked: String,
     },
     /// A caution was spoken and acknowledged.
@@ -77,9 +77,9 @@ pub enum Record {
         caution: String,
         /// Signal word.
         signal: String,
-        /// What was said.
+        /// The spoken text.
         said: String,
-        /// It was printed but not spoken, because the loudspeaker was lost.
+        /// It was printed instead of spoken, because the loudspeaker was lost.
         #[serde(default, skip_serializing_if = "is_false")]
         printed: bool,
     },
@@ -93,7 +93,7 @@ pub enum Record {
         answer: Answer,
         /// The words heard or typed.
         words: String,
-        /// How it is said back.
+        /// The spoken confirmation of the answer.
         echo: String,
         /// `good`, `bad`, `neither`.
         means: String,
@@ -114,21 +114,21 @@ pub enum Record {
         number: u32,
         /// Its name: `rest_voltage`.
         name: String,
-        /// What was measured.
+        /// The measured quantity.
         quantity: Quantity,
         /// The reading.
         reading: Reading,
-        /// The unit that was asked for; `reading.value` is in it when it is plain or about.
+        /// The unit asked for. If the reading is plain or about, `reading.value` is in this unit.
         unit: Unit,
-        /// The band it fell in, and that band's meaning.
+        /// The band it falls into, by id.
         band: Option<String>,
         /// `good`, `bad`, `neither`.
         verdict: String,
-        /// Lower limit of the band that is good, where one is.
+        /// Lower limit of the good band, if any.
         low: Option<f64>,
-        /// Upper limit of the band that is good, where one is.
+        /// Upper limit of the good band, if any.
         high: Option<f64>,
-        /// Where the limits come from.
+        /// The source of the limits.
         source: String,
         /// The words heard or typed.
         words: String,
@@ -136,7 +136,7 @@ pub enum Record {
         confidence: f64,
         /// The walker asked for confirmation and got it.
         confirmed: bool,
-        /// The reading that this one amends.
+        /// The number of the reading that this one amends.
         amends: Option<u32>,
         /// Clip id.
         clip: Option<String>,
@@ -147,18 +147,18 @@ pub enum Record {
         step: String,
         /// Loop item.
         round: Option<String>,
-        /// Which.
+        /// The escape.
         escape: Escape,
         /// Clip id.
         clip: Option<String>,
     },
-    /// A check was left out.
+    /// A check was skipped.
     Untested {
         /// Step.
         step: String,
         /// Loop item.
         round: Option<String>,
-        /// Why, in the person's words or the escape's name.
+        /// Why, in the user's words or by the escape's name.
         why: String,
     },
     /// A note.
@@ -172,14 +172,14 @@ pub enum Record {
         /// Clip id.
         clip: Option<String>,
     },
-    /// A spoken control was carried out.
+    /// A spoken command was carried out.
     Controlled {
         /// Step.
         step: String,
-        /// Which.
+        /// The command.
         command: Command,
     },
-    /// Something was heard and not taken.
+    /// An utterance was rejected.
     NotTaken {
         /// Step.
         step: String,
@@ -191,7 +191,7 @@ pub enum Record {
         /// Clip id.
         clip: Option<String>,
     },
-    /// One of the trade's sums was done on the way.
+    /// One of the workshop sums was calculated during the walk.
     Reckoned {
         /// Step.
         step: String,
@@ -205,7 +205,7 @@ pub enum Record {
         value: f64,
         /// Its unit.
         unit: Unit,
-        /// Where the formula comes from.
+        /// The source of the formula.
         source: String,
     },
     /// The suspects after an answer.
@@ -217,25 +217,25 @@ pub enum Record {
         /// The suspects.
         weighed: Weighed,
     },
-    /// The next part of the procedure, chosen in best order.
+    /// The next part of the procedure in the best order.
     Chosen {
-        /// The step that the part before ended with.
+        /// The last step of the part before.
         step: String,
         /// The next part in the written order.
         written: String,
         /// The chosen part.
         chosen: Chosen,
     },
-    /// The bike's state as agreed from here on, and what was changed, in words.
+    /// The bike's state as agreed from here on, and the changes in words.
     State {
         /// Step.
         step: String,
-        /// What the person was told to change.
+        /// The changes that the user was told to make.
         told: Vec<String>,
         /// The whole state.
         state: crate::bike::BikeState,
     },
-    /// The walk was interrupted or went on.
+    /// The walk was interrupted or resumed.
     Interrupted {
         /// Step.
         step: String,
@@ -249,9 +249,9 @@ pub enum Record {
     PowerOff {
         /// Step.
         step: String,
-        /// Somebody confirmed it; otherwise the walk ended without confirmation.
+        /// Whether somebody confirmed it. Otherwise the walk ended without confirmation.
         confirmed: bool,
-        /// `voice`, `pedal`; empty where nobody did.
+        /// `voice` or `pedal`. Empty if nobody confirmed it.
         by: String,
     },
     /// A conclusion was reached.
@@ -266,29 +266,29 @@ pub enum Record {
         cause: String,
         /// Remedy.
         remedy: String,
-        /// Ruled out.
+        /// What it rules out.
         rules_out: Vec<String>,
-        /// Not tested, those left out in this walk included.
+        /// What was not tested, including the checks skipped in this walk.
         not_tested: Vec<String>,
-        /// Suspects that weigh something and are not what is condemned, in words.
+        /// The remaining suspects other than the condemned parts, in words.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         not_ruled_out: Vec<String>,
-        /// To check again after the repair.
+        /// What to check again after the repair.
         recheck: Vec<String>,
-        /// To reconnect or switch off before leaving the bike.
+        /// What to reconnect or switch off before leaving the bike.
         put_back: Vec<String>,
-        /// The walk ends with it (a called procedure's may not).
+        /// Whether the walk ends here (a called procedure's conclusion may not end it).
         last: bool,
     },
 }
 
-/// Serde leaves out what is false.
+/// For serde: false is omitted.
 fn is_false(flag: &bool) -> bool {
     !flag
 }
 
 impl Record {
-    /// Whether `stored` is this record. A stored record may use an older name for a miss.
+    /// Whether `stored` is this record. A stored record may use an old name for a miss.
     pub fn is_stored_as(&self, stored: &serde_json::Value) -> bool {
         if serde_json::to_value(self).is_ok_and(|value| value == *stored) {
             return true;
@@ -298,7 +298,7 @@ impl Record {
         let was_so_called = match name {
             "unsure" | "over-prompt" => *why == Miss::NoMatch,
             "silence" => *why == Miss::NoInput,
-            // It once stood for every miss.
+            // It was once the name of every miss.
             "stranger" => *why != Miss::NoInput,
             _ => false,
         };

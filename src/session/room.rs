@@ -1,20 +1,20 @@
-//! How much room a journal has left before its limit.
+//! The room a journal has left before it reaches its limit.
 
 use super::limits;
 
-/// How much room there is before the journal's limit.
+/// How much room is left before the journal's limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Room {
     /// Enough.
     Ample,
-    /// Little: whoever walks is to be warned.
+    /// Little. The user should be warned.
     Short,
-    /// Only for ending the walk.
+    /// Only enough to end the walk.
     Ending,
 }
 
 impl Room {
-    /// What is left beside so many bytes.
+    /// The room left after this many bytes.
     pub fn beside(length: u64) -> Self {
         match limits::JOURNAL.saturating_sub(length) {
             left if left <= limits::ENDING => Room::Ending,

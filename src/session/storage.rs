@@ -1,55 +1,55 @@
-//! Where a session is kept, as a trait: the few operations a journal needs, each of which can fail.
+//! A session's storage as a trait: the few operations a journal needs. Each can fail.
 //!
-//! Nothing counts as kept before [`Storage::sync`] of the file returned, and no new, renamed or taken away name before
-//! [`Storage::sync_folder`]: [`Storage::write_whole`] and [`Storage::remove`] see to it. [`super::Folder`] is the real
-//! implementation; `tests/support/disk.rs` is a double that loses power.
+//! A file counts as stored once [`Storage::sync`] has returned for it. A new, renamed or removed name counts once [`Storage::sync_folder`]
+//! has returned; [`Storage::write_whole`] and [`Storage::remove`] take care of that. [`super::Folder`] is the real implementation;
+//! `tests/support/disk.rs` is a double that loses power.
 
 use std::io;
 
-/// Suffix of a file that is still being written.
+/// Suffix of an unfinished file.
 pub const PART: &str = ".part";
 
-/// What tells the states of a file apart without reading it: two that are equal are the same file with the same contents, unless it was
-/// written twice within one tick of the file system's clock; two that differ need not differ in contents.
+/// Tells the states of a file apart without reading it. Equal stamps mean the same file with the same contents, unless it was written twice
+/// within one tick of the file system's clock. Different stamps do not prove different contents.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Stamp {
-    /// Device and number of the file, where the system has them.
+    /// Device and inode number of the file, if the system has them.
     pub file: (u64, u64),
     /// Its length in bytes.
     pub length: u64,
-    /// When its contents and when anything about it was last changed, seconds and nanoseconds.
+    /// Times of the last change of the contents and of the metadata, in seconds and nanoseconds.
     pub changed: [i64; 4],
 }
 
-/// A session's folder. Names are relative, `/` between folder and file, and plain by [`plain_name`].
+/// A session's folder. Names are relative, with `/` between folder and file, and plain by [`plain_name`].
 pub trait Storage: Send {
-    /// What to call the place in sentences.
+    /// The folder's name for messages.
     fn place(&self) -> String;
-    /// Takes the folder for this process until the storage is dropped. `WouldBlock` when another has it.
+    /// Locks the folder for this process until the storage is dropped. `WouldBlock` if another process holds it.
     fn lock(&mut self) -> io::Result<()>;
-    /// Every file in the folder and in the folders below it, sorted.
+    /// All files in the folder and its subfolders, sorted.
     fn list(&mut self) -> io::Result<Vec<String>>;
-    /// The whole file, if it has at most `limit` bytes; `FileTooLarge` otherwise.
+    /// The whole file if it has at most `limit` bytes, otherwise `FileTooLarge`.
     fn read(&mut self, name: &str, limit: u64) -> io::Result<Vec<u8>>;
-    /// The present stamp of the file that the name leads to.
+    /// The present stamp of the named file.
     fn stamp(&mut self, name: &str) -> io::Result<Stamp>;
-    /// Makes an empty file, or empties it, and the folder it is in.
+    /// Creates or empties a file. Creates its folder.
     fn create(&mut self, name: &str) -> io::Result<()>;
-    /// Adds to the end of a file that is there. After an error some of the bytes may be in it.
+    /// Appends to an existing file. After an error some of the bytes may be in it.
     fn append(&mut self, name: &str, bytes: &[u8]) -> io::Result<()>;
-    /// Cuts a file to `length` bytes.
+    /// Truncates a file to `length` bytes.
     fn truncate(&mut self, name: &str, length: u64) -> io::Result<()>;
     /// Returns once the file's contents would survive a power cut.
     fn sync(&mut self, name: &str) -> io::Result<()>;
-    /// Gives a file a new name in the same folder; what had that name is gone.
+    /// Renames a file within its folder. Replaces a file with the new name.
     fn rename(&mut self, from: &str, to: &str) -> io::Result<()>;
-    /// Takes a file's name away; it may be back after a power cut.
+    /// Removes a file's name. It may reappear after a power cut.
     fn unlink(&mut self, name: &str) -> io::Result<()>;
-    /// Returns once the names in this folder itself, those of the folders in it included, would survive a power cut. The empty name is
-    /// the session's own folder.
+    /// Returns once the names in this folder, including those of its subfolders, would survive a power cut. The empty name is the session's
+    /// own folder.
     fn sync_names(&mut self, folder: &str) -> io::Result<()>;
 
-    /// Returns once the names in the folder that holds `name`, and that folder's own name, would survive a power cut.
+    /// Returns once the names in the folder of `name`, and that folder's own name, would survive a power cut.
     fn sync_folder(&mut self, name: &str) -> io::Result<()> {
         let mut folder = name;
         while let Some((above, _)) = folder.rsplit_once('/') {
@@ -59,13 +59,13 @@ pub trait Storage: Send {
         self.sync_names("")
     }
 
-    /// Takes a file away so that it stays away, also after a power cut.
+    /// Removes a file permanently, so that a power cut cannot bring it back.
     fn remove(&mut self, name: &str) -> io::Result<()> {
         self.unlink(name)?;
         self.sync_folder(name)
     }
 
-    /// Writes a whole file so that after a power cut at any moment it is there whole or not at all.
+    /// Writes a file so that after a power cut at any moment it exists completely or not at all.
     fn write_whole(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {
         let part = format!("{name}{PART}");
         self.create(&part)?;
@@ -76,8 +76,8 @@ pub trait Storage: Send {
     }
 }
 
-/// Whether a name can be used inside a session: at most three folders deep, letters, digits, space, `.`, `_` and `-` only, no part
-/// of it beginning with a dot or ending in a dot or a space.
+/// Whether a name is allowed in a session: at most three folders deep, only letters, digits, space, `.`, `_` and `-`, with no part that
+/// starts with a dot or ends in a dot or a space.
 pub fn plain_name(name: &str) -> bool {
     const LONGEST: usize = 200;
     const DEEPEST: usize = 4;

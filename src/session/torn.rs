@@ -1,36 +1,36 @@
-//! Which damage to a journal an interruption can have done and which it cannot; the rule stands at the head of [`super::chain`].
+//! Decides whether an interruption can explain the damage to a journal. The header of [`super::chain`] states the rule.
 
 use serde::Deserialize;
 use serde::de::IgnoredAny;
 use std::ops::Range;
 
-/// Bytes that a disk writes whole or not at all: the smallest sector in use (ATA and SCSI disks, 512 bytes).
+/// Bytes that a disk writes completely or not at all: the smallest sector in use (ATA and SCSI disks, 512 bytes).
 pub const SECTOR: usize = 512;
-/// How every entry begins.
+/// The first bytes of every entry.
 const ENTRY: &[u8] = br#"{"seq":"#;
 
-/// How whole a journal is.
+/// The condition of a journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum State {
-    /// Every line follows from the one before.
+    /// Every line follows from the previous one.
     Whole,
-    /// The end is torn: the last write was cut short.
+    /// The end is torn: the last write was incomplete.
     Torn {
         /// The first torn line, from 1.
         line: u64,
-        /// What is wrong with it.
+        /// The defect.
         why: String,
     },
     /// A line does not fit, and it is not a torn end: the journal was altered or damaged.
     Broken {
         /// The first line that does not fit, from 1.
         line: u64,
-        /// What is wrong with it.
+        /// The defect.
         why: String,
     },
 }
 
-/// As much of a whole entry as tells when it was written.
+/// The part of a complete entry that tells when it was written.
 #[derive(Deserialize)]
 pub(super) struct Later {
     #[serde(rename = "seq")]
@@ -49,33 +49,33 @@ pub(super) struct Later {
     _prev: IgnoredAny,
 }
 
-/// What comes after the last line that fits.
+/// What follows the last line that fits.
 pub(super) struct Damage {
-    /// The first line of it, from 1.
+    /// Its first line, from 1.
     line: u64,
     why: String,
-    /// Lines that are no entries.
+    /// Number of lines that are not entries.
     lines: u64,
-    /// Each of these has only sectors that were never written.
+    /// Whether all of these contain only unwritten sectors.
     unwritten: bool,
-    /// Whole entries.
+    /// Number of complete entries.
     entries: u64,
-    /// No interruption does this.
+    /// Whether an interruption is ruled out as the cause.
     proved: bool,
 }
 
 impl Damage {
-    /// A whole entry does not fit.
+    /// Damage that starts with a complete entry that does not fit.
     pub(super) fn altered(line: u64, why: String) -> Self {
         Self { line, why, lines: 0, unwritten: false, entries: 0, proved: true }
     }
 
-    /// Something is no entry.
+    /// Damage that starts with something that is not an entry.
     pub(super) fn torn(line: u64, why: String) -> Self {
         Self { line, why, lines: 0, unwritten: true, entries: 0, proved: false }
     }
 
-    /// A line that is no entry, perhaps with a whole one at its end.
+    /// Adds a line that is not an entry. It may end in a complete one.
     pub(super) fn line(&mut self, entry: Option<Later>, unwritten: bool) {
         self.lines += 1;
         self.unwritten &= unwritten;
@@ -84,7 +84,7 @@ impl Damage {
         }
     }
 
-    /// A whole entry after it: when it was written, so many lines were on disk.
+    /// Adds a complete entry, with the number of lines that were on disk when it was written.
     pub(super) fn entry(&mut self, on_disk: Option<u64>) {
         self.entries += 1;
         self.proved |= on_disk.is_none_or(|lines| lines >= self.line);
@@ -101,7 +101,7 @@ impl Damage {
     }
 }
 
-/// Whether what is wrong with the line at `at` is only that sectors of it were never written, or that the file ends in it.
+/// Whether the line at `at` is only damaged by unwritten sectors, or by the end of the file.
 pub(super) fn is_unwritten(bytes: &[u8], at: Range<usize>) -> bool {
     let (mut runs, mut from) = (0, at.start);
     while let Some(begin) = bytes[from..at.end].iter().position(|byte| *byte == 0).map(|zero| from + zero) {
@@ -116,7 +116,7 @@ pub(super) fn is_unwritten(bytes: &[u8], at: Range<usize>) -> bool {
     runs > 0 || bytes[at].last() != Some(&b'\n')
 }
 
-/// The whole entry that a damaged line ends in: the line feed before it is lost, or only what was before it was not written.
+/// The complete entry at the end of a damaged line, where the line feed before it is lost or only the bytes before it were not written.
 pub(super) fn entry_at_end(raw: &[u8]) -> Option<Later> {
     let at = raw.windows(ENTRY.len()).rposition(|bytes| bytes == ENTRY).filter(|at| *at > 0)?;
     serde_json::from_slice(raw[at..].strip_suffix(b"\n")?).ok()

@@ -1,35 +1,35 @@
-//! What the journal's file has to hold, so that it is noticed when something else writes to it, cuts it, replaces it or takes it away.
+//! Knows what the journal's file must contain, and so detects when something else writes to it, truncates it, replaces it or removes it.
 //!
-//! The rule. Before every write the path must lead to the file that was written last, and that file must bear the [`Stamp`] that it had
-//! after the last write; where the stamp differs, the whole file is read and must be what was written, byte for byte by SHA-256. After
-//! every synced write the path must still lead to that file, and its length must be what was written. At the end of a session the whole
-//! file is read, whatever its stamp. So an answer is said back only if nothing was done to the journal before it was written. One thing is found
-//! only by the next whole reading, at the end: an edit of the same length in the moment between the look and the write, or within one
-//! tick of the file system's clock. What does not fit is refused and left as it is; nothing is put back by guessing.
+//! The rule. Before every write, the path must lead to the file that was written last, with the [`Stamp`] it had after the last write. If
+//! the stamp differs, the whole file is read and must match what was written, byte for byte by SHA-256. After every synced write, the path
+//! must still lead to that file, and its length must match. At the end of a session the whole file is read, whatever its stamp. So an
+//! answer is confirmed aloud only if nothing else touched the journal before the answer was written. One thing is detected only by the
+//! complete read at the end: an edit of the same length between the check and the write, or within one tick of the file system's clock. A
+//! file that does not match is rejected and left alone. Nothing is repaired by guessing.
 
 use super::storage::Stamp;
 use sha2::{Digest as _, Sha256};
 
-/// What was done to a journal by something else, as [`super::SessionError::Meddled`] says it.
+/// What somebody else did to a journal, in the words of [`super::SessionError::Meddled`].
 pub(super) type Meddling = &'static str;
 
-/// What was written, and what may have been.
+/// What was written for certain, and what may have been.
 #[derive(Debug)]
 pub(super) struct Watch {
-    /// Length of the part of the file that is known to be on disk.
+    /// Length of the part known to be on disk.
     pub synced: u64,
-    /// Hash of that part, as far as it goes.
+    /// Hash of that part.
     hash: Sha256,
     /// The lines after it.
     pub unsynced: Vec<u8>,
-    /// Lines whose writing failed: some of them may be in the file after `unsynced`.
+    /// Lines whose write failed. Some of them may be in the file after `unsynced`.
     tried: Option<Vec<u8>>,
     /// The file's stamp after the last write.
     stamp: Stamp,
 }
 
 impl Watch {
-    /// Of a file that holds these bytes, all on disk.
+    /// Watches a file that holds these bytes, all on disk.
     pub fn new(bytes: &[u8], stamp: Stamp) -> Self {
         Watch {
             synced: bytes.len() as u64,
@@ -40,22 +40,22 @@ impl Watch {
         }
     }
 
-    /// Bytes that were written.
+    /// Number of bytes written.
     pub fn length(&self) -> u64 {
         self.synced + self.unsynced.len() as u64
     }
 
-    /// The file may hold something else than what was written: a write failed.
+    /// Whether the file may differ from what was written because a write failed.
     pub(super) fn is_doubtful(&self) -> bool {
         self.tried.is_some()
     }
 
-    /// A write of this line failed.
+    /// Notes that writing this line failed.
     pub fn failed(&mut self, line: Vec<u8>) {
         self.tried = Some(line);
     }
 
-    /// A line was written. `synced`: it and all before it are on disk.
+    /// Notes that a line was written. `synced`: it and everything before it are on disk.
     pub fn wrote(&mut self, line: &[u8], synced: bool, stamp: Stamp) {
         self.unsynced.extend_from_slice(line);
         if synced {
@@ -66,13 +66,13 @@ impl Watch {
         self.stamp = stamp;
     }
 
-    /// After a failure the file was cut back to what is on disk, and the lines after it written anew.
+    /// Notes that after a failure the file was cut back to what is on disk, and the later lines were written again.
     pub fn settled(&mut self, stamp: Stamp) {
         self.tried = None;
         self.stamp = stamp;
     }
 
-    /// Whether the stamp alone says that nothing was done. `Err`: that it was.
+    /// Whether the stamp alone shows that the file is untouched. `Err` if it shows tampering.
     pub(super) fn untouched(&self, stamp: &Stamp) -> Result<bool, Meddling> {
         match stamp.file == self.stamp.file {
             false => Err("replaced"),
@@ -80,7 +80,7 @@ impl Watch {
         }
     }
 
-    /// Whether a file with these bytes is what was written; after a failure, a part of what failed to be written may stand at its end.
+    /// Checks that a file's bytes are what was written. After a failure, part of the failed write may stand at the end.
     pub fn holds(&self, bytes: &[u8]) -> Result<(), Meddling> {
         let Some((on_disk, rest)) = bytes.split_at_checked(self.synced as usize) else { return Err("cut") };
         if Sha256::digest(on_disk) != self.hash.clone().finalize() {
@@ -100,7 +100,7 @@ impl Watch {
         }
     }
 
-    /// What was written whole: the file's bytes were read and fit, and have this stamp.
+    /// Notes that the whole file was read, matches, and has this stamp.
     pub fn read(&mut self, stamp: Stamp) {
         if !self.is_doubtful() {
             self.stamp = stamp;

@@ -1,12 +1,12 @@
-//! The journal on a thread of its own, so that whoever drives the walk never waits for the disk.
+//! Runs the journal on its own thread, so that the driver of the walk never waits for the disk.
 //!
-//! Commands go in by a channel and are carried out in their order; each is answered by its id through the callback given at the start.
-//! The callback runs on the writer's thread: it should only send on a channel. What cannot be written for a reason that may pass is kept
-//! and written before anything that comes after it, so that the journal has no holes; only what its sender waits for is given back to be
-//! tried again. What can never be written holds up nothing: it is refused, and an entry in its place says what was left out.
+//! Commands arrive through a channel and run in order. Each is answered by its id through the callback given at the start. The callback
+//! runs on the writer's thread and should only send on a channel. An entry that fails for a temporary reason is kept and written before
+//! anything after it, so the journal has no gaps. A command whose sender waits is instead returned for another try. An entry that can never
+//! be written blocks nothing: it is refused, and a remark in its place says what was left out.
 //!
-//! Text that waits is small; sound is not. Of sound at most [`limits::WAITING_SOUND`] samples wait; more is dropped, and an entry says from
-//! when to when, as soon as the disk takes sound again.
+//! Waiting text is small; audio is not. At most [`limits::WAITING_SOUND`] samples of audio wait. More is dropped, and once the disk accepts
+//! audio again an entry says from when to when.
 
 use super::backlog::{Backlog, Waiting};
 use super::chain::Kind;
@@ -28,13 +28,13 @@ use std::thread::JoinHandle;
 /// The answer to a command.
 #[derive(Debug)]
 pub enum Reply {
-    /// The entry is in the journal; on disk, if that was asked for.
+    /// The entry is in the journal, and on disk if that was requested.
     Recorded {
         /// The command's id.
         id: u64,
-        /// Number of the entry.
+        /// The entry's number.
         seq: u64,
-        /// What room is left in the journal.
+        /// The room left in the journal.
         room: Room,
     },
     /// The clip is stored.
@@ -44,35 +44,35 @@ pub enum Reply {
         /// The clip's id.
         clip: String,
     },
-    /// It could not be written now. It is kept, is written before all that comes after it, and is answered again then.
+    /// The entry could not be written yet. It is kept, written before everything after it, and then answered again.
     Late {
         /// The command's id.
         id: u64,
-        /// Why, a sentence by its `Display`.
+        /// The reason, a sentence by its `Display`.
         why: SessionError,
     },
-    /// Nothing was written or kept; the same may be tried again.
+    /// Nothing was written or kept. The sender may try again.
     Failed {
         /// The command's id.
         id: u64,
-        /// Why, a sentence by its `Display`.
+        /// The reason, a sentence by its `Display`.
         why: SessionError,
     },
-    /// It can never be written, and an entry in its place says so.
+    /// The entry can never be written. A remark in its place says so.
     Refused {
         /// The command's id.
         id: u64,
-        /// Why, a sentence by its `Display`.
+        /// The reason, a sentence by its `Display`.
         why: SessionError,
     },
 }
 
-/// A session that could not be ended as it should be.
+/// A session that did not end properly.
 #[derive(Debug)]
 pub struct NotKept {
-    /// Why, a sentence by its `Display`.
+    /// The reason, a sentence by its `Display`.
     pub why: SessionError,
-    /// What of it can be read from the disk.
+    /// What can be read of it on disk.
     pub there: There,
 }
 
@@ -85,7 +85,7 @@ enum Command {
         sync: bool,
         waited: bool,
     },
-    /// `flac`: the sound as it is stored, once it was tried.
+    /// `flac`: the encoded audio, once encoding was tried.
     Sound {
         id: u64,
         clip: String,
@@ -96,7 +96,7 @@ enum Command {
     },
 }
 
-/// Handle to the thread that owns a journal. Dropping it waits until everything asked for is written.
+/// Handle to the thread that owns a journal. Dropping it waits until all commands are finished.
 #[derive(Debug)]
 pub struct Writer {
     commands: Option<Sender<Command>>,
@@ -130,10 +130,10 @@ impl Writer {
         self.send(Command::Append { id, kind, body, now: now.clone(), sync, waited })
     }
 
-    /// Whether an entry of this kind is not too large to be written at all, so that nobody acts on what the journal cannot have.
+    /// Checks that an entry of this kind is small enough to be written, so that nobody acts on something the journal cannot hold.
     ///
     /// # Errors
-    /// It is, a sentence.
+    /// The entry is too large.
     pub fn fits(kind: Kind, body: &impl Serialize) -> Result<(), SessionError> {
         let text = serde_json::to_vec(body)
             .map_err(|error| SessionError::Unwritable { kind: kind.name().into(), why: error.to_string() })?;
@@ -143,28 +143,29 @@ impl Writer {
         Ok(())
     }
 
-    /// As [`Journal::append`]; kept if it cannot be written.
+    /// As [`Journal::append`]. Kept if it cannot be written yet.
     pub fn append(&self, id: u64, kind: Kind, body: &impl Serialize, now: &Now) -> Result<(), SessionError> {
         self.add(id, kind, body, now, false, false)
     }
 
-    /// As [`Journal::record`]. `waited`: the sender waits for the answer and will try again; else it is kept if it cannot be written.
+    /// As [`Journal::record`]. With `waited` the sender waits for the answer and will retry; otherwise it is kept if it cannot be written
+    /// yet.
     pub fn record(&self, id: u64, record: &Record, now: &Now, waited: bool) -> Result<(), SessionError> {
         self.add(id, Kind::Record, record, now, true, waited)
     }
 
-    /// As [`Journal::clip`]; kept if it cannot be written.
+    /// As [`Journal::clip`]. Kept if it cannot be written yet.
     ///
     /// # Errors
-    /// [`SessionError::SoundDropped`] where too much sound waits already.
+    /// [`SessionError::SoundDropped`] if too much audio is already waiting.
     pub fn clip(&self, id: u64, clip: impl Into<String>, sound: Vec<f32>, now: &Now) -> Result<(), SessionError> {
         self.sound(id, clip.into(), None, sound, now)
     }
 
-    /// As [`Journal::piece`]; kept if it cannot be written.
+    /// As [`Journal::piece`]. Kept if it cannot be written yet.
     ///
     /// # Errors
-    /// [`SessionError::SoundDropped`] where too much sound waits already.
+    /// [`SessionError::SoundDropped`] if too much audio is already waiting.
     pub fn piece(&self, id: u64, piece: Piece, now: &Now) -> Result<(), SessionError> {
         self.sound(id, piece.id(), Some(piece.began_ms), piece.sound, now)
     }
@@ -182,7 +183,7 @@ impl Writer {
         self.send(Command::Sound { id, clip, began_ms, sound, flac: OnceCell::new(), now: now.clone() })
     }
 
-    /// Notes the gap in the sound that is over.
+    /// Records the finished gap in the audio.
     fn note_dropped(&self, now: &Now) -> Result<(), SessionError> {
         match self.backlog.gap() {
             Some(gap) => self.append(0, Kind::Note, &gap.remark(), now),
@@ -190,11 +191,11 @@ impl Writer {
         }
     }
 
-    /// Waits until everything is written and ends the session. What could not be written is tried once more. The digest is given only if
-    /// every entry, the end and the digest itself are on disk where the session's path leads.
+    /// Waits until everything is written, and ends the session. Entries that could not be written get one more try. Returns the digest only
+    /// if every entry, the end and the digest itself are on disk at the session's path.
     ///
     /// # Errors
-    /// Something was not kept: why, and what is there.
+    /// Something was not stored: the reason, and what is on disk.
     pub fn end(mut self, now: &Now) -> Result<Digest, NotKept> {
         let lost = |why| NotKept { why, there: There::default() };
         self.note_dropped(now).map_err(lost)?;
@@ -207,7 +208,7 @@ impl Writer {
         ended.map_err(|why| NotKept { why, there: journal.there() })
     }
 
-    /// Waits until everything is written and gives the journal back.
+    /// Waits until everything is written and returns the journal.
     pub fn close(mut self) -> Result<Journal, SessionError> {
         self.join().map(|(journal, _)| journal)
     }
@@ -220,12 +221,12 @@ impl Writer {
 
 impl Drop for Writer {
     fn drop(&mut self) {
-        // A panic of that thread has been printed by its hook; there is nothing to add to it here.
+        // The panic hook has already printed that thread's panic.
         let _ = self.join();
     }
 }
 
-/// What could not be written yet, in its order.
+/// Commands that could not be written yet, in order.
 #[derive(Default)]
 struct Late(VecDeque<Command>);
 
@@ -260,7 +261,7 @@ fn work(mut journal: Journal, inbox: &Receiver<Command>, mut reply: impl FnMut(R
 }
 
 impl Late {
-    /// Writes what is late, in its order, up to the first that fails again for a reason that may pass.
+    /// Writes late commands in order, until one fails again for a temporary reason.
     fn catch_up(&mut self, journal: &mut Journal, reply: &mut impl FnMut(Reply)) -> Result<(), SessionError> {
         while let Some(command) = self.0.front() {
             match carry_out(journal, command) {
@@ -278,7 +279,7 @@ impl Late {
         Ok(())
     }
 
-    /// What can never be written is left out, and an entry in its place says so. A waited one is not missed: its sender is told.
+    /// Drops a command that can never be written and appends a remark in its place. A waited command needs no remark: its sender is told.
     fn refuse(&mut self, command: Command, why: SessionError, journal: &mut Journal, reply: &mut impl FnMut(Reply)) {
         let (id, now) = (command.id(), command.now().clone());
         let remark = Remark::own(format!("{} was left out here: {why}", command.words()));
@@ -286,7 +287,7 @@ impl Late {
         if !full && let Err(again) = journal.append(Kind::Note, &remark, &now) {
             tracing::warn!(%again, "what was left out is noted late");
             let body = serde_json::to_value(&remark).unwrap_or_default();
-            // Nothing that is late stands before it.
+            // Nothing late comes before it.
             self.0.push_front(Command::Append { id: 0, kind: Kind::Note, body, now, sync: false, waited: false });
         }
         reply(Reply::Refused { id, why });
@@ -302,7 +303,7 @@ fn carry_out(journal: &mut Journal, command: &Command) -> Result<Reply, SessionE
         Command::Sound { id, clip, began_ms, sound, flac, now } => {
             if flac.get().is_none() {
                 let encoded = encode(clip, &sound.sound)?;
-                // It was empty.
+                // The cell was empty.
                 let _ = flac.set(encoded);
             }
             let (samples, bytes) = (sound.sound.len() as u64, flac.get().map_or(&[][..], Vec::as_slice));
@@ -324,7 +325,7 @@ impl Command {
         }
     }
 
-    /// What it is, for a reader.
+    /// A description for readers.
     fn words(&self) -> String {
         match self {
             Self::Append { kind, .. } => format!("an entry of kind {kind}"),
@@ -332,7 +333,7 @@ impl Command {
         }
     }
 
-    /// Its sender tries it again; it must not be written behind their back.
+    /// Whether its sender retries it. It must not be written behind the sender's back.
     fn is_given_back(&self) -> bool {
         matches!(self, Self::Append { waited: true, .. })
     }

@@ -1,4 +1,4 @@
-//! The archive's database: where it is, opened for writing (and then brought up to date) or for reading only.
+//! Opens the archive's database, either for writing, which brings it up to date, or for reading only.
 
 use super::ShopError;
 use crate::review::plain;
@@ -13,38 +13,38 @@ use std::path::{Path, PathBuf};
 use std::pin::Pin;
 use std::time::Duration;
 
-/// Migrations, each with its number; one that was released is never changed.
+/// Migrations with their numbers. A released migration never changes.
 const MIGRATIONS: [(i64, &str); 1] = [(1, include_str!("migrations/0001.sql"))];
-/// Connections at once.
+/// Most simultaneous connections.
 const CONNECTIONS: u32 = 4;
-/// How long one waits for a connection, and a search may take where the archive is only read.
+/// How long to wait for a connection, and how long a search may take in an archive opened for reading.
 const PATIENCE: Duration = Duration::from_secs(10);
-/// Asked of each connection that only reads. 65,536 KiB hold the index that is searched, of some 100,000 sessions.
+/// Settings of each read-only connection. 65,536 KiB hold the search index of some 100,000 sessions.
 const READ_SQLITE: &str = "PRAGMA query_only = ON; PRAGMA trusted_schema = OFF; PRAGMA cache_size = -65536";
 const READ_POSTGRES: &str = "SET default_transaction_read_only = on; SET statement_timeout = '10s'";
 
-/// How a SQLite file begins, and where in it stands whose it is (its file format, 1.3.1 and 1.3.14).
+/// The first bytes of a SQLite file, and the offset of its application id (its file format, 1.3.1 and 1.3.14).
 const SQLITE: &[u8] = b"SQLite format 3\0";
 const OWNER_AT: usize = 68;
-/// Whose an archive of ours is: "pbsd". Those that were made before say nothing, 0.
+/// The application id of our archives: "pbsd". Older archives have none, 0.
 const OWNER: i32 = i32::from_be_bytes(*b"pbsd");
 const ANOTHERS: &str = "it is the database of another program";
-/// Tables of an archive; SQLite's own begin with `sqlite_`.
+/// Tables of an archive. SQLite's own start with `sqlite_`.
 const TABLES: [&str; 6] = ["_sqlx_migrations", "copy", "journal", "kept", "reading", "session"];
 
-/// What the archive is opened for.
+/// The purpose of opening the archive.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Mode {
-    /// Adding: it is made where there is none, and brought up to date.
+    /// Adding sessions. Creates a missing archive and brings it up to date.
     Write,
-    /// Finding and showing: the database itself refuses every change.
+    /// Finding and showing sessions. The database itself rejects every change.
     Read,
-    /// As [`Mode::Read`], for many who ask at once: all connections are opened beforehand and kept, so that none is missing when the
-    /// system has no more file handles to give.
+    /// As [`Mode::Read`], for many simultaneous requests. All connections are opened in advance and kept, so that they remain available
+    /// when the system runs out of file handles.
     Serve,
 }
 
-/// An archive that is open.
+/// An open archive.
 #[derive(Debug, Clone)]
 pub struct Archive {
     pub(super) pool: AnyPool,
@@ -68,10 +68,10 @@ impl<'s> MigrationSource<'s> for Embedded {
 }
 
 impl Archive {
-    /// Opens the archive `at` a path (SQLite) or a URL that begins with `postgres://` or `postgresql://`.
+    /// Opens the archive `at` a path (SQLite) or a URL that starts with `postgres://` or `postgresql://`.
     ///
     /// # Errors
-    /// A place that cannot be one, a database that cannot be reached or is of another version; for reading also none there.
+    /// An unusable location, or a database that cannot be reached or has another version. For reading also a missing archive.
     pub async fn open(at: &str, mode: Mode) -> Result<Archive, ShopError> {
         let (url, place, file) = whereabouts(at, mode)?;
         let is_named = match &file {
@@ -83,7 +83,7 @@ impl Archive {
         let options: AnyConnectOptions =
             url.parse().map_err(|error: sqlx::Error| refuse(format!("its address cannot be read ({error})")))?;
         let options = options.disable_statement_logging();
-        // One connection first: a pool would try again and again where nobody is there to answer.
+        // One connection first: a pool would retry endlessly if nobody answers.
         let first = tokio::time::timeout(PATIENCE, AnyConnection::connect_with(&options));
         let mut first = first
             .await
@@ -116,12 +116,12 @@ impl Archive {
         Ok(archive)
     }
 
-    /// What to call it in sentences: no password is in it.
+    /// The archive's name in messages, without a password.
     pub fn place(&self) -> &str {
         &self.place
     }
 
-    /// Gives the connections back.
+    /// Closes all connections.
     pub async fn close(&self) {
         self.pool.close().await;
     }
@@ -140,14 +140,14 @@ impl Archive {
             }
         };
         let migrator = Migrator::new(Embedded).await.map_err(wrong)?;
-        // Two that begin the same archive at once: one of them finds it made under its hands, and looks again.
+        // Two processes may create the archive at the same time. The one that finds it already created looks again.
         let mut tries = 0;
         loop {
             let mut connection = self.pool.acquire().await.map_err(self.failed(doing))?;
             match migrator.run_direct(&mut *connection).await {
                 Ok(()) => return Ok(()),
                 Err(MigrateError::VersionMissing(version)) => {
-                    // The lock is the connection's, which goes back to the pool.
+                    // The lock belongs to the connection, which returns to the pool.
                     let _ = connection.unlock().await;
                     return Err(wrong(MigrateError::VersionMissing(version)));
                 }
@@ -161,7 +161,7 @@ impl Archive {
         }
     }
 
-    /// Writes into the file whose it is.
+    /// Writes our application id into the file.
     async fn name(&self) -> Result<(), ShopError> {
         let sql = format!("PRAGMA application_id = {OWNER}");
         let failed = self.failed("naming the archive");
@@ -189,10 +189,11 @@ fn foreign(place: &str, why: impl Into<String>) -> ShopError {
     ShopError::Foreign { place: place.to_owned(), why: why.into() }
 }
 
-/// Whether a file says that it is an archive; false if it says nothing. Asked before the database is opened, which may write to it.
+/// Whether a file is marked as our archive. False if it is unmarked. Checked before the database is opened, because opening may write to
+/// it.
 ///
 /// # Errors
-/// It is another program's.
+/// The file belongs to another program.
 fn is_named(file: &Path, place: &str) -> Result<bool, ShopError> {
     let read = |error: std::io::Error| foreign(place, error.to_string());
     let mut head = Vec::new();
@@ -210,14 +211,14 @@ fn is_named(file: &Path, place: &str) -> Result<bool, ShopError> {
     }
 }
 
-/// Takes a database that does not say whose it is for an archive if it holds an archive's tables, or none at all.
+/// Accepts an unmarked database if it has an archive's tables, or no tables at all.
 async fn is_ours(connection: &mut AnyConnection, place: &str) -> Result<(), ShopError> {
     let sql =
         "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\' ORDER BY name";
     let failed = |error: sqlx::Error| failed(place, "looking what it is", &error);
     let rows = sqlx::query(sql).fetch_all(connection).await.map_err(failed)?;
     let names = rows.iter().map(|row| row.try_get("name")).collect::<Result<Vec<String>, _>>().map_err(failed)?;
-    // One that was killed while it was made has some of them.
+    // A program killed while creating the archive leaves some of them.
     let ours = names.iter().all(|name| TABLES.contains(&name.as_str()))
         && (names.is_empty() || names.iter().any(|name| name == TABLES[0]));
     if ours { Ok(()) } else { Err(foreign(place, ANOTHERS)) }
@@ -231,7 +232,7 @@ async fn prepared(connection: &mut AnyConnection, mode: Mode) -> Result<(), sqlx
     Ok(())
 }
 
-/// Code 42P01 is undefined_table (PostgreSQL documentation, appendix A); SQLite has words only.
+/// Code 42P01 is undefined_table (PostgreSQL documentation, appendix A). SQLite only reports it in words.
 fn no_table(error: &dyn sqlx::error::DatabaseError) -> bool {
     error.code().is_some_and(|code| code == "42P01") || error.message().starts_with("no such table")
 }
@@ -244,7 +245,7 @@ pub(super) fn failed(place: &str, doing: &'static str, error: &sqlx::Error) -> S
     ShopError::Database { place: place.to_owned(), doing, why }
 }
 
-/// The database's address, what to call it, and its file if it is one.
+/// The database's address, its name in messages, and its file if it has one.
 fn whereabouts(at: &str, mode: Mode) -> Result<(String, String, Option<PathBuf>), ShopError> {
     let refuse = |why: &str| ShopError::Place { place: plain(at), why: why.to_owned() };
     if at.starts_with("postgres://") || at.starts_with("postgresql://") {
@@ -283,12 +284,11 @@ fn whereabouts(at: &str, mode: Mode) -> Result<(String, String, Option<PathBuf>)
         })
         .collect();
     let slash = if escaped.starts_with('/') { "" } else { "/" };
-    // Reading needs it too: what an adding that was killed left half done is taken back by whoever opens the file next.
+    // Reading also needs write access: whoever opens the file next rolls back an interrupted write.
     Ok((format!("sqlite://{slash}{escaped}?mode=rw"), plain(at), Some(path)))
 }
 
-/// Makes an empty file that only its owner reads, where there is none. What SQLite puts beside it gets the same mode (its function
-/// `findCreateFileMode`).
+/// Creates an empty private file if there is none. SQLite's companion files get the same mode (its function `findCreateFileMode`).
 fn make(path: &Path) -> std::io::Result<()> {
     if let Some(folder) = path.parent() {
         private::folder(folder)?;
@@ -296,12 +296,12 @@ fn make(path: &Path) -> std::io::Result<()> {
     private::open(path, OpenOptions::new().append(true).create(true)).map(drop)
 }
 
-/// The sentence about an archive, where it is a file, that others on this machine can read.
+/// A warning if the archive is a file that others on this machine can read.
 pub fn open_to_others(at: &str) -> Option<String> {
     if at.contains("://") { None } else { private::open_to_others(Path::new(at)) }
 }
 
-/// The address with neither a password nor options.
+/// The address without password and options.
 fn without_password(url: &str) -> String {
     let bare = url.split(['?', '#']).next().unwrap_or_default();
     let Some((scheme, rest)) = bare.split_once("://") else { return plain(bare) };

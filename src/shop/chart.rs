@@ -1,4 +1,4 @@
-//! A reading over the visits as a small picture: a dot for each visit as found, limits dashed, in the style of the review's page.
+//! A small chart of a reading over the visits, in the style of the review's page: a dot for each visit as found, limits dashed.
 
 use super::visits::{Series, titled};
 use crate::procedure::draw::escaped;
@@ -6,12 +6,12 @@ use crate::review::short;
 
 /// Width and height, px.
 const SIZE: (f64, f64) = (320.0, 150.0);
-/// Left, right, top and bottom of the plot, px.
+/// Margins left, right, above and below the plot, px.
 const EDGE: (f64, f64, f64, f64) = (52.0, 14.0, 18.0, 26.0);
-/// Room beyond readings and limits, as a part of what lies between them.
+/// Space beyond readings and limits, as a share of their span.
 const BEYOND: f64 = 0.15;
 
-/// The picture; `days` are the visits' days. None where numbers are too far apart to be drawn.
+/// The chart. `days` are the visits' days. `None` if the numbers are too far apart to plot.
 pub fn chart(series: &Series, days: &[&str], id: &str) -> Option<String> {
     let dots: Vec<(f64, f64, usize, &str)> =
         series.points.iter().filter_map(|p| Some((p.began_ms as f64, p.value?, p.visit, p.verdict.as_str()))).collect();

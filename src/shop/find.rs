@@ -1,4 +1,4 @@
-//! Finding sessions, and taking out what is kept of one.
+//! Finds sessions, and retrieves the archived data of one.
 
 use super::packed::{Failed, journal_of, unpack};
 use super::query::Value;
@@ -16,39 +16,39 @@ use std::collections::BTreeMap;
 /// Columns of [`Archived`].
 const COLUMNS: &str = "mark, id, verified, fault, digest, short, entries, began, ended, began_ms, finished, bike, mileage, complaint, \
     person, procedure_id, conclusion, cause, remedy, readings, outside, added";
-/// Visits of one bike that are compared: the newest.
+/// Most visits of one bike to compare: the newest.
 const VISITS: i64 = 100;
 const DOING: &str = "searching";
 
-/// What a search found, the newest first.
+/// The result of a search, newest first.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Found {
     /// The sessions.
     pub sessions: Vec<Archived>,
-    /// There are more: what [`Query::before`] has to be to go on.
+    /// Value of [`Query::before`] for the next page, if there are more.
     #[serde(skip)]
     pub next: Option<(i64, i64)>,
-    /// There are more.
+    /// Whether there are more.
     pub more: bool,
 }
 
-/// What is kept of a session.
+/// The archived data of a session.
 #[derive(Debug)]
 pub struct Kept {
-    /// As it is listed.
+    /// Its entry in the list.
     pub row: Archived,
-    /// Its journal and copies; no sound.
+    /// Its journal and copies, without audio.
     pub shelf: Shelf,
 }
 
 impl Archive {
-    /// The sessions that a search finds.
+    /// The sessions that match a search.
     ///
     /// # Errors
     /// The database fails.
     pub async fn find(&self, query: &Query) -> Result<Found, ShopError> {
         let (condition, values) = query.sql();
-        // The inner search is answered from one index; only what it finds is looked up.
+        // A single index answers the inner search. Only its results are looked up.
         let sql = format!(
             "SELECT {COLUMNS} FROM session WHERE mark IN (SELECT mark FROM session {condition}) ORDER BY began_ms DESC, mark DESC"
         );
@@ -71,14 +71,14 @@ impl Archive {
         Ok(Found { sessions, next, more })
     }
 
-    /// The sessions with this mark or this id, the newest first, at most ten.
+    /// The sessions with this mark or id, newest first, at most ten.
     ///
     /// # Errors
     /// There is none, or the database fails.
     pub async fn named(&self, name: &str) -> Result<Vec<Archived>, ShopError> {
         let (column, value) = match mark_named(name) {
             Some(mark) => ("mark", Value::Number(mark)),
-            // No text in the archive has such a character, and one database refuses it.
+            // No text in the archive contains this character, and one of the databases rejects it.
             None => ("id", Value::Text(name.replace('\0', " "))),
         };
         let sql =
@@ -90,10 +90,10 @@ impl Archive {
         rows.iter().map(archived).collect::<Result<_, _>>().map_err(self.failed(DOING))
     }
 
-    /// What is kept of the session with this mark.
+    /// The archived data of the session with this mark.
     ///
     /// # Errors
-    /// There is no such session, what is kept of it is damaged, or the database fails.
+    /// There is no such session, its data is damaged, or the database fails.
     pub async fn kept(&self, mark: i64) -> Result<Kept, ShopError> {
         let sql = format!("SELECT {COLUMNS} FROM session WHERE mark = $1");
         let row = sqlx::query(&sql).bind(mark).fetch_optional(&self.pool).await.map_err(self.failed(DOING))?;
@@ -120,7 +120,7 @@ impl Archive {
         Ok(Kept { row, shelf: Shelf::of(place, files) })
     }
 
-    /// The visits of the bike with exactly this name (small and capital letters count alike), the oldest first; the newest hundred.
+    /// The visits of the bike with exactly this name (ignoring case), oldest first. At most the newest hundred.
     ///
     /// # Errors
     /// The database fails.

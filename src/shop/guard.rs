@@ -1,8 +1,8 @@
-//! Who may ask: only pages of the archive's own, under a name of this machine, and where it is bound elsewhere, with a token.
+//! Access control: only the archive's own pages, under one of this machine's names, and with a token if it is bound to another address.
 //!
-//! A stranger's page in the mechanic's browser can send requests to this machine, and by DNS rebinding even under a name of its own. So a
-//! request has to name a host that is this one (RFC 9110, 7.2), must not come from another site (`Sec-Fetch-Site`, W3C Fetch Metadata;
-//! `Origin`, RFC 6454), and can only read (GET, HEAD).
+//! A stranger's page in the mechanic's browser can send requests to this machine, and with DNS rebinding even under its own name. So a
+//! request must name this machine as its host (RFC 9110, 7.2), must not come from another site (`Sec-Fetch-Site`, W3C Fetch Metadata;
+//! `Origin`, RFC 6454), and may only read (GET, HEAD).
 
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, HeaderName, Method, StatusCode, header};
@@ -12,14 +12,14 @@ use sha2::{Digest, Sha256};
 use std::net::IpAddr;
 use subtle::ConstantTimeEq;
 
-/// Least characters of a token.
+/// Fewest characters in a token.
 pub(super) const TOKEN_LEAST: usize = 20;
-/// Names of this machine for itself.
+/// This machine's names for itself.
 const LOOPBACK: [&str; 3] = ["localhost", "127.0.0.1", "::1"];
-/// Longest path and search of a request, bytes.
+/// Longest path and query of a request, bytes.
 const LONGEST: usize = 4096;
 
-/// Decides on every request before anything else sees it.
+/// Checks every request before any other code sees it.
 #[derive(Debug, Clone)]
 pub struct Guard {
     hosts: Vec<String>,
@@ -27,20 +27,20 @@ pub struct Guard {
     token: Option<[u8; 32]>,
 }
 
-/// Why a request is refused.
+/// A refused request.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Refusal {
-    /// The status.
+    /// The HTTP status.
     pub status: StatusCode,
-    /// A sentence.
+    /// The reason, as a sentence.
     pub why: &'static str,
 }
 
 impl Guard {
-    /// For an archive that is bound to `address`, with the `token` it asks for and further `names` of this machine.
+    /// Guards an archive bound to `address`, with a `token` and further `names` of this machine.
     ///
     /// # Errors
-    /// A sentence: bound elsewhere than to loopback without a token, a token that is too short.
+    /// A sentence: there is no token although the address is not loopback, or the token is too short.
     pub fn new(address: IpAddr, token: Option<&str>, names: &[String]) -> Result<Guard, String> {
         if token.is_none() && !address.is_loopback() {
             return Err(format!(
@@ -60,10 +60,10 @@ impl Guard {
         Ok(Guard { hosts, any_address, token: token.map(|token| Sha256::digest(token.as_bytes()).into()) })
     }
 
-    /// Whether a request may be answered.
+    /// Checks whether a request may be answered.
     ///
     /// # Errors
-    /// Why not.
+    /// The refusal.
     pub fn check(&self, request: &Parts) -> Result<(), Refusal> {
         let refuse = |status, why| Err(Refusal { status, why });
         let headers = &request.headers;
@@ -110,8 +110,8 @@ impl Guard {
             || self.any_address && name.parse::<IpAddr>().is_ok()
     }
 
-    /// As a bearer (RFC 6750) or as the password of any user (RFC 7617), which every browser can ask for. How long the comparison takes
-    /// does not depend on how much of the token is right.
+    /// Accepts the token as a bearer token (RFC 6750) or as any user's password (RFC 7617), which every browser can ask for. The comparison
+    /// time does not reveal how much of the token is right.
     fn token_fits(&self, headers: &HeaderMap) -> bool {
         let Some(token) = &self.token else { return true };
         let given = only(headers, &header::AUTHORIZATION).and_then(given_token).unwrap_or_default();
@@ -120,7 +120,7 @@ impl Guard {
     }
 }
 
-/// The value of a header that is there exactly once and is text.
+/// The value of a header that occurs exactly once and is text.
 fn only<'h>(headers: &'h HeaderMap, name: &HeaderName) -> Option<&'h str> {
     let mut all = headers.get_all(name).iter();
     all.next().filter(|_| all.next().is_none())?.to_str().ok()
@@ -136,7 +136,7 @@ fn given_token(authorization: &str) -> Option<Vec<u8>> {
     Some(both[colon + 1..].to_vec())
 }
 
-/// The name of `name`, `name:port`, `[address]` or `[address]:port`; none for anything else.
+/// The host in `name`, `name:port`, `[address]` or `[address]:port`. `None` for anything else.
 fn without_port(host: &str) -> Option<&str> {
     let port = |port: &str| !port.is_empty() && port.len() <= 5 && port.bytes().all(|b| b.is_ascii_digit());
     if let Some(rest) = host.strip_prefix('[') {

@@ -1,11 +1,11 @@
-//! The shop's archive: many sessions in one place, to be searched, and one bike's visits to be compared.
+//! The shop's archive: many sessions in one place, for searching, and for comparing the visits of one bike.
 //!
-//! [`Archive::open`] opens it, embedded (SQLite) or shared (PostgreSQL), with the same queries and migrations for both. [`Taken::from`] makes of a
-//! session's folder what is kept: it has to verify, and what is kept of it comes from [`crate::review`]. [`Archive::put`] puts it in:
-//! once, however often it is given. [`Query`] says what is looked for, [`Archive::find`] finds it, [`compare`] sets visits side by side,
-//! [`serve`](fn@serve) shows it all as web pages that write nothing.
+//! [`Archive::open`] opens it, embedded (SQLite) or shared (PostgreSQL), with the same queries and migrations for both. [`Taken::from`]
+//! extracts the archived data from a session's folder, which must pass verification; the data comes from [`crate::review`].
+//! [`Archive::put`] adds it, only once however often it is called. [`Query`] describes a search, [`Archive::find`] runs it, [`compare`]
+//! compares visits, and [`serve`](fn@serve) shows everything as read-only web pages.
 //!
-//! Journal and copies are kept, so that everything can be shown and checked again; sound is not.
+//! Journal and copies are kept, so that everything can be shown and checked again. Audio is not.
 
 mod archive;
 mod chart;
@@ -35,19 +35,19 @@ pub use visits::{Comparison, Point, Read, Series, Trend, Visit, Way, compare};
 
 /// Name of the JSON schema of `shop find` and `shop show`.
 pub const SCHEMA: &str = "probeside-shop";
-/// Version of the JSON schema: counted up when a key is renamed, removed or changes its meaning, not when one is added.
+/// Version of the JSON schema. Incremented when a key is renamed, removed or changes its meaning, but not when one is added.
 pub const SCHEMA_VERSION: u32 = 1;
 
-/// What may come into the archive at most; more is refused.
+/// Limits of the archive. Anything larger is refused.
 pub mod limits {
-    /// Bytes of a journal; a day's work is less than half.
+    /// Bytes in a journal. A day's work takes less than half.
     pub const JOURNAL: usize = 16 << 20;
-    /// Bytes of all copies of one session.
+    /// Bytes in all copies of one session.
     pub(super) const COPIES: usize = 32 << 20;
-    /// Readings of one session, and checks: 2,000 is a very long day.
+    /// Readings in one session, and checks. 2,000 is a very long day.
     pub const READINGS: usize = 5_000;
-    /// Bytes of one text that is searched or listed; the journal keeps the whole.
+    /// Bytes in a text that is searched or listed. The journal has the full text.
     pub const TEXT: usize = 800;
-    /// Bytes of a bike's or a person's name.
+    /// Bytes in a bike's or a person's name.
     pub const NAME: usize = 160;
 }

@@ -1,4 +1,4 @@
-//! What is kept packed, and taking it out again.
+//! Compresses stored data, and decompresses it.
 
 use super::ShopError;
 use crate::session::{limits, sha256_hex};
@@ -7,7 +7,7 @@ use flate2::read::{ZlibDecoder, ZlibEncoder};
 use sqlx::{AnyConnection, Row};
 use std::io::Read;
 
-/// Why putting in or taking out failed, the database's own words kept apart.
+/// Why storing or loading failed, with the database's message separate.
 pub(super) enum Failed {
     Sql(sqlx::Error),
     Shop(ShopError),
@@ -19,7 +19,7 @@ impl From<sqlx::Error> for Failed {
     }
 }
 
-/// The journal as it was taken; one that has another hash is refused.
+/// The stored journal. Fails if its hash differs.
 pub(super) async fn journal_of(connection: &mut AnyConnection, mark: i64, id: &str) -> Result<Vec<u8>, Failed> {
     let sql = "SELECT journal.packed, session.journal_sha256 FROM journal JOIN session ON session.mark = journal.session \
         WHERE journal.session = $1";
@@ -30,15 +30,15 @@ pub(super) async fn journal_of(connection: &mut AnyConnection, mark: i64, id: &s
     unpack(&packed, limits::JOURNAL).filter(|bytes| sha256_hex(bytes) == wanted).ok_or_else(damaged)
 }
 
-/// Deflates (RFC 1950).
+/// Compresses with deflate (RFC 1950).
 pub(super) fn pack(bytes: &[u8]) -> Vec<u8> {
     let mut packed = Vec::new();
-    // Reading from and writing to memory does not fail.
+    // Reading from and writing to memory cannot fail.
     let _ = ZlibEncoder::new(bytes, Compression::default()).read_to_end(&mut packed);
     packed
 }
 
-/// The other way, unless it is damaged or would be larger than `limit`.
+/// Decompresses. `None` if the data is damaged or would exceed `limit`.
 pub(super) fn unpack(packed: &[u8], limit: u64) -> Option<Vec<u8>> {
     let mut bytes = Vec::new();
     ZlibDecoder::new(packed).take(limit + 1).read_to_end(&mut bytes).ok()?;

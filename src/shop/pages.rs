@@ -1,4 +1,4 @@
-//! The web pages: the list with its search, one bike's visits compared, and a session's report as the review makes it.
+//! The web pages: the list with its search, the comparison of one bike's visits, and a session's report as the review renders it.
 
 use super::chart::chart;
 use super::query::FIELDS;
@@ -10,13 +10,14 @@ use serde_json::{Value, json};
 
 const LIST: &str = include_str!("pages/list.html");
 const BIKE: &str = include_str!("pages/bike.html");
-/// Where forms of these pages may lead.
+/// Where the forms of these pages may lead.
 pub(super) const FORMS: &str = "'self'";
 
-/// The list. `given` are the fields as they came, so that the form shows them again; instead of what was found, what is wrong with them.
+/// The list. `given` holds the fields as they arrived, so that the form shows them again. `found` is the result, or what is wrong with the
+/// fields.
 ///
 /// # Errors
-/// When the page cannot be put together.
+/// The page cannot be built.
 pub fn list(query: &Query, given: &[(String, String)], found: Result<&Found, &str>) -> Result<String, String> {
     let shown = ["bike", "person", "cause", "from", "to", "out"];
     let fields: Vec<Value> = FIELDS
@@ -57,7 +58,7 @@ fn line(session: &super::Archived) -> Value {
     })
 }
 
-/// The day of an RFC 3339 time, as it was where it was written down.
+/// The day of an RFC 3339 time, in its own offset.
 pub fn day(time: &str) -> String {
     time.chars().take("2026-11-25".len()).collect()
 }
@@ -75,7 +76,7 @@ fn address(query: &Query) -> String {
     format!("/?{}", fields.join("&"))
 }
 
-/// Text in an address (RFC 3986, unreserved characters as they are).
+/// Text for an address (RFC 3986, unreserved characters unchanged).
 fn escaped(text: &str) -> String {
     text.bytes()
         .map(|b| {
@@ -91,7 +92,7 @@ fn escaped(text: &str) -> String {
 /// One bike's visits.
 ///
 /// # Errors
-/// When the page cannot be put together.
+/// The page cannot be built.
 pub fn bike(comparison: &Comparison) -> Result<String, String> {
     let days: Vec<String> = comparison.visits.iter().map(|visit| day(&visit.began)).collect();
     let days: Vec<&str> = days.iter().map(String::as_str).collect();
@@ -131,10 +132,10 @@ pub fn bike(comparison: &Comparison) -> Result<String, String> {
     dressed(BIKE, context, FORMS).map_err(|error| format!("{error:#}"))
 }
 
-/// A session's report, made of what the archive keeps.
+/// A session's report, built from its archived data.
 ///
 /// # Errors
-/// When it cannot be made.
+/// The report cannot be built.
 pub fn session(kept: Kept) -> Result<String, String> {
     let Kept { row, mut shelf } = kept;
     let review = gather(&mut shelf).map_err(|error| error.to_string())?;

@@ -1,4 +1,4 @@
-//! Putting a session in: once, or in the place of an earlier state of itself, as a whole or not at all.
+//! Adds a session to the archive once, or replaces an earlier state of it, completely or not at all.
 
 use super::archive::failed;
 use super::packed::{Failed, journal_of, pack};
@@ -7,16 +7,16 @@ use super::{Archive, ShopError, Taken};
 use crate::session::chain;
 use sqlx::{AnyConnection, Row};
 
-/// What [`Archive::put`] did.
+/// The outcome of [`Archive::put`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Put {
-    /// It was not there before.
+    /// The session was new.
     Added,
-    /// A shorter record of the same session, or one that did not verify, was there and is replaced.
+    /// It replaced a shorter record of the same session, or one that failed verification.
     Replaced,
-    /// It was there already: nothing was changed.
+    /// The same record was already there. Nothing changed.
     Unchanged,
-    /// A longer record of it is there: nothing was changed.
+    /// The archive has a longer record of it. Nothing changed.
     Older,
 }
 
@@ -28,15 +28,15 @@ const INSERT: &str = "INSERT INTO session (mark, origin, journal_sha256, digest,
     $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29)";
 
 impl Archive {
-    /// Puts a session in. `place` is its folder, for sentences.
+    /// Adds a session. `place` is its folder, for messages.
     ///
     /// # Errors
-    /// Another record of this session is there; the database fails. Then nothing was changed.
+    /// The archive has a different record of this session, or the database fails. Nothing has changed then.
     pub async fn put(&self, taken: &Taken, place: &str) -> Result<Put, ShopError> {
         let mut again = true;
         loop {
             match self.try_put(taken, place).await {
-                // Another bench put the same session, or a copy, in at the same moment.
+                // Another bench added the same session, or a copy of it, at the same time.
                 Err(Failed::Sql(sqlx::Error::Database(error))) if again && error.is_unique_violation() => again = false,
                 Err(Failed::Sql(error)) => return Err(failed(&self.place, DOING, &error)),
                 Err(Failed::Shop(error)) => return Err(error),
@@ -47,7 +47,7 @@ impl Archive {
 
     async fn try_put(&self, taken: &Taken, place: &str) -> Result<Put, Failed> {
         let mut work = self.pool.begin().await?;
-        // A statement that writes comes first: it makes the next one that adds the same session, or in SQLite anything, wait.
+        // A writing statement comes first. It blocks another writer of the same session (in SQLite any other writer).
         sqlx::query("UPDATE session SET added = added WHERE mark = $1")
             .bind(taken.row.mark)
             .execute(&mut *work)
@@ -114,7 +114,7 @@ fn differs(stored: &Stored, place: &str) -> ShopError {
     ShopError::Differs { place: place.to_owned(), short: stored.short.clone() }
 }
 
-/// The hash of the last of this many lines.
+/// The hash of the last of the first `entries` lines.
 fn line(hashes: &[String], entries: i64) -> Option<&String> {
     usize::try_from(entries).ok()?.checked_sub(1).and_then(|at| hashes.get(at))
 }
@@ -177,7 +177,7 @@ async fn insert(work: &mut AnyConnection, taken: &Taken, journal_sha256: String)
         .execute(&mut *work)
         .await?;
     for (place, reading) in taken.reading_rows().enumerate() {
-        // What is absent is named in the text: an absent number that is bound would be of another type than a present one.
+        // A missing number is written as NULL in the SQL text: bound, it would have another type than a present number.
         let numbers = [reading.value, reading.low, reading.high];
         let mut bound = 8;
         let names = numbers.map(|number| match number {

@@ -1,11 +1,11 @@
-//! What is looked for: fields and words, from the command line or from the address of a page, and the one SQL text they become. No word of
-//! the user's stands in that text.
+//! A search: its fields and words, from the command line or a page's address, and the SQL text built from them. That text never contains
+//! the user's words.
 
 use super::ShopError;
 use super::taken::{day_number, folded, mark_name, mark_named};
 use jiff::civil::Date;
 
-/// The fields that a search may have, each with what is said about it.
+/// The fields of a search, each with its description.
 pub(super) const FIELDS: [(&str, &str); 8] = [
     ("bike", "words of the bike's name"),
     ("person", "words of the name of who answered"),
@@ -16,35 +16,35 @@ pub(super) const FIELDS: [(&str, &str); 8] = [
     ("limit", "most sessions at once, up to 1000"),
     ("before", "goes on after the last session of an earlier page"),
 ];
-/// Most characters of a field, and words in it.
+/// Most characters in a field, and most words.
 const LONGEST: usize = 200;
 const MOST_WORDS: usize = 8;
-/// Sessions at once where nothing is said, and at most.
+/// Default and maximum number of sessions in one result.
 const LIMIT: u32 = 50;
 const LIMIT_MOST: u32 = 1_000;
-/// Milliseconds of a day.
+/// Milliseconds in a day.
 const DAY_MS: i64 = 86_400_000;
-/// The word that stands for any reading.
+/// The word that matches any reading.
 const ANY: &str = "any";
 
-/// A search. Everything in it has to hold; an empty one finds every session.
+/// A search. All conditions must hold. An empty search finds every session.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Query {
-    /// Words that all occur in the bike's name, small letters.
+    /// Words that must all occur in the bike's name, lower case.
     pub bike: Vec<String>,
-    /// In the person's name.
+    /// Words in the person's name.
     pub person: Vec<String>,
-    /// In the cause or the conclusion's id.
+    /// Words in the cause or the conclusion's id.
     pub cause: Vec<String>,
     /// First day, as a number: 20261125.
     pub from: Option<i64>,
     /// Last day.
     pub to: Option<i64>,
-    /// A reading is out of its limits: part of its name, or `any`.
+    /// Part of the name of a reading that is out of limits, or `any`.
     pub out: Option<String>,
     /// Most sessions.
     pub limit: u32,
-    /// Only sessions before this one: its time in milliseconds since 1970, and its mark.
+    /// Only sessions before this one, given by its time in milliseconds since 1970 and its mark.
     pub before: Option<(i64, i64)>,
 }
 
@@ -64,7 +64,7 @@ impl Default for Query {
     }
 }
 
-/// A value of the SQL text.
+/// A bound value of the SQL text.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Value {
     /// Text.
@@ -74,7 +74,7 @@ pub(super) enum Value {
 }
 
 impl Query {
-    /// Reads fields by their names; an empty value is no value.
+    /// Reads fields by name. An empty value counts as missing.
     ///
     /// ```
     /// use probeside::shop::Query;
@@ -84,7 +84,7 @@ impl Query {
     /// ```
     ///
     /// # Errors
-    /// A sentence: a field that there is not or that is given twice, a day that is none, too many words.
+    /// A sentence: an unknown or repeated field, an invalid day, too many words.
     pub fn read<'a>(fields: impl IntoIterator<Item = (&'a str, &'a str)>) -> Result<Query, ShopError> {
         let mut query = Query::default();
         let mut seen: Vec<&str> = Vec::new();
@@ -127,7 +127,7 @@ impl Query {
         Ok(query)
     }
 
-    /// The fields that [`Query::read`] would make this search of.
+    /// The fields from which [`Query::read`] would build this search.
     pub fn fields(&self) -> Vec<(&'static str, String)> {
         let mut fields = Vec::new();
         for (name, words) in [("bike", &self.bike), ("person", &self.person), ("cause", &self.cause)] {
@@ -146,7 +146,7 @@ impl Query {
         fields
     }
 
-    /// The condition and the order of the search as SQL that both databases know, with the values of `$1`, `$2`, ...
+    /// The condition and order of the search as SQL for both databases, with the values of `$1`, `$2`, ...
     pub(super) fn sql(&self) -> (String, Vec<Value>) {
         let mut values = Vec::new();
         let mut conditions: Vec<String> = Vec::new();
@@ -161,7 +161,7 @@ impl Query {
                 conditions.push(format!("{column} LIKE {} ESCAPE '!'", number(containing(word))));
             }
         }
-        // The index is in the order of time. A day, as it was at any place, lies within a day of the same one in UTC, and ends a day later.
+        // The index is ordered by time. A local day lies within a day of the same UTC day, and ends a day later.
         for (sign, day, beyond) in [(">=", self.from, -DAY_MS), ("<=", self.to, 2 * DAY_MS)] {
             if let Some(day) = day {
                 conditions.push(format!("day {sign} {}", number(Value::Number(day))));
@@ -202,7 +202,7 @@ fn words(name: &str, value: &str) -> Result<Vec<String>, ShopError> {
     Ok(words)
 }
 
-/// The pattern for text that has this in it.
+/// The pattern for text that contains this word.
 fn containing(word: &str) -> Value {
     let mut pattern = String::from("%");
     for c in word.chars() {
@@ -215,7 +215,7 @@ fn containing(word: &str) -> Value {
     Value::Text(pattern)
 }
 
-/// Begin of that day in UTC, milliseconds since 1970.
+/// Start of that day in UTC, milliseconds since 1970.
 fn day_ms(day: i64) -> Option<i64> {
     let part = |divisor: i64, of: i64| i8::try_from(day / divisor % of).ok();
     let date = Date::new(i16::try_from(day / 10_000).ok()?, part(100, 100)?, part(1, 100)?).ok()?;
@@ -227,7 +227,7 @@ fn day_name(day: i64) -> String {
     format!("{:04}-{:02}-{:02}", day / 10_000, day / 100 % 100, day % 100)
 }
 
-/// A day, a month or a year: its first day, or its last.
+/// The first or the last day of a day, a month or a year.
 fn day(text: &str, last: bool) -> Option<i64> {
     let digits = |part: &str, count: usize| {
         (part.len() == count && part.bytes().all(|b| b.is_ascii_digit())).then(|| part.parse::<i16>().ok()).flatten()
@@ -301,7 +301,7 @@ mod tests {
         ) {
             if let Ok(query) = Query::read(fields.iter().map(|(n, v)| (n.as_str(), v.as_str()))) {
                 let (sql, values) = query.sql();
-                // The text is the program's own: letters of a search never reach it.
+                // The text is the program's own. The user's letters never reach it.
                 prop_assert!(sql.bytes().all(|b| b.is_ascii_alphanumeric() || b" _$'!<>=(),".contains(&b)), "{}", sql);
                 prop_assert_eq!(sql.matches('$').count(), values.len());
                 for value in &values {

@@ -1,5 +1,5 @@
-//! The web pages over HTTP. Requests are only read, and looked at by the [`Guard`] before anything else; every address is one of three; what a
-//! request names goes to the database as a value, never to the file system.
+//! The web pages over HTTP. The [`Guard`] checks every request before anything else. There are three addresses, all read-only. Values from
+//! a request go to the database as bound values, and never to the file system.
 
 use super::guard::{Guard, Refusal};
 use super::{Archive, Query, ShopError, pages, taken::mark_named, visits::compare};
@@ -20,21 +20,21 @@ use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::sync::Semaphore;
 
-/// Connections at once; more wait.
+/// Most simultaneous connections. Further ones wait.
 const CONNECTIONS: usize = 256;
-/// Bytes of a request's head, and headers in it.
+/// Most bytes in a request's head, and most headers.
 const HEAD: usize = 16 << 10;
 const HEADERS: usize = 64;
-/// How long a request's head may take, the answer, and the whole connection.
+/// Time limits: for a request's head, for the answer, and for the whole connection.
 const HEAD_TIME: Duration = Duration::from_secs(5);
 const ANSWER_TIME: Duration = Duration::from_secs(15);
 const WHOLE_TIME: Duration = Duration::from_secs(30);
-/// Reports that are put together at once: each needs a processor.
+/// Most reports built at the same time. Each needs a processor.
 const REPORTS: usize = 2;
-/// How long accepting rests after it failed, as when the system has no more file handles.
+/// Pause after accepting a connection failed, for example because the system has no file handles left.
 const REST: Duration = Duration::from_millis(100);
 
-/// What is served.
+/// What the server serves.
 #[derive(Debug, Clone)]
 pub struct Serving {
     archive: Archive,
@@ -44,10 +44,10 @@ pub struct Serving {
 }
 
 impl Serving {
-    /// This archive, open for reading, behind this guard.
+    /// Serves this archive, open for reading, behind this guard.
     pub fn new(archive: Archive, guard: Guard) -> Serving {
         let policy = format!("{}; frame-ancestors 'none'", review::policy(pages::FORMS));
-        // Letters, digits and signs of ASCII only.
+        // Contains only ASCII letters, digits and punctuation.
         let policy = HeaderValue::from_str(&policy).unwrap_or(HeaderValue::from_static("default-src 'none'"));
         Serving { archive, guard: Arc::new(guard), reports: Arc::new(Semaphore::new(REPORTS)), policy }
     }
@@ -56,7 +56,7 @@ impl Serving {
 /// Serves until `stop`.
 ///
 /// # Errors
-/// None so far: what goes wrong with one connection ends that one.
+/// None so far: an error in one connection only ends that connection.
 pub async fn serve(listener: TcpListener, serving: Serving, stop: impl Future<Output = ()>) -> io::Result<()> {
     let app = Router::new()
         .route("/", get(list))
@@ -92,14 +92,14 @@ pub async fn serve(listener: TcpListener, serving: Serving, stop: impl Future<Ou
                 .max_headers(HEADERS)
                 .keep_alive(false)
                 .serve_connection(TokioIo::new(stream), service);
-            // Whoever broke it off, or was too slow, gets no answer.
+            // A client that disconnects or is too slow gets no answer.
             let _ = tokio::time::timeout(WHOLE_TIME, connection).await;
             drop(permit);
         });
     }
 }
 
-/// Looks at a request first, and dresses every answer.
+/// Checks the request, and adds the headers to every answer.
 async fn guarded(State(serving): State<Serving>, request: Request, next: Next) -> Response {
     let (parts, body) = request.into_parts();
     let mut response = match serving.guard.check(&parts) {
@@ -194,7 +194,7 @@ fn page(status: StatusCode, made: Result<String, String>) -> Response {
     }
 }
 
-/// What the database said stays here: it may tell of more than the archive.
+/// The database's message stays here, because it may reveal more than the archive.
 fn failed(error: &ShopError) -> Response {
     tracing::warn!("{error}");
     sentence(StatusCode::SERVICE_UNAVAILABLE, "The archive does not answer; try again.")

@@ -1,15 +1,15 @@
-//! A session's files, to be read only: from a folder, each file but the clips read once, so that what was verified is what is kept; or as
-//! the archive keeps them, without the clips.
+//! Read-only access to a session's files. From a folder, every file except the clips is read only once, so that the stored bytes are the
+//! verified ones. From the archive, without the clips.
 
 use crate::session::{CLIPS, Folder, Stamp, Storage, plain_name};
 use std::collections::BTreeMap;
 use std::io::{self, ErrorKind};
 use std::path::Path;
 
-/// Bytes of files that are held at most; what goes beyond is read again.
+/// Most bytes held in memory. Further files are read again.
 const HELD_MOST: usize = 160 << 20;
 
-/// Files of one session. Everything that would write is refused.
+/// Files of one session. Every write is refused.
 #[derive(Debug)]
 pub struct Shelf {
     place: String,
@@ -25,7 +25,7 @@ impl Shelf {
         Shelf { place: folder.place(), files: BTreeMap::new(), held: 0, folder: Some(folder) }
     }
 
-    /// These files and nothing else.
+    /// Only these files.
     pub fn of(place: impl Into<String>, files: BTreeMap<String, Vec<u8>>) -> Self {
         let held = files.values().map(Vec::len).sum();
         Shelf { place: place.into(), files, held, folder: None }

@@ -1,4 +1,4 @@
-//! What is made of a session's folder for the archive. The folder may come from a stranger: nothing in it is run, followed or written to.
+//! Extracts the archived data from a session's folder. The folder may come from a stranger: nothing in it is run, followed or written to.
 
 use super::ShopError;
 use super::limits;
@@ -10,40 +10,40 @@ use crate::session::{JOURNAL_FILE, StoredCopy, limits as session_limits, plain_n
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Bytes of the names of readings that are searched.
+/// Most bytes in the searchable names of readings.
 const OUTSIDE_WORDS: usize = 1_400;
 
-/// A session as the archive lists it.
+/// A session's entry in the archive.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Archived {
-    /// Names the session in the archive and in addresses: 16 hexadecimal digits of the hash of its journal's first line.
+    /// The session's name in the archive and in addresses: 16 hexadecimal digits of the hash of its journal's first line.
     #[serde(serialize_with = "as_name")]
     pub mark: i64,
     /// The session's own id.
     pub id: String,
-    /// It verified when it was added.
+    /// Whether it passed verification when it was added.
     pub verified: bool,
-    /// The first fault, if it did not.
+    /// The first fault, if it failed.
     pub fault: Option<String>,
-    /// Digest of the journal, in full.
+    /// Full digest of the journal.
     pub digest: String,
-    /// Digest, short.
+    /// Short digest.
     pub short: String,
-    /// Entries of the journal that fit the chain.
+    /// Number of journal entries that fit the chain.
     pub entries: i64,
     /// Time of the first entry, RFC 3339 with offset.
     pub began: String,
-    /// Time of the last.
+    /// Time of the last entry.
     pub ended: String,
-    /// It was ended, not broken off.
+    /// Whether it was ended properly.
     pub finished: bool,
     /// The bike's name.
     pub bike: String,
-    /// The odometer, as said.
+    /// The odometer reading as given.
     pub mileage: String,
     /// The complaint.
     pub complaint: String,
-    /// Who answered.
+    /// The person who answered.
     pub person: String,
     /// Procedure of the conclusion.
     pub procedure: Option<String>,
@@ -53,11 +53,11 @@ pub struct Archived {
     pub cause: Option<String>,
     /// Its remedy.
     pub remedy: Option<String>,
-    /// Readings that count.
+    /// Number of readings that count.
     pub readings: i64,
-    /// Those of them that are out of their limits.
+    /// How many of these are out of limits.
     pub outside: i64,
-    /// When it was added, RFC 3339.
+    /// Time of adding, RFC 3339.
     pub added: String,
 }
 
@@ -65,7 +65,7 @@ fn as_name<S: serde::Serializer>(mark: &i64, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_str(&mark_name(*mark))
 }
 
-/// A mark as addresses and JSON have it.
+/// A mark as written in addresses and JSON.
 ///
 /// ```
 /// assert_eq!(probeside::shop::mark_name(-2), "fffffffffffffffe");
@@ -74,17 +74,17 @@ pub fn mark_name(mark: i64) -> String {
     format!("{mark:016x}")
 }
 
-/// The mark of such a name; `None` for anything but 16 hexadecimal digits in small letters.
+/// The mark with this name. `None` for anything but 16 lower-case hexadecimal digits.
 pub(super) fn mark_named(name: &str) -> Option<i64> {
     let hex = name.len() == 16 && name.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'));
     u64::from_str_radix(name, 16).ok().filter(|_| hex).map(u64::cast_signed)
 }
 
-/// A session, ready to be put into the archive.
+/// A session, ready for the archive.
 #[derive(Debug, Clone)]
 pub struct Taken {
     pub(super) row: Archived,
-    /// Hash of the journal's first line: two journals with it are the same session.
+    /// Hash of the journal's first line. Two journals with the same one are the same session.
     pub(super) origin: String,
     pub(super) journal: Vec<u8>,
     /// Hashes of the lines that fit.
@@ -100,10 +100,10 @@ pub struct Taken {
 }
 
 impl Taken {
-    /// Reads a session's folder. `unverified` admits one that does not verify, marked as such; `now` is the wall time, RFC 3339.
+    /// Reads a session's folder. `unverified` admits one that fails verification, marked as such. `now` is the wall time, RFC 3339.
     ///
     /// # Errors
-    /// No session; one that does not verify and is not admitted; more than [`limits`]; no bike, or a time that cannot be read.
+    /// No session; one that fails verification and is not admitted; exceeded [`limits`]; a missing bike; an unreadable time.
     pub fn from(shelf: &mut Shelf, unverified: bool, now: &str) -> Result<Taken, ShopError> {
         let place = shelf.place();
         let refuse = |why: String| ShopError::NotTaken { place: place.clone(), why };
@@ -165,7 +165,7 @@ impl Taken {
         })
     }
 
-    /// The session as the archive lists it.
+    /// The session's entry in the archive.
     pub fn row(&self) -> &Archived {
         &self.row
     }
@@ -179,7 +179,7 @@ fn row(review: &Review, origin: &str, fault: Option<String>, now: &str) -> Archi
     let concluded = review.conclusion.as_ref();
     let count = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
     Archived {
-        // A hash's first 16 digits are always a number of 64 bits.
+        // The first 16 digits of a hash always form a 64-bit number.
         mark: origin.get(..16).and_then(mark_named).unwrap_or_default(),
         id: name(&session.id),
         verified: fault.is_none(),
@@ -204,7 +204,7 @@ fn row(review: &Review, origin: &str, fault: Option<String>, now: &str) -> Archi
     }
 }
 
-/// The copies that are as the journal says, each once.
+/// The unaltered copies, each once.
 fn copies(shelf: &mut Shelf, review: &Review) -> Result<Vec<(StoredCopy, Vec<u8>)>, String> {
     let mut kept: BTreeMap<&str, (StoredCopy, Vec<u8>)> = BTreeMap::new();
     let mut total = 0;
@@ -222,26 +222,26 @@ fn copies(shelf: &mut Shelf, review: &Review) -> Result<Vec<(StoredCopy, Vec<u8>
     Ok(kept.into_values().collect())
 }
 
-/// Milliseconds since 1970 in UTC, and the day as it was there, as a number: 20261125.
+/// Milliseconds since 1970 in UTC, and the local day as a number: 20261125.
 fn moment(time: &str) -> Option<(i64, i64)> {
     let at: jiff::Timestamp = time.parse().ok()?;
     let day: jiff::civil::Date = time.get(..10)?.parse().ok()?;
     (day.year() > 0).then(|| (at.as_millisecond(), day_number(day)))
 }
 
-/// A day as a number that sorts: 20261125.
+/// A day as a sortable number: 20261125.
 pub(super) fn day_number(day: jiff::civil::Date) -> i64 {
     i64::from(day.year()) * 10_000 + i64::from(day.month()) * 100 + i64::from(day.day())
 }
 
-/// Cut to at most this many bytes, between two characters, without spaces around it.
+/// Truncated to at most this many bytes, between two characters, and trimmed.
 fn shortened(text: &str, most: usize) -> String {
     let text = text.trim();
     let end = (0..=most.min(text.len())).rev().find(|at| text.is_char_boundary(*at)).unwrap_or(0);
     text[..end].trim_end().to_owned()
 }
 
-/// In small letters, one space between words.
+/// Lower case, with one space between words.
 pub(super) fn folded(text: &str, most: usize) -> String {
     let words: Vec<String> = plain(text).split_whitespace().map(str::to_lowercase).collect();
     shortened(&words.join(" "), most)

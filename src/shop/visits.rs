@@ -1,4 +1,4 @@
-//! One bike's visits side by side: the same reading of each, and whether it grows.
+//! Compares one bike's visits: the same reading in each, and whether it rises.
 
 use super::limits::NAME;
 use super::taken::{Archived, Taken};
@@ -10,34 +10,34 @@ use sqlx::Row;
 use sqlx::any::AnyRow;
 use std::collections::BTreeMap;
 
-/// Differences up to this part of the largest reading count as none: chosen, no source; a hand-held meter's own error is of that size.
+/// Differences up to this share of the largest reading count as none. Chosen, no source; a hand-held meter's own error is about as large.
 const STEADY: f64 = 0.02;
-/// Milliseconds of a year of 365.25 days.
+/// Milliseconds in a year of 365.25 days.
 const YEAR_MS: f64 = 365.25 * 86_400_000.0;
 
-/// A session of a bike with its readings that count.
+/// A session of a bike with the readings that count.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Visit {
     /// The session.
     pub session: Archived,
-    /// When it began, milliseconds since 1970.
+    /// Start time, milliseconds since 1970.
     pub began_ms: i64,
     /// Its readings, in order.
     pub readings: Vec<Read>,
 }
 
-/// A reading as the archive keeps it for comparing.
+/// An archived reading, for comparison.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Read {
     /// Name.
     pub name: String,
-    /// Loop item, empty if none.
+    /// Loop item. Empty if none.
     pub round: String,
-    /// When, RFC 3339.
+    /// Wall time, RFC 3339.
     pub time: String,
-    /// How it was given.
+    /// How the user gave it.
     pub kind: ReadingKind,
-    /// The number, where there is one.
+    /// The number, if there is one.
     pub value: Option<f64>,
     /// Its unit.
     pub unit: Unit,
@@ -49,7 +49,7 @@ pub struct Read {
     pub verdict: String,
 }
 
-/// A reading as its row has it.
+/// A reading as a database row.
 pub(super) struct ReadRow {
     pub name: String,
     pub round: String,
@@ -91,7 +91,7 @@ impl Taken {
 }
 
 impl Read {
-    /// The reading of a row; none if its kind or unit is not known.
+    /// The reading in a row. `None` if its kind or unit is unknown.
     pub(super) fn from_row(row: &AnyRow) -> Result<Option<Read>, sqlx::Error> {
         let (kind, unit): (String, String) = (row.try_get("kind")?, row.try_get("unit")?);
         let kind = KINDS.iter().find(|(_, name)| *name == kind).map(|(kind, _)| *kind);
@@ -115,16 +115,16 @@ impl Read {
     }
 }
 
-/// A bike's visits, compared.
+/// A comparison of a bike's visits.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Comparison {
-    /// The bike's name as the last visit has it.
+    /// The bike's name at the latest visit.
     pub bike: String,
-    /// The visits, the oldest first.
+    /// The visits, oldest first.
     pub visits: Vec<Archived>,
-    /// What was measured in more than one of them: first what is out of its limits, then what rises, then the rest.
+    /// Readings taken in more than one visit: those out of limits first, then those that rise, then the rest.
     pub series: Vec<Series>,
-    /// Names of what was measured in one visit only.
+    /// Names of readings taken in only one visit.
     pub once: Vec<String>,
 }
 
@@ -135,9 +135,9 @@ pub struct Series {
     pub name: String,
     /// Loop item.
     pub round: Option<String>,
-    /// What is measured.
+    /// The measured quantity.
     pub quantity: Quantity,
-    /// Unit of all its numbers: that of the latest reading.
+    /// The unit of all its numbers, taken from the latest reading.
     pub unit: Unit,
     /// Lower limit at the latest visit.
     pub low: Option<f64>,
@@ -145,62 +145,62 @@ pub struct Series {
     pub high: Option<f64>,
     /// The limits in words.
     pub limits: Option<String>,
-    /// One for each visit in which it was read.
+    /// One point for each visit that has the reading.
     pub points: Vec<Point>,
-    /// Where it goes.
+    /// Its trend.
     pub trend: Trend,
 }
 
 /// A reading in one visit.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Point {
-    /// Which of [`Comparison::visits`], from 0.
+    /// Index into [`Comparison::visits`].
     pub visit: usize,
-    /// When, milliseconds since 1970 in UTC of the visit's begin.
+    /// Start of the visit, milliseconds since 1970 in UTC.
     pub began_ms: i64,
-    /// As found: the first reading of the visit, in [`Series::unit`]; none if no number was shown.
+    /// The value as found: the first reading of the visit, in [`Series::unit`]. `None` if the meter showed no number.
     pub value: Option<f64>,
-    /// The same in words.
+    /// The value as found, in words.
     pub shown: String,
     /// `good`, `bad`, `neither`.
     pub verdict: String,
-    /// Afterwards: the last reading of the visit in words, if it was read again.
+    /// The value after work: the last reading of the visit in words, if it was read again.
     pub after: Option<String>,
-    /// Verdict of that.
+    /// Verdict on that reading.
     pub after_verdict: Option<String>,
 }
 
-/// Which way readings go.
+/// The direction of a trend.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Way {
-    /// From visit to visit it rises, or stays.
+    /// It rises or stays from visit to visit.
     Rises,
-    /// It falls, or stays.
+    /// It falls or stays from visit to visit.
     Falls,
     /// It stays.
     Stays,
-    /// Now this way, now that.
+    /// It goes up and down.
     Varies,
 }
 
-/// Where a reading goes, as found from visit to visit.
+/// The trend of a reading as found, from visit to visit.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Trend {
-    /// Which way.
+    /// Its direction.
     pub way: Way,
-    /// From the first visit to the last.
+    /// Change from the first visit to the last.
     pub change: f64,
-    /// Per year: the median of the slopes between all pairs of visits (Theil 1950, Sen 1968); from three visits on.
+    /// Change per year: the median of the slopes between all pairs of visits (Theil 1950, Sen 1968). Needs three visits.
     pub per_year: Option<f64>,
     /// In words.
     pub words: String,
 }
 
-/// Readings of one name: for each visit that has some, which visit, and they in order.
+/// Readings with one name: the index of each visit that has some, and its readings in order.
 type Group<'a> = Vec<(usize, Vec<&'a Read>)>;
 
-/// Sets visits, the oldest first, side by side.
+/// Compares visits, which come oldest first.
 pub fn compare(visits: Vec<Visit>) -> Comparison {
     let mut groups: BTreeMap<(String, String, Quantity), Group<'_>> = BTreeMap::new();
     for (at, visit) in visits.iter().enumerate() {
@@ -277,7 +277,7 @@ fn one(
     })
 }
 
-/// Where values go over time; none for fewer than two.
+/// The trend of values over time. `None` for fewer than two.
 fn trend(values: &[(i64, f64)], unit: Unit) -> Option<Trend> {
     let ((_, first), (_, last)) = (values.first()?, values.get(1..)?.last()?);
     let largest = values.iter().fold(0.0f64, |most, (_, v)| most.max(v.abs()));

@@ -1,10 +1,10 @@
-//! Takes values out of a tree whose shape was checked. What is not there has the type's empty value.
+//! Reads values from a tree whose shape was checked. A missing field yields the type's empty value.
 
 use super::Written;
 use super::tree::{Kind, Node};
 
 impl Node {
-    /// The text with its place; a number as it was spelled.
+    /// The text with its place. A number is returned as spelled.
     pub fn written(&self) -> Written<String> {
         Written { value: self.spelling.clone(), place: self.place.clone() }
     }
@@ -14,7 +14,7 @@ impl Node {
         self.get(name).map(Node::written)
     }
 
-    /// The field's text, or none at the mapping's place.
+    /// The field's text. Empty, at the mapping's place, if the field is missing.
     pub fn text(&self, name: &str) -> Written<String> {
         let absent = || Written { value: String::new(), place: self.place.clone() };
         self.written_at(name).unwrap_or_else(absent)
@@ -38,7 +38,7 @@ impl Node {
         matches!(self.get(name), Some(Node { kind: Kind::Bool(true), .. }))
     }
 
-    /// The entries of the mapping in the field: key, key's place, value.
+    /// The entries of the mapping in the field: key, the key's place, value.
     pub fn dict(&self, name: &str) -> impl Iterator<Item = (Written<String>, &Node)> {
         self.get(name).map(Node::entries).unwrap_or_default().iter().map(|(key, value)| (key.name.clone(), value))
     }

@@ -1,4 +1,4 @@
-//! Where something stands in a file, and what is wrong with it.
+//! Diagnostics: what is wrong with a file, and at which place.
 
 use super::visible::visible_line;
 use serde::{Deserialize, Serialize};
@@ -25,11 +25,11 @@ impl fmt::Display for Place {
     }
 }
 
-/// How bad a finding is.
+/// The severity of a finding.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
-    /// Worth a look; does not fail a check.
+    /// Worth a look. Does not fail a check.
     Warning,
     /// The file cannot be used.
     Error,
@@ -44,9 +44,9 @@ pub struct Diagnostic {
     pub severity: Severity,
     /// Short stable name of the check, such as `unknown-field`.
     pub check: String,
-    /// What is wrong, a sentence.
+    /// What is wrong, as a sentence.
     pub message: String,
-    /// What to do, a sentence.
+    /// What to do, as a sentence.
     pub help: Option<String>,
 }
 
@@ -60,7 +60,7 @@ impl Diagnostic {
     pub fn warning(place: &Place, check: &str, message: impl Into<String>) -> Self {
         Self { severity: Severity::Warning, ..Self::error(place, check, message) }
     }
-    /// The same with advice.
+    /// The same diagnostic with advice.
     pub fn help(mut self, help: impl Into<String>) -> Self {
         self.help = Some(help.into());
         self
@@ -81,12 +81,12 @@ impl fmt::Display for Diagnostic {
     }
 }
 
-/// A value together with the place it was written at. Equality looks at the value only.
+/// A value with its place in the file. Equality compares only the value.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Written<T> {
     /// The value.
     pub value: T,
-    /// Where it stands.
+    /// Its place in the file.
     pub place: Place,
 }
 

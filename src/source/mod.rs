@@ -1,7 +1,6 @@
-//! Text files as people write them: located trees, diagnostics with places, and templates.
+//! Text files written by people: trees with places, diagnostics, and templates.
 //!
-//! The bottom room: everything that reads YAML reads it through here, with bounded memory, and reports every fault it finds
-//! with file, line and column.
+//! The bottom room. All YAML is read through it, with bounded memory. It reports every error in a file with file, line and column.
 
 mod decode;
 mod diagnostic;

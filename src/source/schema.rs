@@ -1,9 +1,9 @@
-//! JSON Schema (draft 2020-12) out of the tables in [`super::shape`], so that editors complete and validate what is written.
+//! Generates a JSON Schema (draft 2020-12) from the tables in [`super::shape`], so that editors can complete and validate the files.
 
 use super::shape::{LONGEST_EXPRESSION, LONGEST_TEXT, Object, Shape, TextFor};
 use serde_json::{Map, Value, json};
 
-/// The schema of a file that is one `object`.
+/// The schema of a file that consists of one `object`.
 pub fn schema(title: &str, object: &'static Object) -> Value {
     let mut definitions = Map::new();
     let mut whole = object_schema(object, &mut definitions);

@@ -1,54 +1,53 @@
-//! The shapes of the files as tables: which fields a thing has, what each holds, which must be there. The tables are the one
-//! source for reading ([`Shape::check`] reports every departure with its place) and for the JSON Schemas
-//! ([`super::schema`]).
+//! The shapes of the files as tables: the fields of each object, their contents, and which are required. The tables serve both reading
+//! ([`Shape::check`] reports every deviation with its place) and the JSON Schemas ([`super::schema`]).
 
 use super::tree::{Key, Kind, Node};
 use super::{Diagnostic, Place};
 
-/// What a text is for.
+/// The purpose of a text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum TextFor {
-    /// A name of our own: lower-case letters, digits, `-` and `_`, beginning with a letter.
+    /// One of our own names: lower-case letters, digits, `-` and `_`, starting with a letter.
     Id,
-    /// Words as they are.
+    /// Plain words.
     Words,
     /// Jinja syntax.
     Template,
-    /// Common Expression Language; a bare number is taken too.
+    /// Common Expression Language. A bare number is accepted too.
     Expression,
 }
 
-/// What may stand somewhere in a file.
+/// The shape of a value in a file.
 #[derive(Debug)]
 pub enum Shape {
     /// A text.
     Text(TextFor),
-    /// A number, at least and at most.
+    /// A number, with minimum and maximum.
     Number(f64, f64),
-    /// A whole number, at least and at most.
+    /// A whole number, with minimum and maximum.
     Whole(u32, u32),
     /// `true` or `false`.
     Truth,
-    /// One of a closed list of words; the first part says what it is a list of: "unit".
+    /// One of a closed list of words. The first part names what the words are: "unit".
     OneOf(&'static str, fn() -> Vec<&'static str>),
-    /// A list of at least so many and at most so many items.
+    /// A list, with the minimum and maximum number of items.
     List(usize, usize, &'static Shape),
-    /// A mapping with free keys, at least so many.
+    /// A mapping with free keys, with the minimum number of entries.
     Dict(usize, TextFor, &'static Shape),
     /// A mapping with known fields.
     Object(&'static Object),
-    /// A mapping told by which of these fields it has; exactly one of them.
+    /// A mapping that has exactly one of these fields, which identifies it.
     Tagged(&'static str, &'static [(&'static str, Object)]),
-    /// Told apart by kind: text, list or mapping.
+    /// Shapes distinguished by kind: text, list or mapping.
     ByKind(&'static [&'static Shape]),
-    /// Another shape, by name in the schema.
+    /// Another shape, with its name in the schema.
     Ref(&'static str, &'static Shape),
 }
 
 /// A mapping with known fields.
 #[derive(Debug)]
 pub struct Object {
-    /// What it is, with its article: "a step".
+    /// What it is called, with its article: "a step".
     pub what: &'static str,
     /// Its fields.
     pub fields: &'static [Field],
@@ -61,29 +60,29 @@ pub struct Field {
     pub name: &'static str,
     /// What it holds.
     pub shape: Shape,
-    /// Whether it must be there.
+    /// Whether it is required.
     pub needed: bool,
-    /// What it is for, a sentence.
+    /// Its purpose, as a sentence.
     pub about: &'static str,
 }
 
-/// A field that must be there.
+/// A required field.
 pub const fn needed(name: &'static str, shape: Shape, about: &'static str) -> Field {
     Field { name, shape, needed: true, about }
 }
 
-/// A field that may be left out.
+/// An optional field.
 pub const fn optional(name: &'static str, shape: Shape, about: &'static str) -> Field {
     Field { name, shape, needed: false, about }
 }
 
-/// Longest text that is taken, character.
+/// Longest accepted text, characters.
 pub const LONGEST_TEXT: usize = 4_000;
-/// Longest expression that is taken, byte: longer ones could overflow the evaluator's stack.
+/// Longest accepted expression, bytes. A longer one could overflow the evaluator's stack.
 pub const LONGEST_EXPRESSION: usize = 2_000;
 
 impl Shape {
-    /// Adds to `findings` all that is wrong with `node`; `what` names the place for the sentence: "`time`".
+    /// Adds every error in `node` to `findings`. `what` names the place in the sentence: "`time`".
     pub fn check(&self, node: &Node, what: &str, findings: &mut Vec<Diagnostic>) {
         match self {
             Shape::Text(purpose) => check_text(*purpose, node, what, findings),
@@ -188,9 +187,9 @@ impl Object {
     }
 }
 
-/// "Did you mean", or what there is.
+/// Suggests a similar name ("Did you mean"), or lists the valid ones.
 pub fn suggestion(word: &str, names: &[&str]) -> String {
-    /// Below this the two words have too little in common to offer one for the other (Jaro-Winkler, 0 to 1).
+    /// Words less similar than this are not suggested (Jaro-Winkler, 0 to 1).
     const ALIKE: f64 = 0.8;
     let best = names
         .iter()
@@ -213,7 +212,7 @@ fn wrong(node: &Node, what: &str, expected: &str) -> Diagnostic {
     Diagnostic::error(&node.place, "wrong-type", message)
 }
 
-/// The finding that a word is read as a boolean.
+/// The finding that an unquoted word is read as a boolean.
 fn unquoted_word(place: &Place, word: &str) -> Diagnostic {
     let message = format!("without quotes, YAML reads `{word}` as true or false, not as the word");
     Diagnostic::error(place, "unquoted", message).help(format!("Write \"{word}\"."))
@@ -264,7 +263,7 @@ fn check_name(of: &str, names: &[&str], node: &Node, what: &str, findings: &mut 
             let message = format!("`{word}` is not a {of}");
             findings.push(Diagnostic::error(&node.place, "unknown-word", message).help(suggestion(word, names)));
         }
-        // `unit: 1` is meant as the unit named 1.
+        // `unit: 1` means the unit named 1.
         Kind::Number(_) if names.contains(&node.spelling.as_str()) => {}
         _ => findings.push(wrong(node, what, &format!("a {of} ({})", names.join(", ")))),
     }

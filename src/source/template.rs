@@ -1,5 +1,5 @@
-//! Jinja templates: syntax, the names they use, and rendering with strict names and bounded work. A whole number is written
-//! without decimals: "12 volt", not "12.0 volt".
+//! Jinja templates: their syntax, the names they use, and rendering with strict names and bounded work. A whole number is written without
+//! decimals: "12 volt", not "12.0 volt".
 
 use super::shape::LONGEST_TEXT;
 use super::{Diagnostic, Written};
@@ -9,22 +9,22 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Most steps of work for one text.
 const FUEL: u64 = 20_000;
-/// Longest text that a template may give, byte.
+/// Longest output of a template, bytes.
 const LONGEST: usize = 20_000;
 
-/// Longest piece in braces, in characters: deeper nesting would use up the stack. The longest shipped one has about seventy.
+/// Longest piece in braces, characters. Deeper nesting would exhaust the stack. The longest shipped piece has about seventy.
 const LONGEST_PIECE: usize = 300;
-/// Tags of a template. Others give names to values, and a list of itself, named again and again, is larger than any memory when it is
-/// written or compared, though it takes hardly any work to make.
+/// Allowed tags. The others can assign names. A list that contains itself repeatedly takes hardly any work to build, but writing or
+/// comparing it exceeds any memory.
 const TAGS: [&str; 6] = ["if", "elif", "else", "endif", "for", "endfor"];
-/// Filters and functions that make lists of lists, or write a list out.
+/// Filters and functions that build lists of lists, or write out a list.
 const NO_FILTERS: [&str; 13] = [
     "batch", "chain", "dictsort", "format", "groupby", "indent", "items", "list", "map", "pprint", "slice", "string",
     "zip",
 ];
 const NO_FUNCTIONS: [&str; 3] = ["debug", "dict", "namespace"];
 
-/// The engine of templates that come from files: names that are not there are errors, and work is bounded.
+/// The engine for templates from files. Unknown names are errors, and work is bounded.
 pub fn environment() -> Environment<'static> {
     let mut env = Environment::new();
     env.set_undefined_behavior(UndefinedBehavior::Strict);
@@ -42,7 +42,7 @@ pub fn environment() -> Environment<'static> {
     env
 }
 
-/// What a template holds that it may not, or that it is too long: what it nests would use up the stack.
+/// Why a template is not allowed: a forbidden construct, or so much length that its nesting would exhaust the stack.
 pub fn beyond_bounds(template: &str) -> Option<String> {
     if template.chars().nth(LONGEST_TEXT).is_some() {
         return Some(format!("it is longer than {LONGEST_TEXT} characters"));
@@ -95,7 +95,7 @@ fn finding(template: &Written<String>, error: &Error, verb: &str) -> Diagnostic 
     Diagnostic::error(&template.place, "template", message).help(format!("It reads: {}", **template))
 }
 
-/// Refuses a template that is beyond its bounds.
+/// Rejects a template that exceeds the bounds.
 fn bounded(template: &Written<String>) -> Result<(), Diagnostic> {
     beyond_bounds(template).map_or(Ok(()), |why| {
         let message = format!("the template does not come out: {why}");
@@ -103,10 +103,10 @@ fn bounded(template: &Written<String>) -> Result<(), Diagnostic> {
     })
 }
 
-/// Whether `template` is well-formed.
+/// Checks the syntax of `template`.
 ///
 /// # Errors
-/// What is wrong with its syntax.
+/// The syntax error.
 pub fn check_syntax(template: &Written<String>) -> Result<(), Diagnostic> {
     bounded(template)?;
     let env = environment();
@@ -122,15 +122,15 @@ pub fn names(template: &str) -> BTreeSet<String> {
     env.template_from_str(template).map(|t| t.undeclared_variables(true).into_iter().collect()).unwrap_or_default()
 }
 
-/// Whether there is anything to render.
+/// Whether the text contains anything to render.
 pub fn is_template(text: &str) -> bool {
     text.contains(['{', '}'])
 }
 
-/// Renders `template` with `given`, names with their values.
+/// Renders `template` with `given`, the values by name.
 ///
 /// # Errors
-/// A name that is not there, a filter that fails, too much work or text.
+/// An unknown name, a filter that fails, too much work or text.
 pub fn render<'v>(
     template: &Written<String>,
     given: impl Iterator<Item = (&'v str, &'v serde_json::Value)>,
@@ -140,7 +140,7 @@ pub fn render<'v>(
     }
     bounded(template)?;
     let env = environment();
-    // What the text does not name need not be turned into the engine's values.
+    // Names that the text does not use need no conversion.
     let named = given.filter(|(name, _)| template.contains(name));
     let named: BTreeMap<String, Value> = named.map(|(name, value)| (name.to_owned(), to_value(value))).collect();
     let text = env
@@ -157,11 +157,11 @@ pub fn render<'v>(
     Ok(text)
 }
 
-/// A page of HTML: `template` with `given`, every text of which is escaped where the template does not say `safe`. For the program's own
-/// templates, whose work is not bounded.
+/// Renders an HTML page: `template` with `given`. Every text is escaped unless the template says `safe`. Only for the program's own
+/// templates, because the work is not bounded.
 ///
 /// # Errors
-/// What is wrong with the template, or a name that is not there.
+/// An error in the template, or an unknown name.
 pub fn html(template: &str, given: &serde_json::Value) -> Result<String, Error> {
     let mut env = Environment::new();
     env.set_undefined_behavior(UndefinedBehavior::Strict);

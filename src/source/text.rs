@@ -1,5 +1,5 @@
-//! Reads a text file with bounded memory. Whatever is wrong with it as a file (missing, a folder, too large, not UTF-8, not text
-//! at all) becomes one sentence with a place.
+//! Reads a text file with bounded memory. Any defect of the file itself (missing, a folder, too large, not UTF-8, not text at all) becomes
+//! one diagnostic with a place.
 
 use super::{Diagnostic, Place};
 use crate::system::{Links, read};
@@ -7,15 +7,15 @@ use std::io::ErrorKind;
 use std::path::Path;
 use std::sync::Arc;
 
-/// Largest file that is read, byte. A long procedure is about 100 kB.
+/// Largest file that is read, bytes. A long procedure has about 100 kB.
 pub(super) const MAX_BYTES: u64 = 2_000_000;
 
-/// The place that stands for the file as a whole.
+/// The place that means the file as a whole.
 pub fn whole_file(file: &str) -> Place {
     Place { file: Arc::from(file), line: 0, column: 0 }
 }
 
-/// Reads `path`, at most `MAX_BYTES` of it. A UTF-8 byte order mark is dropped.
+/// Reads the text in `path`, at most `MAX_BYTES`. Drops a UTF-8 byte order mark.
 ///
 /// # Errors
 /// One diagnostic named `file`: missing, not a plain file, too large, or not UTF-8 text.
@@ -23,7 +23,7 @@ pub fn read_text(path: &Path) -> Result<String, Diagnostic> {
     decode_text(read_bytes(path)?, &path.to_string_lossy())
 }
 
-/// The bytes of `path` as they are, at most `MAX_BYTES`.
+/// Reads the raw bytes of `path`, at most `MAX_BYTES`.
 ///
 /// # Errors
 /// One diagnostic named `file`: missing, not a plain file, or too large.
@@ -47,10 +47,10 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, Diagnostic> {
     }
 }
 
-/// Takes `bytes` as UTF-8 text of `file`.
+/// Decodes `bytes` as the UTF-8 text of `file`.
 ///
 /// # Errors
-/// As [`read_text`], for what the bytes alone can show.
+/// As [`read_text`], for defects that the bytes alone show.
 pub fn decode_text(bytes: Vec<u8>, file: &str) -> Result<String, Diagnostic> {
     const UTF8_MARK: &[u8] = &[0xEF, 0xBB, 0xBF];
     let place = whole_file(file);
@@ -76,7 +76,7 @@ pub fn decode_text(bytes: Vec<u8>, file: &str) -> Result<String, Diagnostic> {
     })
 }
 
-/// Control bytes that no text file holds: all but tab, line feed and carriage return.
+/// Control bytes that no text file contains: all but tab, line feed and carriage return.
 fn is_control(byte: u8) -> bool {
     byte == 0x7F || (byte < 0x20 && !matches!(byte, b'\t' | b'\n' | b'\r'))
 }

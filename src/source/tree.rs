@@ -1,5 +1,5 @@
-//! A YAML document as a tree in which every node knows where it was written. Reading is bounded in depth, nodes and aliases;
-//! a key that stands twice is reported, an unquoted `no` stays recognisable as a boolean.
+//! A YAML document as a tree whose nodes know their places. Depth, nodes and aliases are bounded. A duplicate key is reported, and an
+//! unquoted `no` can be recognised as a boolean.
 
 use super::{Diagnostic, Place, Written};
 use serde::de::{Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
@@ -8,14 +8,14 @@ use serde_yaml::{Location, Spanned};
 use std::fmt;
 use std::sync::Arc;
 
-/// Deepest nesting that is read.
+/// Deepest nesting.
 const MAX_DEPTH: usize = 48;
-/// Most nodes that are read, those that aliases repeat included.
+/// Most nodes, including those repeated by aliases.
 const MAX_NODES: usize = 100_000;
 /// Most aliases in a file.
 const MAX_ALIASES: usize = 1_000;
 
-/// What a node is.
+/// A node's kind and value.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Kind {
     /// Nothing: `null`, `~` or no value.
@@ -28,7 +28,7 @@ pub enum Kind {
     Text(String),
     /// A list.
     List(Vec<Node>),
-    /// A mapping, in the file's order, without keys that stand twice.
+    /// A mapping in the file's order, without duplicate keys.
     Map(Vec<(Key, Node)>),
 }
 
@@ -37,18 +37,18 @@ pub enum Kind {
 pub struct Key {
     /// The key as written, without quotes.
     pub name: Written<String>,
-    /// It is an unquoted boolean, such as `on`.
+    /// Whether it is an unquoted boolean, such as `on`.
     pub is_bool: bool,
 }
 
-/// A node and its place.
+/// A node with its place.
 #[derive(Debug, Clone)]
 pub struct Node {
-    /// What it is.
+    /// Its kind and value.
     pub kind: Kind,
-    /// Where it was written; for an alias, where the alias stands.
+    /// Its place. For an alias, the alias's place.
     pub place: Place,
-    /// A scalar as it stands in the file, without quotes; empty for lists and mappings.
+    /// A scalar as written in the file, without quotes. Empty for lists and mappings.
     pub spelling: String,
 }
 
@@ -59,12 +59,12 @@ impl PartialEq for Node {
 }
 
 impl Node {
-    /// The value of the field `name`, when this is a mapping that has it.
+    /// The value of the field `name`, if this is a mapping with that field.
     pub fn get(&self, name: &str) -> Option<&Node> {
         self.entries().iter().find(|(key, _)| *key.name == name).map(|(_, value)| value)
     }
 
-    /// The entries of a mapping; none for anything else.
+    /// The entries of a mapping. Empty for anything else.
     pub fn entries(&self) -> &[(Key, Node)] {
         match &self.kind {
             Kind::Map(entries) => entries,
@@ -72,7 +72,7 @@ impl Node {
         }
     }
 
-    /// The items of a list; none for anything else.
+    /// The items of a list. Empty for anything else.
     pub fn items(&self) -> &[Node] {
         match &self.kind {
             Kind::List(items) => items,
@@ -80,7 +80,7 @@ impl Node {
         }
     }
 
-    /// What it is, for a sentence: "the number 5".
+    /// A description for messages: "the number 5".
     pub fn describe(&self) -> String {
         match &self.kind {
             Kind::Nothing => "nothing".to_owned(),
@@ -101,10 +101,10 @@ fn shortened(text: &str) -> String {
     }
 }
 
-/// Reads the one YAML document in `text`. `file` is the name that places carry.
+/// Parses the single YAML document in `text`. `file` is the name used in places.
 ///
 /// # Errors
-/// What is not well-formed or goes over a limit, and every key that stands twice in one mapping.
+/// Syntax errors, exceeded limits, and every duplicate key in a mapping.
 pub fn parse(text: &str, file: &str) -> Result<Node, Vec<Diagnostic>> {
     let mut budget = serde_yaml::Budget::default();
     budget.max_depth = MAX_DEPTH;

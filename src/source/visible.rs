@@ -1,32 +1,32 @@
-//! Text made harmless for a screen: what a screen would obey instead of show is shown instead.
+//! Makes text harmless for a screen: characters that would control the screen are shown instead.
 
 use std::borrow::Cow;
 use std::fmt::Write;
 
-/// Whether a screen obeys `c` instead of showing it: control characters (ISO/IEC 6429), marks that turn the direction of writing
-/// (Unicode Standard Annex 9), and characters of no width, which hide a difference.
+/// Whether a screen obeys `c` instead of showing it: control characters (ISO/IEC 6429), marks that change the writing direction (Unicode
+/// Standard Annex 9), and zero-width characters, which hide a difference.
 pub fn is_hidden(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{61c}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
         || matches!(c, '\u{e0000}'..='\u{e007f}')
 }
 
-/// `text` with everything hidden written out, as `\u{1b}`; line feeds and tabs stay.
+/// `text` with everything hidden written out, as `\u{1b}`. Line feeds and tabs stay.
 pub fn visible(text: &str) -> Cow<'_, str> {
     escaped(text, |c| is_hidden(c) && c != '\n' && c != '\t', |c, out| out.extend(c.escape_unicode()))
 }
 
-/// `text` as one line, with everything hidden written out, line feeds and tabs too.
+/// `text` as one line, with everything hidden written out, including line feeds and tabs.
 pub(super) fn visible_line(text: &str) -> Cow<'_, str> {
     escaped(text, is_hidden, |c, out| out.extend(c.escape_unicode()))
 }
 
-/// JSON with everything hidden that stands in its texts escaped as JSON does (RFC 8259, section 7); its value stays the same.
+/// JSON with all hidden characters in its texts escaped (RFC 8259, section 7). Its value is unchanged.
 pub fn visible_json(json: &str) -> Cow<'_, str> {
     let hidden = |c| is_hidden(c) && c != '\n';
     escaped(json, hidden, |c, out| {
         for unit in c.encode_utf16(&mut [0; 2]) {
-            // Writing to a text cannot fail.
+            // Writing to a String cannot fail.
             let _ = write!(out, "\\u{unit:04x}");
         }
     })

@@ -1,8 +1,8 @@
-//! An ignition coil's primary in closed form: how its current rises, what it stores, and how it rings with the condenser.
+//! Closed forms for an ignition coil's primary: current rise, stored energy, and ringing with the condenser.
 
 use std::f64::consts::TAU;
 
-/// Current, ampere, `seconds` after closing, of a coil of `henry` and `ohm` (the whole circuit's) on `volt`.
+/// Current, ampere, `seconds` after closing, in a coil of `henry` on `volt`. `ohm` is the resistance of the whole circuit.
 ///
 /// ```
 /// // One time constant gives 63.2 % of the final current.
@@ -18,7 +18,7 @@ pub fn stored_energy(henry: f64, ampere: f64) -> f64 {
     0.5 * henry * ampere * ampere
 }
 
-/// Frequency, hertz, at which `henry`, `farad` and `ohm` in series ring; `None` when they do not swing.
+/// Ringing frequency, hertz, of `henry`, `farad` and `ohm` in series. `None` if they do not oscillate.
 pub(super) fn ringing_hertz(henry: f64, farad: f64, ohm: f64) -> Option<f64> {
     let decay = ohm / (2.0 * henry);
     let square = 1.0 / (henry * farad) - decay * decay;

@@ -1,16 +1,16 @@
-//! Copper conductors: resistance by length, cross-section and temperature.
+//! Copper conductors: resistance as a function of length, cross-section and temperature.
 //!
-//! Sources: IEC 60028:1925 (standard of resistance for copper), IEC 60228:2004 table 3 (class 5, flexible, plain copper).
-//! The figures of the tables are quoted from memory of the standards.
+//! Sources: IEC 60028:1925 (standard of resistance for copper), IEC 60228:2004 table 3 (class 5, flexible, plain copper). The tables'
+//! figures are quoted from memory of the standards.
 
 /// Resistivity of annealed copper at 20 degrees Celsius, ohm square millimetre per metre: 1/58 (IEC 60028).
 pub(super) const COPPER_OHM_MM2_PER_METRE: f64 = 1.0 / 58.0;
 /// Temperature coefficient of copper's resistance at 20 degrees Celsius, per kelvin, constant mass (IEC 60028).
 pub(super) const COPPER_PER_KELVIN: f64 = 0.00393;
-/// Temperature the tables are for, degree Celsius.
+/// Temperature of the tables, degree Celsius.
 pub(super) const REFERENCE_CELSIUS: f64 = 20.0;
 
-/// Greatest resistance at 20 degrees Celsius of class 5 plain copper conductors: (square millimetre, ohm per kilometre).
+/// Highest resistance at 20 degrees Celsius of class 5 plain copper conductors: (square millimetre, ohm per kilometre).
 pub(super) const CLASS_5_OHM_PER_KILOMETRE: [(f64, f64); 9] = [
     (0.5, 39.0),
     (0.75, 26.0),
@@ -23,7 +23,7 @@ pub(super) const CLASS_5_OHM_PER_KILOMETRE: [(f64, f64); 9] = [
     (16.0, 1.21),
 ];
 
-/// Resistance of `metre` of copper of `mm2` at `celsius`, ohm: from IEC 60228 for a nominal size, else from the resistivity.
+/// Resistance, ohm, of `metre` of copper of `mm2` at `celsius`: from IEC 60228 for a nominal size, otherwise from the resistivity.
 ///
 /// ```
 /// let ohm = probeside::sums::conductor::wire_ohm(1000.0, 1.5, 20.0);
@@ -46,7 +46,7 @@ mod tests {
 
     #[test]
     fn flexible_conductors_stay_near_the_resistivity() {
-        // IEC 60228 class 5 allows for stranding and fine wires: more than the bare resistivity, by at most 20 %.
+        // IEC 60228 class 5 allows for stranding and fine wires: at most 20 % above the bare resistivity.
         for (mm2, ohm) in CLASS_5_OHM_PER_KILOMETRE {
             let bare = 1000.0 * COPPER_OHM_MM2_PER_METRE / mm2;
             assert!(ohm > bare && ohm < 1.2 * bare, "{mm2} mm2: {ohm} against {bare}");

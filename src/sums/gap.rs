@@ -1,21 +1,21 @@
-//! Breakdown voltage of air between electrodes, by pressure, temperature and distance.
+//! Breakdown voltage of air between electrodes, as a function of pressure, temperature and distance.
 //!
-//! At the Paschen minimum the Townsend form holds, fitted to the published minimum of air (327 V at 0.567 Torr cm: Cobine,
-//! Gaseous Conductors, 1941; from memory). Above ten times that product the empirical uniform-field formula holds, Vb = 6.72
-//! sqrt(pd) + 24.36 pd, in kV and bar cm (Kuffel, Zaengl and Kuffel, High Voltage Engineering Fundamentals; from memory).
-//! Between them the two are blended, by the square of the way in ln(pd).
+//! At the Paschen minimum the Townsend form applies, fitted to the published minimum of air (327 V at 0.567 Torr cm: Cobine, Gaseous
+//! Conductors, 1941; from memory). Above ten times that product the empirical uniform-field formula applies, Vb = 6.72 sqrt(pd) + 24.36 pd,
+//! in kV and bar cm (Kuffel, Zaengl and Kuffel, High Voltage Engineering Fundamentals; from memory). In between the two are blended, with
+//! the square of the position in ln(pd) as the weight.
 
-/// Least breakdown voltage of air, volt.
+/// Lowest breakdown voltage of air, volt.
 pub(super) const PASCHEN_MINIMUM_VOLT: f64 = 327.0;
 /// Product of pressure and distance at the minimum, bar millimetre (0.567 Torr cm).
 pub(super) const PASCHEN_MINIMUM_BAR_MM: f64 = 0.567 * 1.333_224e-3 * 10.0;
-/// From this product on the empirical formula holds alone, bar millimetre (its stated range begins at 0.01 bar cm).
+/// From this product on only the empirical formula applies, bar millimetre (its stated range starts at 0.01 bar cm).
 const EMPIRICAL_FROM_BAR_MM: f64 = 0.1;
-/// Temperature at which both formulas are given, kelvin.
+/// Reference temperature of both formulas, kelvin.
 const REFERENCE_KELVIN: f64 = 293.0;
 
-/// Breakdown voltage, volt, of `millimetre` of air at `bar` (absolute) and `kelvin`, in a uniform field. Left of the minimum
-/// it stays at the minimum: a longer way round is always there.
+/// Breakdown voltage, volt, of `millimetre` of air at `bar` (absolute) and `kelvin`, in a uniform field. Left of the minimum it stays at
+/// the minimum: the discharge can always take a longer path.
 pub fn breakdown_volt(millimetre: f64, bar: f64, kelvin: f64) -> f64 {
     let product = bar * millimetre * REFERENCE_KELVIN / kelvin;
     if product <= PASCHEN_MINIMUM_BAR_MM {

@@ -1,4 +1,4 @@
-//! The formulas and tables of the trade, each with its source, and the sums that are made of them. They know no bike and no procedure.
+//! Workshop formulas and tables, each with its source, and the sums built from them. This room knows no bike and no procedure.
 
 pub mod battery;
 pub mod coil;

@@ -1,5 +1,5 @@
-//! What a sum of the trade is: its name, inputs with unit and range, formula, source and help, and how values become a result.
-//! The table in `sums` defines each once; the command line, JSON, expressions in procedures and the spoken form are made from it.
+//! The definition of a workshop sum: its name, inputs with unit and range, formula, source and help, and its calculation. The table in
+//! `sums` defines each sum once. The command line, JSON, expressions in procedures and speech are derived from it.
 
 use crate::units::{Amount, Behind, NotAnAmount, Quantity, Unit};
 use std::fmt;
@@ -7,29 +7,29 @@ use std::fmt;
 /// One input of a sum.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Input {
-    /// Its name: `closed_time`. On the command line `-` may stand for `_`.
+    /// Its name: `closed_time`. The command line also accepts `-` for `_`.
     pub name: &'static str,
-    /// The question as it is spoken.
+    /// The spoken question.
     pub ask: &'static str,
-    /// The unit it is taken in; others of the same quantity are converted.
+    /// Its unit. Other units of the same quantity are converted.
     pub unit: Unit,
-    /// Of which part it is, where the unit does not say: "crank", "points cam", "rotor".
+    /// The part it refers to, if the unit does not tell: "crank", "points cam", "rotor".
     pub of: &'static str,
-    /// Lowest value taken, in `unit`.
+    /// Lowest accepted value, in `unit`.
     pub low: f64,
-    /// Highest value taken, in `unit`.
+    /// Highest accepted value, in `unit`.
     pub high: f64,
-    /// The value taken when none is given; only for the last inputs of a sum.
+    /// The default. Only for the last inputs of a sum.
     pub usual: Option<f64>,
 }
 
 impl Input {
-    /// What it measures.
+    /// The quantity it measures.
     pub fn quantity(&self) -> Quantity {
         self.unit.quantity()
     }
 
-    /// Its name as it is shown: `closed-time`.
+    /// Its displayed name: `closed-time`.
     pub fn shown(&self) -> String {
         self.name.replace('_', "-")
     }
@@ -39,25 +39,25 @@ impl Input {
     }
 }
 
-/// A sum of the trade.
+/// A workshop sum.
 pub struct Sum {
-    /// Its name: `coil-current`; in expressions `coil_current`.
+    /// Its name: `coil-current`. In expressions `coil_current`.
     pub name: &'static str,
-    /// What it gives, in words, without article: "current of a coil when its points open".
+    /// The result in words, without article: "current of a coil when its points open".
     pub title: &'static str,
-    /// What it needs, in order.
+    /// Its inputs, in order.
     pub inputs: &'static [Input],
     /// The unit of the result.
     pub unit: Unit,
-    /// Of which part the result is, where the unit does not say.
+    /// The part the result refers to, if the unit does not tell.
     pub of: &'static str,
-    /// Smallest step that is worth saying, in `unit`.
+    /// Smallest step worth speaking, in `unit`.
     pub resolution: f64,
-    /// The formula in the usual letters.
+    /// The formula in the usual symbols.
     pub formula: &'static str,
-    /// Where the formula and its figures come from.
+    /// The source of the formula and its figures.
     pub source: &'static str,
-    /// What it is for and what to mind.
+    /// Its purpose, and what to watch out for.
     pub help: &'static str,
     pub(super) work: fn(&[f64]) -> Result<f64, String>,
 }
@@ -68,23 +68,23 @@ impl fmt::Debug for Sum {
     }
 }
 
-/// Why a sum was not done.
+/// Why a sum was not calculated.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Refusal {
-    /// There is no sum of this name.
+    /// There is no sum with this name.
     #[error("there is no sum `{name}`{}; `probeside reckon` lists them", near.as_ref().map(|n| format!(" (did you mean `{n}`?)")).unwrap_or_default())]
     Unknown {
-        /// What was asked for.
+        /// The requested name.
         name: String,
-        /// The nearest name.
+        /// The most similar name.
         near: Option<&'static str>,
     },
-    /// An input was not given.
+    /// An input is missing.
     #[error("{sum} needs {input} too; its inputs are {inputs}")]
     Missing {
         /// The sum.
         sum: &'static str,
-        /// The input that lacks.
+        /// The missing input.
         input: String,
         /// All inputs, in order.
         inputs: String,
@@ -94,14 +94,14 @@ pub enum Refusal {
     TooMany {
         /// The sum.
         sum: &'static str,
-        /// How many it takes.
+        /// How many inputs it has.
         most: usize,
-        /// How many were given.
+        /// How many values were given.
         given: usize,
         /// All inputs, in order.
         inputs: String,
     },
-    /// `NAME=VALUE` with a name that is no input.
+    /// `NAME=VALUE` with an unknown name.
     #[error("{sum} has no input `{name}`; its inputs are {inputs}")]
     NoInput {
         /// The sum.
@@ -111,18 +111,18 @@ pub enum Refusal {
         /// All inputs, in order.
         inputs: String,
     },
-    /// An input given twice.
+    /// An input was given twice.
     #[error("{input} is given twice")]
     Twice {
         /// The input.
         input: String,
     },
-    /// A value that cannot be read.
+    /// A value cannot be parsed.
     #[error("{input}: {why}")]
     Unreadable {
         /// The input.
         input: String,
-        /// Why.
+        /// The reason.
         why: NotAnAmount,
     },
     /// A unit of another quantity.
@@ -130,21 +130,21 @@ pub enum Refusal {
     WrongUnit {
         /// The input.
         input: String,
-        /// What it measures.
+        /// The quantity it measures.
         quantity: Quantity,
-        /// The unit that was given.
+        /// The unit given.
         given: Unit,
-        /// The units it can be given in.
+        /// The units it accepts.
         wanted: String,
     },
-    /// An angle or a speed of another part.
+    /// An angle or speed of another part.
     #[error("{input} is of the {wanted}, and the value given is of the {given}; convert it first")]
     WrongPart {
         /// The input.
         input: String,
-        /// The part it is of.
+        /// The part it refers to.
         wanted: &'static str,
-        /// The part that was named.
+        /// The part given.
         given: &'static str,
     },
     /// A value out of range.
@@ -154,12 +154,12 @@ pub enum Refusal {
         input: String,
         /// The value given, with its unit.
         given: String,
-        /// The lowest that is taken.
+        /// The lowest accepted value.
         low: String,
-        /// The highest that is taken.
+        /// The highest accepted value.
         high: String,
     },
-    /// The values do not go together.
+    /// The values contradict each other.
     #[error("{0}")]
     Together(String),
 }
@@ -170,22 +170,22 @@ fn a(quantity: Quantity) -> String {
     format!("{article} {name}")
 }
 
-/// A sum that was done.
+/// A calculated sum.
 #[derive(Debug, Clone)]
 pub struct Reckoned {
-    /// Which.
+    /// The sum.
     pub sum: &'static Sum,
-    /// The values it was done with, in the inputs' units, usual ones included.
+    /// Its values, in the inputs' units, defaults included.
     pub given: Vec<f64>,
     /// The result, in the sum's unit.
     pub value: f64,
 }
 
 impl Sum {
-    /// The result for values in the inputs' own units; the last ones may be left out where they have a usual value.
+    /// The result for values in the inputs' own units. Trailing values with a default may be omitted.
     ///
     /// # Errors
-    /// A value lacks, is out of range, or does not go with the others.
+    /// A value is missing, is out of range, or contradicts the others.
     ///
     /// ```
     /// use probeside::sums::sum;
@@ -195,10 +195,10 @@ impl Sum {
         self.with_usual(given.iter().map(|value| Some(*value)).collect()).map(|done| done.value)
     }
 
-    /// The result for values as they are typed: `4 A`, `0.05` (in the input's own unit), or `resistance=50mohm` in any order.
+    /// The result for values as typed: `4 A`, `0.05` (in the input's own unit), or `resistance=50mohm` in any order.
     ///
     /// # Errors
-    /// As [`Sum::reckon`]; a unit that does not fit.
+    /// As [`Sum::reckon`]. Also a unit of another quantity.
     pub fn reckon_typed<S: AsRef<str>>(&'static self, typed: &[S]) -> Result<Reckoned, Refusal> {
         let mut given: Vec<Option<f64>> = vec![None; self.inputs.len()];
         let mut next = 0;
@@ -224,7 +224,7 @@ impl Sum {
         self.with_usual(given)
     }
 
-    /// The inputs as they are shown in messages: `current [A], resistance [ohm], temperature [degC, else 20]`.
+    /// The inputs for messages: `current [A], resistance [ohm], temperature [degC, else 20]`.
     pub fn usage(&self) -> String {
         let one = |input: &Input| {
             let of = if input.of.is_empty() { String::new() } else { format!(" of the {}", input.of) };
@@ -294,7 +294,7 @@ impl Input {
         })
     }
 
-    /// The value, if this input takes it.
+    /// Checks that the value is in range.
     ///
     /// # Errors
     /// It is out of range.
@@ -319,9 +319,9 @@ impl fmt::Display for Reckoned {
     }
 }
 
-/// The value with the figures that are worth showing: to `resolution`, and three significant ones at least.
+/// The value to `resolution`, and to at least three significant figures.
 fn shown(value: f64, resolution: f64) -> String {
-    /// Decimals at most.
+    /// Most decimals.
     const MOST: i32 = 9;
     let to_resolution = -resolution.log10().floor() as i32;
     let to_three = if value == 0.0 { 0 } else { 2 - value.abs().log10().floor() as i32 };
@@ -331,7 +331,7 @@ fn shown(value: f64, resolution: f64) -> String {
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
-/// Defines one sum. Inputs are written `name: Type [low, high] = usual => "question"`.
+/// Defines one sum. Inputs are written `name: Type [low, high] = default => "question"`.
 macro_rules! sum {
     ($name:literal, $title:literal;
      $($input:ident: $type:ident [$low:expr, $high:expr] $(= $usual:literal)? => $ask:literal,)+

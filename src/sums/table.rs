@@ -1,4 +1,4 @@
-//! The table of sums: each defined once, by subject. Everything that calls a sum, lists it or asks for it goes through here.
+//! The table of sums, grouped by subject. Each is defined once. All calls, lists and searches of sums go through this file.
 
 mod spark;
 mod supply;
@@ -9,15 +9,15 @@ use super::{Refusal, Sum};
 
 static TABLES: [&[Sum]; 4] = [&wiring::SUMS, &timing::SUMS, &spark::SUMS, &supply::SUMS];
 
-/// Every sum, by subject.
+/// Every sum, grouped by subject.
 pub fn sums() -> impl Iterator<Item = &'static Sum> {
     TABLES.iter().copied().flatten()
 }
 
-/// The sum with this name; `_` may stand for `-`.
+/// The sum with this name. Accepts `_` for `-`.
 ///
 /// # Errors
-/// There is none; the nearest name is in the sentence.
+/// There is none. The message contains the most similar name.
 ///
 /// ```
 /// use probeside::sums::sum;
@@ -25,7 +25,7 @@ pub fn sums() -> impl Iterator<Item = &'static Sum> {
 /// assert!(sum("dwel").unwrap_err().to_string().contains("did you mean `dwell`?"));
 /// ```
 pub fn sum(name: &str) -> Result<&'static Sum, Refusal> {
-    /// Letters that may be wrong.
+    /// Most wrong letters in a name for which a similar one is suggested.
     const NEAR: usize = 4;
     let wanted = name.trim().to_lowercase().replace([' ', '_'], "-");
     sums().find(|sum| sum.name == wanted).ok_or_else(|| {

@@ -1,5 +1,5 @@
-//! A program under supervision: in a process group of its own, its input written by a thread, so that a full pipe holds nobody, the end of
-//! its complaints kept, and all of it killed and taken away at the latest when it is dropped.
+//! A supervised program in its own process group. A thread writes its input, so that a full pipe blocks nobody. The end of its standard
+//! error is kept. Dropping it kills and reaps it with everything it started.
 
 use std::io::{self, Read, Write};
 use std::process::{Child, ChildStdout, Command, ExitStatus, Stdio};
@@ -7,24 +7,24 @@ use std::sync::{Arc, Mutex, PoisonError, mpsc};
 use std::thread;
 use std::time::{Duration, Instant};
 
-/// Bytes of its complaints that are kept, from their end.
+/// Bytes of standard error to keep, from its end.
 const COMPLAINTS: usize = 1_000;
-/// How often it is looked whether it has ended, and how long for that after it was killed.
+/// How often to check whether the program has ended, and how long to keep checking after killing it.
 const LOOK_EVERY: Duration = Duration::from_millis(2);
 const DYING: Duration = Duration::from_millis(500);
-/// After its output has ended, its complaints are waited for so long.
+/// How long to wait for standard error after standard output has ended.
 const LAST_WORDS: Duration = Duration::from_millis(200);
 
-/// How a program failed, as the end of a sentence that begins with its name.
+/// How a program failed, as the end of a sentence that starts with its name.
 #[derive(Debug, thiserror::Error)]
 pub enum ChildError {
-    /// The system does not start it.
+    /// The system did not start it.
     #[error("does not start: {0}")]
     NotStarted(io::Error),
     /// It was silent for too long.
     #[error("gave no answer within {} s and was stopped", .0.as_secs_f32().ceil())]
     Silent(Duration),
-    /// It said more than anybody asked for.
+    /// It wrote more than was requested.
     #[error("said more than it was asked for and was stopped")]
     Flood,
     /// It ended.
@@ -32,23 +32,23 @@ pub enum ChildError {
     Ended {
         /// Exit status or signal.
         status: String,
-        /// The end of what it complained of.
+        /// The end of its standard error.
         said: String,
     },
 }
 
-/// It is killed with all that it started when this is dropped.
+/// A supervised program. Dropping it kills it with everything it started.
 #[derive(Debug)]
 pub(super) struct Supervised {
     child: Child,
     input: Option<mpsc::Sender<Vec<u8>>>,
     complaints: Arc<Mutex<Vec<u8>>>,
-    /// Disconnected when its complaints have ended.
+    /// Disconnected once its standard error has ended.
     complained: mpsc::Receiver<()>,
 }
 
 impl Supervised {
-    /// Starts it; what it writes is for the caller to read, from a thread.
+    /// Starts the program. The caller must read its output from a thread.
     pub fn start(mut command: Command) -> Result<(Self, ChildStdout), ChildError> {
         command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
         #[cfg(unix)]
@@ -58,7 +58,7 @@ impl Supervised {
         let (input, to_write) = mpsc::channel::<Vec<u8>>();
         let (alive, complained) = mpsc::channel();
         let complaints = Arc::default();
-        // From here on it is killed whatever fails.
+        // From here on any error kills it.
         let this = Supervised { child, input: Some(input), complaints, complained };
         let (Some(mut stdin), Some(stdout), Some(stderr)) = (stdin, stdout, stderr) else {
             return Err(ChildError::NotStarted(io::Error::other("the system gives no pipes")));
@@ -78,20 +78,20 @@ impl Supervised {
         Ok((this, stdout))
     }
 
-    /// Hands bytes over to be written to its input; waits for nothing.
+    /// Queues bytes for its input. Does not wait.
     pub fn send(&self, bytes: Vec<u8>) {
         if let Some(input) = &self.input {
-            // A program that takes nothing any more is noticed by what it does not say.
+            // A program that stops reading is noticed by its missing output.
             let _ = input.send(bytes);
         }
     }
 
-    /// Its input ends after what was sent.
+    /// Closes its input after everything that was sent.
     pub(super) fn end_input(&mut self) {
         self.input = None;
     }
 
-    /// Its exit status, if it ends by itself until then; after that, and after it ended, nothing that it started is left.
+    /// Its exit status, if it ends by itself before `until`. On return nothing that it started is left.
     pub(super) fn status_by(&mut self, until: Instant) -> Option<ExitStatus> {
         while !self.has_ended() {
             if Instant::now() >= until {
@@ -105,27 +105,27 @@ impl Supervised {
         self.child.try_wait().ok().flatten()
     }
 
-    /// Why it ended, once its output has.
+    /// Why it ended. Call once its output has ended.
     pub fn ended(&mut self) -> ChildError {
         let status = self.status_by(Instant::now() + LAST_WORDS);
         let status = status.map_or_else(|| "it closed its output and was stopped".to_owned(), |s| s.to_string());
         ChildError::Ended { status, said: self.complaints() }
     }
 
-    /// The end of what it complained of, on one line.
+    /// The end of its standard error, on one line.
     pub fn complaints(&self) -> String {
         let kept = self.complaints.lock().unwrap_or_else(PoisonError::into_inner);
         let text = String::from_utf8_lossy(&kept).into_owned();
         text.split_whitespace().collect::<Vec<_>>().join(" ").trim_end_matches('.').to_owned()
     }
 
-    /// Whether it has ended. It is not taken away yet, so that its number is still its own.
+    /// Whether it has ended. It is not reaped yet, so its process id is still its own.
     #[cfg(unix)]
     fn has_ended(&mut self) -> bool {
         use rustix::process::{Pid, WaitId, WaitIdOptions, waitid};
         let options = WaitIdOptions::EXITED | WaitIdOptions::NOHANG | WaitIdOptions::NOWAIT;
         let pid = i32::try_from(self.child.id()).ok().and_then(Pid::from_raw);
-        // Where it cannot be asked about it is gone.
+        // If the system does not know it, it has ended.
         pid.is_none_or(|pid| waitid(WaitId::Pid(pid), options).map_or(true, |status| status.is_some()))
     }
 
@@ -134,7 +134,7 @@ impl Supervised {
         self.child.try_wait().map_or(true, |status| status.is_some())
     }
 
-    /// Kills it and all that it started. Its number is its own as long as it was not taken away.
+    /// Kills it and everything it started. Its process id is its own until it is reaped.
     fn kill(&mut self) {
         #[cfg(unix)]
         if let Some(group) = i32::try_from(self.child.id()).ok().and_then(rustix::process::Pid::from_raw) {
@@ -147,7 +147,7 @@ impl Supervised {
 
 impl Drop for Supervised {
     fn drop(&mut self) {
-        // After it was taken away its number may be another one's.
+        // After it is reaped, its process id may belong to another process.
         if matches!(self.child.try_wait(), Ok(Some(_))) {
             return;
         }
@@ -159,12 +159,12 @@ impl Drop for Supervised {
     }
 }
 
-/// A thread, or a sentence where the system has none to give.
+/// Starts a thread, or returns a sentence if the system has none left.
 pub(super) fn in_thread(work: impl FnOnce() + Send + 'static) -> Result<(), ChildError> {
     thread::Builder::new().spawn(work).map(drop).map_err(ChildError::NotStarted)
 }
 
-/// Takes everything, keeps the end.
+/// Reads everything and keeps the end.
 fn keep_the_end(mut from: impl Read, kept: &Mutex<Vec<u8>>) {
     let mut some = [0; COMPLAINTS];
     while let Ok(1..) = from.read(&mut some).inspect(|&read| {

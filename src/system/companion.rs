@@ -1,4 +1,4 @@
-//! A program that is asked again and again: a request in, a line out, each within its time. After any error it is of no more use.
+//! A program that answers repeated requests: a request in, a line out, each within its time limit. After any error it is unusable.
 
 use super::child::{ChildError, Supervised, in_thread};
 use std::io::{BufRead, BufReader, Read};
@@ -6,10 +6,10 @@ use std::process::Command;
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::time::Duration;
 
-/// Lines that wait to be read; a program that says more waits itself.
+/// Most lines waiting to be read. A program that writes more must wait.
 const WAITING: usize = 2;
 
-/// It is ended when this is dropped.
+/// Dropping it ends the program.
 #[derive(Debug)]
 pub struct Companion {
     child: Supervised,
@@ -17,10 +17,10 @@ pub struct Companion {
 }
 
 impl Companion {
-    /// Starts it. A line of more than `longest` bytes is none.
+    /// Starts the program. A line of more than `longest` bytes is an error.
     ///
     /// # Errors
-    /// It does not start.
+    /// The program does not start.
     pub fn start(command: Command, longest: u64) -> Result<Self, ChildError> {
         let (child, output) = Supervised::start(command)?;
         let (to, lines) = mpsc::sync_channel(WAITING);
@@ -42,10 +42,10 @@ impl Companion {
         Ok(Companion { child, lines })
     }
 
-    /// The next line that it says.
+    /// The program's next line.
     ///
     /// # Errors
-    /// It is silent for so long, ended, or said too long a line.
+    /// The program is silent for too long, has ended, or wrote too long a line.
     pub fn line(&mut self, within: Duration) -> Result<String, ChildError> {
         match self.lines.recv_timeout(within) {
             Ok(line) => line,
@@ -54,10 +54,10 @@ impl Companion {
         }
     }
 
-    /// Its answer to a request. The time holds for the writing, too.
+    /// The program's answer to a request. The time limit includes writing the request.
     ///
     /// # Errors
-    /// As [`Companion::line`]; and it said something before it was asked, so that nobody knows what answers what.
+    /// As [`Companion::line`]. Also if it wrote something before the request, because answers could then no longer be matched to requests.
     pub fn ask(&mut self, request: Vec<u8>, within: Duration) -> Result<String, ChildError> {
         if self.lines.try_recv().is_ok() {
             return Err(ChildError::Flood);
@@ -108,7 +108,7 @@ mod tests {
         early.line(TIME * 10).unwrap();
         std::thread::sleep(TIME);
         assert!(matches!(early.ask(b"x\n".to_vec(), TIME), Err(ChildError::Flood)));
-        // What floods waits itself: it is not kept in memory.
+        // A program that floods its output must wait. Nothing piles up in memory.
         let mut flood = companion("yes");
         flood.line(TIME * 10).unwrap();
         std::thread::sleep(TIME);

@@ -1,8 +1,8 @@
-//! The machine underneath: plain files read, files written whole or not at all, what is its owner's alone, programs under supervision.
+//! The operating system: reading plain files, writing files completely or not at all, private files, and supervised programs.
 //!
-//! The bottom room, seen by all: it knows nothing of bikes, sessions or sound. Nothing in it waits for a pipe, follows a link that was not
-//! asked for, or takes the place of a file that somebody else made. Deliberately absent: the rule which folders are closed to a command's
-//! output (`commands/file.rs`), and every name of a file.
+//! The bottom room, visible to all others. It knows nothing of bikes, sessions or sound. Nothing in it waits for a pipe, follows an
+//! unwanted link, or replaces a file that somebody else made. Deliberately absent: the rule which folders are closed to a command's output
+//! (`commands/file.rs`), and every file name.
 
 mod child;
 mod companion;

@@ -1,4 +1,4 @@
-//! Private files: folders get mode 0700 and files 0600, whatever the umask. Also the warning about existing ones that others can read.
+//! Private files: folders get mode 0700 and files 0600, whatever the umask. Also warns about existing ones that others can read.
 
 use super::put::{Readers, folder_of, own, put, sync_folder};
 use super::read::{Links, open_plain};
@@ -10,10 +10,10 @@ use std::path::Path;
 #[cfg(unix)]
 const FOLDER: u32 = 0o700;
 
-/// Makes a folder and those above it that are missing, each its owner's alone and with its name on disk. What is there stays as it is.
+/// Creates a private folder and its missing parents, with their names synced to disk. Existing folders are left as they are.
 ///
 /// # Errors
-/// What the system says.
+/// The system's error.
 pub fn folder(path: &Path) -> io::Result<()> {
     let missing: Vec<&Path> =
         path.ancestors().take_while(|p| !p.as_os_str().is_empty() && fs::symlink_metadata(p).is_err()).collect();
@@ -25,7 +25,7 @@ pub fn folder(path: &Path) -> io::Result<()> {
         }
         sync_folder(folder_of(folder))?;
     }
-    // What was there under this name may be something else.
+    // The name may belong to something other than a folder.
     if fs::metadata(path)?.is_dir() { Ok(()) } else { Err(ErrorKind::NotADirectory.into()) }
 }
 
@@ -33,7 +33,7 @@ pub fn folder(path: &Path) -> io::Result<()> {
 fn make(folder: &Path) -> io::Result<()> {
     use std::os::unix::fs::{DirBuilderExt, PermissionsExt};
     fs::DirBuilder::new().mode(FOLDER).create(folder)?;
-    // A umask can take the owner's bits, too.
+    // A umask can also clear the owner's bits.
     let mode = fs::symlink_metadata(folder)?.permissions().mode();
     if mode & 0o777 == FOLDER { Ok(()) } else { fs::set_permissions(folder, fs::Permissions::from_mode(FOLDER)) }
 }
@@ -43,10 +43,10 @@ fn make(folder: &Path) -> io::Result<()> {
     fs::create_dir(folder)
 }
 
-/// Opens a plain file with these options, which may say that it is to be made: then it is its owner's alone. No link is followed.
+/// Opens a plain file with these options. If they create it, it is private. Follows no link.
 ///
 /// # Errors
-/// It is a folder, a pipe, a socket, a device or a link, as words; or what the system says.
+/// The file is a folder, a pipe, a socket, a device or a link, in words; or the system's error.
 pub fn open(path: &Path, options: &mut OpenOptions) -> io::Result<File> {
     let new = fs::symlink_metadata(path).is_err();
     #[cfg(unix)]
@@ -58,10 +58,10 @@ pub fn open(path: &Path, options: &mut OpenOptions) -> io::Result<File> {
     Ok(file)
 }
 
-/// Makes an empty file that is its owner's alone, in the place of a plain file that has its name.
+/// Creates an empty private file. Replaces a plain file with the same name.
 ///
 /// # Errors
-/// A folder, a pipe, a socket, a device or a link has its name, as words; or what the system says.
+/// The name belongs to a folder, a pipe, a socket, a device or a link, in words; or the system's error.
 pub fn create(path: &Path) -> io::Result<File> {
     match open_plain(path, Links::Refuse, OpenOptions::new().read(true)) {
         Ok(_) => fs::remove_file(path)?,
@@ -71,17 +71,17 @@ pub fn create(path: &Path) -> io::Result<File> {
     open(path, OpenOptions::new().append(true).create_new(true))
 }
 
-/// Writes a file of the program's own, its owner's alone, whole or not at all, in the place of what has its name.
+/// Writes one of the program's own files, private, completely or not at all. Replaces a file with the same name.
 ///
 /// # Errors
-/// What the system says.
+/// The system's error.
 pub fn whole(path: &Path, content: &[u8]) -> io::Result<()> {
     folder(folder_of(path))?;
     put(path, content, Readers::Owner, true)
 }
 
-/// The sentence about a file or a folder that others on this machine can read, with the command that mends it; none where nobody can. A
-/// folder that others may enter counts when something in it can be read.
+/// A warning if others on this machine can read a file or folder, with the command that fixes it. A folder that others may enter counts if
+/// something in it can be read.
 pub fn open_to_others(path: &Path) -> Option<String> {
     let name = path.display();
     let about = fs::metadata(path).ok()?;
@@ -118,7 +118,7 @@ mod tests {
         fs::set_permissions(path, fs::Permissions::from_mode(mode)).unwrap();
     }
 
-    /// The umask is the whole process's, so this is another one: tests/private.rs tries them.
+    /// The umask belongs to the whole process, so tests/private.rs tries them in its own process.
     #[test]
     fn what_is_made_is_the_owners_alone_and_what_is_there_stays() {
         let temp = tempfile::tempdir().unwrap();

@@ -1,23 +1,23 @@
-//! Files that appear whole or not at all: written beside the place, under a name that cannot be guessed, brought to disk, then named.
+//! Files that appear completely or not at all: written next to the target under an unguessable name, synced, then renamed.
 
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::Path;
 
-/// Mode of a file that is its owner's alone.
+/// Mode of a private file.
 #[cfg(unix)]
 pub(super) const FILE: u32 = 0o600;
 
-/// Who may read a file that is written.
+/// Who may read the written file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Readers {
-    /// Whoever could read the one that it replaces; else whom the umask lets.
+    /// The readers of the file it replaces, otherwise those that the umask allows.
     AsUsual,
-    /// Its owner alone.
+    /// Only its owner.
     Owner,
 }
 
-/// Writes `content` beside `path`, brings it to disk, and gives it its name: in the place of what has it, or only if nothing has.
+/// Writes `content` next to `path`, syncs it, and renames it: replacing an existing file, or only if there is none.
 pub(super) fn put(path: &Path, content: &[u8], readers: Readers, replace: bool) -> io::Result<()> {
     let folder = folder_of(path).canonicalize()?;
     let mut how = tempfile::Builder::new();
@@ -26,7 +26,7 @@ pub(super) fn put(path: &Path, content: &[u8], readers: Readers, replace: bool) 
     if readers == Readers::AsUsual {
         how.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
     }
-    // Whatever goes wrong, it is taken away again when it is dropped.
+    // On any error the temporary file is removed when it is dropped.
     let mut beside = how.tempfile_in(&folder)?;
     match readers {
         Readers::Owner => own(beside.as_file())?,
@@ -43,12 +43,12 @@ pub(super) fn put(path: &Path, content: &[u8], readers: Readers, replace: bool) 
 /// Returns once the names in a folder are on disk. Windows has no such call; its file systems journal names by themselves.
 ///
 /// # Errors
-/// What the system says.
+/// The system's error.
 pub fn sync_folder(path: &Path) -> io::Result<()> {
     if cfg!(unix) { File::open(path)?.sync_all() } else { Ok(()) }
 }
 
-/// A umask can take the owner's bits, too.
+/// A umask can also clear the owner's bits.
 #[cfg(unix)]
 pub(super) fn own(file: &File) -> io::Result<()> {
     use std::os::unix::fs::PermissionsExt;

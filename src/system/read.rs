@@ -1,19 +1,19 @@
-//! The one reader of files: plain files only, never more bytes than wanted, and no waiting for whoever holds the other end of a pipe.
+//! The only file reader. It reads plain files only, never more bytes than requested, and never waits for the other end of a pipe.
 
 use std::fs::{self, File, FileType, OpenOptions};
 use std::io::{self, ErrorKind, Read};
 use std::path::Path;
 
-/// Whether a name that is a link is followed.
+/// Whether to follow a symbolic link.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Links {
-    /// It is: the person who named the file may have laid the link.
+    /// Follow it: the user who named the file may have made the link.
     Follow,
-    /// It is not: the folder may come from a stranger.
+    /// Refuse it: the folder may come from a stranger.
     Refuse,
 }
 
-/// What a thing that is no plain file is called.
+/// The name for a file type other than a plain file.
 pub(super) fn name_of_kind(kind: FileType) -> &'static str {
     #[cfg(unix)]
     {
@@ -37,7 +37,7 @@ pub(super) fn name_of_kind(kind: FileType) -> &'static str {
     }
 }
 
-/// The error for a thing that is no plain file.
+/// The error for anything but a plain file.
 fn refuse(kind: FileType) -> io::Result<()> {
     if kind.is_file() {
         return Ok(());
@@ -46,7 +46,7 @@ fn refuse(kind: FileType) -> io::Result<()> {
     Err(io::Error::new(error, format!("it is {}, not a plain file", name_of_kind(kind))))
 }
 
-/// Asks the system never to wait, and where wanted never to follow a link.
+/// Tells the system never to wait and, if requested, never to follow a link.
 pub(super) fn without_waiting(options: &mut OpenOptions, links: Links) {
     #[cfg(unix)]
     {
@@ -62,13 +62,13 @@ pub(super) fn without_waiting(options: &mut OpenOptions, links: Links) {
     let _ = (options, links);
 }
 
-/// Opens a plain file with these options. Anything else is refused before it is opened, since opening alone can do something to a device,
-/// and once more when it is open, since it may be another thing by then.
+/// Opens a plain file with these options. Anything else is refused before opening, because opening alone can affect a device. The check is
+/// repeated after opening, because the name may lead elsewhere by then.
 pub(super) fn open_plain(path: &Path, links: Links, options: &mut OpenOptions) -> io::Result<File> {
     let about = if links == Links::Refuse { fs::symlink_metadata(path) } else { fs::metadata(path) };
     match about {
         Ok(about) => refuse(about.file_type())?,
-        // To be made, if the options say so.
+        // It is created if the options say so.
         Err(error) if error.kind() == ErrorKind::NotFound => {}
         Err(error) => return Err(error),
     }
@@ -78,18 +78,18 @@ pub(super) fn open_plain(path: &Path, links: Links, options: &mut OpenOptions) -
     Ok(file)
 }
 
-/// Opens a plain file to be read.
+/// Opens a plain file for reading.
 ///
 /// # Errors
-/// It is a folder, a pipe, a socket, a device, or a link that is not followed, as words; or what the system says.
+/// The file is a folder, a pipe, a socket, a device, or a link that may not be followed, in words; or the system's error.
 pub fn open(path: &Path, links: Links) -> io::Result<File> {
     open_plain(path, links, OpenOptions::new().read(true))
 }
 
-/// The bytes of a plain file of `most` bytes at most.
+/// The bytes of a plain file of at most `most` bytes.
 ///
 /// # Errors
-/// As [`open`]; `FileTooLarge` for a larger one, of which no more than that was read.
+/// As [`open`]. `FileTooLarge` for a larger file, which is not read further.
 pub fn read(path: &Path, most: u64, links: Links) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
     open(path, links)?.take(most.saturating_add(1)).read_to_end(&mut bytes)?;

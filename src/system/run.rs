@@ -1,4 +1,4 @@
-//! A program run once: input in, output out, both bounded, within a time that also holds while it is written to.
+//! Runs a program once: input in, output out, both bounded, within a time limit that includes writing the input.
 
 use super::child::{ChildError, Supervised, in_thread};
 use std::io::Read;
@@ -6,10 +6,10 @@ use std::process::Command;
 use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
-/// Runs it with this input, and gives what it writes, `most` bytes at most, if it succeeds within the time.
+/// Runs the program with this input. Returns its output, at most `most` bytes, if it succeeds within the time limit.
 ///
 /// # Errors
-/// It does not start, takes longer, writes more, or fails.
+/// The program does not start, takes too long, writes too much, or fails.
 pub fn run(command: Command, input: &[u8], most: u64, time: Duration) -> Result<Vec<u8>, ChildError> {
     let until = Instant::now() + time;
     let (mut child, output) = Supervised::start(command)?;
@@ -18,7 +18,7 @@ pub fn run(command: Command, input: &[u8], most: u64, time: Duration) -> Result<
     let (to, written) = mpsc::channel();
     in_thread(move || {
         let mut bytes = Vec::new();
-        // What was read before an error counts; how the program ended says the rest.
+        // Bytes read before an error count. The exit status tells the rest.
         let _ = output.take(most.saturating_add(1)).read_to_end(&mut bytes);
         let _ = to.send(bytes);
     })?;
@@ -58,14 +58,14 @@ mod tests {
         // Larger than any pipe, both ways.
         let large = vec![b'x'; 900_000];
         assert_eq!(ran("cat", &large).unwrap(), large);
-        // What it does not want is no error.
+        // Input that the program does not read is no error.
         assert_eq!(ran("echo done", &large).unwrap(), b"done\n");
     }
 
     #[test]
     fn whatever_a_program_does_it_holds_nobody() {
         let large = vec![b'x'; 900_000];
-        // Silent; silent with a full pipe; its output closed and still there; another left behind that holds the output.
+        // Silent; silent with a full pipe; output closed but still running; a child left behind that holds the output.
         for script in [
             "sleep 60",
             "exec sleep 60",
@@ -79,7 +79,7 @@ mod tests {
         }
         assert!(matches!(ran("yes", b""), Err(ChildError::Flood)));
         assert!(matches!(ran("yes >&2", b""), Err(ChildError::Silent(_))));
-        // Complaints without end do not hold what it has to say.
+        // Endless errors do not block the output.
         assert_eq!(ran("yes | head -c 3000000 >&2; echo done", b"").unwrap(), b"done\n");
     }
 
@@ -96,14 +96,14 @@ mod tests {
         assert_eq!(said, "gave no answer within 1 s and was stopped");
     }
 
-    /// Nothing that it started outlives it, and it is taken away: no zombie stays.
+    /// Nothing it started outlives it, and it is reaped: no zombie remains.
     #[cfg(target_os = "linux")]
     #[test]
     fn nothing_is_left_behind() {
         let mark = format!("{}.25", 3_000 + std::process::id());
         assert!(ran(&format!("sleep {mark} & sleep {mark}"), b"").is_err());
         assert!(ran(&format!("sleep {mark} >/dev/null 2>&1 & echo done"), b"").is_ok());
-        // A signal is carried out when the process next runs.
+        // A signal takes effect when the process next runs.
         let until = Instant::now() + Duration::from_secs(5);
         let left = || {
             let all = std::fs::read_dir("/proc").unwrap().flatten();

@@ -1,8 +1,8 @@
-//! The one writer of files that a command gives its user: whole or not at all, never through a link, and never in the place of a file that
-//! the program did not make.
+//! The only writer of a command's output files: completely or not at all, never through a link, and never replacing a file that the program
+//! did not make.
 //!
-//! The rule: a file that is there is replaced only if it is a plain file, is none of the command's inputs, and begins as what is written
-//! now begins, or is empty. What is written lies in a file beside it, with a name that cannot be guessed, until all of it is on disk.
+//! The rule: an existing file is replaced only if it is a plain file, is not one of the command's inputs, and is empty or starts like the
+//! new one. Until all of the new content is on disk, it lies in a file next to the target with an unguessable name.
 
 use super::put::{Readers, put};
 use super::read::name_of_kind;
@@ -10,22 +10,22 @@ use std::fs::{self, File};
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
-/// As much of a file is looked at to know it, in bytes.
+/// Bytes of a file that are read to recognise it.
 const BEGINNING: u64 = 2_048;
 
-/// Files that a command makes, and how they are known again.
+/// A kind of file that a command makes, and how to recognise it.
 #[derive(Debug, Clone, Copy)]
 pub struct Kind {
-    /// What they are called: "page".
+    /// What it is called: "page".
     pub name: &'static str,
-    /// How every one of them begins.
+    /// The first bytes of every such file.
     pub begins: &'static str,
-    /// Words of which one follows soon after, unless that was all.
+    /// Words of which one must follow soon, unless the file ends there.
     pub goes_on: &'static [&'static str],
 }
 
 impl Kind {
-    /// Whether a file that begins so is one of them.
+    /// Whether a file that starts like this is of this kind.
     pub fn is(&self, beginning: &[u8]) -> bool {
         let Some(rest) = beginning.strip_prefix(self.begins.as_bytes()) else { return beginning.is_empty() };
         let has = |words: &&str| rest.windows(words.len()).any(|part| part == words.as_bytes());
@@ -33,17 +33,17 @@ impl Kind {
     }
 }
 
-/// The files that a command reads. They are told apart by what they are, not by name: a file has many names.
+/// The files that a command reads. They are compared by identity instead of by name, because a file may have many names.
 #[derive(Debug, Clone, Default)]
 pub struct Inputs(Vec<PathBuf>);
 
 impl Inputs {
-    /// These.
+    /// Inputs with these paths.
     pub fn of<P: Into<PathBuf>>(paths: impl IntoIterator<Item = P>) -> Self {
         Inputs(paths.into_iter().map(Into::into).collect())
     }
 
-    /// Whether this is one of them.
+    /// Whether the path leads to one of them.
     pub fn has(&self, path: &Path) -> bool {
         self.0.iter().any(|input| is_same(input, path))
     }
@@ -64,10 +64,10 @@ fn is_same(one: &Path, other: &Path) -> bool {
 /// Why a file was not written, as a sentence.
 #[derive(Debug, thiserror::Error)]
 pub enum WriteError {
-    /// It is one of the command's inputs.
+    /// The file is one of the command's inputs.
     #[error("{} is what this command reads; give another file", .0.display())]
     Input(PathBuf),
-    /// It is a folder, a link, a pipe ...
+    /// The file is a folder, a link, a pipe ...
     #[error("{} is {what}, not a plain file; give another file", .path.display())]
     NotPlain {
         /// The file.
@@ -75,31 +75,31 @@ pub enum WriteError {
         /// What it is.
         what: &'static str,
     },
-    /// It is something else than what is written.
+    /// The existing file is of another kind.
     #[error("{} is there already and is no {kind} that probeside wrote; give another file, or take that one away", .path.display())]
     Foreign {
         /// The file.
         path: PathBuf,
-        /// What is written.
+        /// The kind to be written.
         kind: &'static str,
     },
-    /// A file that is never replaced is there.
+    /// The file exists and is never replaced.
     #[error("{} is there already; give another file", .0.display())]
     There(PathBuf),
-    /// The path names no file.
+    /// The path does not name a file.
     #[error("{} is not the name of a file; give one", .0.display())]
     NoName(PathBuf),
-    /// What the system says.
+    /// The system's error.
     #[error("{} cannot be written ({why}); give another file", .path.display())]
     System {
         /// The file.
         path: PathBuf,
-        /// What it says.
+        /// The system's error.
         why: io::Error,
     },
 }
 
-/// The name of a file in its folder, and whether something is there that may be replaced.
+/// The name of a file in its folder, and whether it exists and may be replaced.
 fn look(path: &Path, inputs: &Inputs, kind: Option<&Kind>) -> Result<bool, WriteError> {
     let path_buf = || path.to_path_buf();
     let system = |why| WriteError::System { path: path_buf(), why };
@@ -124,10 +124,10 @@ fn look(path: &Path, inputs: &Inputs, kind: Option<&Kind>) -> Result<bool, Write
     if kind.is(&beginning) { Ok(true) } else { Err(WriteError::Foreign { path: path_buf(), kind: kind.name }) }
 }
 
-/// Writes a file for a user; true if one was replaced.
+/// Writes a file for the user. True if it replaced one.
 ///
 /// # Errors
-/// What is there may not be replaced, or the system refuses; then nothing has changed.
+/// An existing file may not be replaced, or the system refuses. Nothing has changed then.
 pub fn whole(path: &Path, content: &[u8], kind: &Kind, inputs: &Inputs) -> Result<bool, WriteError> {
     let there = look(path, inputs, Some(kind))?;
     put(path, content, Readers::AsUsual, there).map_err(|why| match why.kind() {
@@ -137,10 +137,10 @@ pub fn whole(path: &Path, content: &[u8], kind: &Kind, inputs: &Inputs) -> Resul
     Ok(there)
 }
 
-/// Begins a file for a user that is written bit by bit, such as a recording; one that is there is never replaced.
+/// Creates a file for the user that is written bit by bit, such as a recording. An existing file is never replaced.
 ///
 /// # Errors
-/// Something is there, or the system refuses.
+/// The file exists, or the system refuses.
 pub fn create_new(path: &Path, inputs: &Inputs) -> Result<File, WriteError> {
     look(path, inputs, None)?;
     File::options().read(true).write(true).create_new(true).open(path).map_err(|why| match why.kind() {
@@ -149,10 +149,10 @@ pub fn create_new(path: &Path, inputs: &Inputs) -> Result<File, WriteError> {
     })
 }
 
-/// Whether [`whole`], or without a kind [`create_new`], would be refused for what is there; asked before long work.
+/// Whether [`whole`] (or [`create_new`], without a kind) would be refused. For use before long work.
 ///
 /// # Errors
-/// As those.
+/// The errors of those functions.
 pub fn may_write(path: &Path, kind: Option<&Kind>, inputs: &Inputs) -> Result<(), WriteError> {
     look(path, inputs, kind).map(drop)
 }
@@ -237,7 +237,7 @@ mod tests {
             let said = whole(&path(name), b"<page>", &PAGE, &Inputs::default()).unwrap_err().to_string();
             assert!(said.contains("is a link, not a plain file"), "{said}");
         }
-        // Links under the name that a half-written file could have are not its name.
+        // Links under the name that a temporary file might have do not matter.
         std::os::unix::fs::symlink(path("kept"), path("a.html.part")).unwrap();
         whole(&path("a.html"), b"<page> sign", &PAGE, &Inputs::default()).unwrap();
         assert_eq!(fs::read(path("kept")).unwrap(), b"<page> mark");

@@ -1,4 +1,4 @@
-//! The last words of a program that has no memory left.
+//! The last words of a program that has run out of memory.
 
 use std::io::Write;
 
@@ -8,7 +8,7 @@ const LACKS: i32 = 3;
 const SENTENCE: &[u8] =
     b"There is no memory left. Close other programs, or raise the limit (ulimit -v); what was said back is on disk.\n";
 
-/// Says that there is no memory left and ends the program at once. Takes no memory itself, and so runs nothing that would.
+/// Reports that memory has run out and ends the program at once. Allocates no memory, and so runs nothing that might.
 pub fn ends_without_memory() -> ! {
     let _ = std::io::stderr().write_all(SENTENCE);
     #[cfg(unix)]

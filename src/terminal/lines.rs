@@ -1,9 +1,9 @@
-//! Standard output as a writer of whole lines, for those who are given where to write.
+//! Standard output as a line writer, for code that takes a writer.
 
 use super::streams::put_words;
 use std::io::{self, ErrorKind, Write};
 
-/// Writes what it is given to standard output, line by line.
+/// Writes to standard output line by line.
 #[derive(Debug, Default)]
 pub struct Lines {
     begun: Vec<u8>,
@@ -11,12 +11,12 @@ pub struct Lines {
 }
 
 impl Lines {
-    /// Fails where standard output does.
+    /// Fails if standard output does.
     pub fn new() -> Self {
         Self::default()
     }
 
-    /// Does not fail where the reader has gone away.
+    /// Does not fail if the reader has gone away.
     pub fn unread() -> Self {
         Self { unread: true, ..Self::default() }
     }

@@ -1,5 +1,5 @@
-//! Standard output and standard error. What became of standard output is remembered, so that every write is checked in one place:
-//! [`ended`] turns it into the exit code.
+//! Standard output and standard error. The state of standard output is remembered, so every write is checked in one place and [`ended`]
+//! turns the result into the exit code.
 
 use super::wrap::wrapped;
 use crate::source::{visible, visible_json};
@@ -7,13 +7,13 @@ use std::io::{self, ErrorKind, Write};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use terminal_size::{Width, terminal_size_of};
 
-/// How standard output stands.
+/// The state of standard output.
 #[derive(Debug)]
 enum Standing {
     Open,
     /// Its reader has gone away.
     Gone,
-    /// A write failed, with why. `told`: that has been said.
+    /// A write failed, with the reason. `told`: the user has been informed.
     Failed {
         why: String,
         told: bool,
@@ -26,7 +26,7 @@ fn standing() -> MutexGuard<'static, Standing> {
     STANDING.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// Writes `text` as it is. After the first failure nothing more is written.
+/// Writes `text` unchanged. Writes nothing after the first failure.
 fn put(text: &str) -> io::Result<()> {
     let mut standing = standing();
     match &*standing {
@@ -45,7 +45,7 @@ fn put(text: &str) -> io::Result<()> {
     written
 }
 
-/// Prints words to standard output, at once.
+/// Prints text to standard output, flushed at once.
 pub(super) fn put_words(text: &str) -> io::Result<()> {
     let shown = visible(text);
     match terminal_size_of(io::stdout()) {
@@ -54,27 +54,27 @@ pub(super) fn put_words(text: &str) -> io::Result<()> {
     }
 }
 
-/// Prints words to standard output. Whether they could be written shows in [`ended`].
+/// Prints text to standard output. [`ended`] reports whether it could be written.
 pub fn say(text: &str) {
     let _ = put_words(text);
 }
 
-/// As [`say`], for JSON: its value stays the same, and it is not wrapped.
+/// As [`say`], for JSON: not wrapped, and its value unchanged.
 pub fn say_json(json: &str) {
     let _ = put(&visible_json(json));
 }
 
-/// As [`say`], for a document that a program reads: it is not wrapped.
+/// As [`say`], for a document that a program reads: not wrapped.
 pub fn say_document(text: &str) {
     let _ = put(&visible(text));
 }
 
-/// Whether the reader of standard output has gone away, so that nobody waits for more.
+/// Whether the reader of standard output has gone away, so that further output is pointless.
 pub fn is_gone() -> bool {
     matches!(*standing(), Standing::Gone)
 }
 
-/// Prints words to standard error. Nothing can be done where it cannot be written.
+/// Prints text to standard error. A failure is ignored.
 pub fn complain(text: &str) {
     let shown = visible(text);
     let mut out = io::stderr().lock();
@@ -84,7 +84,7 @@ pub fn complain(text: &str) {
     };
 }
 
-/// Standard error for a program's log: it never fails.
+/// Standard error as a log writer. It never fails.
 pub fn complaints() -> impl Write {
     struct Complaints;
     impl Write for Complaints {
@@ -99,7 +99,7 @@ pub fn complaints() -> impl Write {
     Complaints
 }
 
-/// Shows how far a long work is, in place of what was shown before, where standard error is a terminal.
+/// Shows the progress of long work if standard error is a terminal. Replaces the previous progress line.
 pub fn progress(text: &str) {
     if terminal_size_of(io::stderr()).is_some() {
         let _ = write!(io::stderr().lock(), "\r{}   ", visible(text));
@@ -113,8 +113,8 @@ pub fn progress_ends() {
     }
 }
 
-/// The exit code of a command that gave `code`: where its words could not be written, that is said, and is a failure. A reader
-/// that has gone away has read what it wanted.
+/// The exit code of a command that returned `code`. If its output could not be written, this says so and fails. A reader that has gone away
+/// is not a failure: it has read what it wanted.
 pub fn ended(code: u8) -> u8 {
     let why = match &mut *standing() {
         Standing::Open | Standing::Gone => return code,

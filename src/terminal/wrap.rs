@@ -1,13 +1,13 @@
-//! Lines wrapped at words.
+//! Wraps lines at words.
 
 use textwrap::core::display_width;
 use textwrap::{Options, WordSplitter, WrapAlgorithm};
 
-/// Below this many columns nothing is wrapped: no sentence could be read.
+/// On narrower terminals nothing is wrapped, because no sentence would be readable.
 const LEAST_COLUMNS: usize = 20;
 
-/// `text` with every line that is wider than `columns` wrapped at words; what follows stands under the line's own beginning. A word
-/// that is wider than a line stays whole, so that a path can be copied.
+/// Wraps every line of `text` wider than `columns` at words, with continuation lines indented like the first. A word wider than a line
+/// stays whole, so that a path can be copied.
 pub(super) fn wrapped(text: &str, columns: usize) -> String {
     let mut out = String::with_capacity(text.len());
     for line in text.split_inclusive('\n') {

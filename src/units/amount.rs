@@ -1,37 +1,37 @@
-//! A number with its unit as somebody types it: "4.5 ohm", "12V", "2/0 AWG", "60 deg crank".
+//! A number with a unit as the user types it: "4.5 ohm", "12V", "2/0 AWG", "60 deg crank".
 
 use super::Unit;
 use std::fmt;
 
-/// A number as typed, with its unit where one was typed.
+/// A typed number, with its unit if one was typed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Amount {
     /// The number, in `unit`.
     pub value: f64,
-    /// The unit; `None` when only a number was typed.
+    /// The unit. `None` if only a number was typed.
     pub unit: Option<Unit>,
-    /// The word behind an angle or a speed that says on which part: "crank", "points cam", "rotor". Empty when none was typed.
+    /// The part named after an angle or a speed: "crank", "points cam", "rotor". Empty if none was typed.
     pub of: &'static str,
 }
 
-/// Why a text is no amount.
+/// Why a text is not an amount.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NotAnAmount {
-    /// There is no number at its beginning.
+    /// It does not start with a number.
     #[error("\"{0}\" does not begin with a number; type a number and a unit, such as \"4.5 ohm\"")]
     NoNumber(String),
-    /// The number has a comma in it.
+    /// The number contains a comma.
     #[error("\"{0}\" has a comma; write a decimal point, as in 1.5, and no separator of thousands")]
     Comma(String),
-    /// The number is beyond what a double holds.
+    /// The number exceeds the range of a double.
     #[error("\"{0}\" is too large a number")]
     TooLarge(String),
-    /// What stands behind the number is no unit.
+    /// The text after the number is not a unit.
     #[error("\"{unit}\" in \"{text}\" is no unit; the units are {}", all_units())]
     NoUnit {
-        /// All that was typed.
+        /// The full text.
         text: String,
-        /// What stands where the unit should.
+        /// The text in place of the unit.
         unit: String,
     },
 }
@@ -40,7 +40,7 @@ fn all_units() -> String {
     Unit::ALL.iter().filter(|u| **u != Unit::One).map(|u| u.name()).collect::<Vec<_>>().join(", ")
 }
 
-/// Parts that an angle or a speed can be of, by the words behind it.
+/// Parts that angles and speeds can refer to, by the words after the number.
 const PARTS: [(&str, &str); 6] = [
     ("crank", "crank"),
     ("crankshaft", "crank"),
@@ -51,10 +51,10 @@ const PARTS: [(&str, &str); 6] = [
 ];
 
 impl Amount {
-    /// Reads `text`.
+    /// Parses `text`.
     ///
     /// # Errors
-    /// It does not begin with a number, or what follows is no unit.
+    /// The text does not start with a number, or is not followed by a unit.
     ///
     /// ```
     /// use probeside::units::{Amount, Unit};
@@ -83,7 +83,7 @@ impl Amount {
         let rest = rest.trim();
         let (unit, of) = Self::unit(text, rest)?;
         let value = match figures.split_once('/') {
-            // Large wire gauges are written with the count of their noughts.
+            // Large wire gauges are written with the number of their zeros.
             Some((noughts, "0")) if unit == Some(Unit::Gauge) => noughts.parse::<u8>().ok().map(|n| 1.0 - f64::from(n)),
             Some(_) => None,
             None => figures.parse::<f64>().ok(),
@@ -122,7 +122,7 @@ impl fmt::Display for Amount {
     }
 }
 
-/// A unit behind a number: " ohm", " deg (crank)", nothing for a bare number.
+/// The unit after a number: " ohm", " deg (crank)", nothing for a bare number.
 pub(crate) struct Behind {
     pub unit: Unit,
     pub of: &'static str,

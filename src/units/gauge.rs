@@ -1,4 +1,4 @@
-//! American wire gauge: a gauge number to a cross-section and back. Source: ASTM B258, quoted from memory.
+//! American wire gauge: converts gauge numbers to cross-sections and back. Source: ASTM B258, quoted from memory.
 
 /// Diameter of an American wire gauge number, millimetre (0 is written 0, 2/0 is -1, 4/0 is -3): ASTM B258, 0.0050 inch times
 /// 92 to the power (36 - n)/39.
@@ -11,7 +11,7 @@ pub(super) fn awg_mm2(number: f64) -> f64 {
     std::f64::consts::FRAC_PI_4 * awg_millimetre(number).powi(2)
 }
 
-/// American wire gauge number of a cross-section in square millimetre, with decimals where it lies between two numbers.
+/// American wire gauge number of a cross-section in square millimetre. Has decimals between two gauges.
 pub(super) fn awg_number(mm2: f64) -> f64 {
     let millimetre = (mm2 / std::f64::consts::FRAC_PI_4).sqrt();
     36.0 - 39.0 * (millimetre / 0.127).ln() / 92f64.ln()

@@ -1,5 +1,5 @@
-//! Newtypes of the trade's quantities, each in one unit, and the products and quotients that make sense between them: volts
-//! over ohms are amperes, and degrees of the points cam do not mix with degrees of the crank.
+//! Newtypes for the workshop's quantities, each in one unit, with the meaningful products and quotients between them: volts over ohms are
+//! amperes, and degrees of the points cam do not mix with degrees of the crank.
 
 use super::Unit;
 
@@ -7,9 +7,9 @@ use super::Unit;
 pub trait Measure: Copy {
     /// The unit of the number inside.
     const UNIT: Unit;
-    /// Of which part it is, where the unit does not say it: "crank", "points cam".
+    /// The part it refers to, if the unit does not tell: "crank", "points cam".
     const OF: &'static str;
-    /// From the number in [`Measure::UNIT`].
+    /// Wraps a number in [`Measure::UNIT`].
     fn of(value: f64) -> Self;
     /// The number in [`Measure::UNIT`].
     fn value(self) -> f64;
@@ -67,11 +67,11 @@ measures! {
     CamDegree is Degree "points cam";
     /// An angle on the crank, degree.
     CrankDegree is Degree "crank";
-    /// An angle on the rotor, degree; the rotor sits on the crank unless the bike's manual says otherwise.
+    /// An angle on the rotor, degree. The rotor sits on the crank unless the bike's manual says otherwise.
     RotorDegree is Degree "rotor";
     /// Speed of the crank, per minute.
     CrankSpeed is PerMinute "crank";
-    /// How often something happens, per minute.
+    /// A rate of events, per minute.
     EachMinute is EachMinute;
     /// A short time, millisecond.
     Millisecond is Millisecond;
@@ -109,7 +109,7 @@ impl Percent {
         self.0 / 100.0
     }
 
-    /// From a factor.
+    /// The share for a factor.
     pub fn from_share(share: f64) -> Self {
         Self(share * 100.0)
     }

@@ -1,4 +1,4 @@
-//! Quantities and units: what a number measures, how its unit is written and converted. It knows no formula and no bike.
+//! Quantities and units: what a number measures, and how its unit is written and converted. This room knows no formula and no bike.
 
 pub mod gauge;
 pub mod measure;

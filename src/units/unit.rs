@@ -1,7 +1,7 @@
-//! Quantities a mechanic reads off an instrument, and the units they are said in.
+//! The quantities that a mechanic reads off an instrument, and their units.
 //!
-//! Every [`Unit`] belongs to one [`Quantity`] and converts to that quantity's base unit by a factor and an offset; only wire
-//! gauge numbers convert by their formula.
+//! Every [`Unit`] belongs to one [`Quantity`] and converts to that quantity's base unit by a factor and an offset. Only wire gauge numbers
+//! convert by their own formula.
 
 use super::gauge;
 
@@ -15,7 +15,7 @@ macro_rules! names {
             pub const ALL: &'static [$type] = &[$($type::$variant),*];
             /// The name used in files and in JSON.
             pub fn name(self) -> &'static str { match self { $($type::$variant => $name),* } }
-            /// The member with this name in files, if there is one.
+            /// The member with this name in files, if any.
             pub fn named(name: &str) -> Option<Self> { match name { $($name => Some($type::$variant),)* _ => None } }
         }
         impl std::fmt::Display for $type {
@@ -26,7 +26,7 @@ macro_rules! names {
 pub(crate) use names;
 
 names! {
-    /// A kind of thing that is measured.
+    /// A kind of quantity.
     Quantity {
         /// Electric potential difference, base unit volt.
         Voltage = "voltage",
@@ -62,7 +62,7 @@ names! {
         Power = "power",
         /// Electric charge, base unit ampere hour.
         Charge = "charge",
-        /// How often something happens, base unit hertz.
+        /// The rate of events, base unit hertz.
         Frequency = "frequency",
         /// Pressure (absolute), base unit bar.
         Pressure = "pressure",
@@ -70,7 +70,7 @@ names! {
 }
 
 names! {
-    /// A unit in which a quantity is said or shown.
+    /// A unit in which a quantity is spoken or shown.
     Unit {
         /// volt
         Volt = "V",
@@ -202,7 +202,7 @@ impl Unit {
         }
     }
 
-    /// `value` in this unit, converted to `to`. `None` when the two measure different quantities.
+    /// `value` in this unit, converted to `to`. `None` if the two measure different quantities.
     ///
     /// ```
     /// use probeside::units::Unit;
@@ -227,8 +227,8 @@ impl Unit {
         Some((value * a + b - d) / c)
     }
 
-    /// The unit as somebody types it: its name in files, or a common spelling of it (`volts`, `Ω`, `µF`, `mm²`, `°C`). `None`
-    /// for anything else; upper and lower case count, so that `mV` and `MV` stay apart.
+    /// The unit as the user types it: its name in files, or a common spelling (`volts`, `Ω`, `µF`, `mm²`, `°C`). `None` for anything else.
+    /// Case matters, so that `mV` and `MV` stay distinct.
     ///
     /// ```
     /// use probeside::units::Unit;

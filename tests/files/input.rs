@@ -1,4 +1,4 @@
-//! What commands read: whatever lies in the place of a file is named, and waited for by nobody.
+//! Input files: a command names whatever is in the place of a file, and never waits for it.
 
 use super::{Bench, hears, walk};
 use std::fs;

@@ -1,4 +1,4 @@
-//! What commands write.
+//! Output files of commands.
 
 use super::{Bench, walk};
 use std::fs;

@@ -1,4 +1,4 @@
-//! Sessions, voices and what is remembered are their owner's alone, whatever the umask.
+//! Sessions, voices and caches are private, whatever the umask.
 
 use super::{Bench, walk};
 use probeside::hear::{PersonalVoice, Take, UtteranceShape};

@@ -1,5 +1,5 @@
-//! What the fuzz targets open, one function a target: bytes of anybody's go in at the library's own doors, and what holds of every input is
-//! asserted. `tests/hostile.rs` opens the same doors with every input that was found, in the ordinary test run.
+//! The fuzz targets, one function each: arbitrary bytes go into one of the library's entry points, and the assertions hold for every input.
+//! `tests/hostile.rs` runs the same functions on every input found so far, as part of the ordinary test run.
 
 #[path = "../support/disk.rs"]
 mod disk;

@@ -1,4 +1,4 @@
-//! Doors of the library that no command opens without a model or a microphone; what comes out is printed as a command would.
+//! Entry points of the library that no command reaches without a model or a microphone. The result is printed as a command would print it.
 
 use probeside::hear::{Recogniser, Vosk, read_wav};
 use probeside::phrase::{Answer, Grammar, Phrase};

@@ -1,4 +1,4 @@
-//! Runs the program, or a door of the library, on a case: with little memory, for a limited time, and looks at what it said.
+//! Runs the program, or an entry point of the library, on a case, with little memory and a time limit, and checks its output.
 
 use super::table::Case;
 use std::path::Path;

@@ -1,7 +1,7 @@
-//! A real session, written by the program in a walk that is typed, and the ways to damage a copy of it.
+//! A real session, written by the program in a typed walk, and the ways to damage a copy of it.
 //!
-//! A line of its journal is named by its number, from 1, by `last`, or by its kind and which of that kind it is: `header`, `heard#2`; a
-//! record by what it records: `read#1`.
+//! A line of its journal is named by its number, from 1, by `last`, or by its kind and its number within that kind: `header`, `heard#2`. A
+//! record is named by what it records: `read#1`.
 
 use super::make::{bytes, root};
 use super::table::Step;

@@ -1,5 +1,5 @@
-//! Sound files: WAV with any header (Microsoft, "Multimedia Programming Interface and Data Specifications 1.0", 1991), FLAC as the program
-//! writes it, to be damaged (RFC 9639).
+//! Sound files for the cases: WAV with any header (Microsoft, "Multimedia Programming Interface and Data Specifications 1.0", 1991), and
+//! FLAC as the program writes it, for damaging (RFC 9639).
 
 use probeside::session;
 use std::path::Path;

@@ -1,4 +1,4 @@
-//! The tables of cases: how one is read, and written again with what is said now.
+//! The tables of cases: parsing, and rewriting with the present output.
 //!
 //! ```text
 //! == a name of words          a case begins

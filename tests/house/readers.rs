@@ -1,4 +1,4 @@
-//! No public item without a reader outside its room: what only its own room uses is private, or public to the room.
+//! Every public item has a reader outside its room. An item used only in its own room is private, or public to the room.
 
 use super::{ROOMS, code_only, files_under, root, sources};
 use std::collections::{BTreeMap, BTreeSet};

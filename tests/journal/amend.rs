@@ -1,4 +1,4 @@
-//! What is added to a finished session: remarks, and sound removed at a person's wish.
+//! Additions to a finished session: remarks, and the removal of audio on request.
 
 use crate::bench::*;
 use crate::disk::{Disk, Keep};

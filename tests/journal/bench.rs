@@ -1,7 +1,7 @@
-//! A short session that every test here writes, step by step. What is written comes from a walk.
+//! A short session, from a walk, that every test here writes step by step.
 
 use crate::disk::Disk;
-use crate::stage::{Handed, Line};
+use crate::stage::{Handed, JournalLine};
 use crate::walked::{Walk, is_answer, put};
 use probeside::session::{
     Clock, Entry, Header, Job, Journal, Kind, Now, Opened, Record, SessionError, Spoken, Storage,
@@ -39,7 +39,7 @@ fn handed() -> &'static [[Handed; 4]] {
             let before = walk.lines().len();
             walk.say_aloud(words, 0.97, Some(vec![0.25; 160]));
             let after = &walk.lines()[before..];
-            let first = |wanted: &dyn Fn(&Line) -> bool| {
+            let first = |wanted: &dyn Fn(&JournalLine) -> bool| {
                 after.iter().find(|line| wanted(line)).expect("the walk hands it over").what.clone()
             };
             [
@@ -132,7 +132,7 @@ pub fn step(journal: &mut Journal, step: u32) -> Result<Option<u32>, SessionErro
         (said.began_ms, said.ended_ms) = (now.mono_ms, now.mono_ms + 400);
     }
     let recorded = matches!(what, Handed::Record(_)).then_some(number);
-    put(journal, &Line { now: now.clone(), what }, &now).map(|()| recorded)
+    put(journal, &JournalLine { now: now.clone(), what }, &now).map(|()| recorded)
 }
 
 /// The whole session, stopping at the first error; what may be spoken back is put into `spoken`.

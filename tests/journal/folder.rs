@@ -1,4 +1,4 @@
-//! Real folders: locks between processes, kills, folders that vanish.
+//! Real folders: locks between processes, kills, folders that disappear.
 
 use crate::bench::*;
 use probeside::session::{Folder, Journal, Kind, SessionError};

@@ -1,4 +1,4 @@
-//! Alterations of a finished session, and what `verify` says of them.
+//! Alterations of a finished session, and the findings of `verify`.
 
 use crate::bench::*;
 use crate::disk::Disk;

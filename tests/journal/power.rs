@@ -1,4 +1,4 @@
-//! Power cuts and failing operations, at every one of them, over the double that loses what was not synced.
+//! Power cuts and failures at every single operation, on the storage double that loses unsynced data.
 
 use crate::bench::*;
 use crate::disk::{Disk, Fault, Keep};

@@ -1,4 +1,4 @@
-//! What a review makes of a journal, an honest one and others.
+//! The review of a journal, both honest and altered.
 
 use crate::bench::*;
 use crate::disk::Disk;

@@ -1,5 +1,5 @@
-//! The sessions of these tests are a walk's: the program takes each up where it broke off, which it does only if its own walker makes the
-//! journal's records of the journal's events.
+//! Shows that the sessions of these tests come from a walk: the program resumes each where it broke off, which it does only if its own
+//! walker turns the journal's events into the journal's records.
 
 use crate::bench::job;
 use crate::disk::Disk;

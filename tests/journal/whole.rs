@@ -1,4 +1,4 @@
-//! The whole session's sound: its pieces under attack, removed, and written as one file with its words.
+//! The whole session's audio: its pieces attacked, removed, and written as one file with its words.
 
 use crate::bench::*;
 use crate::disk::Disk;

@@ -1,4 +1,4 @@
-//! What the journal's thread does with entries that cannot be written, now or ever, and with the end of a session.
+//! How the journal's thread handles entries that cannot be written, now or ever, and the end of a session.
 
 use crate::bench::noted;
 use crate::disk::{Disk, Fault};

@@ -1,10 +1,10 @@
-//! Measures the advice: every fault that counts is walked with true answers, and again with one wrong answer somewhere (the walk's question
-//! and the answer drawn from a seed). `cargo run --example advice -- BIKE [SEED [STRIDE [STEP]]]`; STRIDE takes every so many faults; with STEP they come in
-//! degrees that are at most so many times apart, of which the adviser does not know all.
+//! Measures the advice. Every fault that counts is walked with true answers, and again with one wrong answer (the question and the answer
+//! are drawn from a seed). `cargo run --example advice -- BIKE [SEED [STRIDE [STEP]]]`. STRIDE takes every STRIDE-th fault. With STEP the
+//! faults come in severities at most a factor of STEP apart, and the adviser does not know all of them.
 //!
-//! True answers: where the fault stands among the suspects at the end, and how often the answers are said not to fit together, which would
-//! be wrong. One wrong answer: how often a sound part is condemned when nobody listens to the advice, and when the check that it
-//! doubts is made again; how often the doubted check is the wrong one.
+//! True answers: the fault's rank among the suspects at the end, and how often the answers are said to contradict each other, which would
+//! be wrong. One wrong answer: how often a sound part is condemned if the user ignores the advice, and if the doubted check is repeated;
+//! and how often the doubted check is the wrong one.
 
 #[path = "../support/stage.rs"]
 #[allow(dead_code)]
@@ -19,18 +19,18 @@ use stage::{Stage, procedures, world};
 use std::collections::BTreeSet;
 use std::time::Instant;
 
-/// More answers than this: a walk goes in a circle.
+/// More answers than this mean that the walk goes in a circle.
 const MOST_ANSWERS: usize = 900;
 
-/// Answers in the state of the bike; a slip at the question with this number, if any.
+/// Answers according to the bike's state, with a slip at the question with this number, if any.
 struct Walked {
     stage: Stage,
     condemned: Vec<String>,
     mended: BTreeSet<String>,
     questions: usize,
-    /// Place of the wrong answer.
+    /// The step of the wrong answer.
     slipped: Option<String>,
-    /// Checks that were said to be doubtful.
+    /// Checks that were called doubtful.
     doubted: Vec<String>,
 }
 
@@ -51,7 +51,7 @@ fn spoken(asked: &Asked, seen: Seen) -> Answer {
     }
 }
 
-/// Another answer than the right one.
+/// An answer other than the right one.
 fn wrong(asked: &Asked, right: Seen, dice: &mut fastrand::Rng) -> Option<Seen> {
     match right {
         Seen::Choice(at) if asked.choices().len() > 1 => {
@@ -135,7 +135,7 @@ fn walk(
     of
 }
 
-/// A sound part is condemned.
+/// Whether a sound part is condemned.
 fn is_wrong(of: &Walked, fault: &Fault) -> bool {
     !of.condemned.is_empty()
         && !of.condemned.iter().any(|part| fault.parts.contains(part))

@@ -1,9 +1,9 @@
-//! Measures searches in an archive of 100,000 invented sessions, on SQLite and on PostgreSQL. `cargo run --release --features shop --example
-//! archive [SESSIONS]`.
+//! Measures searches in an archive of 100,000 invented sessions, on SQLite and on PostgreSQL. `cargo run --release --features shop
+//! --example archive [SESSIONS]`.
 //!
-//! The archive is made as the program makes it; rows are then put in by the thousand, with twelve readings each, since making and verifying
-//! as many folders would take hours. They have no journals: no search reads them. Every search goes through the same calls as the command
-//! and the pages. PROBESIDE_SEED repeats the dice.
+//! The program creates the archive. Rows with twelve readings each are then inserted by the thousand, because creating and verifying that
+//! many folders would take hours. They have no journals; no search reads them. Every search makes the same calls as the command and the
+//! pages. PROBESIDE_SEED repeats the random choices.
 
 #[path = "../shop/postgres.rs"]
 mod postgres;
@@ -13,15 +13,15 @@ use sqlx::{AnyConnection, Connection, Executor};
 use std::error::Error;
 use std::time::Instant;
 
-/// Sessions of the archive.
+/// Sessions in the archive.
 const SESSIONS: usize = 100_000;
-/// Readings of each.
+/// Readings in each session.
 const READINGS: usize = 12;
 /// Searches of each kind.
 const ROUNDS: usize = 200;
-/// Rows put in by one transaction.
+/// Rows inserted in one transaction.
 const BATCH: usize = 2_000;
-/// Days over which they are spread: ten years.
+/// Days over which the sessions are spread: ten years.
 const DAYS: usize = 3_650;
 
 const MAKES: [&str; 8] = ["Borage", "Fennel", "Comfrey", "Chervil", "Tarragon", "Caraway", "Dill", "Hyssop"];
@@ -62,12 +62,12 @@ const NAMES: [&str; 8] = [
 ];
 
 fn bike(dice: &mut fastrand::Rng) -> String {
-    // Some 3,000 bikes, each with its number plate.
+    // Some 3,000 bikes, each with its own number plate.
     let make = dice.usize(..MAKES.len());
     format!("{} {} AB {:03}", MAKES[make], KINDS[dice.usize(..KINDS.len())], dice.usize(..96))
 }
 
-/// One session's row and its readings as SQL values.
+/// One session's row and its readings, as SQL values.
 fn rows(at: usize, of: usize, dice: &mut fastrand::Rng) -> (String, String) {
     let mark = i64::try_from(dice.u64(..) >> 1).unwrap_or_default();
     let ms = 1_480_000_000_000 + (at * DAYS / of) as i64 * 86_400_000 + dice.i64(0..40_000_000);
@@ -105,7 +105,7 @@ async fn fill(url: &str, sessions: usize, dice: &mut fastrand::Rng) -> Result<()
     for begin in (0..sessions).step_by(BATCH) {
         let mut work = database.begin().await?;
         let batch: Vec<_> = (begin..(begin + BATCH).min(sessions)).map(|at| rows(at, sessions, dice)).collect();
-        // A statement may hold some hundred rows; SQLite limits its length to 1,000,000 bytes.
+        // A statement may hold some hundred rows: SQLite limits its length to 1,000,000 bytes.
         for some in batch.chunks(100) {
             let (first, second): (Vec<&str>, Vec<&str>) = some.iter().map(|(s, r)| (s.as_str(), r.as_str())).unzip();
             work.execute(format!("INSERT INTO session VALUES {}", first.join(", ")).as_str()).await?;
@@ -113,7 +113,7 @@ async fn fill(url: &str, sessions: usize, dice: &mut fastrand::Rng) -> Result<()
         }
         work.commit().await?;
     }
-    // What both databases do by themselves in time.
+    // Both databases do this by themselves after a while.
     database.execute("ANALYZE").await?;
     if database.backend_name() == "PostgreSQL" {
         database.execute("VACUUM").await?;

@@ -1,9 +1,10 @@
-//! Measures speaking over prompts, on samples: `cargo run --example bargein [-- SHARE]`.
+//! Measures speaking over prompts, in samples: `cargo run --example bargein [-- SHARE]`.
 //!
-//! The prompts are shipped ones in the prompts' own voice, played into the ways of `WAYS`, each a session of its own that begins with
-//! nothing known of the room. First prompts alone: how many cut themselves. Then answers over them, in other voices: how many cut the
-//! prompt, how soon, and what is understood at the bar for answers over prompts. What the canceller takes off is the ratio of what was
-//! heard to what was left while an echo sounded, the room's noise included in both. SHARE scales the number of prompts.
+//! The prompts are shipped ones in the prompts' own voice. They are played into the paths in `WAYS`, each a separate session that starts
+//! without knowing the room. First come prompts alone: how many interrupt themselves. Then answers over prompts, in other voices: how many
+//! interrupt the prompt, how soon, and how many are understood at the threshold for answers over prompts. The canceller's attenuation is
+//! the ratio of the microphone's level to the residual level while an echo sounded, both including the room's noise. SHARE scales the
+//! number of prompts.
 
 mod bounds;
 #[path = "../support/echo_bench.rs"]
@@ -40,18 +41,18 @@ const WAYS: [Way; 10] = [
     way(-6.0, 180, 0.4, 0.0),
     way(-6.0, 250, 0.5, 50.0),
 ];
-/// Prompts alone, and prompts with an answer over them, for each way.
+/// Number of prompts alone, and of prompts with an answer over them, for each path.
 const ALONE: usize = 24;
 const ANSWERED: usize = 16;
-/// Prompts of a session that come before the first answer.
+/// Prompts in a session before the first answer.
 const BEFORE: usize = 4;
-/// Root mean square of answers: -24 dB of full scale.
+/// Level of answers, root mean square: -24 dB of full scale.
 const ANSWER_LEVEL: f32 = 0.06;
 const SEED: u64 = 20_261_127;
-/// The answers' voices; prompts are espeak-ng's.
+/// The answers' voices. Prompts use espeak-ng.
 const VOICES: [&str; 3] = ["rms", "slt", "awb"];
 
-/// Shipped prompts without gaps to fill, long ones first left as they stand.
+/// Shipped prompts of more than 30 bytes without placeholders, in file order.
 fn prompts() -> Vec<String> {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/no-spark.yaml");
     let text = std::fs::read_to_string(file).expect("the procedure");
@@ -60,7 +61,7 @@ fn prompts() -> Vec<String> {
     said.map(|s| s.trim_matches(['"', '\'']).to_owned()).collect()
 }
 
-/// An answer, the grammar it belongs to, and whether what was heard is it.
+/// An answer, its grammar, and whether it was recognised correctly.
 struct Trial {
     words: String,
     grammar: Grammar,
@@ -88,7 +89,7 @@ impl Trial {
     }
 }
 
-/// Taken and right, taken and wrong, or not taken.
+/// Accepted and right, accepted and wrong, or not accepted.
 fn taken(trial: &Trial, verdict: &Verdict) -> (bool, bool) {
     match verdict {
         Verdict::Accept { heard } => (trial.is(&heard.answer), !trial.is(&heard.answer)),
@@ -188,7 +189,7 @@ fn main() {
     );
 }
 
-/// Prompts that nobody answers; how many cut themselves, of how many.
+/// Prompts without answers. Returns how many interrupted themselves, and the total.
 fn prompts_alone(ways: &[Way], tries: usize, prompts: &[Vec<f32>], random: &mut fastrand::Rng) -> (usize, usize) {
     let mut cut = 0;
     println!(

@@ -1,4 +1,4 @@
-//! Exact bounds of a share (Clopper and Pearson 1934), by bisection on the binomial distribution.
+//! Exact confidence limits of a proportion (Clopper and Pearson 1934), by bisection on the binomial distribution.
 #![allow(dead_code)]
 
 fn log_factorials(n: usize) -> Vec<f64> {
@@ -9,7 +9,7 @@ fn log_factorials(n: usize) -> Vec<f64> {
     out
 }
 
-/// Probability of at most `k` of `n` when each has probability `p`.
+/// Probability of at most `k` successes in `n` trials of probability `p`.
 fn at_most(k: usize, n: usize, p: f64, logs: &[f64]) -> f64 {
     if p <= 0.0 {
         return 1.0;
@@ -20,7 +20,7 @@ fn at_most(k: usize, n: usize, p: f64, logs: &[f64]) -> f64 {
     (0..=k).map(|i| (logs[n] - logs[i] - logs[n - i] + i as f64 * p.ln() + (n - i) as f64 * (1.0 - p).ln()).exp()).sum()
 }
 
-/// The exact 95 % interval of `k` of `n`.
+/// The exact 95 % confidence interval of `k` in `n`.
 pub fn exact(k: usize, n: usize) -> (f64, f64) {
     let logs = log_factorials(n);
     let solve = |f: &dyn Fn(f64) -> bool| {

@@ -1,5 +1,5 @@
-//! A radio and a shop around a waiting step: strangers' sentences one after the other, noise below them, and now and then a true
-//! answer. The sound goes through the same segmenter and the same rule of when an utterance is over as in a walk.
+//! A radio and a workshop around a waiting step: strangers' sentences one after another, noise below them, and now and then a true answer.
+//! The sound passes through the same segmenter and the same end-of-utterance rule as in a walk.
 #![allow(dead_code)]
 
 use crate::bounds::share;
@@ -14,37 +14,37 @@ use probeside::hear::{Activity, Nearness, Recogniser, SAMPLE_RATE, Voiced};
 use probeside::phrase::{Answer, Verdict, verdict, verdict_far};
 use std::sync::Mutex;
 
-/// A true answer comes so often.
+/// Interval between true answers.
 const ANSWER_EVERY_S: usize = 120;
-/// Active speech levels: a person at the microphone, and a radio at the back of the shop; noise below the person.
+/// Active speech levels of a person at the microphone and of a radio at the back of the shop, and the noise relative to the person.
 const PERSON: f32 = -24.0;
 const RADIO: f32 = -34.0;
 const NOISE_BELOW: f32 = 20.0;
-/// What a small loudspeaker passes, hertz.
+/// Frequency band of a small loudspeaker, hertz.
 const RADIO_LOW: f32 = 300.0;
 const RADIO_HIGH: f32 = 3_400.0;
 
-/// What came of it.
+/// The outcome.
 #[derive(Debug, Default, Clone, PartialEq, Eq)]
 pub struct Outcome {
-    /// True answers spoken, taken at once, asked back, and taken for another.
+    /// True answers: spoken, accepted at once, confirmed, and mistaken for another.
     pub answers: usize,
     pub taken: usize,
     pub asked: usize,
     pub mistaken: usize,
-    /// Strangers' utterances cut out of the sound.
+    /// Strangers' utterances found in the sound.
     pub strangers: usize,
-    /// Taken for an answer that leads somewhere: these are wrong branches.
+    /// Strangers' utterances accepted as an answer that leads somewhere: wrong branches.
     pub branches: Vec<String>,
-    /// Taken for a spoken control ("say again"), which leads nowhere.
+    /// Strangers' utterances accepted as a command ("say again"), which leads nowhere.
     pub controls: Vec<String>,
-    /// Taken for a "no" to what was asked back, which has it asked again.
+    /// Strangers' utterances accepted as "no" to a confirmation, which repeats the question.
     pub denials: Vec<String>,
-    /// Asked about.
+    /// Strangers' utterances that caused a question.
     pub bothered: usize,
 }
 
-/// First-order high pass and low pass, twice each.
+/// A first-order high pass and low pass, each applied twice.
 fn through_a_radio(sound: &[f32]) -> Vec<f32> {
     let share = |hertz: f32| 1.0 - (-std::f32::consts::TAU * hertz / SAMPLE_RATE as f32).exp();
     let mut out = sound.to_vec();
@@ -63,10 +63,10 @@ fn at_level(sound: Vec<f32>, decibels: f32) -> Vec<f32> {
     sound.iter().map(|x| x * gain).collect()
 }
 
-/// Minutes that one thread takes at a time.
+/// Minutes that one thread processes at a time.
 const SHARE_MINUTES: f64 = 20.0;
 
-/// `minutes` of it, shared out to all cores, with the shipped model, all shipped listens and all test voices.
+/// Runs `minutes` of chatter on all cores, with the shipped model, all shipped listens and all test voices.
 pub fn run_shared(minutes: f64, seed: u64) -> Outcome {
     let voices: Vec<_> = voices::FOR_TESTING.iter().filter(|v| v.is_there()).copied().collect();
     let listens: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
@@ -98,7 +98,7 @@ impl Outcome {
     }
 }
 
-/// `minutes` of it at one listen after the other, a new one after each true answer.
+/// Runs `minutes` of chatter at one listen after another. Each true answer starts a new one.
 pub fn run(
     engine: &mut dyn Recogniser,
     listens: &[Listening],
@@ -118,7 +118,7 @@ pub fn run(
     out
 }
 
-/// One waiting step: chatter for so many samples, then an answer. Gives its length.
+/// One waiting step: this many samples of chatter, then an answer. Returns its length.
 fn round(
     (engine, nearness): (&mut dyn Recogniser, &mut Nearness),
     listening: &Listening,
@@ -221,7 +221,7 @@ fn round(
     sound.len()
 }
 
-/// Prints what came of it.
+/// Prints the outcome.
 pub fn print(outcome: &Outcome, minutes: f64) {
     let Outcome { answers, taken, asked, mistaken, strangers, branches, controls, denials, bothered } = outcome;
     let all = strangers + answers;

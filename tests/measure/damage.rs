@@ -1,6 +1,6 @@
-//! The journal of a typed walk, every byte of it set to 0x00 and to 0xFF, each of its bits flipped, and everything from it on cut off, with
-//! and without its digest: `cargo build`, then `cargo run --example damage [-- STRIDE]`; what verify and review say is looked at for every
-//! byte in so many (20). It stops where a journal is silently shorter; else a dated line goes to `tests/measure/RESULTS.md`.
+//! Damages the journal of a typed walk: sets every byte to 0x00 and to 0xFF, flips each of its bits, and cuts off everything from it on,
+//! with and without the digest. `cargo build`, then `cargo run --example damage [-- STRIDE]`. The output of verify and review is checked
+//! for every STRIDE-th byte (20). Stops if a journal is silently shorter. Otherwise a dated line goes to `tests/measure/RESULTS.md`.
 
 #[path = "dated.rs"]
 mod dated;

@@ -1,10 +1,10 @@
-//! Results of measurements, a dated line each.
+//! Records the results of measurements, one dated line each.
 
 use std::io::Write;
 use std::path::Path;
 use std::process::Command;
 
-/// Adds a line to `tests/measure/RESULTS.md`: the day, the commit, the command, what came out.
+/// Appends a line to `tests/measure/RESULTS.md`: the day, the commit, the command, the result.
 pub fn line(command: &str, what: &str) {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let git = Command::new("git").args(["rev-parse", "--short", "HEAD"]).current_dir(root).output();

@@ -1,4 +1,4 @@
-//! Real people's digits, ten ways. The Free Spoken Digit Dataset (CC BY-SA 4.0), files named DIGIT_SPEAKER_TAKE.wav, 8 kHz.
+//! Real people's digits as a choice of ten. The Free Spoken Digit Dataset (CC BY-SA 4.0), files named DIGIT_SPEAKER_TAKE.wav, 8 kHz.
 
 use crate::bounds::share;
 use crate::recorded::{cardinal, digits_folder};
@@ -8,7 +8,7 @@ use probeside::phrase::{Answer, Grammar, Phrase};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-/// Prints the share of digits that are the best of ten.
+/// Prints the share of digits that were the best of ten.
 pub fn score() {
     let Some(folder) = digits_folder() else {
         println!("no real digits here: set PROBESIDE_DIGITS to a folder of DIGIT_SPEAKER_TAKE.wav");

@@ -1,9 +1,9 @@
-//! Measures one person's voice, and fits how much it counts.
+//! Measures enrolment of one person's voice, and fits its weight.
 //!
-//! `cargo run --release --example enrolled -- digits DIR` scores real digits ten ways, files named DIGIT_SPEAKER_TAKE.wav: each
-//! speaker enrolled with takes 0 to 2 and tested on the rest, beside the same files not enrolled. `... -- fit` prints the mean log loss
-//! of the right phrase over a grid of the weight and the neutral distance, on synthetic development speakers whose pitch and
-//! speed vary from take to take, clean and in noise. Nothing of the digits is used for fitting.
+//! `cargo run --release --example enrolled -- digits DIR` scores real digits as a choice of ten, files named DIGIT_SPEAKER_TAKE.wav. Each
+//! speaker is enrolled with takes 0 to 2 and tested on the rest, next to the same files without enrolment. `... -- fit` prints the mean log
+//! loss of the right phrase over a grid of the weight and the neutral distance, on synthetic development speakers whose pitch and speed
+//! vary from take to take, clean and in noise. The digits are not used for fitting.
 
 #[path = "bounds.rs"]
 mod bounds;
@@ -17,7 +17,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 const DIGITS: [&str; 10] = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
-/// Takes that are learnt; the rest are the test.
+/// Takes for enrolment. The rest are the test.
 const LEARNT: std::ops::RangeInclusive<u32> = 0..=2;
 /// Development speakers.
 const SPEAKERS: [(&str, &str); 6] = [
@@ -28,7 +28,7 @@ const SPEAKERS: [(&str, &str); 6] = [
     ("flite", "kal16"),
     ("flite", "slt"),
 ];
-/// What they say beside digits.
+/// Their phrases besides digits.
 const PHRASES: [&str; 14] = [
     "light on",
     "light off",
@@ -45,7 +45,7 @@ const PHRASES: [&str; 14] = [
     "take a note",
     "correct that",
 ];
-/// Speed and pitch of takes that are learnt, and of takes that are tested.
+/// Speed and pitch of the enrolled takes, and of the tested takes.
 const LEARNT_AS: [(f32, f64); 3] = [(0.9, 1.0), (1.0, 1.03), (1.1, 0.97)];
 const TESTED_AS: [(f32, f64); 2] = [(0.95, 0.94), (1.16, 1.05)];
 
@@ -58,7 +58,7 @@ fn main() {
     }
 }
 
-/// Words, score without the voice, distance to the takes.
+/// Words, score without enrolment, distance to the takes.
 type Rival = (String, f32, Option<f32>);
 
 fn spoken(cast: &Cast, pitch: f64, words: &str) -> Vec<f32> {

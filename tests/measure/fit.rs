@@ -1,11 +1,11 @@
-//! Fits the two logistic models by gradient descent with a little weight decay, and writes `src/hear/decode/fitted.rs`.
+//! Fits the two logistic models by gradient descent with slight weight decay, and writes `src/hear/decode/fitted.rs`.
 
 use crate::trials::Trial;
 use probeside::hear::{FEATURE_NAMES, FEATURES, shaped};
 use std::fmt::Write;
 use std::path::Path;
 
-/// Share of utterances at a real step taken to be strangers; trials are weighted to it. An assumption, not measured.
+/// Assumed share of strangers among the utterances at a real step. Trials are weighted to it. Not measured.
 const STRANGERS: f64 = 0.2;
 const ROUNDS: usize = 4_000;
 const DECAY: f64 = 1e-3;
@@ -46,7 +46,7 @@ fn loss(rows: &[Row], c: &[f64; FEATURES + 1]) -> f64 {
         .sum()
 }
 
-/// What fitting needs to know of a trial.
+/// The data of a trial that fitting needs.
 struct Case {
     voice: String,
     features: [f64; FEATURES],
@@ -66,7 +66,7 @@ impl Case {
         })
     }
 
-    /// Of a line that an earlier run has left.
+    /// Parses a line written by an earlier run.
     fn read(line: &str) -> Option<Self> {
         let line: serde_json::Value = serde_json::from_str(line).ok()?;
         let some = line["features"].as_array()?.iter().filter_map(|f| Some(f.as_f64()? as f32)).collect::<Vec<_>>();
@@ -85,13 +85,13 @@ pub fn write(trials: &[Trial]) {
     fit(trials.iter().filter_map(Case::of).collect());
 }
 
-/// Fits on the trials that an earlier run has left in a file.
+/// Fits on the trials that an earlier run left in a file.
 pub fn write_again(file: &Path) {
     let text = std::fs::read_to_string(file).unwrap_or_else(|e| panic!("{}: {e}", file.display()));
     fit(text.lines().filter_map(Case::read).collect());
 }
 
-/// Fits on trials and writes the constants: for best answers that are phrases and for those that are readings apart.
+/// Fits on trials and writes the constants, separately for best answers that are phrases and that are readings.
 fn fit(cases: Vec<Case>) {
     let n = cases.len() as f64;
     let mean: [f64; FEATURES] = std::array::from_fn(|i| cases.iter().map(|c| c.features[i]).sum::<f64>() / n);

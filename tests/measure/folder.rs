@@ -1,8 +1,8 @@
-//! Any folder of sound files with a table of what is said in them, so that anybody's recordings can be measured.
+//! A folder of sound files with a table of their content, so that any recordings can be measured.
 //!
-//! `answers.csv` in the folder has a first line of names and then a line a file: `file`, `expect` (what may be said, as in
-//! `probeside hear --expect`), `answer` (the words that are said; empty for talk or noise that answers nothing), and, where
-//! they are known, `voice`, `noise`, `snr`, `level` (decibels). Fields with a comma stand between double quotes.
+//! `answers.csv` in the folder starts with a line of column names. Each further line describes a file: `file`, `expect` (the grammar, as in
+//! `probeside hear --expect`), `answer` (the words spoken; empty for talk or noise that answers nothing), and, if known, `voice`, `noise`,
+//! `snr`, `level` (decibels). Fields that contain a comma are enclosed in double quotes.
 
 use crate::shipped::Listening;
 use crate::trials::{Again, Kind, Trial, hear};
@@ -11,7 +11,7 @@ use probeside::phrase::{Answer, Stakes, Verdict, Vocabulary, decide, normalise, 
 use std::path::Path;
 use std::sync::Arc;
 
-/// Fields of one line.
+/// The fields of one line.
 fn fields(line: &str) -> Vec<String> {
     let mut out = vec![String::new()];
     let mut quoted = false;
@@ -25,7 +25,7 @@ fn fields(line: &str) -> Vec<String> {
     out.iter().map(|f| f.trim().to_owned()).collect()
 }
 
-/// Hears every file of the table; what is wrong with a line is said and the line left out.
+/// Recognises every file in the table. A faulty line is reported and skipped.
 pub fn run(folder: &Path) -> Vec<Trial> {
     let table = folder.join("answers.csv");
     let text = match std::fs::read_to_string(&table) {

@@ -1,5 +1,5 @@
-//! Trials as a walk hears them: the sound goes on for two seconds before and after the voice, and what is heard is what the voice
-//! activity cuts out of it. And how well it cuts, by itself.
+//! Trials as a walk hears them: sound continues for two seconds before and after the voice, and the voice activity detection finds the
+//! utterance in it. Also measures the detection by itself.
 
 use crate::bounds::share;
 use crate::noises::extent;
@@ -9,13 +9,13 @@ use probeside::hear::{Activity, SAMPLE_RATE, Utterance, Voiced};
 use std::collections::BTreeMap;
 use std::sync::Mutex;
 
-/// Samples of the scene around the voice.
+/// Samples of the scene before and after the voice.
 const AROUND: usize = 2 * SAMPLE_RATE;
 
-/// What [`find`] does, as a treatment of trials.
+/// [`find`] as a treatment of trials.
 pub const FOUND: Treatment = Treatment { more: AROUND, treat: find };
 
-/// All utterances, early versions too, each with the sample it was handed over at.
+/// All utterances, early versions included, each with the sample at which it was delivered.
 fn utterances(sound: &[f32]) -> Vec<(u64, Utterance)> {
     let mut activity = Activity::usual().expect("the voice detector");
     let mut found = Vec::new();
@@ -36,38 +36,38 @@ fn utterances(sound: &[f32]) -> Vec<(u64, Utterance)> {
     out
 }
 
-/// All that is cut out of a sound.
+/// Every utterance found in a sound.
 pub fn whole(sound: &[f32]) -> Vec<Utterance> {
     utterances(sound).into_iter().map(|(_, u)| u).filter(|u| u.last).collect()
 }
 
-/// The first whole utterance in the middle of the sound; nothing where none is found.
+/// The first complete utterance in the middle of the sound. Empty if none is found.
 fn find(sound: Vec<f32>) -> Vec<f32> {
     let mut middle =
         whole(&sound).into_iter().filter(|u| u.end as usize > AROUND && (u.begin as usize) < sound.len() - AROUND);
     middle.next().map_or_else(Vec::new, |u| u.sound.to_vec())
 }
 
-/// What became of one voice.
+/// The outcome for one voice.
 #[derive(Default)]
 struct Cut {
     voices: usize,
-    /// One utterance holds all but a tenth of a second of it, and at most a second beside it.
+    /// One utterance contains the voice except for at most a tenth of a second, and at most a second more.
     good: usize,
-    /// It holds all, and more than a second beside.
+    /// One utterance contains all of it, and more than a second more.
     long: usize,
-    /// It holds a part.
+    /// One utterance contains a part.
     short: usize,
-    /// Nothing holds any.
+    /// No utterance contains any of it.
     lost: usize,
-    /// Utterances that hold none of it.
+    /// Utterances that contain none of it.
     beside: usize,
-    /// From its end until the first version that holds all is handed over, milliseconds.
+    /// From the end of the voice until the first complete version is delivered, milliseconds.
     waits: Vec<f64>,
 }
 
 impl Cut {
-    /// Counts a voice that lies there, of whose scene all this was cut out.
+    /// Counts a voice at this position in a scene with these utterances.
     fn count(&mut self, found: &[(u64, Utterance)], (from, to): (usize, usize)) {
         const LITTLE: usize = SAMPLE_RATE / 10;
         let holds = |u: &Utterance| u.begin as usize <= from + LITTLE && u.end as usize + LITTLE >= to;
@@ -103,7 +103,7 @@ impl Cut {
     }
 }
 
-/// How well the voices of one side are cut out of their scenes, by noise and level.
+/// Measures the detection of one side's voices in their scenes, by noise and level.
 pub fn cut(side: Side, amount: f64) {
     let all: Vec<_> = trials::sounds(side, amount, AROUND).into_iter().filter(|(kind, ..)| kind.is_allowed()).collect();
     let cuts: Mutex<BTreeMap<String, Cut>> = Mutex::default();

@@ -1,6 +1,6 @@
-//! The frozen figures of every shipped procedure on every shipped bike, in the written and in the best order, beside those of today:
-//! `cargo run --release --example frozen` prints both from one run, `-- PROCEDURE` only those of one procedure. `-- freeze` writes
-//! `tests/frozen/figures.csv` anew: only when what is measured is given up on purpose (`tests/frozen/REASONS.md` says why).
+//! Compares the frozen figures of every shipped procedure on every shipped bike, in the written and the best order, with today's. `cargo
+//! run --release --example frozen` prints both from one run, `-- PROCEDURE` only those of one procedure. `-- freeze` rewrites
+//! `tests/frozen/figures.csv`: only for a deliberate change of the figures (`tests/frozen/REASONS.md` says why).
 
 #[path = "../support/shipped_files.rs"]
 #[allow(dead_code)] // the README is not written here
@@ -16,7 +16,8 @@ use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 
-/// Columns of `figures.csv` after procedure, bike and order. Shares are of the faults that count; `_l` by likelihood; minutes with set-up.
+/// Columns of `figures.csv` after procedure, bike and order. Shares are of the faults that count; `_l` is weighted by likelihood; minutes
+/// include set-up.
 const COLUMNS: [&str; 20] = [
     "faults",
     "wrong",
@@ -39,10 +40,10 @@ const COLUMNS: [&str; 20] = [
     "healthy_minutes_set_up",
     "later_share_l",
 ];
-/// A fault is found later than in the written order if it takes this many minutes more.
+/// A fault counts as found later if it takes this many minutes more than in the written order.
 const LATER: f64 = 10.0;
 
-/// A fault's minutes with set-up, and how likely it is.
+/// A fault's minutes with set-up, and its likelihood.
 type Minutes = BTreeMap<String, (f64, f64)>;
 
 fn proved(procedure: &Path, bike: &Path, library: &Library, best: bool) -> Option<Proof> {
@@ -67,7 +68,7 @@ fn minutes_of(proof: &Proof) -> Minutes {
     counting.map(|f| (f.fault.clone(), (f.minutes + f.set_up_minutes, f.likelihood))).collect()
 }
 
-/// The smallest number of minutes within which this share of the faults, by likelihood, is found.
+/// The fewest minutes within which this share of the faults, weighted by likelihood, is found.
 fn within(share: f64, all: &Minutes) -> f64 {
     let mut sorted: Vec<(f64, f64)> = all.values().copied().collect();
     sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -116,7 +117,7 @@ fn figures(proof: &Proof, written: &Minutes) -> Vec<f64> {
     ]
 }
 
-/// A line of `figures.csv`: procedure, bike and order; and what was measured.
+/// Splits a line of `figures.csv` into procedure, bike and order, and the figures.
 fn split(line: &str) -> Option<(&str, &str)> {
     let (at, _) = line.match_indices(',').nth(2)?;
     Some((&line[..at], &line[at + 1..]))

@@ -1,23 +1,23 @@
 //! Measures the recogniser, and fits its calibration. `cargo run --release --example hearing -- MODE`:
 //!
-//! - `fit [SHARE [MINUTES]]`: the development voices and noises; writes `src/hear/decode/fitted.rs`
+//! - `fit [SHARE [MINUTES]]`: runs the development voices and noises; writes `src/hear/decode/fitted.rs`
 //! - `refit`: the same from the trials that the last `fit` or `develop` left
-//! - `develop`, `test` `[SHARE [MINUTES]]`: the tables, of the development or the test voices, noises and strangers
-//! - `rivals [SHARE [MINUTES [SOUNDS]]]`: the test, then side by side with two other ways of hearing
+//! - `develop`, `test` `[SHARE [MINUTES]]`: the tables for the development or the test voices, noises and strangers
+//! - `rivals [SHARE [MINUTES [SOUNDS]]]`: the test, then a comparison with two other recognition methods
 //! - `harder [SHARE]`: the test voices two metres away, in a bare garage, over an engine, shouted, breathless
-//! - `found`, `develop-found` `[SHARE [MINUTES]]`: the trials of `test`, and of the development voices in noises that come in bursts, as the
-//!   voice activity cuts them out of longer sound
-//! - `cut`, `develop-cut` `[SHARE]`: the same sounds, how well they are cut out, without understanding them
+//! - `found`, `develop-found` `[SHARE [MINUTES]]`: the trials of `test`, and of the development voices in noises that come in bursts, as
+//!   the voice activity detection finds them in longer sound
+//! - `cut`, `develop-cut` `[SHARE]`: the detection alone on the same sounds, without recognition
 //! - `suppressed [SHARE]`: the trials of `test` after noise suppression
-//! - `learnt [SHARE]`: every test voice learnt from three takes, beside the same without it
-//! - `chatter MINUTES [SEED]`: a radio around a waiting step; `PROBESIDE_TELL=1` tells what became of every true answer
+//! - `learnt [SHARE]`: every test voice enrolled from three takes, next to the same without enrolment
+//! - `chatter MINUTES [SEED]`: a radio around a waiting step; `PROBESIDE_TELL=1` prints the outcome of every true answer
 //! - `folder DIR`: any folder of WAV files with a table of answers, see `folder.rs`
-//! - `digits`: real digits at `PROBESIDE_DIGITS` (or ../shared/speech/digits) ten ways
-//! - `people-cut [SHARE]`: how well real people are cut out
-//! - `people [SHARE [MINUTES]]`: real people's recordings at `PROBESIDE_PEOPLE`: numbers, and strangers
-//! - `say WORDS`: one, with every development voice; `listens`: the grammars that are measured with
+//! - `digits`: real digits in `PROBESIDE_DIGITS` (or ../shared/speech/digits) as a choice of ten
+//! - `people-cut [SHARE]`: the detection of real people's utterances
+//! - `people [SHARE [MINUTES]]`: real people's recordings in `PROBESIDE_PEOPLE`: numbers, and strangers
+//! - `say WORDS`: one phrase in every development voice; `listens`: the grammars used for measuring
 //!
-//! Trials of a run go to `tests/measure/out/`, a line of JSON each.
+//! The trials of a run go to `tests/measure/out/`, one line of JSON each.
 
 mod bounds;
 mod chatter;

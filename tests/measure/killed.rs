@@ -1,6 +1,6 @@
-//! Walks killed at random moments, in earnest: a third typed, a third spoken, a third in the best order, a third of all killed again while
-//! they are taken up. `cargo build --release --features shop`, then `cargo run --release --features shop --example killed -- COUNT [SEED]`.
-//! It stops at the first reading that is lost and at the first session that is stuck; else a dated line goes to `tests/measure/RESULTS.md`.
+//! Kills walks at random moments, in large numbers: a third typed, a third spoken, a third in the best order, and a third of all killed
+//! again while they are resumed. `cargo build --release --features shop`, then `cargo run --release --features shop --example killed --
+//! COUNT [SEED]`. Stops at the first lost reading or stuck session. Otherwise a dated line goes to `tests/measure/RESULTS.md`.
 
 #[path = "dated.rs"]
 mod dated;

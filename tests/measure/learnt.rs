@@ -1,5 +1,5 @@
-//! One person's voice on the shipped steps: every test voice is learnt from three takes of every phrase, then says phrases of the steps in
-//! other speeds and pitches and in noise; beside it the same sounds heard without it.
+//! Enrolment of one person's voice on the shipped steps. Every test voice is enrolled from three takes of every phrase, then says phrases
+//! of the steps at other speeds and pitches and in noise. The same sounds are also recognised without enrolment.
 
 use crate::noises::{Noise, Random, Scene, place};
 use crate::report;
@@ -12,18 +12,18 @@ use crate::ways::Way;
 use probeside::hear::{Moonshine, PersonalVoice, Recogniser, SAMPLE_RATE, Take};
 use std::sync::Mutex;
 
-/// Speed and pitch of takes that are learnt, and of what is tested.
+/// Speed and pitch of the enrolled takes, and of the tested ones.
 const LEARNT_AS: [(f32, f32); 3] = [(0.9, 1.0), (1.0, 1.03), (1.1, 0.97)];
 const TESTED_AS: [(f32, f32); 2] = [(0.95, 0.94), (1.16, 1.05)];
-/// Of every voice, at share 1: phrases, phrases of other steps, and talk.
+/// Per voice, at share 1: phrases, phrases of other steps, and talk.
 const PHRASES: f64 = 100.0;
 const ELSEWHERE: f64 = 30.0;
 const TALK: f64 = 20.0;
 const SNR: f32 = 10.0;
-/// Steps that phrases are said at; all of their phrases are learnt.
+/// Steps at which phrases are said. All of their phrases are enrolled.
 const LISTENS: usize = 30;
 
-/// The neural voice says one phrase at a time for all threads: too slow for hundreds of takes.
+/// The neural voice says one phrase at a time for all threads, which is too slow for hundreds of takes.
 fn is_quick(voice: &&Voice) -> bool {
     voice.program != Program::Neural && voice.is_there()
 }
@@ -44,7 +44,7 @@ fn learn(engine: &mut Moonshine, voice: &Voice, phrases: &[String]) {
     engine.use_voice(person).expect("a voice");
 }
 
-/// What one voice says: where, what kind, and the words.
+/// What one voice says: the step, the kind, and the words.
 fn lines(listens: &[Listening], amount: f64, random: &mut Random) -> Vec<(usize, Kind, String)> {
     let mut out = Vec::new();
     let times = |each: f64| (each * amount).ceil() as usize;
@@ -72,13 +72,13 @@ fn lines(listens: &[Listening], amount: f64, random: &mut Random) -> Vec<(usize,
     out
 }
 
-/// Prints the tables without the voice and with it.
+/// Prints the tables without and with enrolment.
 pub fn run(amount: f64) {
     let mut random = Random::new(300);
     let all: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
     let listens: Vec<Listening> = (0..LISTENS).map(|_| all[random.below(all.len())].clone()).collect();
     let elsewhere = shipped::elsewhere();
-    // The controls are in every grammar.
+    // The commands are in every grammar.
     let mut phrases: Vec<String> =
         listens.iter().flat_map(|l| l.grammar.phrases.iter().map(|p| p.words.clone())).collect();
     phrases.sort_unstable();
@@ -97,7 +97,7 @@ pub fn run(amount: f64) {
                     let seed = random.next();
                     let sound = place(&said(voice, &words, TESTED_AS[n % 2]), scene, &mut Random::new(seed));
                     for (engine, all) in engines.iter_mut().zip([without, with]) {
-                        // The sound as it is; `again` would make it in the voice's usual speed.
+                        // The sound is used as it is; `again` would synthesise it at the voice's usual speed.
                         let (words, voice) = (words.clone(), *voice);
                         let again = Again::Made {
                             words: words.clone(),

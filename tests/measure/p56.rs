@@ -1,28 +1,28 @@
-//! Active speech level by ITU-T P.56 (12/2011), method B: the level while somebody speaks, pauses left out.
+//! Active speech level by ITU-T P.56 (12/2011), method B: the level during speech, excluding pauses.
 //!
-//! The envelope is the rectified signal through two exponential averages; for a row of thresholds the time is counted during
-//! which the envelope is above, or was less than the hangover ago; the level is taken where the active level lies the margin above
-//! its threshold. Constants from memory of the Recommendation.
+//! The envelope is the rectified signal after two exponential averages. For each of a row of thresholds, the time is counted during which
+//! the envelope is above it, or was above it less than the hangover ago. The result is the level at which the active level exceeds its
+//! threshold by the margin. Constants from memory of the Recommendation.
 
 /// Time constant of each of the two averages, seconds.
 const TIME_CONSTANT: f64 = 0.03;
 /// Hangover, seconds.
 const HANGOVER: f64 = 0.2;
-/// Active level over threshold, decibels.
+/// Active level above the threshold, decibels.
 const MARGIN: f64 = 15.9;
-/// Thresholds: full scale halved so many times.
+/// Number of thresholds. Each is half the previous one, from full scale down.
 const THRESHOLDS: usize = 15;
 
-/// What the speech voltmeter shows.
+/// The reading of the speech voltmeter.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Level {
-    /// Active speech level as root mean square of full scale; zero for silence.
+    /// Active speech level, root mean square of full scale. Zero for silence.
     pub active: f64,
-    /// Share of the time that counts as active.
+    /// Share of the time that is active.
     pub activity: f64,
 }
 
-/// Measures `sound`, full scale 1, at `rate` samples a second.
+/// Measures `sound`, full scale 1, at `rate` samples per second.
 pub fn measure(sound: &[f32], rate: f64) -> Level {
     let nothing = Level { active: 0.0, activity: 0.0 };
     let keep = (-1.0 / (rate * TIME_CONSTANT)).exp();
@@ -57,7 +57,7 @@ pub fn measure(sound: &[f32], rate: f64) -> Level {
         level = decibel(j);
         if over(j) <= MARGIN {
             if j > 0 {
-                // Between two thresholds both the level and its distance are taken to be straight lines in decibels.
+                // Between two thresholds both the level and its margin are interpolated linearly in decibels.
                 let share = (over(j - 1) - MARGIN) / (over(j - 1) - over(j)).max(1e-9);
                 level = decibel(j - 1) + share * (decibel(j) - decibel(j - 1));
             }
@@ -94,8 +94,8 @@ mod tests {
 
     #[test]
     fn pauses_do_not_lower_it_but_for_the_hangover() {
-        // A second of tone and three of silence, over and over: active are the tone, the hangover, and as long as the envelope takes to
-        // fall to the threshold 15.9 dB below, about three time constants.
+        // A second of tone and three of silence, repeated. Active time: the tone, the hangover, and the time the envelope takes to fall to
+        // the threshold 15.9 dB below, about three time constants.
         let mut sound = Vec::new();
         for _ in 0..5 {
             sound.extend(tone(1.0, 0.2));

@@ -1,4 +1,4 @@
-//! Measures how long the review's page of a long session takes: to be made, and to open in a real browser. `cargo run --release --example
+//! Measures the review's page of a long session: the time to build it, and to open it in a real browser. `cargo run --release --example
 //! page`.
 
 #[path = "../page/browser.rs"]
@@ -16,9 +16,9 @@ mod walked;
 
 use std::time::Instant;
 
-/// Readings of the long session, and how many of them have sound.
+/// Readings in the long session, and how many of them have audio.
 const SESSION: (u32, u32) = (2_000, 200);
-/// Times the page is opened, each in a browser started anew.
+/// How often the page is opened, each time in a new browser.
 const OPENED: usize = 5;
 
 fn main() {
@@ -36,7 +36,7 @@ fn main() {
         eprintln!("no chromium on this machine; models/setup test installs it");
         std::process::exit(3);
     }
-    // From the start of the navigation to the second frame drawn after everything was loaded.
+    // From the start of the navigation to the second frame drawn after everything has loaded.
     let script = "addEventListener('load', () => requestAnimationFrame(() => requestAnimationFrame(() => \
         console.log('PROBESIDE-REPORT ' + Math.round(performance.now())))));";
     let folder = tempfile::tempdir().expect("a folder for the page");

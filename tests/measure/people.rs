@@ -1,4 +1,4 @@
-//! Real people (`recorded.rs`): the numbers they say, as trials like those of other voices, and all else that real speakers say as strangers to a
+//! Real people (`recorded.rs`): their numbers, as trials like those of other voices, and everything else they say, as strangers to a
 //! waiting step.
 
 use crate::bounds::share;
@@ -14,12 +14,12 @@ use probeside::phrase::{Answer, Verdict};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
-/// Files that hold no voice, or words that a step may allow, by how their path goes: English numbers, "no", tones and noises.
+/// Files without a voice, or with words that a step may allow, by path: English numbers, "no", tones and noises.
 const LEFT_OUT: [&str; 6] = ["silence/", "beep", "tone.", "-tone", "monkeys.", "vm-no."];
-/// Active speech level of a stranger as near as the person who walks, decibels of full scale.
+/// Active speech level of a stranger as close as the user, decibels of full scale.
 const NEAR: f32 = -26.0;
 
-/// A recording of a stranger, with the name of its speaker.
+/// A stranger's recording, with the speaker's name.
 struct Stranger {
     speaker: String,
     file: PathBuf,
@@ -49,7 +49,8 @@ fn all_strangers(folder: &Path) -> Vec<Stranger> {
     files.into_iter().filter_map(of).collect()
 }
 
-/// What real speakers say to waiting steps, each recording cut out of a noise of the test by the voice activity, every utterance at one step.
+/// What real speakers say to waiting steps. The voice activity detection finds each recording in one of the test's noises, and every
+/// utterance is recognised at one step.
 fn strangers(folder: &Path, amount: f64) -> Vec<Trial> {
     let listens: Vec<_> = shipped::listens().into_iter().filter(|l| !l.grammar.note).collect();
     let elsewhere = shipped::elsewhere();
@@ -75,7 +76,7 @@ fn strangers(folder: &Path, amount: f64) -> Vec<Trial> {
     trials.into_inner().expect("no thread failed")
 }
 
-/// Both tables.
+/// Prints both tables.
 pub fn run(amount: f64, minutes: f64) {
     report::print(&trials::run_treated(Side::People, amount, minutes, found::FOUND));
     match folder() {

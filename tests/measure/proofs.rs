@@ -1,7 +1,7 @@
-//! Every shipped procedure proved on every shipped bike, as the README's table: `cargo run --release --example proofs` prints it,
-//! `-- write` puts it between the README's markers. The columns `check` and `rehearse` are what the program beside this one says (`cargo
-//! build` it in the same profile first). A rehearsal takes minutes to hours: only `-- rehearse` makes those whose reports are not yet in
-//! `target/rehearsals`, where they stay until somebody deletes them.
+//! Proves every shipped procedure on every shipped bike, as the README's table. `cargo run --release --example proofs` prints it, `--
+//! write` inserts it between the README's markers. The columns `check` and `rehearse` come from the program in the same folder (`cargo
+//! build` it in the same profile first). A rehearsal takes minutes to hours: only `-- rehearse` runs those without a report in
+//! `target/rehearsals`, where reports stay until somebody deletes them.
 
 #[path = "../support/shipped_files.rs"]
 mod shipped_files;
@@ -17,7 +17,7 @@ use std::path::Path;
 use std::process::{Command, ExitCode, Output, Stdio};
 use std::sync::Arc;
 
-/// None where the procedure does not apply to the bike.
+/// `None` if the procedure does not apply to the bike.
 fn proved(procedure: &Path, bike: &Path, library: &Library) -> Option<Result<Proof, String>> {
     let words = root().join("procedures/vocabulary/en.yaml");
     let world = match load::world(procedure, bike, &words) {
@@ -34,7 +34,7 @@ fn proved(procedure: &Path, bike: &Path, library: &Library) -> Option<Result<Pro
     Some(proved.map(|proved| proved.proof).map_err(|why| why.to_string()))
 }
 
-/// What is shown of one proof: detected of those it covers, and the share of them that is isolated to one part.
+/// The table's entry for one proof: detected faults of those it covers, and the share of them isolated to one part.
 fn cell(proof: &Proof) -> String {
     let all = proof.faults.iter().filter(|f| f.counts).count();
     let found = proof.faults.iter().filter(|f| f.counts && f.detected && f.verdict != Verdict::Wrong).count();
@@ -57,18 +57,19 @@ fn asked_for(what: &str) -> bool {
     std::env::args().skip(1).any(|argument| argument == what)
 }
 
-/// What the program beside this one prints.
+/// The output of the program in the same folder.
 fn printed(arguments: &[&OsStr]) -> Option<Output> {
     let program = std::env::current_exe().ok()?.parent()?.parent()?.join("probeside");
     Command::new(program).args(arguments).stderr(Stdio::inherit()).output().ok()
 }
 
-/// What `probeside rehearse --quick` says of a procedure on the first bike that it applies to: ambiguous pairs, and lines that were taken and right.
+/// The result of `probeside rehearse --quick` for a procedure on the first bike that it applies to: ambiguous pairs, and lines accepted
+/// correctly.
 fn rehearsed(procedure: &Path) -> String {
     let kept = root().join("target/rehearsals").join(format!("{}.json", name(procedure)));
     if !kept.exists() && asked_for("rehearse") {
         let wanted = ["rehearse".as_ref(), procedure.as_os_str(), "--quick".as_ref(), "--json".as_ref()];
-        // Exit code 1 is a report too: of ambiguous pairs.
+        // Exit code 1 is a report too: it found ambiguous pairs.
         let out = printed(&wanted).filter(|out| matches!(out.status.code(), Some(0 | 1)) && !out.stdout.is_empty());
         let Some(out) = out else { return "not run".to_owned() };
         std::fs::create_dir_all(kept.parent().expect("a folder")).expect("a folder for rehearsals");
@@ -90,7 +91,7 @@ fn rehearsed(procedure: &Path) -> String {
     format!("{pairs}, {} of {}", of("right"), of("trials"))
 }
 
-/// What `probeside check` says of a procedure with all bikes.
+/// The result of `probeside check` for a procedure with all bikes.
 fn checked(procedure: &Path) -> String {
     match printed(&["check".as_ref(), procedure.as_os_str()]) {
         None => "not run".to_owned(),

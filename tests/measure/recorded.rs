@@ -1,9 +1,9 @@
-//! Real people as voices, from recordings that anybody can fetch (`tests/measure/people.sh` does it): numbers put together from the words
-//! that a speaker recorded one by one.
+//! Real people as voices, from public recordings (`tests/measure/people.sh` fetches them): numbers assembled from a speaker's single
+//! recorded words.
 //!
-//! Recordings: the prompts of a telephone exchange in five languages by four professional speakers (Debian's asterisk-core-sounds-*-g722, 16 kHz,
-//! CC BY-SA 3.0), of whom one says English numbers; and the Free Spoken Digit Dataset (CC BY-SA 4.0, 8 kHz), digits by three people.
-//! Words put together lack the run of a spoken number, and professional speakers are clear: this is no mechanic in a shop.
+//! Recordings: the prompts of a telephone exchange in five languages by four professional speakers (Debian's asterisk-core-sounds-*-g722,
+//! 16 kHz, CC BY-SA 3.0), one of whom says English numbers; and the Free Spoken Digit Dataset (CC BY-SA 4.0, 8 kHz), digits by three
+//! people. Assembled words lack the flow of a spoken number, and professional speakers are clear: this is not a mechanic in a workshop.
 #![allow(dead_code)]
 
 use super::noises::extent;
@@ -13,22 +13,22 @@ use std::collections::{BTreeMap, HashMap};
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, OnceLock};
 
-/// The speaker whose numbers are English, as the package calls her.
+/// The speaker of English numbers, by the package's name for her.
 pub const SPEAKER: &str = "en_US_f_Allison";
-/// Where "point" begins in the file that says "exclamation point", in seconds (looked for by hand: the pause before its p).
+/// Start of "point" in the file that says "exclamation point", in seconds (found by hand: the pause before its p).
 const POINT_AT: f32 = 0.98;
-/// Between two words that are put together, in samples.
+/// Gap between two assembled words, in samples.
 const BETWEEN: usize = SAMPLE_RATE / 25;
 
-/// Everything of a speaker, by word.
+/// A speaker's recordings, by word.
 type Words = BTreeMap<String, Vec<Vec<f32>>>;
 
-/// Where the recordings are, if they are.
+/// The folder of the recordings, if it exists.
 pub fn folder() -> Option<PathBuf> {
     std::env::var_os("PROBESIDE_PEOPLE").map(PathBuf::from).filter(|p| p.is_dir())
 }
 
-/// Where the digits are, if they are.
+/// The folder of the digits, if it exists.
 pub fn digits_folder() -> Option<PathBuf> {
     let named = std::env::var_os("PROBESIDE_DIGITS").map(PathBuf::from);
     let roots = ["../shared/speech/digits", "../../shared/speech/digits"];
@@ -36,12 +36,12 @@ pub fn digits_folder() -> Option<PathBuf> {
     named.into_iter().chain(beside).find(|p| p.is_dir())
 }
 
-/// Without the silence around it.
+/// Removes the silence at both ends.
 fn trimmed(sound: &[f32]) -> Vec<f32> {
     extent(sound).map_or_else(Vec::new, |(first, last)| sound[first..last.min(sound.len())].to_vec())
 }
 
-/// How a number is said.
+/// A number in words.
 pub fn cardinal(n: u64) -> String {
     Vocabulary::english().numbers().cardinal(n)
 }
@@ -67,7 +67,7 @@ fn exchange() -> Words {
     out
 }
 
-/// The digits of one speaker of the dataset.
+/// The digits of one speaker in the dataset.
 fn dataset(speaker: &str) -> Words {
     let mut out = Words::new();
     let Some(folder) = digits_folder() else { return out };
@@ -79,7 +79,7 @@ fn dataset(speaker: &str) -> Words {
     out
 }
 
-/// What a speaker recorded; read once.
+/// A speaker's recordings, read once.
 fn words_of(speaker: &'static str) -> Arc<Words> {
     static KNOWN: OnceLock<Mutex<HashMap<&str, Arc<Words>>>> = OnceLock::new();
     let mut known = KNOWN.get_or_init(Mutex::default).lock().expect("no thread fails");
@@ -98,7 +98,7 @@ pub fn can_say(speaker: &'static str, words: &str) -> bool {
     words.split(' ').all(|word| known.contains_key(word))
 }
 
-/// The words one after the other; the take of each by what is said.
+/// The words one after another. The text determines which take of each is used.
 pub fn say(speaker: &'static str, words: &str) -> Vec<f32> {
     let known = words_of(speaker);
     let mut out = Vec::new();

@@ -1,4 +1,4 @@
-//! Tables over trials, with exact 95 % bounds.
+//! Tables of trials, with exact 95 % confidence limits.
 
 use crate::bounds::share;
 use crate::trials::{Kind, Trial};

@@ -1,5 +1,5 @@
-//! Side by side with other ways of hearing, on the same sounds: the free transcript matched with the nearest phrase, and pocketsphinx
-//! with the same phrases as its grammar, run as a program.
+//! Comparison with other recognition methods on the same sounds: the free transcript matched to the nearest phrase, and pocketsphinx with
+//! the same phrases as its grammar, run as a program.
 
 use crate::bounds::{exact, share};
 use crate::trials::{Kind, Trial};
@@ -12,14 +12,14 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Arc;
 
-/// Where Debian's packages put the other engine's model and dictionary.
+/// Location of the other engine's model and dictionary in Debian's packages.
 const MODEL: &str = "/usr/share/pocketsphinx/model/en-us/en-us";
 const DICTIONARY: &str = "/usr/share/pocketsphinx/model/en-us/cmudict-en-us.dict";
 
-/// What a way of hearing made of a sound: an answer, and how sure it seems; more is surer.
+/// A method's result for a sound: an answer and its confidence, where more is better.
 type Guess = Option<(Answer, f64)>;
 
-/// The nearest phrase to a free transcript by edit distance; numbers are read from the transcript.
+/// The phrase nearest to a free transcript by edit distance. Numbers are read from the transcript.
 fn nearest(free: &str, grammar: &Grammar) -> Guess {
     let text = normalise(free);
     if let Verdict::Accept { heard } = decide(&understand(&text, grammar, Vocabulary::english()), Stakes::Low) {
@@ -30,7 +30,7 @@ fn nearest(free: &str, grammar: &Grammar) -> Guess {
     (best.1 > 0.0).then(|| (best.0.answer.clone(), best.1))
 }
 
-/// The grammar in the Java Speech Grammar Format; phrases with words that the dictionary lacks are left out.
+/// The grammar in the Java Speech Grammar Format, without phrases whose words the dictionary lacks.
 fn jsgf(grammar: &Grammar, known: &HashSet<String>, numbers: &NumberWords) -> String {
     let can = |words: &str| words.split(' ').all(|w| known.contains(w));
     let phrases: Vec<&str> = grammar.phrases.iter().map(|p| p.words.as_str()).filter(|w| can(w)).collect();
@@ -57,7 +57,7 @@ fn jsgf(grammar: &Grammar, known: &HashSet<String>, numbers: &NumberWords) -> St
     out
 }
 
-/// Hears trials with pocketsphinx, one run for each grammar; none where it is not installed.
+/// Recognises trials with pocketsphinx, one run per grammar. `None` if it is not installed.
 fn pocketsphinx(trials: &[&Trial]) -> Option<Vec<Guess>> {
     let there = Command::new("pocketsphinx_batch").stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok();
     let dictionary = std::fs::read_to_string(DICTIONARY).ok().filter(|_| there)?;
@@ -77,7 +77,7 @@ fn pocketsphinx(trials: &[&Trial]) -> Option<Vec<Guess>> {
         }
         std::fs::write(folder.join("list"), names.join("\n") + "\n").ok()?;
         for (line, i) in run(&folder)?.lines().zip(members) {
-            // WORDS (NAME SCORE); no words where the grammar was not followed to an end.
+            // WORDS (NAME SCORE). No words if no sentence of the grammar was completed.
             let (words, rest) = line.rsplit_once('(').unwrap_or((line, ""));
             let score: f64 = rest.trim_end_matches(')').rsplit(' ').next().and_then(|s| s.parse().ok()).unwrap_or(0.0);
             let sure = score / trials[*i].seconds;
@@ -106,9 +106,9 @@ fn run(folder: &Path) -> Option<String> {
     std::fs::read_to_string(at("hyp")).ok()
 }
 
-/// Prints wrong branches of each way at the share of answers that ours accepted, and the ratio with its exact 95 % interval.
+/// Prints each method's wrong branches at the share of answers that ours accepted, and the ratio with its exact 95 % interval.
 pub fn print(all: &[Trial], most: usize) {
-    // A fair sample: every so many-th trial.
+    // A fair sample: every `step`-th trial.
     let step = all.len().div_ceil(most.max(1)).max(1);
     let trials: Vec<&Trial> = all.iter().step_by(step).collect();
     let allowed = trials.iter().filter(|t| t.kind.is_allowed()).count();

@@ -1,5 +1,4 @@
-//! What is said in a trial: phrases of the step, numbers as mechanics say them, and talk that answers nothing, of two sets that are kept
-//! apart.
+//! What is said in a trial: phrases of the step, numbers as mechanics say them, and talk that answers nothing, in two separate sets.
 #![allow(dead_code)]
 
 use crate::noises::Random;
@@ -8,14 +7,14 @@ use probeside::phrase::{
 };
 use std::collections::HashMap;
 
-/// What may be said for one number slot.
+/// Everything that can be said for one number slot.
 pub struct Numbers {
-    /// By value, usual forms first.
+    /// By value, common forms first.
     by_value: Vec<Vec<(String, Reading)>>,
 }
 
 impl Numbers {
-    /// Leaves out strings that stand for two different readings ("twelve forty" of 12.4 and 1240): nobody could tell them apart.
+    /// Excludes strings with two different readings ("twelve forty" of 12.4 and 1240): nobody could tell them apart.
     pub fn of(slot: &NumberSlot) -> Self {
         let all = number::spellings(slot);
         let mut meanings: HashMap<&str, usize> = HashMap::new();
@@ -35,7 +34,7 @@ impl Numbers {
         Numbers { by_value }
     }
 
-    /// Something to say: half of the time a value with one decimal less than the step listens for, mostly in the usual form.
+    /// A random number to say. Half of the time it has one decimal less than the step's resolution. It usually has the common form.
     pub fn pick(&self, slot: &NumberSlot, random: &mut Random) -> (String, Reading) {
         let round = |r: &Reading| {
             let coarse = r.value / (slot.resolution * 10.0);
@@ -58,13 +57,13 @@ impl Numbers {
     }
 }
 
-/// Whether the words would be understood at this step when they were typed: then they are no strangers to it.
+/// Whether the step would understand the words if they were typed. They are then not strangers to it.
 pub fn belongs(words: &str, grammar: &Grammar) -> bool {
     let heard = understand(words, grammar, Vocabulary::english());
     !matches!(decide(&heard, Stakes::Low), Verdict::Reject { .. }) || grammar.phrases.iter().any(|p| p.words == words)
 }
 
-/// The same meaning.
+/// Whether both mean the same.
 pub fn same(said: &Answer, heard: &Answer) -> bool {
     match (said, heard) {
         (Answer::Reading(a), Answer::Reading(b)) => {

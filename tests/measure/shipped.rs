@@ -1,5 +1,5 @@
-//! The grammars of the shipped procedures, as the walker asks for them: the stories in `tests/scenarios` are walked, with a control, an
-//! escape or a doubtful answer put in now and then, and every listen that differs from those before is kept.
+//! The grammars of the shipped procedures, as the walker requests them. The stories in `tests/scenarios` are walked with an occasional
+//! command, escape or doubtful answer, and every distinct listen is kept.
 #![allow(dead_code)]
 
 use crate::noises::Random;
@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
 use std::sync::Arc;
 
-/// A listen: what may be said, and the answers on which much hangs.
+/// A listen: its grammar, and the answers with high stakes.
 #[derive(Debug, Clone)]
 pub struct Listening {
     pub place: String,
@@ -28,7 +28,7 @@ impl Listening {
     }
 }
 
-/// The shipped recogniser as a walk has it, or with another network that spells; `elsewhere` is [`elsewhere`].
+/// The shipped recogniser as in a walk, or with another spelling network. `elsewhere` comes from [`elsewhere`].
 pub fn engine(letters: Option<&Path>, elsewhere: &[String]) -> Moonshine {
     let mut engine = Moonshine::open_with(letters).expect("the model");
     engine.use_words(Vocabulary::english(), elsewhere);
@@ -37,7 +37,7 @@ pub fn engine(letters: Option<&Path>, elsewhere: &[String]) -> Moonshine {
 
 const MOST_ANSWERS: usize = 300;
 
-/// A story: procedure, bike, and what is answered where.
+/// A story: the procedure, the bike, and the answers by step.
 struct Story {
     procedure: String,
     bike: String,
@@ -60,7 +60,7 @@ fn stories() -> Vec<Story> {
     files.iter().filter_map(|f| read(f)).collect()
 }
 
-/// Every different listen that the stories lead to; the same list in every run.
+/// Every distinct listen in the stories. The list is the same in every run.
 pub fn listens() -> Vec<Listening> {
     let mut out = Vec::new();
     let mut known = HashSet::new();
@@ -90,7 +90,7 @@ pub fn listens() -> Vec<Listening> {
     out
 }
 
-/// The phrases of all shipped procedures that the stories walk, as a walk tells them to the recogniser.
+/// The phrases of all shipped procedures in the stories, as a walk passes them to the recogniser.
 pub fn elsewhere() -> Vec<String> {
     let mut out: Vec<String> = stories().iter().flat_map(|s| stage::world(&s.procedure, &s.bike).phrases()).collect();
     out.sort_unstable();
@@ -98,7 +98,7 @@ pub fn elsewhere() -> Vec<String> {
     out
 }
 
-/// Mostly what the story says; now and then a control, an escape, or something to be confirmed.
+/// Usually the story's answer; occasionally a command, an escape, or something to be confirmed.
 fn answer(grammar: &Grammar, told: Option<&str>, stage: &Stage, random: &mut Random) -> Verdict {
     let luck = random.below(20);
     let heard = |answer: Answer, words: &str| Hypothesis { answer, words: words.to_owned(), probability: 0.99 };

@@ -1,9 +1,9 @@
-//! Work spread over all cores.
+//! Distributes work over all cores.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-/// Does `work` for every number below `count`, in order, on as many threads as there are cores, each of which has what `begin` gives it; a
-/// thread ends when `work` says so by false.
+/// Runs `work` for every number below `count`, in order, on as many threads as there are cores. Each thread gets its own value from
+/// `begin`, and ends when `work` returns false.
 pub fn spread<S>(count: usize, begin: impl Fn() -> S + Sync, work: impl Fn(&mut S, usize) -> bool + Sync) {
     let next = AtomicUsize::new(0);
     std::thread::scope(|scope| {

@@ -1,4 +1,4 @@
-//! Grammars like those of a walk's steps, and things that no grammar allows, development and test sets apart.
+//! Grammars like those of a walk's steps, and utterances outside every grammar, in separate development and test sets.
 #![allow(dead_code)]
 
 use probeside::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase};
@@ -71,7 +71,7 @@ fn step(choices: &[(&str, &[&str])]) -> Grammar {
     Grammar { phrases, ..Grammar::default() }
 }
 
-/// Steps with choices.
+/// Grammars with choices.
 pub fn choice_steps() -> Vec<Grammar> {
     CHOICES.iter().map(|c| step(c)).collect()
 }
@@ -92,7 +92,7 @@ pub fn confirm_step() -> Grammar {
     out
 }
 
-/// Values said at the number step, as words and volts.
+/// Values spoken at the number step, in words and in volts.
 pub const VOLTS: &[(&str, f64)] = &[
     ("twelve point four", 12.4),
     ("twelve point four five", 12.45),

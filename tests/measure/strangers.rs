@@ -1,4 +1,4 @@
-//! Talk that answers nothing: two sets that are kept apart, with words of the grammars in them now and then, as on a radio.
+//! Talk that answers nothing, in two separate sets. As on a radio, it contains an occasional word from the grammars.
 #![allow(dead_code)]
 
 /// For fitting.

@@ -1,4 +1,4 @@
-//! Noise suppression before the recogniser, tried: a recurrent network of 48 kHz frames (`nnnoiseless`, a port of RNNoise).
+//! An experiment with noise suppression before the recogniser: a recurrent network with 48 kHz frames (`nnnoiseless`, a port of RNNoise).
 
 use crate::trials::Treatment;
 use nnnoiseless::DenoiseState;
@@ -6,13 +6,13 @@ use probeside::hear::SAMPLE_RATE;
 use probeside::hear::resample::resample;
 
 const RATE: u32 = 48_000;
-/// The network works on sixteen-bit figures.
+/// The network works on sixteen-bit values.
 const SCALE: f32 = 32_767.0;
 
-/// What [`suppress`] does, as a treatment of trials.
+/// [`suppress`] as a treatment of trials.
 pub const SUPPRESSED: Treatment = Treatment { more: 0, treat: suppress };
 
-/// The sound without what the network takes for noise; as long as it was.
+/// The sound without what the network takes for noise, at the same length.
 fn suppress(sound: Vec<f32>) -> Vec<f32> {
     let wide: Vec<f32> = resample(&sound, SAMPLE_RATE as u32, RATE).iter().map(|x| x * SCALE).collect();
     let mut state = DenoiseState::new();

@@ -1,4 +1,4 @@
-//! Trials: voices in scenes against the shipped steps, and what was understood.
+//! Trials: voices in scenes at the shipped steps, and what the recogniser understood.
 
 use crate::noises::{self, Noise, Random, Scene, Sound, place, place_amid, set};
 use crate::sayings::{Numbers, belongs, same};
@@ -15,23 +15,23 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
-/// Which set of voices, noises and strangers.
+/// A set of voices, noises and strangers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Side {
     Fitting,
     /// The development voices in noises that come in bursts.
     InBursts,
     Testing,
-    /// The test's, from further away, over an engine, shouted.
+    /// The test voices from further away, over an engine, shouted.
     Harder,
-    /// Real people, who say numbers.
+    /// Real people saying numbers.
     People,
 }
 
-/// What a trial says.
+/// The content of a trial.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Kind {
-    /// Something that the step allows.
+    /// An answer that the step allows.
     Said(Answer),
     /// A phrase of another step.
     Elsewhere,
@@ -83,31 +83,31 @@ pub struct Trial {
     pub words: String,
     pub voice: String,
     pub noise: String,
-    /// Over active speech level, decibels; none where there is no noise but the room's own.
+    /// Signal-to-noise ratio relative to the active speech level, decibels. `None` if the only noise is the room's own.
     pub snr: Option<f32>,
-    /// Active speech level, decibels of full scale, where it was set.
+    /// Active speech level, decibels of full scale, if it was set.
     pub level: Option<f32>,
     pub number_step: bool,
     pub heard: Hypotheses,
     pub evidence: DecodingEvidence,
     /// Stakes of the best answer at this step.
     pub stakes: Stakes,
-    /// Time of computing, and of the sound.
+    /// Computing time, and duration of the sound.
     pub milliseconds: f64,
     pub seconds: f64,
-    /// What may be said, and the sound again, for the rivals.
+    /// The grammar, and the sound again, for the comparison with other methods.
     pub grammar: Arc<Grammar>,
     pub again: Again,
 }
 
-/// How to have the sound of a trial once more.
+/// How to obtain the sound of a trial again.
 pub enum Again {
     Made { words: String, voice: Voice, scene: Scene, way: Way, seed: u64, alone: Option<Sound>, more: usize },
     File(PathBuf),
 }
 
 impl Again {
-    /// The same voice at the same place with hardly any noise, of a trial that is made.
+    /// The same voice in the same place with hardly any noise, for a synthesised trial.
     pub fn without_noise(&self) -> Option<Self> {
         let Again::Made { words, voice, scene, way, seed, alone, more } = self else { return None };
         let (words, scene) = (words.clone(), Scene { snr: None, ..*scene });
@@ -129,7 +129,7 @@ impl Again {
 }
 
 impl Trial {
-    /// Is the best guess what was said?
+    /// Whether the best hypothesis is what was said.
     pub fn is_right(&self) -> bool {
         match (&self.kind, self.heard.best.first()) {
             (Kind::Said(said), Some(best)) => same(said, &best.answer),
@@ -151,20 +151,20 @@ impl Trial {
 }
 
 const LEVELS: [f32; 3] = [-18.0, -26.0, -40.0];
-/// No noise but the room's own, and over active speech level.
+/// Signal-to-noise ratios relative to the active speech level. `None` means only the room's own noise.
 pub const RATIOS: [Option<f32>; 4] = [None, Some(20.0), Some(10.0), Some(5.0)];
-/// Of every voice and ratio, at share 1.
+/// Per voice and ratio, at share 1.
 const PHRASES: f64 = 40.0;
 const NUMBERS: f64 = 16.0;
-/// Of every real voice, which has nothing else to say.
+/// Per real voice, which says only numbers.
 const NUMBERS_OF_PEOPLE: f64 = 100.0;
-/// So often something that a voice can say is looked for.
+/// Most tries to find something that a voice can say.
 const MOST_PICKS: usize = 500;
 const ELSEWHERE: f64 = 14.0;
 const TALK: f64 = 8.0;
 const NO_VOICE: f64 = 6.0;
 
-/// What is a step's own to answer is said more often than the controls that every step has.
+/// Picks a phrase. A step's own answers are more frequent than the commands that every step has.
 pub fn own_phrase(listening: &Listening, random: &mut Random) -> Option<(String, Answer)> {
     let shared = |a: &Answer| matches!(a, Answer::Command(_) | Answer::Escape(_) | Answer::Sum(_));
     let own = random.below(10) < 6;
@@ -173,7 +173,7 @@ pub fn own_phrase(listening: &Listening, random: &mut Random) -> Option<(String,
     Some((phrase.words.clone(), phrase.answer.clone()))
 }
 
-/// One case of which every voice says so much.
+/// One case, and how much every voice says in it.
 #[derive(Clone, Copy)]
 struct Case {
     way: Way,
@@ -181,7 +181,7 @@ struct Case {
     noises: &'static [Noise],
 }
 
-/// The test voices in ways and places that are harder, each in a noise that goes with it.
+/// The test voices in harder conditions, each with a matching noise.
 const HARDER: [Case; 5] = [
     Case { way: Way::TwoMetres, snr: Some(15.0), noises: &[Noise::Pink, Noise::Workshop] },
     Case { way: Way::Reverberant, snr: Some(20.0), noises: &[Noise::Pink, Noise::Workshop] },
@@ -260,15 +260,14 @@ fn plans(side: Side, listens: &[Listening], amount: f64) -> Vec<Plan> {
     out
 }
 
-/// What is said by one side in its scenes, by itself: the kind, the noise, and how to have the sound with so many more samples around it.
+/// Everything one side says in its scenes: the kind, the noise, and how to obtain the sound with this many more samples around it.
 pub fn sounds(side: Side, amount: f64, more: usize) -> Vec<(Kind, Scene, Again)> {
     let of = |plan: Plan| (plan.kind.clone(), plan.scene, plan.again(more));
     plans(side, &shipped::listens(), amount).into_iter().map(of).collect()
 }
 
-/// The networks that spell: for testing the shipped one, or the file that `PROBESIDE_SPELLS` names; for fitting, by the group of the voice,
-/// one that was trained without that group, so that what is fitted is fitted on voices that the network has not met. `PROBESIDE_LETTERS`
-/// names their folder.
+/// The spelling networks. For testing: the shipped one, or the file named by `PROBESIDE_SPELLS`. For fitting: for each group of voices a
+/// network trained without that group, so that the fit uses voices unknown to the network. `PROBESIDE_LETTERS` names their folder.
 fn networks(side: Side) -> Vec<Option<PathBuf>> {
     match side {
         Side::Testing | Side::Harder | Side::People => vec![std::env::var_os("PROBESIDE_SPELLS").map(PathBuf::from)],
@@ -276,33 +275,33 @@ fn networks(side: Side) -> Vec<Option<PathBuf>> {
             let folder = std::env::var_os("PROBESIDE_LETTERS").map(PathBuf::from);
             let folder =
                 folder.expect("PROBESIDE_LETTERS names the folder of first.onnx and second.onnx; see DEVELOPERS.md");
-            // The first group's voices are heard with the network that learnt from the second's.
+            // The first group's voices are recognised with the network trained on the second's.
             ["second.onnx", "first.onnx"].map(|name| Some(folder.join(name))).into()
         }
     }
 }
 
-/// All trials of one side, on as many threads as there are cores, with a recogniser each.
+/// Runs all trials of one side, on as many threads as there are cores, each with its own recogniser.
 ///
-/// After so many minutes no more are begun; steps are taken in a random order, so that what was done is a fair sample.
+/// Starts no more after `minutes`. The steps come in random order, so the completed trials are a fair sample.
 pub fn run(side: Side, amount: f64, minutes: f64) -> Vec<Trial> {
     run_treated(side, amount, minutes, Treatment { more: 0, treat: |sound| sound })
 }
 
-/// What is done to every sound before it is heard.
+/// A treatment of every sound before recognition.
 #[derive(Clone, Copy)]
 pub struct Treatment {
-    /// Samples of the scene around the voice that it wants beside the usual ones.
+    /// Extra samples of the scene that it needs around the voice.
     pub more: usize,
     pub treat: fn(Vec<f32>) -> Vec<f32>,
 }
 
-/// The same with something done to every sound before it is heard.
+/// As [`run`], with every sound treated before recognition.
 pub fn run_treated(side: Side, amount: f64, minutes: f64, treatment: Treatment) -> Vec<Trial> {
     let listens = shipped::listens();
     let mut plans = plans(side, &listens, amount);
     eprintln!("{} listens of the shipped procedures; {} trials", listens.len(), plans.len());
-    // A recogniser keeps the grammars that it met last.
+    // A recogniser keeps its most recent grammars.
     let order: Vec<u64> = (0..listens.len() as u64).map(|i| Random::new(i + 77).next()).collect();
     plans.sort_by_key(|p| order[p.listening]);
     let until = Instant::now() + std::time::Duration::from_secs_f64(minutes * 60.0);
@@ -344,13 +343,13 @@ fn one(plan: &Plan, listening: &Listening, engine: &mut Moonshine, treatment: Tr
     )
 }
 
-/// Hears one sound at one listen.
+/// Recognises one sound at one listen.
 pub fn hear(engine: &mut Moonshine, listening: &Listening, kind: Kind, words: String, again: Again) -> Trial {
     let sound = again.sound();
     heard_as(engine, listening, kind, words, (&sound, again))
 }
 
-/// The same, of a sound that is there; `again` is how to have it, or one like it, once more.
+/// The same for a given sound. `again` is how to obtain it, or a similar one, again.
 pub fn heard_as(
     engine: &mut Moonshine,
     listening: &Listening,
@@ -383,12 +382,12 @@ pub fn heard_as(
 
 const OUT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/measure/out");
 
-/// Where the trials of one side are kept.
+/// The file with the trials of one side.
 pub fn saved(side: Side) -> PathBuf {
     Path::new(OUT).join(format!("{side:?}.jsonl").to_lowercase())
 }
 
-/// Every trial as a line of JSON, to look into.
+/// Writes every trial as a line of JSON, for inspection.
 fn save(trials: &[Trial], side: Side) {
     std::fs::create_dir_all(OUT).expect("the folder can be made");
     let mut file = std::io::BufWriter::new(std::fs::File::create(saved(side)).expect("the file can be made"));
@@ -413,7 +412,7 @@ fn save(trials: &[Trial], side: Side) {
     }
 }
 
-/// Says words with every development voice, clean and in noise, at the first listen that allows them, and shows what is made of them.
+/// Says words with every development voice, clean and in noise, at the first listen that allows them, and prints the results.
 pub fn show(words: &str) {
     let begun = Instant::now();
     let mut engine = shipped::engine(None, &shipped::elsewhere());

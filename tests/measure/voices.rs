@@ -1,5 +1,5 @@
-//! Voices to measure with, and their sound at 16 kHz: programs of the system, run as programs, and the neural voice. What was said once
-//! is kept under `target/`, so that a second run says the same.
+//! Voices for measuring, with sound at 16 kHz: speech programs of the system, and the neural voice. Sound is cached under `target/`, so
+//! that a second run says the same.
 #![allow(dead_code)]
 
 use super::neural;
@@ -14,11 +14,11 @@ use std::process::{Command, Stdio};
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Voice {
     pub program: Program,
-    /// Its name there.
+    /// Its name in that program.
     pub name: &'static str,
-    /// Words a minute, where it can be set.
+    /// Words per minute, if adjustable.
     pub speed: u32,
-    /// Pitch and formants moved by so much.
+    /// Factor for pitch and formants.
     pub pitch: f32,
 }
 
@@ -28,7 +28,7 @@ pub enum Program {
     Flite,
     Festival,
     Neural,
-    /// A real person, whose words are put together.
+    /// A real person, whose words are assembled.
     Recorded,
 }
 
@@ -52,7 +52,7 @@ const fn recorded(name: &'static str) -> Voice {
     Voice { program: Program::Recorded, name, speed: 0, pitch: 1.0 }
 }
 
-/// Voices that coefficients and thresholds are fitted on.
+/// Voices for fitting coefficients and thresholds.
 pub const FOR_FITTING: &[Voice] = &[
     espeak("en-us", 150),
     espeak("en-gb+f2", 165),
@@ -69,7 +69,7 @@ pub const FOR_FITTING: &[Voice] = &[
     festival("cmu_us_slt_arctic_hts", 1.07),
 ];
 
-/// Voices that results are reported on.
+/// Voices for reported results.
 pub const FOR_TESTING: &[Voice] = &[
     espeak("en-gb-x-rp", 155),
     espeak("en-029+f5", 150),
@@ -85,17 +85,17 @@ pub const FOR_TESTING: &[Voice] = &[
     joe("en-gb-scotland", 160, 1.15),
 ];
 
-/// Real people, who only say numbers.
+/// Real people, who say only numbers.
 pub const PEOPLE: &[Voice] =
     &[recorded("en_US_f_Allison"), recorded("jackson"), recorded("theo"), recorded("yweweler")];
 
-/// True when the program can be run.
+/// Whether the program can be run.
 pub fn have(program: &str) -> bool {
     Command::new(program).arg("--version").stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok()
 }
 
 impl Voice {
-    /// Whether this machine has it.
+    /// Whether this machine has the voice.
     pub fn is_there(&self) -> bool {
         match self.program {
             Program::Espeak => have("espeak-ng"),
@@ -107,13 +107,13 @@ impl Voice {
         }
     }
 
-    /// The half of `tests/measure/letters/train.py` that it belongs to; 0 where its accent is in none.
+    /// Its half in `tests/measure/letters/train.py`. 0 if its accent is in neither.
     pub fn group(&self) -> usize {
         let second = ["en-gb-scotland", "en-gb-x-gbcwmd", "slt", "cmu_us_slt_arctic_hts"];
         usize::from(second.iter().any(|name| self.name.split('+').next() == Some(*name)))
     }
 
-    /// What it is called in tables.
+    /// Its name in tables.
     pub fn label(&self) -> String {
         let program = match self.program {
             Program::Espeak => "espeak",
@@ -128,12 +128,12 @@ impl Voice {
         }
     }
 
-    /// Whether it can say that.
+    /// Whether it can say this.
     pub fn can_say(&self, words: &str) -> bool {
         self.program != Program::Recorded || recorded::can_say(self.name, words)
     }
 
-    /// Says `words`; mono, 16 kHz. From the shelf when it was said before.
+    /// Says `words`, mono, 16 kHz. Uses the cache if it said them before.
     pub fn say(&self, words: &str) -> Vec<f32> {
         let mut hasher = std::hash::DefaultHasher::new();
         (self.label(), self.speed, words).hash(&mut hasher);
@@ -157,7 +157,7 @@ impl Voice {
         match self.program {
             Program::Recorded => recorded::say(self.name, words),
             Program::Neural => {
-                // Played faster by the pitch afterwards, so spoken slower by it before.
+                // It is later played faster by the pitch factor, so it speaks slower by the same factor.
                 let slow = 160.0 / self.speed as f32 * self.pitch;
                 let sound = neural::say(words, self.name, slow).expect("the neural voice speaks");
                 resample(&sound, (neural::RATE as f32 * self.pitch) as usize, SAMPLE_RATE)
@@ -197,15 +197,15 @@ impl Voice {
     }
 }
 
-/// A file of this thread's own.
+/// A scratch file for this thread.
 fn scratch() -> PathBuf {
     let who = (std::process::id(), std::thread::current().id());
     std::env::temp_dir().join(format!("probeside-say-{who:?}.wav").replace(['(', ')', ' ', '"'], ""))
 }
 
-/// A WAV file's sound: first channel, resampled to 16 kHz.
+/// The sound of a WAV file: first channel, resampled to 16 kHz.
 pub fn read_wav(bytes: &[u8]) -> Vec<f32> {
-    // A program that writes to a pipe cannot know the length and leaves the size fields huge.
+    // A program that writes to a pipe cannot know the length, and leaves huge size fields.
     let mut bytes = bytes.to_vec();
     if let Some(at) = bytes.windows(4).position(|w| w == b"data") {
         let length = (bytes.len() - at - 8) as u32;
@@ -221,7 +221,7 @@ pub fn read_wav(bytes: &[u8]) -> Vec<f32> {
     resample(&sound, spec.sample_rate as usize, SAMPLE_RATE)
 }
 
-/// Resamples by a Hann-windowed sinc of 16 zero crossings each side.
+/// Resamples with a Hann-windowed sinc of 16 zero crossings on each side.
 pub fn resample(sound: &[f32], from: usize, to: usize) -> Vec<f32> {
     if from == to {
         return sound.to_vec();

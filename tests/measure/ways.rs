@@ -1,4 +1,4 @@
-//! How somebody speaks, and from where: what is done to a voice before it is put into noise. All of it synthetic.
+//! How somebody speaks, and from where: processing of a voice before it is mixed with noise. All of it is synthetic.
 
 use super::noises::Random;
 use super::voices::resample;
@@ -7,17 +7,17 @@ use probeside::hear::SAMPLE_RATE;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Way {
     AtTheMicrophone,
-    /// Two metres away in a room of 54 m³ that takes 0.5 s to fall silent.
+    /// Two metres away in a room of 54 m³ with a reverberation time of 0.5 s.
     TwoMetres,
-    /// At arm's length in a bare garage of 100 m³ that takes 1.2 s.
+    /// At arm's length in a bare garage of 100 m³ with a reverberation time of 1.2 s.
     Reverberant,
-    /// Higher, with more of the upper frequencies, and limited.
+    /// Higher, with more treble, and limited.
     Shouted,
-    /// A sixth faster and higher, uneven, with a breath before it.
+    /// A sixth faster and higher, uneven, with a breath first.
     Breathless,
 }
 
-/// A room: cubic metres, seconds until a sound has fallen by 60 dB, metres to the microphone.
+/// A room: cubic metres, reverberation time in seconds, metres to the microphone.
 struct Room {
     volume: f32,
     falls: f32,
@@ -25,7 +25,7 @@ struct Room {
 }
 
 impl Room {
-    /// The room's answer to an impulse: the direct sound, and noise that decays from 3 ms on. The direct sound is as strong as all the rest at
+    /// The room's impulse response: the direct sound, and noise that decays from 3 ms on. The direct sound is as strong as all the rest at
     /// the critical distance, 0.057 times the root of volume over reverberation time (Kuttruff, Room Acoustics; from memory).
     fn response(&self, random: &mut Random) -> Vec<f32> {
         let rate = SAMPLE_RATE as f32;
@@ -48,7 +48,7 @@ impl Room {
         for (i, x) in sound.iter().enumerate().filter(|(_, x)| x.abs() > 1e-5) {
             out[i..].iter_mut().zip(&response).for_each(|(y, r)| *y += x * r);
         }
-        // What rings on after the last word is as long as an end-of-speech detector would leave.
+        // The reverberation after the last word is cut where an end-of-speech detector would end the utterance.
         out.truncate(sound.len() + SAMPLE_RATE / 4);
         out
     }
@@ -65,7 +65,7 @@ impl Way {
         }
     }
 
-    /// The voice as it reaches the microphone.
+    /// The voice as it arrives at the microphone.
     pub fn of(self, voice: Vec<f32>, random: &mut Random) -> Vec<f32> {
         match self {
             Way::AtTheMicrophone => voice,

@@ -1,4 +1,4 @@
-//! A real browser: chromium without a window, its network led nowhere. A script of the test's own reports by the console.
+//! A real browser: headless chromium without a network. A script in the test reports through the console.
 
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};

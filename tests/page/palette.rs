@@ -1,4 +1,4 @@
-//! The palette: every colour has one place, and what is read or seen stands out from what lies under it, by the contrast of WCAG 2.2
+//! The palette: every colour is defined in one place, and text and graphics have the contrast that WCAG 2.2 requires
 //! (https://www.w3.org/TR/WCAG22/#dfn-contrast-ratio): text 4.5 to 1 (success criterion 1.4.3), graphics 3 to 1 (1.4.11).
 
 use super::browser;

@@ -1,5 +1,5 @@
-//! A long session for the review's page: as many readings as wanted, sound, a correction, cautions, a check left out, suspects, and words that
-//! would be markup if anybody obeyed them.
+//! A long session for the review's page: any number of readings, audio, a correction, cautions, a skipped check, suspects, and words that
+//! would be markup if they were not escaped.
 
 use crate::disk::Disk;
 use crate::walked::Walk;

@@ -1,5 +1,5 @@
-//! A corrected reading counts once, in all that is made of a record: its readings corrected by "correct that" at once, twice, and after going
-//! back.
+//! A corrected reading counts once in everything derived from a record. Readings are corrected by "correct that" at once, twice, and after
+//! going back.
 
 use crate::support::typed_round::{CONCLUSION, Round};
 use probeside::review::{Review, csv, customer, gather, page, text};

@@ -1,4 +1,4 @@
-//! What `verify`, `review` and `walk --resume` say of a session that was killed at its very end, and what `verify` says that it cannot prove.
+//! What `verify`, `review` and `walk --resume` say about a session killed at its very end, and what `verify` says it cannot prove.
 
 use crate::support::typed::program;
 use crate::support::typed_round::{ANSWERS, Round};

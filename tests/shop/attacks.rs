@@ -1,4 +1,4 @@
-//! Attacks on the pages that `probeside shop serve` gives out, by the real program over real connections.
+//! Attacks on the pages of `probeside shop serve`, with the real program over real connections.
 
 use super::browser;
 use super::long::{self, EVIL};

@@ -1,4 +1,4 @@
-//! The command: its words, its exit codes, and its JSON as published.
+//! The command: its output, its exit codes, and its published JSON.
 
 use super::fits::fits;
 use super::sessions::Made;

@@ -1,5 +1,5 @@
-//! The archive as a file: no other program's database is touched, nothing that is no plain file is waited for, none is made by looking, and it
-//! is its owner's alone.
+//! The archive as a file: another program's database is never touched, anything but a plain file never blocks, looking creates nothing, and
+//! the archive is private.
 
 use super::sessions::Made;
 use super::wait;

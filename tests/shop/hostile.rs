@@ -1,4 +1,4 @@
-//! Sessions from strangers: refused with a sentence, or kept and shown harmlessly; nothing outside is read, followed or written.
+//! Sessions from strangers: refused with a sentence, or stored and shown harmlessly. Nothing outside is read, followed or written.
 
 use super::long::{self, EVIL};
 use super::sessions::{Made, copied, forged, header, record};

@@ -1,6 +1,6 @@
-//! A PostgreSQL server of the test's own, from Debian's package: in a temporary folder, reached by a Unix socket there, as a user without
-//! rights where the test runs as root, since the server refuses root. It also listens on loopback, with a certificate of an authority that is
-//! made for it.
+//! A PostgreSQL server for the test, from Debian's package. It runs in a temporary folder and is reached through a Unix socket there. If
+//! the test runs as root, the server runs as an unprivileged user, because it refuses root. It also listens on loopback, with a certificate
+//! from an authority made for the test.
 
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};

@@ -1,4 +1,5 @@
-//! Sessions as a walk leaves them: an invented bike, a person, a cause, a drop and a battery's voltage; to be made longer, altered and broken.
+//! Sessions as a walk leaves them: an invented bike, a person, a cause, a voltage drop and a battery's voltage. Tests lengthen, alter and
+//! break them.
 
 use crate::walked::Walk;
 use probeside::session::{Digest, Folder, Header, Job, Journal, Record, Remark, sha256_hex};

@@ -1,4 +1,4 @@
-//! What has to hold on either database. Each part gets an empty archive.
+//! The requirements for both databases. Each part gets an empty archive.
 
 use super::sessions::{Made, copied, forged, go_on, header, record};
 use super::{hostile, wait};

@@ -1,4 +1,5 @@
-//! A journal that a typed walk wrote, damaged in one place: it is refused, or it is whole up to a torn last line, never silently shorter.
+//! Damages one place in a journal from a typed walk. The journal must be rejected, or be complete up to a torn last line, but never be
+//! silently shorter.
 
 use super::disk::Disk;
 use super::typed_round::{ANSWERS, Round};
@@ -6,14 +7,14 @@ use probeside::review::{gather, verify};
 use probeside::session::{DIGEST_FILE, Folder, JOURNAL_FILE, Journal, SessionError, Storage};
 use std::collections::BTreeMap;
 
-/// What is done to a byte.
+/// A change to a byte.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Change {
     Zero,
     Ones,
-    /// One of its bits.
+    /// Flips one of its bits.
     Flip(u8),
-    /// It and everything after it is cut off.
+    /// Cuts it off, with everything after it.
     Cut,
 }
 
@@ -33,16 +34,16 @@ impl Change {
     ];
 }
 
-/// What became of it when the session was to be taken up.
+/// The outcome of resuming the session.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Fate {
-    /// Refused, and nothing was changed.
+    /// Rejected, and nothing was changed.
     Refused,
-    /// The last line was torn and is set aside, which is said.
+    /// The last line was torn. It was set aside, and this was reported.
     Torn,
-    /// Cut between two lines: what is left is whole, and not ended.
+    /// Cut between two lines: the rest is complete, and not ended.
     Shorter,
-    /// The last line was altered into another whole one, which only the digest could tell.
+    /// The last line was altered into another valid one, which only the digest could reveal.
     Unseen,
 }
 
@@ -50,7 +51,7 @@ pub enum Fate {
 pub struct Written(BTreeMap<String, Vec<u8>>);
 
 impl Written {
-    /// As a typed walk leaves it.
+    /// The files after a typed walk.
     pub fn walked() -> Self {
         let temp = tempfile::tempdir().expect("a folder");
         let (round, into) = (Round::new(), temp.path().join("session"));
@@ -68,8 +69,8 @@ impl Written {
         &self.0[JOURNAL_FILE]
     }
 
-    /// Damages the byte `at`, with the session's digest beside it or without. `None` where that changes nothing. `thoroughly`: what review
-    /// and verify say is looked at, too.
+    /// Damages the byte `at`, with or without the session's digest beside the journal. `None` if that changes nothing. With `thoroughly` it
+    /// also checks what review and verify say.
     pub fn damaged(&self, at: usize, change: Change, digest: bool, thoroughly: bool) -> Option<Fate> {
         let what = format!("{change:?} at {at}, digest {digest}");
         let mut journal = self.journal().to_vec();

@@ -1,10 +1,10 @@
-//! A storage double: a disk in memory that loses power, fills up or fails when a test says so. Unit tests and integration tests share it; it
-//! is no part of the library.
+//! A storage double: an in-memory disk that loses power, fills up or fails on demand. Unit tests and integration tests share it. It is not
+//! part of the library.
 //!
-//! The disk has two states: what programs see, and what would survive a power cut. It reads POSIX strictly. Contents survive once `sync`
-//! returned; names and folders survive once `sync_names` of their folder returned. A failed `sync` loses the data it was to write, even if
-//! the next `sync` succeeds (Linux does this). A failed `append` may have written a part. Unsynced data survives by whole sectors, in any
-//! order, and the file's length independently of its contents.
+//! The disk has two states: what programs see, and what would survive a power cut. It applies POSIX strictly. Contents survive once `sync`
+//! has returned; names and folders survive once `sync_names` of their folder has returned. A failed `sync` loses the data it should have
+//! written, even if the next `sync` succeeds (Linux does this). A failed `append` may have written a part. Unsynced data survives in whole
+//! sectors, in any order, and the file's length survives independently of its contents.
 
 #![allow(dead_code)]
 
@@ -23,12 +23,12 @@ pub enum Fault {
     ReadOnly,
     /// The device fails (EIO). An append writes half of its bytes first.
     Device,
-    /// The folder is gone (ENOENT).
+    /// The folder has disappeared (ENOENT).
     Gone,
 }
 
 impl Fault {
-    /// All of them.
+    /// All faults.
     pub const ALL: [Fault; 4] = [Fault::Full, Fault::ReadOnly, Fault::Device, Fault::Gone];
 
     fn error(self) -> io::Error {
@@ -41,12 +41,12 @@ impl Fault {
     }
 }
 
-/// What a power cut leaves of that which was not synced.
+/// What a power cut leaves of unsynced data.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Keep {
     /// Nothing.
     Nothing,
-    /// Any part, chosen by the seed: some names, some sectors as they were at some time, zeros where one was not written yet.
+    /// Any part, chosen by the seed: some names, some sectors in one of their earlier states, zeros for sectors not written yet.
     Some(u64),
 }
 
@@ -55,7 +55,7 @@ struct Inode {
     seen: Vec<u8>,
     durable: Vec<u8>,
     dirty: Vec<Range<usize>>,
-    /// How often it was written to.
+    /// Number of writes so far.
     changes: i64,
 }
 
@@ -73,7 +73,7 @@ struct State {
     locked: bool,
 }
 
-/// A disk in memory; clones are the same disk.
+/// An in-memory disk. Clones share it.
 #[derive(Debug, Default, Clone)]
 pub struct Disk(Arc<Mutex<State>>);
 
@@ -84,7 +84,7 @@ pub struct Memory {
     holds_lock: bool,
 }
 
-/// A small generator of numbers for choosing what survives (SplitMix64 by Steele, Lea and Flood, 2014).
+/// A small random number generator that chooses what survives (SplitMix64 by Steele, Lea and Flood, 2014).
 fn next_number(seed: &mut u64) -> u64 {
     *seed = seed.wrapping_add(0x9E37_79B9_7F4A_7C15);
     let mut z = *seed;
@@ -93,7 +93,7 @@ fn next_number(seed: &mut u64) -> u64 {
     z ^ (z >> 31)
 }
 
-/// The real folder refuses such names, too.
+/// The real folder rejects such names too.
 fn refuse_name(name: &str) -> io::Result<()> {
     if plain_name(name) { Ok(()) } else { Err(io::ErrorKind::InvalidFilename.into()) }
 }
@@ -102,7 +102,7 @@ fn folder_of(name: &str) -> &str {
     name.rsplit_once('/').map_or("", |(folder, _)| folder)
 }
 
-/// The folders that a file of this name is in, the innermost first.
+/// The folders that contain a file of this name, innermost first.
 fn folders_of(name: &str) -> impl Iterator<Item = &str> {
     std::iter::successors(Some(folder_of(name)), |folder| Some(folder_of(folder)))
         .take_while(|folder| !folder.is_empty())
@@ -117,7 +117,7 @@ impl Inode {
         }
     }
 
-    /// Of every sector what was in it before one of the appends that reached it, or after the last; then a length.
+    /// Keeps every sector as it was before one of the appends that reached it, or after the last. Then chooses a length.
     fn keep_some(&mut self, seed: &mut u64) {
         let mut sectors: BTreeMap<usize, Vec<Range<usize>>> = BTreeMap::new();
         for range in std::mem::take(&mut self.dirty) {
@@ -165,7 +165,7 @@ impl State {
             self.durable_folders.extend(folders.into_iter().filter(|_| next_number(&mut seed).is_multiple_of(2)));
             self.inodes.iter_mut().for_each(|inode| inode.keep_some(&mut seed));
         }
-        // What lies in a folder that has no name cannot be found.
+        // A file in a folder without a durable name cannot be found.
         let folders = &self.durable_folders;
         self.durable_names.retain(|name, _| folders_of(name).all(|folder| folders.contains(folder)));
         self.names = self.durable_names.clone();
@@ -177,7 +177,7 @@ impl State {
         self.dark = true;
     }
 
-    /// Counts an operation. `Some` when it is to fail.
+    /// Counts an operation. `Some` if it must fail.
     fn begin(&mut self) -> io::Result<Option<Fault>> {
         let number = self.operations;
         self.operations += 1;
@@ -214,17 +214,17 @@ impl Disk {
         Memory { disk: self.clone(), holds_lock: false }
     }
 
-    /// Operations that were tried so far.
+    /// Number of operations tried so far.
     pub fn operations(&self) -> u64 {
         self.state().operations
     }
 
-    /// Makes the operations with these numbers (the first is 0) fail.
+    /// Makes the operations with these numbers fail. The first operation is 0.
     pub fn fail(&self, operations: Range<u64>, fault: Fault) {
         self.state().faults.push((operations, fault));
     }
 
-    /// Cuts the power just before the operation with this number; from then on everything fails.
+    /// Cuts the power just before the operation with this number. From then on everything fails.
     pub fn cut_before(&self, operation: u64, keep: Keep) {
         self.state().cut = Some((operation, keep));
     }
@@ -234,7 +234,7 @@ impl Disk {
         self.state().power_cut(keep);
     }
 
-    /// Power and faults are mended, locks are gone; what survived is there.
+    /// Restores the power, clears faults and releases locks. What survived is there.
     pub fn restart(&self) {
         let mut state = self.state();
         if !state.dark {
@@ -244,7 +244,7 @@ impl Disk {
         state.faults.clear();
     }
 
-    /// Faults are mended; the process lives on.
+    /// Clears faults. The process lives on.
     pub fn mend(&self) {
         self.state().faults.clear();
     }
@@ -254,7 +254,7 @@ impl Disk {
         self.state().inode(name).ok().map(|inode| inode.seen.clone())
     }
 
-    /// Somebody else writes into a file that is there.
+    /// Another program writes into an existing file.
     pub fn meddle(&self, name: &str, how: impl FnOnce(&mut Vec<u8>)) {
         if let Ok(inode) = self.state().inode(name) {
             how(&mut inode.seen);
@@ -264,7 +264,7 @@ impl Disk {
         }
     }
 
-    /// Puts a file there, as if it had always been there.
+    /// Adds a file as if it had always been there.
     pub fn put(&self, name: &str, bytes: &[u8]) {
         let mut state = self.state();
         state.inodes.push(Inode { seen: bytes.to_vec(), durable: bytes.to_vec(), ..Inode::default() });
@@ -325,7 +325,7 @@ impl Storage for Memory {
         if inode.seen.len() as u64 > limit { Err(io::ErrorKind::FileTooLarge.into()) } else { Ok(inode.seen.clone()) }
     }
 
-    /// Not counted as an operation: a look loses nothing.
+    /// Not counted as an operation: reading a stamp loses nothing.
     fn stamp(&mut self, name: &str) -> io::Result<Stamp> {
         refuse_name(name)?;
         let mut state = self.disk.state();

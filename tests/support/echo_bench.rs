@@ -1,31 +1,32 @@
-//! A microphone before a loudspeaker, in samples: what is played goes through a room with a delay, a level and clocks that drift, and comes
-//! together with the room's noise and somebody's answer. All through the code of the live microphone, [`Duplex`].
+//! A microphone in front of a loudspeaker, simulated in samples. The loudspeaker's sound passes through a room with a delay, a level and
+//! drifting clocks, and is mixed with the room's noise and somebody's answer. Everything runs through the live microphone's code,
+//! [`Duplex`].
 #![allow(dead_code, reason = "not every user of it looks at everything")]
 
 use probeside::hear::{Activity, Duplex, EchoState, RATE, Utterance, Voiced};
 
-/// Samples handed over at a time: 10 ms.
+/// Samples per block: 10 ms.
 const STEP: usize = RATE as usize / 100;
-/// From noticing speech until the prompt is silent, in samples: 60 ms, as the sound test measured.
+/// From the detection of speech until the prompt is silent, in samples: 60 ms, as measured in the sound test.
 const CUT_AFTER: usize = RATE as usize * 6 / 100;
-/// Root mean square of the room's noise: -56 dB of full scale.
+/// Noise of the room, root mean square: -56 dB of full scale.
 pub const NOISE_LEVEL: f32 = 0.0015;
 /// Reflections in the room.
 const REFLECTIONS: usize = 250;
 /// Silence after each prompt, in samples.
 const PAUSE: usize = 3 * RATE as usize / 2;
 
-/// The way from the loudspeaker to the microphone.
+/// The path from the loudspeaker to the microphone.
 #[derive(Debug, Clone, Copy)]
 pub struct Way {
-    /// Level of the echo against what is played, in decibels.
+    /// Level of the echo relative to the playback, in decibels.
     pub level_db: f32,
     pub delay_ms: usize,
-    /// Time in which the room's sound falls by 60 dB, in seconds.
+    /// Reverberation time (decay by 60 dB), in seconds.
     pub rt60_s: f32,
-    /// How much faster the microphone's clock is, in millionths.
+    /// How much faster the microphone's clock runs, in parts per million.
     pub drift_ppm: f64,
-    /// In the middle of every third prompt so much sound is lost.
+    /// Sound lost in the middle of every third prompt.
     pub lost_ms: usize,
 }
 
@@ -41,7 +42,7 @@ pub fn at_level(mut sound: Vec<f32>, wanted: f32) -> Vec<f32> {
     sound
 }
 
-/// Where sound comes and how strong: the direct one, then reflections that die away.
+/// Delay and strength of each arrival: the direct sound, then decaying reflections.
 fn room(random: &mut fastrand::Rng, way: Way) -> Vec<(usize, f32)> {
     let fall = 10f32.powf(-3.0 / (way.rt60_s * RATE as f32));
     let longest = (way.rt60_s * RATE as f32) as usize;
@@ -55,24 +56,24 @@ fn room(random: &mut fastrand::Rng, way: Way) -> Vec<(usize, f32)> {
     taps
 }
 
-/// What became of one prompt.
+/// The outcome of one prompt.
 #[derive(Default)]
 pub struct Heard {
-    /// Speech was noticed at this sample of the prompt, while it sounded: it was cut.
+    /// The sample of the prompt at which speech was detected while it played, which cut it.
     pub cut: Option<usize>,
     pub utterances: Vec<Utterance>,
 }
 
-/// A microphone before a loudspeaker.
+/// A microphone in front of a loudspeaker.
 pub struct Bench {
     pub duplex: Duplex,
     way: Way,
     room: Vec<(usize, f32)>,
     random: fastrand::Rng,
-    /// What arrives at the microphone, by the loudspeaker's clock, from sample `first` on.
+    /// Sound arriving at the microphone, in the loudspeaker's clock, from sample `first` on.
     arriving: std::collections::VecDeque<f32>,
     first: u64,
-    /// Samples played and heard so far.
+    /// Number of samples played and heard so far.
     played: u64,
     heard: u64,
     turns: u64,
@@ -100,7 +101,7 @@ impl Bench {
         self.duplex.echo()
     }
 
-    /// Plays one sample; what arrives of it later is a little bent, as by all loudspeakers.
+    /// Plays one sample. What later arrives of it is slightly distorted, as by all loudspeakers.
     fn play(&mut self, sample: f32) {
         self.arriving.push_back(0.0);
         if sample != 0.0 {
@@ -113,7 +114,7 @@ impl Bench {
         self.played += 1;
     }
 
-    /// What arrives at the microphone's next sample.
+    /// The microphone's next sample.
     fn hear(&mut self) -> f32 {
         let at = self.heard as f64 * (1.0 + self.way.drift_ppm * 1e-6);
         self.heard += 1;
@@ -144,7 +145,7 @@ impl Bench {
         for begin in (0..length).step_by(STEP) {
             if self.turns.is_multiple_of(3) && begin / STEP == prompt.len() / 2 / STEP {
                 let lost = (self.way.lost_ms * RATE as usize / 1000) as u64;
-                // Once of what is heard, once of what is played.
+                // Alternately in the recording and in the playback.
                 self.heard = if self.turns.is_multiple_of(2) { self.heard + lost } else { self.heard - lost };
             }
             let (mut near, mut far) = ([0.0; STEP], [0.0; STEP]);

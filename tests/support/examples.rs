@@ -1,16 +1,16 @@
-//! Worked examples of the trade's sums from outside. Each names its source; all figures are quoted from memory of it.
+//! Worked examples of the workshop sums from external sources. Each names its source; all figures are quoted from memory of it.
 
-/// One example.
+/// A worked example.
 pub struct Example {
     /// The sum.
     pub sum: &'static str,
     /// Its values as typed.
     pub given: &'static [&'static str],
-    /// What the source gives, in the sum's unit.
+    /// The source's result, in the sum's unit.
     pub gives: f64,
-    /// How far the source may be off by its own rounding, as a share.
+    /// The source's rounding error, as a share.
     pub within: f64,
-    /// Where it stands.
+    /// The source.
     pub source: &'static str,
 }
 
@@ -39,7 +39,7 @@ const BOATS: &str = "ABYC E-11: 3 % for critical circuits, 10 % for others; cond
 const HALF: &str = "textbooks of engines: with a rod of four throws the piston is 56.4 % down at a quarter turn";
 const SI: &str = "NIST SP 811, conversion factors";
 
-/// All of them.
+/// All examples.
 pub const EXAMPLES: &[Example] = &[
     of("wire-resistance", &["304.8 m", "10 AWG"], 0.9989, 0.001, NBS),
     of("wire-resistance", &["304.8 m", "12 AWG"], 1.588, 0.001, NBS),
@@ -184,7 +184,7 @@ pub const EXAMPLES: &[Example] = &[
     of("battery-time", &["14 Ah", "1.4 A", "100 %"], 10.0, 1e-9, "definition of the ten-hour rate (JIS D 5302)"),
     of("state-of-charge", &["12.24 V", "80 degF"], 50.0, 1e-6, "battery makers' tables, 80 degrees Fahrenheit"),
     of("state-of-charge", &["6.225 V", "80 degF", "6 V"], 75.0, 1e-6, "half of battery makers' 12 volt table"),
-    // Open-circuit voltage of a cell is the acid's density plus 0.845 (Linden's Handbook of Batteries): 1.265 full, 1.225 three
+    // The open-circuit voltage of a cell is the acid's density plus 0.845 (Linden's Handbook of Batteries): 1.265 full, 1.225 three
     // quarters, 1.190 half.
     of("state-of-charge", &["12.66 V", "80 degF"], 100.0, 0.1, "Linden's Handbook of Batteries, density 1.265"),
     of("state-of-charge", &["12.42 V", "80 degF"], 75.0, 0.1, "Linden's Handbook of Batteries, density 1.225"),

@@ -1,9 +1,9 @@
-//! A small reader of JSON Schema, for the schemas that are published.
+//! A small JSON Schema validator for the published schemas.
 
 use serde_json::Value;
 
-/// Whether `value` is as `schema` says, as far as the published schema uses JSON Schema (2020-12): `$ref`, `anyOf`, `const`, `type`,
-/// `required`, `properties`, `items`, `minimum`. A key that the schema does not name is a fault here, so that the schema stays complete.
+/// Checks `value` against `schema`, for the part of JSON Schema (2020-12) that the published schema uses: `$ref`, `anyOf`, `const`, `type`,
+/// `required`, `properties`, `items`, `minimum`. A key that the schema does not name is an error here, which keeps the schema complete.
 pub fn fits(value: &Value, schema: &Value, root: &Value, at: &str, faults: &mut Vec<String>) {
     if let Some(name) = schema["$ref"].as_str() {
         return fits(value, root.pointer(name.trim_start_matches('#')).unwrap(), root, at, faults);

@@ -1,6 +1,6 @@
-//! Walks by the real program that are killed (SIGKILL) at random moments, from their first words to their end; a third of those taken up
-//! again are killed again. Every reading that was read back is in the journal, the walk comes to its right end, its record is whole, and
-//! the archive takes it.
+//! Walks of the real program that are killed (SIGKILL) at random moments between their first words and their end. A third of the resumed
+//! walks are killed again. Every reading that was read back must be in the journal, the walk must reach the right end, its record must be
+//! complete, and the archive must accept it.
 
 use super::mechanic::Mechanic;
 use super::stage::{Stage, procedures, walker};
@@ -21,27 +21,27 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-/// A walk that came to its end before it was killed is tried again so often.
+/// Most tries for a walk that ends before it is killed.
 const MOST_TRIES: usize = 20;
 /// More answers than this mean that the walk goes in a circle.
 const MOST_ANSWERS: usize = 400;
-/// A killed walk is taken up at most so often until it is at its end: once killed again, once by voice, once by typing.
+/// Most resumes of a killed walk until it ends: once for a second kill, once by voice, once by typing.
 const MOST_TAKEN_UP: usize = 4;
-/// Who answers by voice, and the silence after each answer in seconds.
+/// The answering voice, and the silence after each answer in seconds.
 const VOICE: &str = "en-us";
 const PAUSE_S: f32 = 1.5;
-/// What a number is read back in, digit by digit.
+/// The words of a number that is read back digit by digit.
 const DIGITS: [&str; 12] =
     ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "point", "minus"];
 
-/// How a walk is made.
+/// How a walk is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum How {
-    /// No spark, its answers typed.
+    /// No spark, with typed answers.
     Typed,
-    /// A short round, its answers heard from a sound file, each kept as a clip.
+    /// A short round, with answers recognised from a sound file and kept as clips.
     Spoken,
-    /// No spark in the best order, its answers typed.
+    /// No spark in the best order, with typed answers.
     Best,
 }
 
@@ -52,26 +52,27 @@ impl How {
 /// What the kills hit.
 #[derive(Default, Debug)]
 pub struct Tally {
-    /// Walks that were killed.
+    /// Number of killed walks.
     pub killed: AtomicU64,
     /// Readings read back before the kills.
     pub promised: AtomicU64,
-    /// Killed again after they were taken up.
+    /// Walks killed again after resuming.
     pub twice: AtomicU64,
-    /// At their conclusion when they were killed.
+    /// Walks at their conclusion when killed.
     pub over: AtomicU64,
-    /// Records that came to their end, whole.
+    /// Records that reached their end, complete.
     pub ended: AtomicU64,
 }
 
-/// When a walk is killed: so long after so many of its lines. Counted in lines, because under load a walk takes many times as long.
+/// The moment of a kill: this long after this many of the walk's lines. It is counted in lines, because a walk takes many times as long
+/// under load.
 #[derive(Clone, Copy, Debug)]
 struct Moment {
     lines: usize,
     after: Duration,
 }
 
-/// What a walk printed, its exit, what it complained of, and how long it took from its first line on.
+/// A walk's output, exit status and standard error, and its duration from the first line on.
 struct Watched {
     lines: Vec<String>,
     status: ExitStatus,
@@ -88,18 +89,18 @@ pub struct Course {
     adviser: Mutex<Option<Adviser>>,
     folder: tempfile::TempDir,
     answers: String,
-    /// Lines that the undisturbed walk printed, and how long it took.
+    /// Lines that the undisturbed walk printed, and its duration.
     lines: usize,
     took: Duration,
     /// The readings it took, and its conclusion.
     read: Vec<(u32, String)>,
     conclusion: String,
-    /// One session is put into the archive at a time.
+    /// The archive takes one session at a time.
     archive: Mutex<()>,
     pub tally: Tally,
 }
 
-/// Whole lines of the journal, as a reader that repairs nothing sees them, and whether its end is torn.
+/// Complete lines of the journal, as seen by a reader that repairs nothing, and whether its end is torn.
 fn journal(folder: &Path) -> (Vec<Entry>, bool) {
     let bytes = std::fs::read(folder.join(JOURNAL_FILE)).unwrap_or_default();
     let text = String::from_utf8_lossy(&bytes);
@@ -121,7 +122,7 @@ fn read(entries: &[Entry]) -> Vec<(u32, String)> {
     readings.collect()
 }
 
-/// The conclusion that the walk ended in.
+/// The conclusion that ended the walk.
 fn ended_in(entries: &[Entry]) -> Option<String> {
     records(entries).find_map(|r| match r {
         Record::Concluded { conclusion, last: true, .. } => Some(conclusion),
@@ -145,7 +146,7 @@ fn events(entries: &[Entry]) -> Vec<(Event, Now)> {
     entries.iter().filter(|e| e.is(Kind::Event)).filter_map(|e| Some((e.body_as()?, e.at()))).collect()
 }
 
-/// A walk under way, its answers waiting in the pipe.
+/// Starts a walk, with its answers waiting in the pipe.
 fn start(arguments: &[&str], into: &Path, hear: &str, answers: &str) -> Child {
     let mut child = Command::new(program())
         .arg("walk")
@@ -158,20 +159,20 @@ fn start(arguments: &[&str], into: &Path, hear: &str, answers: &str) -> Child {
         .stderr(Stdio::piped())
         .spawn()
         .expect("the program starts");
-    // Fits into the pipe, so that nobody has to wait for a reader.
+    // Fits into the pipe, so nobody waits for a reader.
     assert!(answers.len() < 60_000);
     let _ = child.stdin.take().expect("a pipe").write_all(answers.as_bytes());
     child
 }
 
-/// Watches a walk to its end, which is a kill at this moment, if asked.
+/// Watches a walk to its end, or kills it at this moment.
 fn watch(mut child: Child, kill: Option<Moment>) -> Watched {
     let mut out = BufReader::new(child.stdout.take().expect("a pipe")).lines().map_while(Result::ok);
     let mut lines = Vec::from_iter(out.next());
     let began = Instant::now();
     if let Some(Moment { lines: many, after }) = kill {
         lines.extend(out.by_ref().take(many.saturating_sub(lines.len())));
-        // What it prints meanwhile fits into the pipe.
+        // Its output in the meantime fits into the pipe.
         std::thread::sleep(after);
         child.kill().expect("killed");
     }
@@ -182,7 +183,7 @@ fn watch(mut child: Child, kill: Option<Moment>) -> Watched {
 }
 
 impl Course {
-    /// Walks it once without a kill; nothing where the machine lacks the recogniser or the voice, which is said.
+    /// Walks it once without a kill. `None`, with a message, if the machine lacks the recogniser or the voice.
     pub fn new(how: How) -> Option<Self> {
         let round = (how == How::Spoken).then(Round::new);
         let best: &[(&str, &str)] = &[
@@ -236,9 +237,9 @@ impl Course {
         Some(course)
     }
 
-    /// What is answered from where these entries end to the end of the walk; nothing where it is over.
+    /// The remaining answers after these entries. `None` if the walk is over.
     fn rest(&self, entries: &[Entry], torn: bool) -> Option<String> {
-        // One at a time: what the adviser has reckoned serves all.
+        // One at a time: all share the adviser's calculations.
         let mut adviser = self.adviser.lock().expect("no panic");
         let mut stage = Stage::taken_up_by(self.world.clone(), &events(entries), torn, adviser.take());
         let over = stage.finished.is_some();
@@ -247,7 +248,7 @@ impl Course {
         (!over).then_some(answers)
     }
 
-    /// All answers from where the stage is to the end of the walk, a line each.
+    /// All answers from the stage's position to the end of the walk, one per line.
     fn answers_of(&self, stage: &mut Stage) -> String {
         let mut lines = String::new();
         for _ in 0..MOST_ANSWERS {
@@ -276,7 +277,7 @@ impl Course {
         self.walk(&arguments, into, &self.answers, self.how == How::Spoken)
     }
 
-    /// A walk, its answers typed or spoken into a file beside the session's folder.
+    /// Starts a walk with its answers typed, or spoken into a file beside the session's folder.
     fn walk(&self, arguments: &[&str], into: &Path, answers: &str, spoken: bool) -> Option<Child> {
         if !spoken {
             return Some(start(arguments, into, "typed", answers));
@@ -285,7 +286,7 @@ impl Course {
         Some(start(arguments, into, wav.to_str()?, ""))
     }
 
-    /// Kills one walk, a third of them again, and sees that nothing is lost and nothing stuck.
+    /// Kills one walk, a third of them twice, and checks that nothing is lost and nothing is stuck.
     pub fn kill(&self, number: u64, seed: u64) {
         let mut dice = fastrand::Rng::with_seed(seed.wrapping_add(number));
         let mut moment = |of: usize| Moment {
@@ -296,7 +297,7 @@ impl Course {
             let into = self.folder.path().join(format!("session-{number}-{again}"));
             let at = moment(self.lines);
             let watched = watch(self.begin(&into)?, Some(at));
-            // One that came to its end first was not killed.
+            // A walk that ended first was not killed.
             watched.status.code().is_none().then_some((into, at, watched.lines))
         });
         let (into, at, lines) = killed.expect("a walk lives long enough to be killed");
@@ -313,7 +314,7 @@ impl Course {
             }
             let rest = self.rest(&there, torn).unwrap_or_default();
             let kill = std::mem::take(&mut again).then(|| moment(rest.lines().count().max(1)));
-            // One that did not understand what was spoken into the file is brought to its end by typing.
+            // A walk that misunderstood the sound file is finished by typing.
             let spoken = self.how == How::Spoken && time < 2 && !rest.is_empty();
             let walk = self.walk(&["--resume"], &into, &rest, spoken).expect("as before");
             let watched = watch(walk, kill);
@@ -338,12 +339,12 @@ impl Course {
         panic!("{what}: it did not come to its end");
     }
 
-    /// Whatever was read back is in the journal. `printed` is by part of the walk: one that was taken up may read back again what the one before
-    /// read back last.
+    /// Checks that everything read back is in the journal. `printed` is divided by part of the walk: a resumed part may read back again
+    /// what the previous one read back last.
     fn kept(&self, entries: &[Entry], printed: &[Vec<String>], what: &str) {
         let mut walker = walker(&self.world, self.how == How::Best);
         let (mut read, mut echoes): (bool, Vec<String>) = (false, Vec::new());
-        // What the walker was told last may not have been written yet.
+        // The last answer may not have been written yet.
         let late = |walker: &Walker| {
             let recorded = walker.waits_for_record().map(|id| Event::Recorded { id });
             recorded.or_else(|| Some(Event::Weighed(Answered::to(walker.waits_for_advice()?, Weighed::default()))))
@@ -367,7 +368,7 @@ impl Course {
         }
     }
 
-    /// The record is ended and whole.
+    /// Checks that the record is ended and complete.
     fn whole(&self, into: &Path, what: &str) {
         let found = verify(&mut Folder::at(into), None).unwrap_or_else(|why| panic!("{what}: {why}"));
         assert!(found.sound && found.ended, "{what}: {:?}", found.faults);
@@ -384,7 +385,7 @@ impl Course {
     }
 }
 
-/// Answers as one sound file beside a session's folder; nothing where there is no voice, which is said.
+/// Answers as one sound file beside a session's folder. `None`, with a message, if there is no voice.
 fn sound(cache: &Path, into: &Path, answers: &str) -> Option<PathBuf> {
     let mut samples = Vec::new();
     let mut rate = 0;
@@ -414,7 +415,7 @@ fn sound(cache: &Path, into: &Path, answers: &str) -> Option<PathBuf> {
     Some(wav)
 }
 
-/// Makes so many kills of each way of walking, on as many threads as the machine has cores; what they hit, by way.
+/// Makes this many kills of each kind of walk, on as many threads as the machine has cores. Returns what they hit, by kind.
 pub fn kills(counts: &[(How, u64)], seed: u64) -> Vec<(How, u64, Course)> {
     let courses = counts.iter().filter_map(|(how, count)| Some((*how, *count, Course::new(*how)?)));
     let courses: Vec<(How, u64, Course)> = courses.collect();

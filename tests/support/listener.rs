@@ -1,43 +1,43 @@
-//! The mechanic's ears in the sound tests: records one side of the sound loop as it happens, notices the listening tone, and
-//! tells when it was quiet. Counts samples; each recorder knows when its first sample came.
+//! The mechanic's ears in the sound tests. Records one side of the sound loop live, detects the listening tone, and tells when it was
+//! quiet. Counts samples; each recorder knows when its first sample arrived.
 
 use std::io::Read;
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Condvar, Mutex};
 use std::time::{Duration, Instant};
 
-/// Samples a second.
+/// Samples per second.
 pub const RATE: u32 = 16_000;
-/// How finely tones are looked for: 10 ms, over windows of 20 ms.
+/// Step of the tone search: 10 ms, over windows of 20 ms.
 const HOP: usize = 160;
 const WINDOW: usize = 320;
-/// The listening tone's two notes, in hertz, as `src/speak/tones.rs` has them.
+/// The listening tone's two notes, in hertz, as in `src/speak/tones.rs`.
 const NOTES: [f32; 2] = [660.0, 990.0];
-/// A window is a note when this share of its power is at that frequency, and it is as loud as a tone is.
+/// A window is a note if it is as loud as a tone and this share of its power is at the note's frequency.
 const NOTE_SHARE: f32 = 0.8;
 const NOTE_LOUD: std::ops::Range<f32> = 0.1..0.25;
-/// Windows of each note that make the tone.
+/// Windows of each note in a tone.
 const NOTE_WINDOWS: usize = 5;
-/// Root mean square above which something sounds.
+/// Root mean square above which the sound is not silence.
 pub const SOUNDS: f32 = 0.003;
 
 #[derive(Default)]
 struct Heard {
     samples: Vec<f32>,
     first: Option<Instant>,
-    /// Where listening tones ended.
+    /// Ends of the listening tones.
     tones: Vec<usize>,
     ended: bool,
 }
 
-/// A recording under way.
+/// A recording in progress.
 pub struct Listener {
     child: Child,
     heard: Arc<(Mutex<Heard>, Condvar)>,
 }
 
 impl Listener {
-    /// Listens at a source of the sound server, such as `ear.monitor`.
+    /// Listens to a source of the sound server, such as `ear.monitor`.
     pub fn at(source: &str) -> Self {
         let mut child = Command::new("parec")
             .args(["--raw", "--format=s16le", "--channels=1", "--latency-msec=20"])
@@ -91,17 +91,17 @@ impl Listener {
         }
     }
 
-    /// The end of the next listening tone after a sample; `None` when none came in time.
+    /// The end of the next listening tone after a sample. `None` if none arrives in time.
     pub fn tone_after(&self, from: usize, patience: Duration) -> Option<usize> {
         self.until(patience, |heard| heard.tones.iter().copied().find(|at| *at > from))
     }
 
-    /// Samples so far.
+    /// Number of samples so far.
     pub fn length(&self) -> usize {
         self.heard.0.lock().expect("no panic in the recorder").samples.len()
     }
 
-    /// All that was heard, where the listening tones ended, and when the first sample came.
+    /// Everything heard, the ends of the listening tones, and the time of the first sample.
     pub fn all(&self) -> (Vec<f32>, Vec<usize>, Instant) {
         let heard = self.heard.0.lock().expect("no panic in the recorder");
         (heard.samples.clone(), heard.tones.clone(), heard.first.unwrap_or_else(Instant::now))
@@ -115,7 +115,7 @@ impl Drop for Listener {
     }
 }
 
-/// Looks for the listening tone as samples come.
+/// Detects the listening tone as samples arrive.
 #[derive(Default)]
 struct ToneFinder {
     at: usize,
@@ -133,7 +133,7 @@ impl ToneFinder {
                 Some(_) if self.first >= NOTE_WINDOWS => {
                     self.second += 1;
                     if self.second == NOTE_WINDOWS {
-                        // The rest of the second note, and the fade.
+                        // The rest of the second note, and its fade.
                         tones.push(self.at + WINDOW + HOP * 3);
                         *self = Self { at: self.at, ..Self::default() };
                     }
@@ -165,7 +165,7 @@ fn is_note(window: &[f32], hertz: f32) -> bool {
     at_note > NOTE_SHARE * power
 }
 
-/// First and last sample of what sounds between two samples.
+/// First and last audible sample in a range.
 pub fn sounding(samples: &[f32], between: std::ops::Range<usize>) -> Option<(usize, usize)> {
     let end = between.end.min(samples.len());
     let hops = (between.start..end.saturating_sub(HOP)).step_by(HOP);
@@ -178,8 +178,8 @@ pub fn sounding(samples: &[f32], between: std::ops::Range<usize>) -> Option<(usi
     Some((first, last + HOP))
 }
 
-/// Stretches of sound with pauses of at least a quarter of a second between them, none longer than `longest` samples where there is a
-/// pause to cut at.
+/// Stretches of sound separated by pauses of at least a quarter of a second. None is longer than `longest` samples if it has a pause to cut
+/// at.
 pub fn stretches(samples: &[f32], longest: usize) -> Vec<std::ops::Range<usize>> {
     const PAUSE: usize = RATE as usize / 4;
     let mut found: Vec<std::ops::Range<usize>> = Vec::new();

@@ -1,9 +1,10 @@
-//! A plain model beside the walker: a driver of wood that carries out effects, gives whatever events it likes, and keeps what must hold.
+//! A simple model of the walker's world: a dummy driver that carries out effects, sends arbitrary events, and checks the invariants.
 //!
-//! It knows what was said to its end, what is on disk, which timers run, and from the bike's circuit whether a coil can get hot. What must hold:
-//! no answer is said back without its record; no caution is acknowledged that was not heard to its end since it was last asked; while current
-//! can stand in a coil a guard's timer runs, it speaks in time, and the walk does not end unless somebody confirmed or the record says that
-//! nobody did; the walk never ends by a fault of its own; what was walked replays to the same records.
+//! It knows what was spoken to the end, what is on disk, which timers run, and from the bike's circuit whether a coil can get hot. The
+//! invariants: no answer is confirmed aloud without its record; no caution is acknowledged that was not heard to its end since it was last
+//! asked; while current can stand in a coil, a guard's timer runs and the guard speaks in time, and the walk does not end unless somebody
+//! confirmed or the record says that nobody did; the walk never ends by an error of its own; and a replay of the walk gives the same
+//! records.
 
 use super::mechanic::Mechanic;
 use super::stage::world;
@@ -18,14 +19,14 @@ use probeside::walk::{
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-/// The guard's own times (seconds): the first minute, its repetition, speech that it waits for, a disk that it waits for, and this model's steps.
+/// The guard's own times: the first minute, its repetition, speech that it waits for, a disk that it waits for, and this model's steps.
 const GUARD_WITHIN_MS: u64 = 60_000 + 30_000 + 31_000 + 2_000 + 10_000;
 /// A driver may be so late with a timer that it carries out something else first.
 const LATE_MS: u64 = 1_500;
 /// Words of the guard's sentence.
 const GUARD: &str = "Say power is off";
 
-/// What the model counts, so that a run that shows nothing is seen.
+/// Counters that reveal a run in which nothing happened.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Seen {
     pub events: u64,
@@ -55,19 +56,19 @@ impl std::ops::AddAssign for Seen {
     }
 }
 
-/// What an adviser is asked.
+/// A question to the adviser.
 #[derive(Debug, Clone, Copy)]
 enum Asked {
     Weigh(Request),
     Choose(Request),
 }
 
-/// The driver of wood and what it remembers.
+/// The dummy driver and its memory.
 pub struct Machine {
     world: Arc<World>,
-    /// Who knows the story's answers.
+    /// Knows the story's answers.
     mechanic: Arc<Mechanic>,
-    /// The walker before its first event, and as it is.
+    /// The walker before its first event, and now.
     begun: Walker,
     walker: Walker,
     ms: u64,
@@ -76,18 +77,18 @@ pub struct Machine {
     timers: BTreeMap<TimerKind, u64>,
     /// Records that the walker waits for.
     unstored: Vec<u64>,
-    /// The record that was waited for last is on disk.
+    /// Whether the last record that was waited for is on disk.
     stored: bool,
-    /// What the adviser was asked.
+    /// The adviser's open question.
     asked: Option<Asked>,
-    /// Records that were only noted down, for a failure.
+    /// Records that were only noted because of a failure.
     noted: Option<u64>,
     loudspeaker_gone: bool,
-    /// Cautions that came to their end and were not acknowledged: their words, and whether they were only printed.
+    /// Cautions that finished without being acknowledged: their words, and whether they were only printed.
     heard: BTreeMap<String, bool>,
     /// Since when a coil may be hot without the guard having spoken.
     silent_since: Option<u64>,
-    /// A coil could be hot, and nobody has confirmed otherwise.
+    /// Whether a coil could be hot and nobody has confirmed otherwise.
     on: bool,
     finished: bool,
     resuming: bool,
@@ -102,7 +103,7 @@ impl Machine {
         Self::around(Walker::new(story.world.clone()), story)
     }
 
-    /// One whose walker asks for advice and goes through its parts in another order; what it is told is random, and may come late.
+    /// A machine whose walker asks for advice and takes its parts in another order. The advice is random and may come late.
     pub fn advised(story: &Story) -> Self {
         Self::around(Walker::new(story.world.clone()).advised().in_best_order(), story)
     }
@@ -146,7 +147,7 @@ impl Machine {
         }
     }
 
-    /// The walker as it is, the time, and whether a caution is being said.
+    /// The present walker, the time, and whether a caution is being spoken.
     pub fn snapshot(&self) -> (Walker, Now, bool) {
         let cautioning = self.sounding.iter().any(|(_, kind, _)| *kind == SayKind::Caution);
         (self.walker.clone(), self.now(), cautioning)
@@ -161,7 +162,7 @@ impl Machine {
         self.finished && !self.walker.is_stopped()
     }
 
-    /// One step, made of two numbers.
+    /// One step, determined by two numbers.
     pub fn act(&mut self, what: u8, how: u8) {
         self.ms += 100;
         if self.finished {
@@ -197,7 +198,7 @@ impl Machine {
             61..=62 => self.control(how),
             _ => self.stored(),
         }
-        // A disk is mostly quick, and so is an adviser.
+        // A disk is usually quick, and so is an adviser.
         if !how.is_multiple_of(4) {
             self.stored();
         }
@@ -217,7 +218,7 @@ impl Machine {
         }
     }
 
-    /// The adviser answers: now and then it doubts one of the answers.
+    /// The adviser answers. Now and then it doubts one of the answers.
     fn advises(&mut self, how: u8) {
         match self.asked.take() {
             Some(Asked::Weigh(id)) => {
@@ -267,7 +268,7 @@ impl Machine {
         }
     }
 
-    /// A voice, or a mouth that fails, cuts what is sounding.
+    /// A voice, or a failing loudspeaker, cuts the current prompt.
     fn prompt_cut(&mut self, how: u8) {
         if !self.sounding.is_empty() {
             let (id, ..) = self.sounding.remove(usize::from(how) % self.sounding.len());
@@ -277,7 +278,7 @@ impl Machine {
 
     fn hypothesis(&self, how: u8) -> Option<(u64, Hypothesis)> {
         let (listen, grammar) = self.listen.as_ref()?;
-        // Mostly the story goes on.
+        // Usually the story continues.
         let (step, round) = self.walker.place();
         if how % 8 != 7
             && let Some(words) = self.mechanic.answer(step, round, self.walker.is_asking(), grammar)
@@ -287,7 +288,7 @@ impl Machine {
         }
         let number = grammar.number.as_ref();
         let answer = match how {
-            // What leads on is said more often than what does not.
+            // Answers that lead on are more frequent than the others.
             0..=95 => {
                 let leads = |a: &Answer| matches!(a, Answer::Done | Answer::Choice(_) | Answer::Yes | Answer::PowerOff);
                 let all: Vec<&Answer> = grammar.phrases.iter().map(|p| &p.answer).filter(|a| leads(a)).collect();
@@ -311,7 +312,7 @@ impl Machine {
         self.give(Event::Heard { listen, verdict, begin: 0, end: 16_000, clip: None });
     }
 
-    /// One of the controls that count now.
+    /// One of the commands that are allowed now.
     fn control(&mut self, how: u8) {
         let Some((listen, grammar)) = self.listen.as_ref() else { return };
         let controls: Vec<&Answer> =
@@ -328,7 +329,7 @@ impl Machine {
         self.give(Event::Heard { listen: *listen, verdict, begin: 0, end: 16_000, clip: None });
     }
 
-    /// Time passes, and every timer that falls due comes, in its turn or in another.
+    /// Time passes, and every due timer fires, in order or out of order.
     fn time_passes(&mut self, ms: u64) {
         let until = self.ms + ms;
         loop {
@@ -356,7 +357,7 @@ impl Machine {
         self.silent_since = None;
         let gap_ms = u64::from(how) * 60_000;
         self.ms += gap_ms;
-        // What was on its way to the disk is told first, at the same moment; the guard is asked about after both.
+        // Writes in progress are reported first, at the same time. The guard is checked after both.
         self.resuming = true;
         if let Some(id) = self.walker.waits_for_record() {
             self.give(Event::Recorded { id });
@@ -450,7 +451,7 @@ impl Machine {
         self.timers.clear();
     }
 
-    /// Whether the circuit lets a coil get hot in the state that the walk has agreed on.
+    /// Whether a coil can get hot in the agreed state, according to the circuit.
     fn is_hot(&mut self) -> bool {
         let state = self.walker.bike_state();
         if let Some((_, hot)) = self.heats.iter().find(|(known, _)| known == state) {
@@ -467,7 +468,7 @@ impl Machine {
         }
         let runs = self.walker.bike_state().engine == Some(Engine::Running);
         let hot = self.is_hot();
-        // An answer to what was told is as good as a confirmation where the circuit agrees; the walker may want more.
+        // If the circuit agrees, an answer to the instruction is as good as a confirmation. The walker may require more.
         let told = matches!(event, Event::Recorded { .. } | Event::Heard { .. });
         self.on = hot || (self.on && !told);
         if !self.on || runs {
@@ -524,7 +525,7 @@ impl Machine {
     }
 }
 
-/// What is walked: a story of `tests/scenarios`, so that walks get far.
+/// What is walked: a story from `tests/scenarios`, so that walks get far.
 #[derive(Clone)]
 pub struct Story {
     pub procedure: String,
@@ -534,7 +535,7 @@ pub struct Story {
 }
 
 impl Story {
-    /// The story of a scenario's file.
+    /// The story in a scenario's file.
     pub fn of(name: &str) -> Self {
         let file = format!("{}/tests/scenarios/{name}.md", env!("CARGO_MANIFEST_DIR"));
         let text = std::fs::read_to_string(&file).unwrap_or_else(|why| panic!("{file}: {why}"));
@@ -551,7 +552,7 @@ impl Story {
     }
 }
 
-/// The stories of a run: bikes of every kind of circuit, the key on early and late, engines that run.
+/// The stories of a run: bikes with every kind of circuit, the key on early and late, running engines.
 pub const STORIES: [&str; 12] = [
     "coil-heat",
     "no-power-key-switch",

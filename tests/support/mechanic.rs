@@ -1,4 +1,4 @@
-//! An invented mechanic: what is answered at each step, as words of the grammar that is listened for.
+//! An invented mechanic who knows the answer to each step, in the words of the current grammar.
 
 use probeside::phrase::{Answer, Grammar};
 use std::collections::BTreeMap;
@@ -11,7 +11,7 @@ impl Mechanic {
         Self(answers.iter().map(|(at, words)| ((*at).to_owned(), (*words).to_owned())).collect())
     }
 
-    /// The answers of a shipped story; of several at one step the last.
+    /// The answers of a shipped story. The last of several at one step counts.
     pub fn of_story(name: &str) -> Self {
         #[derive(serde::Deserialize)]
         struct Story {
@@ -23,13 +23,13 @@ impl Mechanic {
         Self(story.answers.into_iter().filter_map(|(at, mut all)| Some((at, all.pop()?))).collect())
     }
 
-    /// What the step itself is answered with.
+    /// The answer to the step itself.
     pub fn at(&self, step: &str, round: Option<&str>) -> Option<&str> {
         let place = round.map(|round| format!("{step} {round}"));
         place.and_then(|place| self.0.get(&place)).or_else(|| self.0.get(step)).map(String::as_str)
     }
 
-    /// The answer now: to the step's own question where it is open, else "yes", "ready" or "power is off".
+    /// The answer now: the step's own if its question is open, otherwise "yes", "ready" or "power is off".
     pub fn answer(&self, step: &str, round: Option<&str>, asking: bool, grammar: &Grammar) -> Option<String> {
         let phrase = |wanted: &Answer| grammar.phrases.iter().find(|p| p.answer == *wanted).map(|p| p.words.clone());
         let own = self.at(step, round).filter(|_| asking).map(str::to_owned);

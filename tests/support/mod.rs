@@ -1,4 +1,4 @@
-//! What several test files share.
+//! Code shared by several test files.
 
 #![allow(dead_code)]
 

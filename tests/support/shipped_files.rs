@@ -1,4 +1,4 @@
-//! The shipped files by name, and the parts of the README that are made from them.
+//! The shipped files by name, and the parts of the README that are generated from them.
 
 use std::path::{Path, PathBuf};
 
@@ -6,7 +6,7 @@ pub fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
-/// The YAML files of a folder below the root, by name.
+/// The YAML files in a folder below the root, by name.
 pub fn yaml_in(folder: &str) -> Vec<PathBuf> {
     let entries = std::fs::read_dir(root().join(folder)).expect("a shipped folder");
     let mut files: Vec<PathBuf> = entries.map(|entry| entry.expect("an entry").path()).collect();
@@ -19,7 +19,7 @@ pub fn name(file: &Path) -> String {
     file.file_stem().expect("a name").to_string_lossy().into_owned()
 }
 
-/// The README with `text` between the two markers of `part`, and what stood there.
+/// The README with `text` between the two markers of `part`, and the previous text.
 pub fn readme_with(part: &str, text: &str) -> (String, String) {
     let all = std::fs::read_to_string(root().join("README.md")).expect("the README");
     let (begin, end) = (format!("<!-- {part}: begin -->\n"), format!("\n<!-- {part}: end -->"));

@@ -1,5 +1,5 @@
-//! `tests/procedures/short-round.yaml` walked over the sound loop: the program that walks it, its journal as it grows, and the mechanic who
-//! answers it. Used by the tests of sound, which have a `listener` and a `sound_loop` beside this module.
+//! Walks `tests/procedures/short-round.yaml` over the sound loop: runs the program, follows its journal, and plays the mechanic who
+//! answers. Used by the sound tests, which include `listener` and `sound_loop` beside this module.
 
 use crate::listener::Listener;
 use crate::sound_loop::{SoundLoop, installed, or_left_out};
@@ -16,19 +16,19 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-/// The mechanic's voice, flite's; prompts are espeak-ng's.
+/// The mechanic's voice, from flite. Prompts use espeak-ng.
 const VOICE: &str = "rms";
-/// After the listening tone the mechanic waits this long, as people do; the microphone opens meanwhile.
+/// The mechanic's pause after the listening tone, as people make it. The microphone opens in the meantime.
 const BREATH: Duration = Duration::from_millis(700);
-/// So long after a question began it is answered by who does not wait for the tone.
+/// How long after a question starts a mechanic who does not wait for the tone answers it.
 const INTO: Duration = Duration::from_millis(800);
-/// Without a tone for so long the mechanic speaks up if the program is listening: the loudspeaker may be gone.
+/// After this long without a tone the mechanic speaks if the program is listening. The loudspeaker may be gone.
 const NO_TONE: Duration = Duration::from_secs(25);
 /// A walk that takes longer hangs.
 const LONGEST_WALK: Duration = Duration::from_secs(400);
-/// More answers than this: the walk goes in a circle.
+/// More answers than this mean that the walk goes in a circle.
 pub const MOST_ANSWERS: usize = 40;
-/// Step; ways to say the answer; what a question about it has to name.
+/// A step, the ways to say its answer, and a word that its question must contain.
 const ANSWERS: [(&str, &[&str], &str); 4] = [
     ("touch", &["it lights", "light on"], "proved"),
     ("rest", &["twelve point six volts", "twelve point six"], "twelve point six"),
@@ -38,13 +38,13 @@ const ANSWERS: [(&str, &[&str], &str); 4] = [
 const READINGS: [(&str, f64); 3] = [("rest", 12.6), ("load", 11.9), ("drop", 1.4)];
 const CONCLUSION: &str = "wire-bad";
 
-/// What a walk over the sound loop needs beside it.
+/// The recogniser for a walk over the sound loop. `None` if something is missing.
 pub fn needed() -> Option<Box<dyn Recogniser>> {
     or_left_out(installed("flite", "flite"))?;
     or_left_out(probeside::hear::open(None))
 }
 
-/// A folder with the procedure and the one that it calls.
+/// A folder with the procedure and the one it calls.
 pub fn copies() -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a folder");
     let here = Path::new(env!("CARGO_MANIFEST_DIR"));
@@ -54,7 +54,7 @@ pub fn copies() -> tempfile::TempDir {
     folder
 }
 
-/// The same walk without its beginning: only the readings.
+/// The same walk without its start: only the readings.
 pub fn from_rest(folder: &Path) -> PathBuf {
     let shorter = folder.join("from-rest");
     std::fs::create_dir(&shorter).expect("a folder");
@@ -73,19 +73,19 @@ pub fn world(folder: &Path) -> Arc<World> {
     Arc::new(loaded.unwrap_or_else(|all| panic!("{all:?}")).world)
 }
 
-/// The walk as its journal shows it.
+/// The walk as seen in its journal.
 pub struct View {
     walker: Walker,
-    /// Entries that the walker has had.
+    /// Number of entries read.
     seen: usize,
     grammar: Option<Grammar>,
-    /// The open listen began over a prompt, and what is said counts.
+    /// Whether the open listen started during a prompt and accepts speech over it.
     over: bool,
-    /// Prompts that have not ended, the one that sounds first.
+    /// Prompts that have not ended. The first one is playing.
     waiting: VecDeque<(u64, String)>,
     pub said: Vec<Spoken>,
     pub records: Vec<Record>,
-    /// Prompts that were cut.
+    /// Interrupted prompts.
     pub cut: Vec<String>,
 }
 
@@ -103,7 +103,7 @@ impl View {
         }
     }
 
-    /// Reads what the journal has more by now.
+    /// Reads the new entries of the journal.
     fn look(&mut self, into: &Path) {
         let text = std::fs::read_to_string(into.join(JOURNAL_FILE)).unwrap_or_default();
         for entry in text.lines().skip(self.seen).map_while(|line| serde_json::from_str::<Entry>(line).ok()) {
@@ -146,7 +146,7 @@ impl View {
         self.grammar.is_some()
     }
 
-    /// Id and words of the prompt that sounds now, if somebody may answer over it and it is the step's own question.
+    /// Id and words of the current prompt, if it is the step's own question and may be answered over.
     fn question_under_way(&self) -> Option<(u64, &str)> {
         let open = self.over && self.listens() && self.is_asking();
         let (id, text) = self.waiting.front().filter(|_| open)?;
@@ -154,7 +154,7 @@ impl View {
         (own && text.ends_with('?')).then_some((*id, text.as_str()))
     }
 
-    /// What the mechanic says now; `turn` counts the tries.
+    /// The mechanic's next words. `turn` counts the tries.
     pub fn answer(&self, turn: usize) -> Option<String> {
         let grammar = self.grammar.as_ref()?;
         let phrase = |wanted: &Answer| {
@@ -183,7 +183,7 @@ impl View {
     }
 }
 
-/// Readings by step, amended ones as amended.
+/// Readings by step, with amended values.
 pub fn readings(records: &[Record]) -> Vec<(String, f64)> {
     let mut found: Vec<(u32, String, f64)> = Vec::new();
     for record in records {
@@ -197,7 +197,7 @@ pub fn readings(records: &[Record]) -> Vec<(String, f64)> {
     found.into_iter().map(|(_, step, value)| (step, value)).collect()
 }
 
-/// What the records say happened, without what was misheard and how surely.
+/// What happened according to the records, without misheard utterances and confidences.
 pub fn story(records: &[Record]) -> Vec<String> {
     let mut told: Vec<String> = records
         .iter()
@@ -214,23 +214,23 @@ pub fn story(records: &[Record]) -> Vec<String> {
 
 /// Why it is the mechanic's turn.
 pub enum Turn {
-    /// The listening tone sounded, or should have by now.
+    /// The listening tone sounded, or is overdue.
     Asked,
-    /// This question sounds, and is answered over.
+    /// This question is playing and is to be answered over.
     Over(String),
 }
 
-/// A mechanic who answers over the step's own questions, each once.
+/// A mechanic who answers over each of the step's own questions once.
 #[derive(Default)]
 struct Eager {
-    /// The question that sounds, and since when.
+    /// The playing question, and since when.
     under_way: Option<(u64, Instant)>,
-    /// The latest that was answered over.
+    /// The last question answered over.
     answered: u64,
 }
 
 impl Eager {
-    /// The question to be answered over now.
+    /// The question to answer over now.
     fn turn(&mut self, view: &View) -> Option<String> {
         let (id, text) = view.question_under_way().filter(|(id, _)| *id > self.answered)?;
         let (_, since) = self.under_way.filter(|(same, _)| *same == id).unwrap_or((id, Instant::now()));
@@ -242,21 +242,21 @@ impl Eager {
     }
 }
 
-/// A walk under way.
+/// A walk in progress.
 pub struct Walk {
     child: Child,
     pub into: PathBuf,
     world: Arc<World>,
     view: View,
-    /// Where the mechanic speaks over prompts.
+    /// Set if the mechanic speaks over prompts.
     eager: Option<Eager>,
-    /// What it printed and complained of.
+    /// Its output and standard error.
     printed: Arc<Mutex<String>>,
     pub began: Instant,
 }
 
 impl Walk {
-    /// Starts it on the copies in a folder, with its session in the folder `name` there; `over` prompts the mechanic may speak.
+    /// Starts it on the copies in a folder, with its session in the subfolder `name`. With `over` the mechanic may speak over prompts.
     pub fn start(world: &Arc<World>, folder: &Path, name: &str, over: bool) -> Self {
         let into = folder.join(name);
         let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
@@ -290,7 +290,7 @@ impl Walk {
         Self { child, into, world, view, eager, printed, began: Instant::now() }
     }
 
-    /// The walk as it stands now.
+    /// The current state of the walk.
     pub fn look(&mut self) -> &View {
         self.view.look(&self.into);
         &self.view
@@ -312,7 +312,7 @@ impl Walk {
         self.child.try_wait().expect("it can be asked").is_some()
     }
 
-    /// Waits until the mechanic may speak; nothing when the walk is over.
+    /// Waits until the mechanic may speak. `None` if the walk is over.
     pub fn my_turn(&mut self, ear: &Listener, after: &mut usize) -> Option<Turn> {
         let since = Instant::now();
         loop {

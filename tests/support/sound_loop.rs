@@ -1,19 +1,19 @@
-//! A microphone and a loudspeaker made of two null sinks: what is played into `mouth` is what the program's microphone hears,
-//! what the program plays is recorded from `ear.monitor`. Everything started here is stopped by its process id.
+//! A microphone and a loudspeaker made of two null sinks. The program's microphone hears what is played into `mouth`, and the program's
+//! output is recorded from `ear.monitor`. Everything started here is stopped by its process id.
 
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// Programs without which there is no loop, and the packages that have them.
+/// Programs required for the loop, and their packages.
 const PROGRAMS: [&str; 5] = ["pulseaudio", "pactl", "paplay", "parec", "espeak-ng"];
 const PACKAGES: &str = "pulseaudio pulseaudio-utils libasound2-plugins espeak-ng";
-/// The loudspeaker as the microphone hears it: the server's volumes are cubes, so this is -12 dB.
+/// The loudspeaker's volume at the microphone. The server's volumes are cubic, so this is -12 dB.
 const ECHO_VOLUME: &str = "63%";
-/// When set, a machine without the programs fails the test instead of leaving it out.
+/// If set, a machine without the programs fails the test instead of skipping it.
 const MUST: &str = "PROBESIDE_MUST";
 
-/// What a test needs; where it is missing, a sentence that the test is left out, or a failure on a machine that must have it.
+/// Returns a requirement. If it is missing, prints that the test is skipped, or fails on a machine that must have it.
 pub fn or_left_out<T>(needed: Result<T, impl std::fmt::Display>) -> Option<T> {
     needed
         .inspect_err(|why| {
@@ -23,7 +23,7 @@ pub fn or_left_out<T>(needed: Result<T, impl std::fmt::Display>) -> Option<T> {
         .ok()
 }
 
-/// That a program is on the path, or the line that installs it.
+/// Checks that a program is on the path. Otherwise returns the command that installs it.
 pub fn installed(program: &str, packages: &str) -> Result<(), String> {
     let there =
         std::env::var_os("PATH").is_some_and(|all| std::env::split_paths(&all).any(|p| p.join(program).is_file()));
@@ -34,7 +34,7 @@ pub fn installed(program: &str, packages: &str) -> Result<(), String> {
     }
 }
 
-/// A running sound server with its two sinks.
+/// A running sound server with the two sinks.
 pub struct SoundLoop {
     folder: tempfile::TempDir,
     server: Option<Child>,
@@ -43,7 +43,7 @@ pub struct SoundLoop {
 }
 
 impl SoundLoop {
-    /// Starts the loop, or says why it is left out. Sets this process's environment: call it before any sound is opened.
+    /// Starts the loop, or says why it is skipped. Sets this process's environment: call it before opening any sound device.
     pub fn start() -> Option<Self> {
         or_left_out(PROGRAMS.iter().try_for_each(|program| installed(program, PACKAGES)))?;
         let folder = tempfile::tempdir().expect("a folder for the sound server");
@@ -56,7 +56,7 @@ impl SoundLoop {
             "pcm.!default { type pulse hint { show on description \"pulse\" } }\nctl.!default { type pulse }\n",
         )
         .expect("the sound configuration");
-        // Before any thread of this test that reads the environment: each sound test file runs as one test.
+        // No thread of this test reads the environment yet: each sound test file runs as one test.
         unsafe {
             std::env::set_var("PULSE_SERVER", format!("unix:{}", path("native").display()));
             std::env::set_var("ALSA_CONFIG_PATH", path("asound.conf"));
@@ -98,7 +98,7 @@ impl SoundLoop {
         assert!(pactl(&["set-default-sink", "ear"]) && pactl(&["set-default-source", "mouth.monitor"]));
     }
 
-    /// Kills the sound server, as when the device is pulled out.
+    /// Kills the sound server, as if the device were unplugged.
     pub fn kill_server(&mut self) {
         if let Some(mut server) = self.server.take() {
             let _ = server.kill();
@@ -106,7 +106,7 @@ impl SoundLoop {
         }
     }
 
-    /// Starts the system's voice; false, with a sentence, when it is not installed.
+    /// Starts the system's voice. False, with a message, if it is not installed.
     #[allow(dead_code, reason = "only a build with the system's voice starts it")]
     pub fn start_dispatcher(&mut self) -> bool {
         let packages = "speech-dispatcher speech-dispatcher-espeak-ng";
@@ -115,7 +115,7 @@ impl SoundLoop {
         }
         let (socket, log) = (self.file("speechd.sock"), self.file("spdlog"));
         std::fs::create_dir_all(&log).expect("a folder");
-        // No other thread runs in this test while it is set.
+        // No other thread of this test runs at this point.
         unsafe { std::env::set_var("SPEECHD_ADDRESS", format!("unix_socket:{}", socket.display())) };
         let child = Command::new("speech-dispatcher")
             .args(["-s", "-t", "0", "-l", "1", "-c", "unix_socket", "-S"])
@@ -138,7 +138,7 @@ impl SoundLoop {
         true
     }
 
-    /// Leads what the program plays back into its microphone, weaker: the echo of a loudspeaker.
+    /// Feeds the program's output back into its microphone at a lower level, like a loudspeaker's echo.
     pub fn lead_back(&self) {
         let led = ["load-module", "module-loopback", "source=ear.monitor", "sink=mouth", "latency_msec=60"];
         assert!(pactl(&led), "the loop can be closed");
@@ -150,13 +150,13 @@ impl SoundLoop {
         self.folder.path().join(name)
     }
 
-    /// Somebody speaks: plays a WAV file to the program's microphone, to its end.
+    /// Plays a WAV file to the program's microphone, to its end.
     pub fn play(&self, wav: &Path) {
         let played = Command::new("paplay").arg("--device=mouth").arg(wav).stdin(Stdio::null()).status();
         assert!(played.is_ok_and(|s| s.success()), "paplay failed on {}", wav.display());
     }
 
-    /// Records what the program says, until [`Recording::stop`].
+    /// Records the program's output until [`Recording::stop`].
     pub fn record(&self, name: &str) -> Recording {
         let path = self.file(name);
         let child = Command::new("parec")
@@ -177,7 +177,7 @@ impl SoundLoop {
 impl Drop for SoundLoop {
     fn drop(&mut self) {
         if let Some(mut dispatcher) = self.dispatcher.take() {
-            // Asked rather than killed, so that it ends the voice programs that it started.
+            // It is asked to end rather than killed, so that it ends the voice programs that it started.
             let _ = Command::new("kill").arg(dispatcher.id().to_string()).status();
             let _ = dispatcher.wait();
         }
@@ -185,14 +185,14 @@ impl Drop for SoundLoop {
     }
 }
 
-/// A recording under way.
+/// A recording in progress.
 pub struct Recording {
     child: Child,
     path: PathBuf,
 }
 
 impl Recording {
-    /// Ends the recording; its file.
+    /// Ends the recording and returns its file.
     pub fn stop(mut self) -> PathBuf {
         let interrupted = Command::new("kill").args(["-INT", &self.child.id().to_string()]).status();
         assert!(interrupted.is_ok_and(|s| s.success()));

@@ -1,4 +1,4 @@
-//! A stage to walk on without sound, disk or clock: typed answers, virtual time, records acknowledged at once.
+//! A stage for walks without sound, disk or clock: typed answers, virtual time, records acknowledged at once.
 
 use probeside::circuit::faults::Library;
 use probeside::diagnose::Adviser;
@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// How fast a prompt goes by on the stage, milliseconds a word.
+/// Duration of a prompt on the stage, milliseconds per word.
 const MS_PER_WORD: u64 = 350;
 
 /// The folder of the shipped procedures.
@@ -28,7 +28,7 @@ pub fn world(procedure: &str, bike: &str) -> Arc<World> {
     }
 }
 
-/// A walker at its beginning; in the best order, with advice.
+/// A walker at its start. In the best order it has advice enabled.
 #[allow(dead_code)]
 pub fn walker(world: &Arc<World>, best: bool) -> Walker {
     let walker = Walker::new(world.clone());
@@ -42,61 +42,61 @@ pub struct Listen {
     pub high: Vec<Answer>,
 }
 
-/// One thing that a walk hands to the journal, and when.
+/// Something that a walk hands to the journal, with its time.
 #[derive(Debug, Clone)]
-pub struct Line {
+pub struct JournalLine {
     pub now: Now,
     pub what: Handed,
 }
 
-/// What it is. The driver hands over the same things in the same order.
+/// What the walk hands over. The driver hands over the same things in the same order.
 #[derive(Debug, Clone)]
 pub enum Handed {
     Event(Event),
     Record(Record),
     Said(Spoken),
     Heard(Spoken),
-    /// The sound of an answer: its id and samples.
+    /// The audio of an answer: its id and samples.
     Clip(String, Vec<f32>),
 }
 
-/// A walker and everything around it.
+/// A walker and its surroundings.
 pub struct Stage {
     pub world: Arc<World>,
     pub walker: Walker,
-    /// Who says what is left, in a walk with advice.
+    /// Computes the suspects, in a walk with advice.
     pub adviser: Option<Adviser>,
-    /// A test's own adviser, where it has one.
+    /// A test's own adviser, if it has one.
     other_adviser: Option<Box<dyn Advice>>,
-    /// Its parts come in the best order.
+    /// Whether its parts come in the best order.
     best: bool,
     pub now_ms: u64,
-    /// The wall clock's time, without an offset, when the session began.
+    /// Wall time at the start of the session, without offset.
     pub began: jiff::civil::DateTime,
-    /// What is handed to the journal, where somebody wants it.
-    pub lines: Option<Vec<Line>>,
-    /// Prompts that have not ended, with when they began and will end.
+    /// Everything handed to the journal, if a test wants it.
+    pub lines: Option<Vec<JournalLine>>,
+    /// Prompts that have not ended, with their start and end.
     saying: BTreeMap<u64, Spoken>,
-    /// All that was said, in order.
+    /// Everything spoken, in order.
     pub said: Vec<(SayKind, String)>,
-    /// How much of `said` was there at the last answer.
+    /// Length of `said` at the last answer.
     pub mark: usize,
     pub listen: Option<Listen>,
     pub timers: BTreeMap<TimerKind, u64>,
     pub records: Vec<Record>,
     pub events: Vec<(Event, Now)>,
     pub finished: Option<(u8, String)>,
-    /// Readings that were read back: where in `said`, and their number.
+    /// Readings that were read back: index in `said`, and number.
     pub read_back: Vec<(usize, u32)>,
-    /// The reading that was written and not read back yet.
+    /// The reading that was written and not yet read back.
     unread: Option<u32>,
-    /// What the disk does with a record that is waited for.
+    /// How the disk treats a record that is waited for.
     pub disk: fn(&Record) -> DiskSays,
     /// Records that the disk has not answered for.
     pub held: Vec<u64>,
 }
 
-/// What comes of a record that is waited for.
+/// The disk's answer for a record that is waited for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum DiskSays {
     Takes,
@@ -111,7 +111,7 @@ impl Stage {
         stage
     }
 
-    /// The same with advice by the shipped fault library.
+    /// The same with advice from the shipped fault library.
     #[allow(dead_code)]
     pub fn advised(world: Arc<World>) -> Self {
         let library = Library::load(&procedures().join("faults/ignition.yaml")).unwrap();
@@ -129,7 +129,7 @@ impl Stage {
         stage
     }
 
-    /// The same with its parts in the best order: the adviser has to be one for that.
+    /// The same with its parts in the best order. The adviser must support that.
     #[allow(dead_code)]
     pub fn in_best_order(world: Arc<World>, adviser: Adviser) -> Self {
         let mut stage = Self::before(world);
@@ -140,7 +140,7 @@ impl Stage {
         stage
     }
 
-    /// A walk whose lines for the journal are kept, begun at this moment; with an adviser, where one is given.
+    /// A walk that keeps its lines for the journal, starting at this time, with an adviser if given.
     #[allow(dead_code)]
     pub fn handing_over(world: Arc<World>, began: jiff::civil::DateTime, adviser: Option<Box<dyn Advice>>) -> Self {
         let mut stage = Self::before(world);
@@ -152,20 +152,20 @@ impl Stage {
         stage
     }
 
-    /// An adviser for the best order, by the shipped fault library.
+    /// An adviser for the best order, with the shipped fault library.
     #[allow(dead_code)]
     pub fn ordering(world: &Arc<World>) -> Adviser {
         let library = Library::load(&procedures().join("faults/ignition.yaml")).unwrap();
         Adviser::start(world, library.clone()).unwrap().in_best_order(world, library).unwrap()
     }
 
-    /// A session taken up again after these events.
+    /// A session resumed after these events.
     #[allow(dead_code)]
     pub fn taken_up(world: Arc<World>, events: &[(Event, Now)], repaired: bool) -> Self {
         Self::taken_up_by(world, events, repaired, None)
     }
 
-    /// The same; with an adviser in the best order.
+    /// The same, in the best order with an adviser.
     #[allow(dead_code)]
     pub fn taken_up_by(world: Arc<World>, events: &[(Event, Now)], repaired: bool, adviser: Option<Adviser>) -> Self {
         let mut stage = Self::before(world);
@@ -195,7 +195,7 @@ impl Stage {
         stage
     }
 
-    /// What the walker waits for that its adviser was to say.
+    /// The adviser's answer that the walker is waiting for.
     fn advice_late(&mut self) -> Option<Event> {
         let adviser = self.adviser.as_mut()?;
         if let Some(id) = self.walker.waits_for_advice() {
@@ -206,7 +206,7 @@ impl Stage {
         Some(Event::Chosen(Answered::to(id, adviser.choose(&crossing, &self.walker.observed()))))
     }
 
-    /// A stage after these events, nothing taken up.
+    /// A stage after these events, without a resume.
     pub fn before_events(world: Arc<World>, events: &[(Event, Now)]) -> Self {
         let mut stage = Self::before(world);
         for (event, now) in events {
@@ -257,10 +257,10 @@ impl Stage {
 
     fn hand_over(&mut self, what: Handed) {
         let now = self.now();
-        self.lines.iter_mut().for_each(|lines| lines.push(Line { now: now.clone(), what: what.clone() }));
+        self.lines.iter_mut().for_each(|lines| lines.push(JournalLine { now: now.clone(), what: what.clone() }));
     }
 
-    /// Gives an event and carries out what it leads to.
+    /// Sends an event and carries out its effects.
     pub fn give(&mut self, event: Event) {
         self.give_all([event]);
     }
@@ -339,20 +339,20 @@ impl Stage {
         }
     }
 
-    /// Somebody says (types) something now.
+    /// The user says (types) something now.
     pub fn answer(&mut self, text: &str) {
         let hypotheses = self.understood(text);
         self.hears(text, &hypotheses, None);
     }
 
-    /// What is made of a text at the listen that is open.
+    /// The hypotheses for a text at the open listen.
     pub fn understood(&self, text: &str) -> Hypotheses {
         let listen = self.listen.as_ref();
         let listen = listen.unwrap_or_else(|| panic!("nobody listens for {text:?} at {:?}", self.walker.place()));
         phrase::understand(text, &listen.grammar, &self.world.vocabulary)
     }
 
-    /// A text that the recogniser took for these hypotheses; its sound is kept where there is some.
+    /// A text that the recogniser heard as these hypotheses. Its audio is kept if given.
     pub fn hears(&mut self, text: &str, hypotheses: &Hypotheses, sound: Option<Vec<f32>>) {
         let listen = self.listen.as_ref().expect("somebody listens");
         self.mark = self.said.len();
@@ -369,14 +369,14 @@ impl Stage {
         self.give(Event::Heard { listen: id, verdict, begin: 0, end: 0, clip });
     }
 
-    /// What would be made of a text now, without saying it.
+    /// The verdict on a text now, without saying it.
     pub fn would_be(&self, text: &str) -> Option<Verdict> {
         let listen = self.listen.as_ref()?;
         let hypotheses = phrase::understand(text, &listen.grammar, &self.world.vocabulary);
         Some(phrase::decide(&hypotheses, Stakes::Low))
     }
 
-    /// Time passes in silence; timers come due.
+    /// Time passes in silence, and due timers fire.
     pub fn silence(&mut self, ms: u64) {
         let until = self.now_ms + ms;
         while let Some((timer, due)) = self.timers.iter().map(|(t, d)| (*t, *d)).min_by_key(|(_, d)| *d) {
@@ -390,7 +390,7 @@ impl Stage {
         self.now_ms = self.now_ms.max(until);
     }
 
-    /// The program is killed, and started again `gap_ms` later: the events are replayed, the records must be the same.
+    /// The program is killed, and started again `gap_ms` later. The events are replayed, and the records must be the same.
     pub fn restart(&mut self, gap_ms: u64) {
         let mut walker = Walker::new(self.world.clone());
         if self.adviser.is_some() {
@@ -415,12 +415,12 @@ impl Stage {
         self.give(Event::Resumed { gap_ms, repaired: false });
     }
 
-    /// Everything said since the last answer.
+    /// Everything spoken since the last answer.
     pub fn said_since(&self) -> String {
         self.said[self.mark..].iter().map(|(_, t)| format!("{t}\n")).collect()
     }
 
-    /// The conclusion reached, and its round.
+    /// The conclusion, and its round.
     pub fn conclusion(&self) -> Option<(String, Option<String>)> {
         self.records.iter().rev().find_map(|r| match r {
             Record::Concluded { conclusion, round, last: true, .. } => Some((conclusion.clone(), round.clone())),

@@ -1,10 +1,10 @@
-//! A walk as a user types it.
+//! A walk as the user types it.
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 
-/// The program: of a test the one that was built for it, of an example the one beside it.
+/// The program: for a test the one built for it, for an example the one in the same folder.
 #[allow(dead_code)]
 pub fn program() -> PathBuf {
     let beside = || {
@@ -16,7 +16,7 @@ pub fn program() -> PathBuf {
     option_env!("CARGO_BIN_EXE_probeside").map_or_else(beside, PathBuf::from)
 }
 
-/// The program with these arguments, started by itself or as the last arguments of another one.
+/// The program with these arguments, started directly or as the last arguments of another program.
 fn command(by: Option<(&str, &[&str])>, args: &[&str]) -> Command {
     let mut program = match by {
         None => Command::new(program()),
@@ -36,7 +36,7 @@ fn command(by: Option<(&str, &[&str])>, args: &[&str]) -> Command {
     program
 }
 
-/// `probeside ARGS` with typed answers and printed prompts: exit code, what it said, what it complained of.
+/// `probeside ARGS` with typed answers and printed prompts: exit code, standard output, standard error.
 #[allow(dead_code)]
 pub fn typed(args: &[&str], answers: &str) -> (Option<i32>, String, String) {
     let mut child = command(None, args).spawn().expect("the program starts");
@@ -46,7 +46,7 @@ pub fn typed(args: &[&str], answers: &str) -> (Option<i32>, String, String) {
     (out.status.code(), text(&out.stdout), text(&out.stderr))
 }
 
-/// The same answer by answer, so that something can happen between two of them.
+/// The same answer by answer, so that something can happen in between.
 #[allow(dead_code)]
 pub struct TypedWalk {
     child: Child,
@@ -73,17 +73,17 @@ impl TypedWalk {
         Self { child, answers, said }
     }
 
-    /// Types an answer; nobody may be there to read it any more.
+    /// Types an answer. The program may have gone away.
     pub fn answer(&mut self, words: &str) {
         let _ = self.answers.write_all(format!("{words}\n").as_bytes());
     }
 
-    /// The next so many lines that are said; fewer where the walk ends before.
+    /// The next lines of output, at most this many. Fewer if the walk ends first.
     pub fn lines(&mut self, many: usize) -> Vec<String> {
         self.said.by_ref().lines().map_while(Result::ok).take(many).collect()
     }
 
-    /// No more answers come: exit code, the rest of what it said, what it complained of.
+    /// Ends the input. Returns the exit code, the remaining output, and standard error.
     pub fn end(self) -> (Option<i32>, String, String) {
         let Self { child, answers, mut said } = self;
         drop(answers);

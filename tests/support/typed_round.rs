@@ -1,4 +1,4 @@
-//! `tests/procedures/short-round.yaml` as a user types it: the stage says what to type, the real program writes the record.
+//! `tests/procedures/short-round.yaml` as the user types it. The stage decides what to type; the real program writes the record.
 
 use super::stage::{Stage, procedures};
 use super::typed::typed;
@@ -8,19 +8,19 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// Where it ends when the wire loses much.
+/// The conclusion if the wire loses much.
 pub const CONCLUSION: &str = "wire-bad";
-/// What is read where nothing else is wanted.
+/// The default answers.
 pub const ANSWERS: [(&str, &[&str]); 4] = [
     ("touch", &["lit"]),
     ("rest", &["twelve point six"]),
     ("load", &["eleven point nine"]),
     ("drop", &["one point four"]),
 ];
-/// More answers than this: the walk goes in a circle.
+/// More answers than this mean that the walk goes in a circle.
 const MOST_ANSWERS: usize = 60;
 
-/// The procedure and the one that it calls, in a folder of their own.
+/// The procedure and the one it calls, in their own folder.
 pub struct Round {
     folder: tempfile::TempDir,
     world: Arc<World>,
@@ -48,8 +48,8 @@ impl Round {
         self.folder.path().join("short-round.yaml")
     }
 
-    /// Every line to be typed, of a walk whose steps are answered so, one answer after the other, the last again and again; when a step is
-    /// asked for the first time, what `instead` has for it is said first.
+    /// All lines to type in a walk whose steps get these answers, one after another, with the last one repeated. The first time a step is
+    /// asked, its lines in `instead` come first.
     pub fn answers(&self, instead: &[(&str, &[&str])], answers: &[(&str, &[&str])]) -> String {
         let mut stage = Stage::new(self.world.clone());
         let (mut lines, mut asked) = (String::new(), BTreeMap::<String, usize>::new());
@@ -70,7 +70,7 @@ impl Round {
             }
             for words in instead.remove(step.as_str()).into_iter().flatten() {
                 say(&mut stage, words);
-                // Whoever goes back is told about the bike again before the question.
+                // After "go back" the walker repeats the changes to the bike before the question.
                 while *words == "go back" && !stage.walker.is_asking() {
                     let words = agreed(&stage);
                     say(&mut stage, &words);
@@ -89,7 +89,7 @@ impl Round {
         panic!("the walk goes in a circle at {:?}: {lines}", stage.walker.place());
     }
 
-    /// Walks it with these lines typed, its record in the folder `into`.
+    /// Walks it with these typed lines. The record goes into the folder `into`.
     pub fn walk(&self, into: &Path, lines: &str) {
         let procedure = self.procedure();
         let [procedure, into] = [&procedure, into].map(|path| path.to_str().expect("a plain name"));
@@ -99,7 +99,7 @@ impl Round {
     }
 }
 
-/// "Yes" where that is to be said, else "ready".
+/// "Yes" if that is expected, otherwise "ready".
 fn agreed(stage: &Stage) -> String {
     let listen = stage.listen.as_ref().unwrap_or_else(|| panic!("nobody listens at {:?}", stage.walker.place()));
     let phrase = |wanted: Answer| listen.grammar.phrases.iter().find(|p| p.answer == wanted).map(|p| p.words.clone());

@@ -1,9 +1,9 @@
-//! Sessions for tests, as a walk leaves them: a real walker is led through `tests/procedures/feed-round.yaml`, and all that it hands to the
-//! journal is written by the journal's own writer. No test makes up a record or an event of its own.
+//! Sessions for tests, as a walk leaves them. A real walker is led through `tests/procedures/feed-round.yaml`, and the journal's own writer
+//! writes everything it hands over. No test makes up a record or an event of its own.
 
 #![allow(dead_code)]
 
-use super::stage::{Handed, Line, Stage, procedures};
+use super::stage::{Handed, JournalLine, Stage, procedures};
 use probeside::advice::{Chosen, Weighed};
 use probeside::phrase::{Answer, Hypotheses, Vocabulary};
 use probeside::run::load::{self, Loaded};
@@ -13,22 +13,22 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
-/// When a session begins where nothing else is wanted; its wall clock is an hour ahead of UTC.
+/// Default start of a session. Its wall clock is an hour ahead of UTC.
 const BEGAN: &str = "2026-11-25T10:14:00";
-/// The cause that the procedure concludes, where a test wants another.
+/// The cause in the procedure's conclusion, which a test may replace.
 const CAUSE: &str = "The key switch loses 0.7 volts: it conducts badly.";
 
-/// A walk for tests that can be answered and then written.
+/// A walk for tests: answer it, then write it.
 pub struct Walk {
     pub stage: Stage,
     header: Header,
     files: Vec<(String, Vec<u8>)>,
 }
 
-/// An adviser that answers the first answers, then the later ones, as a test says.
+/// An adviser whose suspects a test determines.
 struct Says(Tells);
 
-/// Tells the suspects after the observations so far.
+/// Returns the suspects after the observations so far.
 type Tells = Box<dyn FnMut(&[Arc<Observation>]) -> Weighed>;
 
 impl Advice for Says {
@@ -58,18 +58,17 @@ fn loaded(cause: &str) -> Loaded {
 }
 
 impl Walk {
-    /// A walk that begins.
+    /// Starts a walk.
     pub fn begin(job: Job) -> Self {
         Self::begin_at(job, BEGAN, "borage-twin", CAUSE)
     }
 
-    /// The same at a moment of the wall clock, `2026-11-25T10:14:00`; the session's id ends with `name`, and the walk's conclusion has this
-    /// cause.
+    /// The same at a wall time, `2026-11-25T10:14:00`. The session's id ends with `name`, and the walk's conclusion has this cause.
     pub fn begin_at(job: Job, began: &str, name: &str, cause: &str) -> Self {
         Self::with(job, began, name, cause, None)
     }
 
-    /// The same with an adviser that tells the suspects after the observations so far.
+    /// The same with an adviser that returns the suspects after the observations so far.
     pub fn advised(job: Job, tells: impl FnMut(&[Arc<Observation>]) -> Weighed + 'static) -> Self {
         Self::with(job, BEGAN, "borage-twin", CAUSE, Some(Box::new(Says(Box::new(tells)))))
     }
@@ -84,7 +83,7 @@ impl Walk {
         Self { stage: Stage::handing_over(Arc::new(world), began, adviser), header, files }
     }
 
-    /// Acknowledges and confirms whatever has to be before the step asks, or before the walk is over.
+    /// Acknowledges and confirms until the step asks its question, or the walk is over.
     pub fn ready(&mut self) {
         while self.stage.finished.is_none() && !self.stage.walker.is_asking() {
             let listen = self.stage.listen.as_ref().expect("it listens for an acknowledgement");
@@ -96,7 +95,7 @@ impl Walk {
         }
     }
 
-    /// Answers the step at hand, which takes the answer.
+    /// Answers the current step, which must accept the answer.
     pub fn say(&mut self, words: &str) -> &mut Self {
         self.ready();
         let place = self.stage.walker.place();
@@ -105,7 +104,7 @@ impl Walk {
         self
     }
 
-    /// Answers one step after the other.
+    /// Answers several steps in order.
     pub fn say_all(&mut self, words: &[&str]) -> &mut Self {
         for words in words {
             self.say(words);
@@ -113,7 +112,7 @@ impl Walk {
         self
     }
 
-    /// Answers in words that the recogniser takes for right with this probability, with their sound.
+    /// Answers in words that the recogniser believes with this probability, with their audio.
     pub fn say_aloud(&mut self, words: &str, probability: f64, sound: Option<Vec<f32>>) -> &mut Self {
         self.ready();
         let mut heard = self.stage.understood(words);
@@ -123,7 +122,7 @@ impl Walk {
         self
     }
 
-    /// The same where the sound could not be kept: no clip is stored under the id that the answer names.
+    /// The same when the audio could not be stored: there is no clip with the id that the answer names.
     pub fn say_aloud_unkept(&mut self, words: &str, probability: f64) -> &mut Self {
         self.say_aloud(words, probability, Some(Vec::new()));
         let lines = self.stage.lines.as_mut().expect("lines are kept");
@@ -131,7 +130,7 @@ impl Walk {
         self
     }
 
-    /// Corrects the last reading to what these words say.
+    /// Corrects the last reading to these words.
     pub fn correct(&mut self, words: &str) -> &mut Self {
         self.say("correct that").stage.answer(words);
         self
@@ -145,12 +144,12 @@ impl Walk {
         self
     }
 
-    /// All that the walk has handed to the journal so far.
-    pub fn lines(&self) -> &[Line] {
+    /// Everything the walk has handed to the journal so far.
+    pub fn lines(&self) -> &[JournalLine] {
         self.stage.lines.as_deref().unwrap_or_default()
     }
 
-    /// The session's journal, without a line of the walk.
+    /// The session's journal without any line of the walk.
     pub fn journal(&self, storage: impl Storage + 'static) -> Result<Journal, SessionError> {
         let first = self.lines().first().expect("a walk begins");
         Journal::create(Box::new(storage), self.header.clone(), self.files.clone(), &first.now)
@@ -165,15 +164,15 @@ impl Walk {
         journal
     }
 
-    /// Writes everything and ends the session; the walk must be over.
+    /// Writes everything and ends the session. The walk must be over.
     pub fn finish(&self, storage: impl Storage + 'static) {
         assert!(self.stage.finished.is_some(), "the walk is at {:?}", self.stage.walker.place());
         self.write(storage).finish(&self.stage.now()).expect("the end");
     }
 }
 
-/// Hands one thing to a journal, as the driver does.
-pub fn put(journal: &mut Journal, line: &Line, now: &Now) -> Result<(), SessionError> {
+/// Hands one item to a journal, as the driver does.
+pub fn put(journal: &mut Journal, line: &JournalLine, now: &Now) -> Result<(), SessionError> {
     match &line.what {
         Handed::Event(event) => journal.append(Kind::Event, event, now).map(drop),
         Handed::Record(record) => journal.record(record, now).map(drop),
@@ -184,6 +183,6 @@ pub fn put(journal: &mut Journal, line: &Line, now: &Now) -> Result<(), SessionE
 }
 
 /// Whether a line is the event of an answer.
-pub fn is_answer(line: &Line) -> bool {
+pub fn is_answer(line: &JournalLine) -> bool {
     matches!(&line.what, Handed::Event(Event::Heard { .. }))
 }

@@ -1,13 +1,13 @@
-//! The whole session's sound of a walk over the sound loop.
+//! The whole session's audio of a walk over the sound loop.
 
 use probeside::review::{gather, whole};
 use probeside::session::{CLIP_RATE, Folder, clip_sound};
 use std::path::Path;
 
-/// A cue's edge lies where the speech detector put it; the sound loop of a busy machine moves its own sound by more than the detector does.
+/// The speech detector determines a cue's edges. The sound loop of a busy machine shifts its own sound by more than the detector does.
 const EDGE_MS: u64 = 400;
 
-/// The whole session's sound as one file: it lasts as long as the talk, and what the microphone heard loudly is where the words say.
+/// Checks the whole session's audio: it lasts as long as the conversation, and loud sound at the microphone is where the words say.
 pub fn is_kept(into: &Path) {
     let review = gather(&mut Folder::at(into)).expect("a review");
     let one = whole(&review, &mut Folder::at(into)).expect("the whole session's sound");

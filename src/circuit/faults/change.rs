@@ -1,4 +1,4 @@
-//! An alteration as a library spells it, with names as templates and figures as expressions, and what it becomes on a bike.
+//! An alteration as a library writes it, with names as templates and figures as expressions, and its expansion for a bike.
 
 use crate::bike::PointsAt;
 use crate::circuit::Alteration;
@@ -9,7 +9,7 @@ use crate::source::tree::Node;
 /// One alteration, not yet expanded.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Change {
-    /// The field that tells which it is.
+    /// The field that identifies the alteration.
     tag: String,
     /// Names: branches, terminals, ids.
     pub texts: Vec<Template>,
@@ -18,7 +18,7 @@ pub(super) struct Change {
     at: PointsAt,
 }
 
-/// Tags whose first field is a figure and not a name.
+/// Tags whose first field is a figure instead of a name.
 const FIGURES: [&str; 2] = ["battery-volt", "charge"];
 
 impl Change {
@@ -38,16 +38,15 @@ impl Change {
                 }
             }
         }
-        // In the order that `on` takes them.
+        // In the order in which `on` uses them.
         change.numbers.extend(numbers.iter().filter_map(|name| node.written_at(name)));
         change
     }
 
-    /// The alterations for the bike and the place in `scope`: one, or one for each name where a text holds several, separated by
-    /// commas.
+    /// The alterations for the bike and place in `scope`: one, or one for each name if a text holds several separated by commas.
     ///
     /// # Errors
-    /// A template or an expression that does not come out.
+    /// A template or an expression that cannot be evaluated.
     pub(super) fn on(&self, scope: &Scope) -> Result<Vec<Alteration>, Diagnostic> {
         let numbers: Vec<f64> =
             self.numbers.iter().map(|number| evaluate_number(number, scope)).collect::<Result<_, _>>()?;

@@ -1,6 +1,6 @@
-//! A library expanded over a bike: every kind at every place in every severity, each tried on the bike's wiring.
+//! Expands a library for a bike: every kind at every place in every severity, each tried on the bike's wiring.
 //!
-//! A short that lets more through the fuse than it bears has blown it; that follows from the circuit and is in no file.
+//! A short that draws more than the fuse can carry has blown the fuse. The circuit shows this; no file says it.
 
 use super::{Fault, Kind, Library, Shown};
 use crate::bike::{Bike, BikeState, EnglishWords, Words, as_value};
@@ -11,21 +11,21 @@ use std::collections::BTreeSet;
 
 /// A fuse blows within minutes at this share of its rating (ISO 8820-3: 135 % opens within 0.75 to 600 s; from memory).
 const BLOWS_AT: f64 = 1.35;
-/// Most single faults of one bike: a proof leads a walk for each, and a four has about three hundred.
+/// Most single faults of one bike. A proof walks each of them, and a four-cylinder bike has about three hundred.
 const MOST_FAULTS: usize = 5_000;
-/// The look of a fuse, and what a blown one shows.
+/// The name of the look at a fuse, and what a blown fuse shows.
 const BLOWN: (&str, &str) = ("fuse", "blown");
 
 impl Library {
     /// Every single fault of a bike, in the library's order.
     ///
     /// # Errors
-    /// What does not come out for this bike, each with its place in the library.
+    /// Everything that cannot be expanded for this bike, with its place in the library.
     pub fn for_bike(&self, bike: &Bike) -> Result<Vec<Fault>, Vec<Diagnostic>> {
         self.for_bike_in(bike, &EnglishWords)
     }
 
-    /// As [`Library::for_bike`], parts named in these words.
+    /// As [`Library::for_bike`], with parts named in these words.
     ///
     /// # Errors
     /// As [`Library::for_bike`].
@@ -121,7 +121,7 @@ impl Library {
             severity,
             unit: kind.unit.clone(),
             counts: kind.counts.as_ref().map_or(Ok(true), |counts| evaluate_bool(counts, scope))?,
-            // A side without words leaves two spaces behind.
+            // A side without words leaves a double space.
             words: render(&kind.words, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
             parts,
             likelihood,
@@ -143,7 +143,7 @@ impl Library {
     }
 }
 
-/// Whether the fuse bears what these changes let through it, all switches on and all points closed.
+/// Whether the fuse carries the current of these alterations, with all switches on and all points closed.
 fn blows_fuse(bike: &Bike, changes: &[Alteration]) -> Result<bool, CircuitError> {
     let mut state = BikeState::default();
     state.switches.insert("key".to_owned(), "connects".to_owned());

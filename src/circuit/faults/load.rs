@@ -1,4 +1,4 @@
-//! Reads a fault library from its YAML file. Whether its names exist on a bike shows when it is expanded over one.
+//! Loads a fault library from its YAML file. Whether its names exist on a bike is checked on expansion.
 
 use super::shape::FAULTS;
 use super::{Kind, Library, Look};
@@ -8,10 +8,10 @@ use crate::source::{Diagnostic, Written, read_text, template};
 use std::path::Path;
 
 impl Library {
-    /// Reads the library in `path`.
+    /// Loads the library in `path`.
     ///
     /// # Errors
-    /// Everything that is wrong with the file, each with its place.
+    /// Every error in the file, each with its place.
     pub fn load(path: &Path) -> Result<Self, Vec<Diagnostic>> {
         let text = read_text(path).map_err(|error| vec![error])?;
         let library = Self::parse(&text, &path.to_string_lossy())?;
@@ -23,7 +23,7 @@ impl Library {
         Ok(library)
     }
 
-    /// Reads a library from `text`; `file` is the name that places carry.
+    /// Parses a library from `text`. `file` is the name used in places.
     ///
     /// # Errors
     /// As [`Library::load`].

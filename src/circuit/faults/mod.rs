@@ -1,7 +1,7 @@
 //! The fault library: kinds of fault as data, expanded over a bike's places and their severities.
 //!
-//! Its file (`procedures/faults/`) is written and hashed before a procedure is tuned to it. [`Library::for_bike`] gives every
-//! single fault; what an observer would answer under one is [`super::Subject`]'s.
+//! Its file (`procedures/faults/`) is written and hashed before a procedure is tuned to it. [`Library::for_bike`] lists every single fault;
+//! [`super::Subject`] finds what an observer would answer under one.
 
 mod change;
 mod expand;
@@ -16,16 +16,16 @@ use std::collections::{BTreeMap, BTreeSet};
 
 pub use shape::FAULTS;
 
-/// Something that can be looked at, smelt or felt.
+/// Something the user can look at, smell or feel.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Look {
-    /// What it is.
+    /// What to look at, in words.
     pub words: String,
     /// What a healthy bike shows.
     pub healthy: String,
 }
 
-/// A kind of fault, not yet expanded.
+/// A kind of fault, before expansion.
 #[derive(Debug, Clone, PartialEq)]
 struct Kind {
     id: Written<String>,
@@ -49,52 +49,52 @@ struct Kind {
 pub struct Library {
     /// Its name.
     pub name: Written<String>,
-    /// Where kinds, severities and likelihoods come from.
+    /// The source of kinds, severities and likelihoods.
     pub source: String,
-    /// What it does not hold, in words.
+    /// What the library leaves out, in words.
     pub outside: Vec<String>,
-    /// What can be looked at, by name.
+    /// What the user can look at, by name.
     pub looks: BTreeMap<String, Look>,
     kinds: Vec<Kind>,
 }
 
-/// What a fault shows to the eye.
+/// A visible sign of a fault.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Shown {
     /// One of [`Library::looks`].
     pub look: String,
-    /// The part it is seen on.
+    /// The part that shows it.
     pub at: String,
-    /// What is seen.
+    /// What it shows.
     pub is: String,
 }
 
-/// One fault at one place, of one severity.
+/// One fault at one place and of one severity.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fault {
-    /// `KIND:PLACE@SEVERITY`, as far as it has them.
+    /// `KIND:PLACE@SEVERITY`, without the parts it lacks.
     pub id: String,
     /// Its kind.
     pub kind: String,
-    /// Its place; empty for the bike as a whole.
+    /// Its place. Empty for the bike as a whole.
     pub place: String,
     /// Its severity, in `unit`.
     pub severity: Option<f64>,
     /// The severity's unit.
     pub unit: Option<String>,
-    /// Whether it harms the ignition and has to be found; milder ones are there to tell how small a fault is still found.
+    /// Whether it harms the ignition and must be found. Milder faults measure how small a fault can still be found.
     pub counts: bool,
     /// In words.
     pub words: String,
-    /// What is at fault: a right conclusion condemns one of these parts.
+    /// The faulty parts. A correct conclusion condemns one of them.
     pub parts: Vec<String>,
-    /// How often, relative to the library's other faults; a kind's likelihood is shared out over its severities.
+    /// How often it occurs relative to the library's other faults. A kind's likelihood is divided among its severities.
     pub likelihood: f64,
-    /// What no lamp or meter separates from it, and what does.
+    /// What cannot be told from it with a lamp or meter, and what can tell them apart.
     pub only_by_substitution: Option<String>,
-    /// What it does to the wiring.
+    /// Its effect on the wiring.
     pub alterations: Vec<Alteration>,
-    /// What it shows to the eye.
+    /// Its visible signs.
     pub looks: Vec<Shown>,
 }
 
@@ -104,8 +104,8 @@ impl Library {
         self.kinds.iter().any(|one| *one.id == kind)
     }
 
-    /// The same library with every kind in more degrees: where one severity is more than `step` times the next, others in between, each
-    /// the same number of times the one before. For whoever has to know a fault again of whatever severity it is.
+    /// The same library with finer severities. Where one severity is more than `step` times the next, others are inserted at a constant
+    /// ratio. For callers that must recognise a fault at any severity.
     #[must_use]
     pub fn in_between(mut self, step: f64) -> Self {
         for kind in &mut self.kinds {
@@ -119,7 +119,7 @@ fn in_between(severities: &[f64], step: f64) -> Vec<f64> {
     let mut all = Vec::from_iter(severities.first().copied());
     for pair in severities.windows(2) {
         let times = pair[1] / pair[0];
-        // Severities are positive; a ratio that is not a number leaves the two as they are.
+        // Severities are positive. If the ratio is not a number, nothing is inserted.
         let steps = (times.ln().abs() / step.ln()).ceil().max(1.0);
         all.extend((1..steps as u32).map(|n| pair[0] * times.powf(f64::from(n) / steps)));
         all.push(pair[1]);
@@ -128,14 +128,14 @@ fn in_between(severities: &[f64], step: f64) -> Vec<f64> {
 }
 
 impl Fault {
-    /// Whether one of `names` is its `KIND`, its `KIND:PLACE` or its `KIND@SEVERITY`.
+    /// Whether `names` contains its `KIND`, its `KIND:PLACE` or its `KIND@SEVERITY`.
     pub fn is_one_of(&self, names: &[String]) -> bool {
         let here = format!("{}:{}", self.kind, self.place);
         let as_bad = self.severity.map(|severity| format!("{}@{severity}", self.kind));
         names.iter().any(|name| *name == self.kind || *name == here || as_bad.as_ref() == Some(name))
     }
 
-    /// Whether something that is as good as new takes this fault away: its id, its kind, `KIND:PLACE`, or a part of it.
+    /// Whether a renewed item removes this fault: its id, its kind, `KIND:PLACE`, or one of its parts.
     pub fn is_mended(&self, mended: &BTreeSet<String>) -> bool {
         if mended.is_empty() {
             return false;
@@ -156,7 +156,7 @@ mod tests {
             assert_eq!(got.len(), by_hand.len(), "{got:?}");
             assert!(got.iter().zip(by_hand).all(|(a, b)| (a / b - 1.0).abs() < 1e-9), "{got:?}");
         };
-        // 2 to 20 is ten times: four steps of 10^(1/4) = 1.7783 are the fewest of at most 2.
+        // 2 to 20 is a factor of ten. Four steps of 10^(1/4) = 1.7783 are the fewest with a step of at most 2.
         close(
             in_between(&[1.0, 2.0, 20.0], 2.0),
             &[1.0, 2.0, 3.556558820077846, 6.324555320336759, 11.246826503806982, 20.0],

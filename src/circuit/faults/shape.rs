@@ -1,11 +1,11 @@
-//! The spelling of a fault library's file, as tables: what it may hold, for reading and for the JSON Schema.
+//! The allowed shape of a fault library file, as tables. Used for reading and for the JSON Schema.
 
 use crate::bike::PointsAt;
 use crate::source::shape::Shape::{Dict, List, Number, Object, OneOf, Tagged, Text};
 use crate::source::shape::TextFor::{Expression, Id, Template, Words};
 use crate::source::shape::{self, Shape, needed, optional};
 
-/// Most items of any list that is written by hand.
+/// Most items in any list written by hand.
 const MANY: usize = 200;
 
 /// A fault library.
@@ -74,7 +74,7 @@ macro_rules! alterations {
     };
 }
 
-/// Every alteration, told by its first field.
+/// Every alteration, identified by its first field.
 static ALTERATIONS: [(&str, shape::Object); 17] = alterations![
     "open" "an open branch" (Text(Template), "The branch.");
     "fixed" "a branch that always conducts" (Text(Template), "The branch.") ["ohm" Text(Expression), "Its resistance, ohm."];

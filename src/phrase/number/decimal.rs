@@ -1,4 +1,4 @@
-//! Decimal numbers as they are said: exact until they become a float, so that "twelve point four" is the same float as 12.4 written.
+//! Exact decimal numbers. They become floats only at the end, so "twelve point four" and a written 12.4 give the same float.
 
 /// `digits / 10^scale`, never negative.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

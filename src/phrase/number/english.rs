@@ -1,11 +1,11 @@
-//! What may be said for a number in English.
+//! Every way to say a number in English.
 
 use super::super::answer::Reading;
 use super::super::grammar::NumberSlot;
 use super::super::vocabulary::Vocabulary;
 use super::spell::spellings_in;
 
-/// Everything that may be said in English for the number that is asked for; see [`spellings_in`](super::spellings_in).
+/// Every way to say the number asked for in English; see [`spellings_in`](super::spellings_in).
 ///
 /// ```
 /// use probeside::phrase::{NumberSlot, number::spellings};

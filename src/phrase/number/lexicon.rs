@@ -1,4 +1,4 @@
-//! Which words mean what inside a number, as the vocabulary file says, and cutting a text into such words, longest phrase first.
+//! What each word means inside a number, from the vocabulary file. Splits a text into such words, longest phrase first.
 
 use super::super::words::normalise;
 use crate::source::{Diagnostic, Place};
@@ -10,13 +10,13 @@ use std::collections::HashMap;
 pub(super) enum Sense {
     /// 0 to 99.
     Small(u32),
-    /// A hundred, a thousand, a million.
+    /// A multiplier: a hundred, a thousand, a million.
     Times(u64),
     Point,
     Minus,
     And,
     Article,
-    /// A share of one, in figures: `0.5`.
+    /// A fraction of one, in figures: `0.5`.
     Fraction(String),
     Kilo,
     About,
@@ -31,17 +31,17 @@ pub(super) enum Sense {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Token<'a> {
     Sense(&'a Sense),
-    /// Figures, perhaps with a sign, points and commas; never empty.
+    /// Figures, with an optional sign, points and commas. Never empty.
     Figures(&'a str),
     /// `4k7`: whole, letter, fraction.
     Code(&'a str, char, &'a str),
 }
 
-/// Phrases by their first word, longest first.
+/// Phrases by first word, longest first.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Lexicon {
     by_first: HashMap<String, Vec<(Vec<String>, Sense)>>,
-    /// Written symbols, looked for behind figures only: `a` is ampere there.
+    /// Written symbols, valid only after figures: there `a` is ampere.
     pub symbols: HashMap<String, Sense>,
 }
 
@@ -65,7 +65,7 @@ impl Lexicon {
         }
     }
 
-    /// Cuts a normalised text; `None` when a word is not part of any number.
+    /// Splits a normalised text. `None` if a word is not part of any number.
     pub fn cut<'a>(&'a self, text: &'a str) -> Option<Vec<Token<'a>>> {
         let words: Vec<&str> = text.split(' ').filter(|w| !w.is_empty()).collect();
         let mut tokens = Vec::with_capacity(words.len());

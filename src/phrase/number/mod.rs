@@ -1,5 +1,5 @@
-//! Numbers as mechanics say them, both ways: words -> [`Reading`](super::Reading)s ([`readings`]), values -> words ([`NumberWords::say_number`]), and
-//! everything that may be said for a number that is asked for ([`spellings`]). The words come from the vocabulary.
+//! Numbers as mechanics say them. [`readings`] turns words into [`Reading`](super::Reading)s, [`NumberWords::say_number`] turns values into
+//! words, and [`spellings`] lists every way to say the number asked for. The words come from the vocabulary.
 
 mod decimal;
 mod english;

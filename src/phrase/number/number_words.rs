@@ -1,4 +1,4 @@
-//! The words of one language that numbers are made of, as the vocabulary file says.
+//! One language's number words, from the vocabulary file.
 
 use super::super::words::normalise;
 use super::decimal::Decimal;
@@ -33,9 +33,9 @@ pub(in crate::phrase) struct RawNumbers {
 /// The number words and units of one language.
 #[derive(Debug, Clone)]
 pub struct NumberWords {
-    /// Spoken names of 0 to 99, as far as they are not made of a ten and a digit.
+    /// Spoken names of 0 to 99, except those made of a ten and a digit.
     pub(super) names: BTreeMap<u32, String>,
-    /// Every name of every digit; the first is the spoken one.
+    /// All names of each digit; the first is the spoken one.
     pub(super) digits: Vec<Vec<String>>,
     pub(super) hundred: String,
     pub(super) thousand: String,
@@ -49,15 +49,15 @@ pub struct NumberWords {
     pub(super) and_after_hundred: String,
     pub(super) and: String,
     pub(super) article: String,
-    /// Shares in figures and in words.
+    /// Fractions in figures and in words.
     pub(super) fractions: Vec<(String, String)>,
-    /// Spoken with 1, and with any other number.
+    /// The spoken form after 1, and after any other number.
     pub(super) units: BTreeMap<Unit, [String; 2]>,
     pub(super) lexicon: Lexicon,
 }
 
 impl NumberWords {
-    /// Takes the file's sections; what is missing or doubled goes to `found`.
+    /// Decodes the file's sections. Missing and duplicate entries go to `found`.
     pub(in super::super) fn new(
         raw: RawNumbers,
         units: BTreeMap<Unit, Vec<String>>,
@@ -167,7 +167,7 @@ impl NumberWords {
         self.lexicon.cut(text)
     }
 
-    /// Numbers with a unit behind them, in the words of the text.
+    /// The numbers in `text` that carry a unit, as they are written there.
     pub(in super::super) fn figures_in(&self, text: &str) -> Vec<String> {
         let said = normalise(text);
         let words: Vec<&str> = said.split(' ').collect();

@@ -1,15 +1,15 @@
-//! Words into readings.
+//! Turns words into readings.
 //!
-//! What is plain is taken first: figures, "point", "hundred", "thousand", a fraction. What is short has rules:
+//! Unambiguous forms come first: figures, "point", "hundred", "thousand", a fraction. Short forms follow rules:
 //!
-//! - a ten followed by a digit is always one number: "twenty four" is 24, never 20.4;
-//! - a number followed by more of them, without "point", is a whole with its decimals ("twelve four" 12.4, "twelve forty five" 12.45,
-//!   "twelve oh five" 12.05) as long as the decimals fit the resolution that is asked for; with two figures or more it is also a whole number
-//!   in the short way ("twelve fifty" 1250, "one oh five" 105, "one two" 12);
-//! - of several values those in the range that is listened for stay; when none is in range, all stay;
-//! - when several stay they are all given, and nobody may choose between them but the person.
+//! - A ten followed by a digit is always one number: "twenty four" is 24, never 20.4.
+//! - A number followed by further numbers, without "point", is a whole number with its decimals ("twelve four" 12.4, "twelve forty five"
+//!   12.45, "twelve oh five" 12.05), as long as the decimals fit the resolution asked for. With two or more figures it can also be a whole
+//!   number in short form ("twelve fifty" 1250, "one oh five" 105, "one two" 12).
+//! - If any value lies in the range asked for, only the values in range remain. If none does, all remain.
+//! - If several values remain, all of them are returned. Only the user may choose between them.
 //!
-//! A reading is stored as it will be spoken back: to one digit beyond the resolution, and to three significant digits at least.
+//! A reading is stored as it will be read back: to one digit beyond the resolution, and to at least three significant digits.
 
 use super::super::answer::{Reading, ReadingKind};
 use super::super::grammar::NumberSlot;
@@ -21,13 +21,13 @@ use super::settle::{decimals_of, settle};
 use super::whole;
 use crate::units::{Quantity, Unit};
 
-/// Words in a number at most; "minus one thousand two hundred and thirty four point five six seven millivolts" has 13.
+/// Most words in a number. "minus one thousand two hundred and thirty four point five six seven millivolts" has 13.
 const MOST_WORDS: usize = 32;
 
-/// Every reading that `text` may stand for where `slot` is asked; empty when it is no number. Best guess first.
+/// Every reading that `text` can mean for `slot`, best guess first. Empty if it is not a number.
 ///
-/// `value` is in the unit asked for. Where a unit of another quantity was said, `value` and `unit` are as they were said, and
-/// `said_unit` is that unit too: the answer is doubtful.
+/// `value` is in the unit asked for. If the user named a unit of another quantity, `value`, `unit` and `said_unit` keep what was said, and
+/// the answer is doubtful.
 ///
 /// ```
 /// use probeside::phrase::{NumberSlot, Vocabulary, number::readings};
@@ -61,7 +61,7 @@ pub fn readings(text: &str, slot: &NumberSlot, words: &NumberWords) -> Vec<Readi
 #[derive(Debug, Clone, PartialEq)]
 struct Said {
     kind: ReadingKind,
-    /// Absent for over range and no reading.
+    /// Absent for "over range" and "no reading".
     magnitude: Option<Decimal>,
     negative: bool,
     unit: Option<Unit>,
@@ -71,7 +71,7 @@ fn is(token: &Token, sense: &Sense) -> bool {
     matches!(token, Token::Sense(s) if *s == sense)
 }
 
-/// The unit said before a correction holds after it; a lone group of decimals may take the place of the decimals only.
+/// A unit said before a correction also applies after it. A lone group of decimals may replace only the decimals.
 fn carry_over(all: &mut Vec<Said>, before: &[Said], last: &[Token]) {
     let unit = before.iter().find_map(|s| s.unit);
     for said in all.iter_mut().filter(|s| s.unit.is_none() && s.magnitude.is_some()) {
@@ -84,7 +84,7 @@ fn carry_over(all: &mut Vec<Said>, before: &[Said], last: &[Token]) {
     }
 }
 
-/// Values in the asked unit, those in range if any are, without doubles.
+/// Converts to the unit asked for, keeps the values in range if there are any, and removes duplicates.
 fn settle_on(all: Vec<Said>, slot: &NumberSlot) -> Vec<Reading> {
     let mut out: Vec<Reading> = Vec::new();
     for said in all {
@@ -118,7 +118,7 @@ fn settle_on(all: Vec<Said>, slot: &NumberSlot) -> Vec<Reading> {
     out
 }
 
-/// Every way to understand one stretch of words without a correction.
+/// Every way to understand a stretch of words without a correction.
 fn said(tokens: &[Token], slot: &NumberSlot) -> Vec<Said> {
     let mut rest = tokens;
     let mut kind = ReadingKind::Plain;
@@ -158,7 +158,7 @@ fn without_number(kind: ReadingKind) -> Said {
     Said { kind, magnitude: None, negative: false, unit: None }
 }
 
-/// The number and the unit behind it.
+/// The number and the unit after it.
 fn magnitudes_with_unit(tokens: &[Token], slot: &NumberSlot) -> Vec<(Decimal, Option<Unit>)> {
     use Sense::{Article, Fraction, Kilo, Units};
     let resistance = slot.quantity == Quantity::Resistance;
@@ -169,7 +169,7 @@ fn magnitudes_with_unit(tokens: &[Token], slot: &NumberSlot) -> Vec<(Decimal, Op
         return found;
     }
     match tokens {
-        // 4k7 as in IEC 60062: the letter stands for the point. Only of a resistance; "4 m 7" elsewhere would be a guess.
+        // 4k7 as in IEC 60062: the letter stands for the decimal point. Only for a resistance; "4 m 7" elsewhere would be a guess.
         [Token::Code(whole, letter, fraction)] if resistance => {
             let unit = match letter {
                 'k' => Unit::Kilohm,
@@ -181,7 +181,7 @@ fn magnitudes_with_unit(tokens: &[Token], slot: &NumberSlot) -> Vec<(Decimal, Op
         }
         [number @ .., Token::Sense(Units(units))] => {
             let unit = Some(unit_of(units, slot));
-            // "half a volt"
+            // "Half a volt".
             let number = match number {
                 [Token::Sense(Fraction(_)), Token::Sense(Article)] => &number[..1],
                 _ => number,
@@ -229,14 +229,14 @@ fn one_or(number: &[Token]) -> Option<Vec<Decimal>> {
     matches!(number, [Token::Sense(Sense::Article)]).then(|| vec![Decimal::whole(1)])
 }
 
-/// A word such as "degrees" may name several units: the one asked for, else one of the same quantity, else the first.
+/// A word such as "degrees" can name several units. Prefers the unit asked for, then one of the same quantity, then the first.
 fn unit_of(units: &[Unit], slot: &NumberSlot) -> Unit {
     let asked = units.iter().find(|u| **u == slot.unit);
     let same = || units.iter().find(|u| u.quantity() == slot.quantity);
     asked.or_else(same).or_else(|| units.first()).copied().unwrap_or(slot.unit)
 }
 
-/// How many decimals a short form may have in the unit that is said, so that they fit the resolution asked for.
+/// How many decimals a short form may have in the spoken unit to fit the resolution asked for.
 fn decimals_in(unit: Option<Unit>, slot: &NumberSlot) -> usize {
     let step = |unit: Unit| {
         let at = |x| slot.unit.convert(x, unit);
@@ -249,12 +249,12 @@ fn decimals_in(unit: Option<Unit>, slot: &NumberSlot) -> usize {
     }
 }
 
-/// The power of ten at or above a converted resolution: 0.01 mm is 0.39 thou, so whole thous.
+/// Rounds a converted resolution up to a power of ten: 0.01 mm is 0.39 thou, so whole thous.
 fn coarser(step: f64) -> f64 {
     10f64.powi((step.log10() - 1e-9).ceil() as i32)
 }
 
-/// Every size that the words of a number may stand for.
+/// Every magnitude that the words of a number can mean.
 fn magnitudes(tokens: &[Token], decimals: usize) -> Vec<Decimal> {
     if tokens.is_empty() {
         return Vec::new();
@@ -278,7 +278,7 @@ fn magnitudes(tokens: &[Token], decimals: usize) -> Vec<Decimal> {
     all
 }
 
-/// Numbers with a spoken point or a fraction, or broken figures.
+/// Numbers with a spoken point or a fraction, or figures with a decimal point.
 fn explicit(tokens: &[Token]) -> Vec<Decimal> {
     use Sense::{And, Article, Fraction, Point};
     if let [Token::Figures(figures)] = tokens

@@ -1,20 +1,20 @@
-//! Values into words: in full with the unit, and digit by digit.
+//! Turns values into words: in full with the unit, and digit by digit.
 
 use super::super::answer::{Reading, ReadingKind};
 use super::number_words::NumberWords;
 use super::settle::settle;
 use crate::units::Unit;
 
-/// Digits after the point at most, so that no float noise is spoken.
+/// Most digits after the point, so that float noise is never spoken.
 const MOST_DECIMALS: usize = 6;
-/// From here on whole numbers are spoken digit by digit.
+/// Whole numbers from here on are spoken digit by digit.
 const LARGEST_NAMED: u64 = 1_000_000_000;
 
 impl NumberWords {
     /// A value in words with its unit: "twelve point one five volts", "minus zero point one volts", "one hundred and five ohms".
     ///
-    /// `value` is in `unit`; it is spoken to one digit beyond `resolution` (same unit) and to three significant digits at least,
-    /// without zeros at the end.
+    /// `value` is in `unit`. It is spoken to one digit beyond `resolution` (in the same unit) and to at least three significant digits,
+    /// without trailing zeros.
     ///
     /// ```
     /// use probeside::{phrase::Vocabulary, units::Unit};
@@ -57,7 +57,7 @@ impl NumberWords {
         self.spell_out(&figures(value, resolution))
     }
 
-    /// A reading in words: the number with its unit, "about ..." before it, "over range" or "no reading".
+    /// A reading in words: the number with its unit, with "about ..." before it, "over range", or "no reading".
     pub(in crate::phrase) fn say_reading(&self, reading: &Reading, resolution: f64) -> String {
         let number = || self.say_number(reading.value, reading.unit, resolution);
         match reading.kind {
@@ -68,7 +68,7 @@ impl NumberWords {
         }
     }
 
-    /// A unit as it is spoken with 1 or with any other number. Empty for a bare number.
+    /// The spoken unit after 1, or after any other number. Empty for a bare number.
     pub fn unit(&self, unit: Unit, one: bool) -> &str {
         self.units.get(&unit).map_or("", |[single, many]| if one { single } else { many })
     }
@@ -110,7 +110,7 @@ impl NumberWords {
         digit.to_digit(10).map_or("", |d| self.below_ten_or_ten(d))
     }
 
-    /// Each figure by its name.
+    /// Each figure by name.
     pub(in crate::phrase) fn spell_out(&self, figures: &str) -> String {
         let words: Vec<&str> = figures
             .chars()
@@ -124,7 +124,7 @@ impl NumberWords {
     }
 }
 
-/// The value in figures, rounded for speech, without zeros at the end.
+/// The value in figures, rounded for speech, without trailing zeros.
 pub(super) fn figures(value: f64, resolution: f64) -> String {
     let text = format!("{:.*}", MOST_DECIMALS, settle(value, resolution));
     let text = text.trim_end_matches('0').trim_end_matches('.');

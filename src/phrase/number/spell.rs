@@ -1,5 +1,5 @@
-//! Everything that may be said for a number that is asked for, as the recogniser's grammar needs it: bounded, the usual forms
-//! before the rare ones, each with the readings it stands for.
+//! Lists every way to say the number asked for, as the recogniser's grammar needs it. The list is bounded, common forms come before rare
+//! ones, and each form carries the readings it can mean.
 
 use super::super::answer::Reading;
 use super::super::grammar::NumberSlot;
@@ -9,19 +9,19 @@ use super::say::figures;
 use super::settle::decimals_of;
 use std::collections::HashSet;
 
-/// Strings that a number may give at most; rare forms are left out beyond it.
+/// Most spellings for one number. Rare forms beyond it are left out.
 pub(super) const MOST_SPELLINGS: usize = 20_000;
-/// Values at most; beyond it only three, then two significant digits are listened for.
+/// Most values. Beyond it the grammar holds only values with three, then two significant digits.
 const MOST_VALUES: usize = 3_000;
-/// Bounds of what is listened for, and the finest step, whatever a procedure asks.
+/// Bounds of the grammar's values, and the finest step, whatever the procedure asks for.
 const WIDEST: f64 = 1e7;
 const FINEST: f64 = 1e-6;
 
-/// Everything that may be said for `slot`, with what it stands for; a string that stands for several readings comes once with each.
+/// Every way to say a number for `slot`, with its reading. A string with several readings is listed once with each.
 ///
-/// Values come at the slot's resolution; in wide ranges with three (or two) significant digits. Forms: "twelve point four five",
-/// "twelve forty five", "twelve four five", "one two point four five", "twelve and a half"; bare and with the unit; round values
-/// in the quantity's other units; round values after "about"; over range and no reading.
+/// Values are at the slot's resolution; in wide ranges they have three (or two) significant digits. Forms: "twelve point four five",
+/// "twelve forty five", "twelve four five", "one two point four five", "twelve and a half"; bare and with the unit; round values in the
+/// quantity's other units; round values after "about"; over range and no reading.
 pub fn spellings_in(slot: &NumberSlot, words: &NumberWords) -> Vec<(String, Reading)> {
     let values = grid(slot);
     let mut strings: Vec<String> = Vec::new();
@@ -46,7 +46,7 @@ pub fn spellings_in(slot: &NumberSlot, words: &NumberWords) -> Vec<(String, Read
     out
 }
 
-/// Values listened for, in the slot's unit, as figures.
+/// The values in the grammar, in the slot's unit, as figures.
 fn grid(slot: &NumberSlot) -> Vec<String> {
     let step =
         if slot.resolution.is_finite() && slot.resolution > 0.0 { slot.resolution.clamp(FINEST, WIDEST) } else { 1.0 };
@@ -81,17 +81,17 @@ fn trim(figures: String) -> String {
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
-/// Whether figures have this many significant digits at most.
+/// Whether the figures have at most this many significant digits.
 fn round_to(figures: &str, significant: usize) -> bool {
     let digits: String = figures.chars().filter(char::is_ascii_digit).collect();
     let core = if figures.contains('.') { digits.trim_start_matches('0') } else { digits.trim_matches('0') };
     core.len() <= significant
 }
 
-/// One kind of spelling, for all values.
+/// One kind of spelling, applied to all values.
 type Class = fn(&NumberSlot, &[String], &NumberWords, &mut Vec<String>);
 
-/// Usual forms first.
+/// Common forms first.
 const CLASSES: &[Class] = &[
     |_, values, w, out| out.extend(values.iter().map(|f| plain(f, w))),
     |_, _, w, out| out.extend(w.over_range.iter().chain(&w.no_reading).cloned()),
@@ -127,7 +127,7 @@ impl NumberWords {
         self.digits.first().map_or(&[], Vec::as_slice)
     }
 
-    /// The commoner of the other names of zero: "oh".
+    /// The most common other name of zero: "oh".
     fn short_zero(&self) -> &str {
         self.zeros().get(1).or(self.zeros().first()).map_or("", String::as_str)
     }
@@ -146,7 +146,7 @@ fn parts<'a>(figures: &'a str, w: &NumberWords) -> (String, u64, &'a str) {
     (sign, whole.parse().unwrap_or(0), decimals)
 }
 
-/// "twelve point four five"
+/// "Twelve point four five".
 fn plain(figures: &str, w: &NumberWords) -> String {
     let (sign, whole, decimals) = parts(figures, w);
     let whole = w.cardinal(whole);
@@ -244,7 +244,7 @@ fn fractions(figures: &str, slot: &NumberSlot, w: &NumberWords, out: &mut Vec<St
     }
 }
 
-/// Two significant digits, as people use them in a unit that was not asked for: 0.1 to 0.9, 1 to 9.9, 10 to 99, 100 to 990.
+/// Values with two significant digits, which people use in units that were not asked for: 0.1 to 0.9, 1 to 9.9, 10 to 99, 100 to 990.
 fn other_units(slot: &NumberSlot, _: &[String], w: &NumberWords, out: &mut Vec<String>) {
     let tens = (10..100).flat_map(|n| [f64::from(n) / 10.0, f64::from(n), f64::from(n) * 10.0]);
     let round: Vec<f64> = (1..10).map(|n| f64::from(n) / 10.0).chain(tens).collect();

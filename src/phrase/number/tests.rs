@@ -1,4 +1,4 @@
-//! Numbers both ways: what mechanics say, and every value of many kinds of slot.
+//! Numbers in both directions: what mechanics say, and every value of many kinds of slot.
 
 use super::settle::settle;
 use super::spell::MOST_SPELLINGS;
@@ -28,7 +28,7 @@ fn values(text: &str, slot: &NumberSlot) -> Vec<f64> {
     readings(text, slot, words()).iter().map(|r| r.value).collect()
 }
 
-/// Slots as the procedures have them, and some that are awkward.
+/// Slots from the procedures, and some awkward ones.
 fn slots() -> Vec<NumberSlot> {
     vec![
         volts(),

@@ -1,9 +1,9 @@
-//! Whole numbers and decimals out of number words, and the short forms that leave the point out.
+//! Builds whole numbers and decimals from number words, including the short forms that omit the point.
 
 use super::decimal::Decimal;
 use super::lexicon::{Sense, Token};
 
-/// The digit that a word is.
+/// The word as a digit, if it is one.
 fn digit(token: &Token) -> Option<char> {
     match token {
         Token::Sense(Sense::Small(n)) if *n < 10 => char::from_digit(*n, 10),
@@ -16,7 +16,7 @@ fn digits(tokens: &[Token]) -> Option<String> {
     tokens.iter().map(digit).collect::<Option<String>>().filter(|d| !d.is_empty())
 }
 
-/// A number below a hundred at the beginning, and how many words it takes: "twenty four" is one number.
+/// A number below a hundred at the start, and how many words it takes: "twenty four" is one number.
 fn small(tokens: &[Token]) -> Option<(u32, usize)> {
     match tokens {
         [Token::Sense(Sense::Small(ten)), Token::Sense(Sense::Small(one)), ..]
@@ -30,12 +30,12 @@ fn small(tokens: &[Token]) -> Option<(u32, usize)> {
     }
 }
 
-/// The same for the whole of `tokens`, ten at least.
+/// The same if it takes all of `tokens` and is at least ten.
 fn two_figures(tokens: &[Token]) -> Option<u32> {
     small(tokens).filter(|(n, length)| *n >= 10 && *length == tokens.len()).map(|(n, _)| n)
 }
 
-/// Digits behind a point: "four five", "oh five", "forty five".
+/// Digits after a point: "four five", "oh five", "forty five".
 pub(super) fn decimals(tokens: &[Token]) -> Option<String> {
     if let [Token::Figures(figures)] = tokens {
         return figures.chars().all(|c| c.is_ascii_digit()).then(|| (*figures).to_owned());
@@ -43,7 +43,7 @@ pub(super) fn decimals(tokens: &[Token]) -> Option<String> {
     digits(tokens).or_else(|| two_figures(tokens).map(|n| n.to_string()))
 }
 
-/// Figures as they are typed. A comma before three figures may part thousands or be the point: both are given.
+/// Figures as typed. A comma before three figures may separate thousands or be the decimal point, so both values are returned.
 pub(super) fn figures(figures: &str) -> Vec<Decimal> {
     let mut all = Vec::new();
     if !figures.contains(',') {
@@ -61,7 +61,7 @@ pub(super) fn figures(figures: &str) -> Vec<Decimal> {
     all
 }
 
-/// Every whole number that the words may stand for: "twelve hundred and five", "one two", "one twenty", "twelve oh five".
+/// Every whole number that the words can mean: "twelve hundred and five", "one two", "one twenty", "twelve oh five".
 pub(super) fn wholes(tokens: &[Token]) -> Vec<u64> {
     let mut all = Vec::new();
     let mut push = |n: Option<u64>| match n {
@@ -130,7 +130,7 @@ fn below_thousand(tokens: &[Token]) -> Option<u64> {
     }
 }
 
-/// Numbers whose point is left out, with at most `most` decimals: "twelve four", "twelve forty five", "one two four" (1.24 and 12.4).
+/// Numbers without a spoken point, with at most `most` decimals: "twelve four", "twelve forty five", "one two four" (1.24 and 12.4).
 pub(super) fn short_forms(tokens: &[Token], most: usize) -> Vec<Decimal> {
     let mut all = Vec::new();
     let mut add = |whole: u64, rest: &[Token]| {

@@ -1,27 +1,27 @@
-//! What is drawn: boxes of a few kinds, arrows between them, and the words on both.
+//! The content of a drawing: a few kinds of box, the arrows between them, and the words on both.
 
 use crate::procedure::{Meaning, SignalWord};
 
-/// What a box stands for; each kind looks different without its colour.
+/// What a box stands for. Each kind can be told apart without its colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Shape {
-    /// Where it begins, and what holds at any step.
+    /// The start, and what applies at every step.
     Start,
     /// A step.
     Step,
-    /// A loop: what follows is repeated.
+    /// A loop over the steps below it.
     Loop,
     /// Another procedure.
     Call,
     /// A conclusion.
     Conclusion,
-    /// A connector: it goes on at another box of the picture, or by a word such as "next round".
+    /// A connector. The chart continues at another box, or as the words say, such as "next round".
     Jump,
-    /// What was not taken.
+    /// A path that was not taken.
     Aside,
 }
 
-/// What an answer says about the part under test, shown by a mark and a colour.
+/// What an answer says about the part under test. Shown by a mark and a colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Tone {
     /// As on a healthy bike.
@@ -30,7 +30,7 @@ pub enum Tone {
     Bad,
     /// Neither.
     Plain,
-    /// A way around a check: not tested, left out.
+    /// A path around a check: not tested, or skipped.
     Around,
 }
 
@@ -49,24 +49,24 @@ impl From<Meaning> for Tone {
 pub struct Node {
     /// Its kind.
     pub shape: Shape,
-    /// A name that links can lead to; unique in a chart, or none.
+    /// The name that links lead to, if any. Unique in a chart.
     pub anchor: Option<String>,
     /// The anchor that a connector leads to.
     pub link: Option<String>,
-    /// First line, set off.
+    /// First line, emphasised.
     pub heading: String,
-    /// Cautions, each on a line of its own.
+    /// Cautions, each on its own line.
     pub cautions: Vec<(SignalWord, String)>,
-    /// What it says; wrapped.
+    /// The text, wrapped.
     pub body: String,
-    /// What a pointer held over it shows, and what a screen reader says.
+    /// Shown as a tooltip and read by screen readers.
     pub hover: String,
-    /// Sections stand below one another, each a tree of its own; arrows from one to another end in connectors.
+    /// The section of the chart. Sections are separate trees, one below another. An arrow between sections ends in a connector.
     pub section: usize,
 }
 
 impl Node {
-    /// A box with a heading and a body and nothing else.
+    /// A box with only a heading and a body.
     pub fn new(shape: Shape, heading: impl Into<String>, body: impl Into<String>) -> Self {
         let (heading, body) = (heading.into(), body.into());
         Node { shape, anchor: None, link: None, heading, cautions: Vec::new(), body, hover: String::new(), section: 0 }
@@ -80,38 +80,38 @@ pub struct Label {
     pub text: String,
     /// What the answer means.
     pub tone: Tone,
-    /// What a pointer held over it shows.
+    /// Shown as a tooltip.
     pub hover: String,
 }
 
 impl Label {
-    /// A label whose words say all.
+    /// A label without a tooltip of its own.
     pub fn new(text: impl Into<String>, tone: Tone) -> Self {
         Label { text: text.into(), tone, hover: String::new() }
     }
 }
 
-/// An arrow between two boxes, by their places in [`Chart::nodes`].
+/// An arrow between two boxes, as indices into [`Chart::nodes`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct Edge {
-    /// From this box.
+    /// The box it starts from.
     pub from: usize,
-    /// To that one.
+    /// The box it leads to.
     pub to: usize,
     /// Its words.
     pub labels: Vec<Label>,
 }
 
-/// A picture.
+/// A chart.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Chart {
     /// Its title.
     pub title: String,
-    /// What it shows, a sentence or two, for those who do not see it.
+    /// A sentence or two for users who cannot see the picture.
     pub description: String,
-    /// The boxes. The first of them begins the chart.
+    /// The boxes. The chart starts with the first.
     pub nodes: Vec<Node>,
-    /// The arrows. Several between the same two boxes are drawn as one with all the words.
+    /// The arrows. Several between the same two boxes become one arrow with all their labels.
     pub edges: Vec<Edge>,
 }
 
@@ -122,7 +122,7 @@ impl Chart {
         self.nodes.len() - 1
     }
 
-    /// Adds an arrow, or its words to the one that is there.
+    /// Adds an arrow, or adds the label to an existing one.
     pub fn join(&mut self, from: usize, to: usize, label: Option<Label>) {
         match self.edges.iter_mut().find(|e| e.from == from && e.to == to) {
             Some(edge) => edge.labels.extend(label),

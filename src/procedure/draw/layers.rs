@@ -1,13 +1,13 @@
-//! Which layer each box lies in: below everything that leads to it. Arrows that would run upwards, or past more than a few layers, are
-//! cut and end in a connector that names the box they lead to, so that long trees stay legible.
+//! Assigns each box to a layer below everything that leads to it. An arrow that would run upwards, or across more than a few layers, is
+//! cut. It ends in a connector that names its target, so that long trees stay legible.
 
 use super::chart::{Chart, Edge, Node, Shape};
 use std::collections::BTreeMap;
 
-/// An arrow may run down over this many layers; beyond, a connector takes its place. Chosen by looking.
+/// Most layers that an arrow may cross. A longer one becomes a connector. Chosen by eye.
 const LONGEST: usize = 5;
 
-/// The chart without cycles and long arrows, and the layer of each of its boxes.
+/// The chart without cycles and long arrows, and the layer of each box.
 pub(super) fn layered(mut chart: Chart) -> (Chart, Vec<usize>) {
     let upward = upward(&chart);
     let mut kept = Vec::new();
@@ -30,7 +30,7 @@ pub(super) fn layered(mut chart: Chart) -> (Chart, Vec<usize>) {
     (chart, layers)
 }
 
-/// The connector that stands for a box elsewhere in the picture.
+/// The connector to a box elsewhere in the picture.
 fn connector(target: &Node) -> Node {
     let mut jump = Node::new(Shape::Jump, format!("to {}", target.heading), "");
     jump.link.clone_from(&target.anchor);
@@ -38,7 +38,7 @@ fn connector(target: &Node) -> Node {
     jump
 }
 
-/// The sections of a chart, each a chart of its own.
+/// The sections, each as a chart.
 pub(super) fn sections(chart: &Chart) -> Vec<Chart> {
     let mut numbers: Vec<usize> = chart.nodes.iter().map(|node| node.section).collect();
     numbers.sort_unstable();
@@ -60,7 +60,7 @@ pub(super) fn sections(chart: &Chart) -> Vec<Chart> {
     parts.into_values().collect()
 }
 
-/// Of every arrow, whether it closes a circle in a walk from the first box, arrows in their order.
+/// For each arrow, whether it closes a cycle in a depth-first walk from the first box.
 fn upward(chart: &Chart) -> Vec<bool> {
     let mut out: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
     for (at, edge) in chart.edges.iter().enumerate() {
@@ -94,7 +94,7 @@ fn upward(chart: &Chart) -> Vec<bool> {
     upward
 }
 
-/// The longest way to each box, in arrows; there are no circles left.
+/// The longest path to each box, in arrows. The chart has no cycles here.
 fn depths(nodes: usize, edges: &[Edge]) -> Vec<usize> {
     let mut depth = vec![0; nodes];
     let mut into = vec![0usize; nodes];

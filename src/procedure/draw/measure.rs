@@ -1,7 +1,7 @@
-//! How wide words are, and wrapping them. No font is read: widths are those of a wide sans-serif face, rounded up, so that text set in
-//! another one is rather too short than too long for its box.
+//! Measures and wraps text. No font is read. The widths are those of a wide sans-serif face, rounded up, so text in another font tends to
+//! be shorter than its box.
 
-/// Width of a character by the size of the font. Measured from a widespread free sans-serif face, classes of characters rounded up.
+/// Width of a character relative to the font size. Measured on a common free sans-serif face, rounded up for each class of characters.
 fn advance(c: char) -> f64 {
     match c {
         'i' | 'j' | 'l' | '\'' | '|' => 0.29,
@@ -14,13 +14,13 @@ fn advance(c: char) -> f64 {
     }
 }
 
-/// Width of `text` at a font size, in the same unit.
+/// Width of `text` at a font size, in the font size's unit.
 pub fn width(text: &str, size: f64) -> f64 {
     text.chars().map(advance).sum::<f64>() * size
 }
 
-/// `text` in lines no wider than `room`; a word that is too long by itself is broken. At most `most` lines, the last ending in an
-/// ellipsis where more was to come.
+/// Wraps `text` into lines no wider than `room`. A word that does not fit is broken. Returns at most `most` lines; the last ends in an
+/// ellipsis if text was cut.
 pub fn wrap(text: &str, size: f64, room: f64, most: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();

@@ -1,7 +1,7 @@
-//! Drawing: a procedure's tree, or any other chart of boxes and arrows, as an SVG picture.
+//! Draws a procedure's tree, or any other chart of boxes and arrows, as an SVG picture.
 //!
-//! [`tree`](fn@tree) makes a [`Chart`] of a procedure; [`svg`](fn@svg) lays a chart out in layers and writes it. Whatever stands in a
-//! chart is text: it is wrapped, escaped and never obeyed.
+//! [`tree`](fn@tree) turns a procedure into a [`Chart`]. [`svg`](fn@svg) lays the chart out in layers and writes it. Everything in a chart
+//! is plain text: it is wrapped and escaped, never interpreted.
 
 mod chart;
 mod layers;

@@ -1,9 +1,9 @@
-//! The order of things within each layer: so that few arrows cross. Labels and bends of long arrows take part as things of their own.
+//! Orders the items within each layer so that few arrows cross. Labels and the bends of long arrows are items too.
 
-/// Something in a layer.
+/// An item in a layer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Item {
-    /// A box, by its place in the chart.
+    /// A box, by its index in the chart.
     Box(usize),
     /// The words of an arrow.
     Words(usize),
@@ -11,10 +11,10 @@ pub enum Item {
     Bend(usize),
 }
 
-/// Rounds of sorting; the best order of all rounds is kept. More changed nothing in the shipped procedures.
+/// Rounds of sorting. The best order of all rounds is kept. More rounds changed nothing in the shipped procedures.
 const ROUNDS: usize = 12;
 
-/// Sorts each layer. `links` are pairs of items of adjoining layers, the upper first; items are named by their place in `layers_of`.
+/// Sorts each layer. `links` are pairs of items in adjacent layers, upper item first. Items are numbered by their index in `layers_of`.
 pub fn ordered(layers: &mut [Vec<usize>], links: &[(usize, usize)], items: usize) {
     let mut above = vec![Vec::new(); items];
     let mut below = vec![Vec::new(); items];

@@ -1,5 +1,5 @@
-//! Where everything stands: sizes from the wrapped words, layers from top to bottom, and within a layer each thing as near to what it is
-//! joined to as its neighbours let it.
+//! Lays out the chart. Box sizes follow from the wrapped text, layers run from top to bottom, and within a layer each item stands as close
+//! to its linked items as its neighbours allow.
 
 use super::chart::{Chart, Edge, Node, Shape};
 use super::layers::{layered, sections};
@@ -8,38 +8,38 @@ use super::order::{Item, ordered};
 use crate::procedure::SignalWord;
 use std::collections::BTreeSet;
 
-/// Font size of a box's body, px; the heading has the same, set off by weight.
+/// Font size of a box's body, px. The heading has the same size in bold.
 pub const SIZE: f64 = 13.0;
 /// Font size of words on arrows and in connectors, px.
 pub const SMALL: f64 = 12.0;
-/// From line to line, px.
+/// Line height, px.
 pub const LINE: f64 = 17.0;
-/// From a box's edge to its words, px.
+/// Padding between a box's edge and its text, px.
 pub const PAD: f64 = 9.0;
-/// Room that the mark before a label takes, px.
+/// Width reserved for the mark before a label, px.
 pub(super) const MARK: f64 = 16.0;
 /// Widest box, px: about 30 characters a line.
 const BOX: f64 = 250.0;
 /// Widest label, px.
 const WORDS: f64 = 170.0;
-/// Between things beside one another, px.
+/// Horizontal gap between items, px.
 const BESIDE: f64 = 22.0;
-/// Between layers, px.
+/// Gap between layers, px.
 const BETWEEN: f64 = 22.0;
-/// Between sections, px, besides the margin of both.
+/// Gap between sections, px, in addition to both margins.
 const SECTION: f64 = 12.0;
-/// Around the picture, px.
+/// Margin of the picture, px.
 const MARGIN: f64 = 16.0;
-/// Most lines of a body that are drawn; all of it is in the hover text.
+/// Most lines of a body in the picture. The tooltip has the full text.
 const MOST_LINES: usize = 24;
 /// Most lines of one label.
 const MOST_LABEL_LINES: usize = 4;
-/// How much more the longest way counts than others, so that it runs straight. Chosen by looking.
+/// Weight of the longest path relative to the others, so that it runs straight. Chosen by eye.
 const HEAVY: f64 = 20.0;
-/// Rounds of moving things towards what they are joined to.
+/// Rounds of moving items towards their linked items.
 const ROUNDS: usize = 40;
 
-/// A rectangle, with its upper left corner.
+/// A rectangle with its upper left corner.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Area {
     /// Left edge.
@@ -55,37 +55,38 @@ pub struct Area {
 /// A box with its wrapped words.
 #[derive(Debug, Clone)]
 pub struct Placed {
-    /// Where.
+    /// Its area.
     pub area: Area,
     /// The heading's lines.
     pub heading: Vec<String>,
-    /// Lines of cautions with their signal words.
+    /// Lines of cautions, with their signal words.
     pub cautions: Vec<(SignalWord, String)>,
     /// The body's lines.
     pub body: Vec<String>,
 }
 
-/// The words of an arrow: lines, and which label each belongs to.
+/// The labels of an arrow as lines, and the label that each line belongs to.
 #[derive(Debug, Clone)]
 pub struct Worded {
-    /// Where.
+    /// Its area.
     pub area: Area,
-    /// A line, its label, and whether it is that label's first.
+    /// A line, the index of its label, and whether it is the label's first line.
     pub lines: Vec<(String, usize, bool)>,
 }
 
-/// A way of an arrow: points from its upper end to its lower, in pairs that are joined by straight lines; pair to pair by curves.
+/// The route of an arrow as points from its upper to its lower end. Each pair of points is joined by a straight line, and pairs are joined
+/// by curves.
 pub type Way = Vec<(f64, f64)>;
 
-/// A chart with places.
+/// A chart with positions.
 pub struct Layout {
-    /// The chart, with connectors where arrows were cut.
+    /// The chart, with connectors in place of cut arrows.
     pub chart: Chart,
-    /// Its boxes.
+    /// The boxes.
     pub boxes: Vec<Placed>,
-    /// The words of its arrows, where they have any.
+    /// The labels of the arrows, if any.
     pub words: Vec<Option<Worded>>,
-    /// The ways of its arrows.
+    /// The routes of the arrows.
     pub ways: Vec<Way>,
     /// Width of the picture.
     pub w: f64,
@@ -123,7 +124,7 @@ fn worded(chart: &Chart, edge: usize) -> Option<Worded> {
     (!lines.is_empty()).then_some(Worded { area, lines })
 }
 
-/// Everything being placed: items, where they belong, how large they are.
+/// The layout in progress: the items, their layers and their sizes.
 struct Work {
     items: Vec<Item>,
     layers: Vec<Vec<usize>>,
@@ -134,7 +135,7 @@ struct Work {
     x: Vec<f64>,
 }
 
-/// Lays out a chart, its sections below one another.
+/// Lays out a chart, with its sections one below another.
 pub fn place(chart: Chart) -> Layout {
     let (title, description) = (chart.title.clone(), chart.description.clone());
     let chart_alone = Chart { title, description, ..Chart::default() };
@@ -147,7 +148,7 @@ pub fn place(chart: Chart) -> Layout {
 }
 
 impl Layout {
-    /// Puts another layout under this one.
+    /// Places another layout below this one.
     fn append(&mut self, part: Layout, below: f64) {
         let first = self.chart.nodes.len();
         self.chart.nodes.extend(part.chart.nodes);
@@ -209,7 +210,7 @@ fn section(chart: Chart) -> Layout {
     Layout { chart, boxes, words, ways, w, h: y - BETWEEN + MARGIN }
 }
 
-/// The points that an arrow passes.
+/// The points along an arrow.
 fn way(work: &Work, chain: &[usize], level: &[usize], tops: &[(f64, f64)], shift: f64) -> Way {
     let mut points = Vec::new();
     let last = chain.len() - 1;
@@ -276,7 +277,7 @@ impl Work {
         self.items.len() - 1
     }
 
-    /// Boxes go into their layers, and all layers into the order in which a walk down from the top meets things.
+    /// Assigns boxes to layers, and orders each layer as a walk from the top meets its items.
     fn fill(&mut self, depth: &[usize], boxes: usize) {
         let mut level = vec![0; self.items.len()];
         for (at, layer) in self.layers.iter().enumerate() {
@@ -300,7 +301,7 @@ impl Work {
         }
     }
 
-    /// Moves everything sideways towards what it is joined to, order and distances kept.
+    /// Moves every item sideways towards its linked items. Keeps order and gaps.
     fn spread(&mut self) {
         for layer in &self.layers {
             let mut x = 0.0;
@@ -347,7 +348,7 @@ impl Work {
         }
     }
 
-    /// Mirrors the picture if it begins in its right half: a browser shows the left one first.
+    /// Mirrors a picture that starts in its right half, because a browser shows the left half first.
     fn turn(&mut self) {
         let edges = (0..self.items.len()).map(|i| (self.x[i] - self.wide[i] / 2.0, self.x[i] + self.wide[i] / 2.0));
         let (left, right) = edges.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, r), (a, b)| (l.min(a), r.max(b)));
@@ -356,7 +357,7 @@ impl Work {
         }
     }
 
-    /// The links of the longest way down, which is to run straight: the pairs of items on it.
+    /// The links of the longest path, which should run straight, as pairs of items.
     fn trunk(&self, below: &[Vec<usize>]) -> BTreeSet<(usize, usize)> {
         let mut height = vec![0usize; self.items.len()];
         for item in self.layers.iter().rev().flatten() {
@@ -372,8 +373,8 @@ impl Work {
     }
 }
 
-/// Places nearest to the wished ones (least squares, weighted) at which things, given in their order with width and weight, do not touch:
-/// pooling of adjacent violators.
+/// Positions closest to the desired ones (weighted least squares) at which the items do not overlap. Items come in order, with width and
+/// weight. The method is pooling of adjacent violators.
 fn apart(wished: &[f64], things: &[(f64, f64)]) -> Vec<f64> {
     let mut offset = 0.0;
     let mut offsets = Vec::with_capacity(wished.len());

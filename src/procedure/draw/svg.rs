@@ -1,5 +1,5 @@
-//! A chart as SVG 1.1: text wrapped and escaped, a title in every box and label for the pointer and for screen readers, colours for light
-//! and dark, kinds of boxes and answers told apart without colour.
+//! Writes a chart as SVG 1.1. Text is wrapped and escaped, every box and label has a title for tooltips and screen readers, the colours
+//! suit light and dark screens, and kinds of boxes and answers can be told apart without colour.
 
 use super::chart::{Chart, Label, Node, Shape, Tone};
 use super::place::{Area, LINE, Layout, MARK, PAD, SIZE, SMALL, Way, Worded, place};
@@ -7,33 +7,33 @@ use crate::procedure::SignalWord;
 use crate::system::Kind;
 use std::fmt::Write;
 
-/// The colours of pictures and pages by name, light, dark and on paper: no other style names a colour.
+/// The named colours of pictures and pages, for light, dark and paper. No other style defines a colour.
 pub const PALETTE: &str = include_str!("palette.css");
-/// The style of the pictures, in the [`PALETTE`]'s colours; [`inline`] pictures need both in the page around them.
+/// The style of the pictures, in the [`PALETTE`]'s colours. A page with [`inline`] pictures must include both.
 pub const STYLE: &str = include_str!("style.css");
 
-/// The picture as a file.
+/// The picture as an output file.
 pub const PICTURE: Kind = Kind {
     name: "picture of a procedure",
     begins: "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"",
     goes_on: &["<title id=\"picture-title\">"],
 };
 
-/// A whole SVG file.
+/// A complete SVG file.
 pub fn svg(chart: Chart) -> String {
     let mut out = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
     draw(&mut out, place(chart), "picture", true);
     out
 }
 
-/// An `svg` element without its style, to stand in an HTML page. `id` makes its names unique in that page.
+/// An `svg` element without its style, for use in an HTML page. `id` makes its names unique in the page.
 pub fn inline(chart: Chart, id: &str) -> String {
     let mut out = String::new();
     draw(&mut out, place(chart), id, false);
     out
 }
 
-/// Text as XML takes it: escaped, without characters that XML 1.0 forbids or that turn the direction of writing.
+/// Text for XML: escaped, without characters that XML 1.0 forbids or that change the writing direction.
 pub fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
@@ -59,13 +59,13 @@ pub fn escaped(text: &str) -> String {
     out
 }
 
-/// A coordinate: a tenth of a pixel is fine enough.
+/// A coordinate, rounded to a tenth of a pixel.
 fn n(value: f64) -> String {
     let rounded = (value * 10.0).round() / 10.0;
     format!("{}", if rounded == 0.0 { 0.0 } else { rounded })
 }
 
-// Writing to a String cannot fail; its results are dropped by this alone.
+// Writing to a String cannot fail, so this macro drops the result.
 macro_rules! put {
     ($out:expr, $($what:tt)*) => {{ let _ = write!($out, $($what)*); }};
 }
@@ -179,7 +179,7 @@ fn outline(out: &mut String, shape: Shape, a: Area, anchor: &str) {
     }
 }
 
-/// The triangle of a safety sign beside its signal word.
+/// The triangle of a safety sign beside the signal word.
 fn triangle(out: &mut String, x: f64, y: f64, signal: SignalWord) {
     let class = signal.name().to_lowercase();
     put!(out, "<path class=\"sign {class}\" d=\"M{} {}h12l-6 -10.5z\"/>", n(x), n(y));

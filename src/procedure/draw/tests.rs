@@ -1,4 +1,4 @@
-//! The pictures of the shipped procedures and of hostile ones: well-formed, complete, nothing over anything else.
+//! The pictures of the shipped procedures and of hostile ones: well-formed, complete, without overlaps.
 
 use super::place::{Area, place};
 use super::*;
@@ -94,7 +94,7 @@ fn an_empty_chart_is_a_picture_too() {
     roxmltree::Document::parse(&svg(Chart::default())).unwrap();
 }
 
-/// `PROBESIDE_WRITE=1 cargo test --lib draw` writes it anew.
+/// `PROBESIDE_WRITE=1 cargo test --lib draw` rewrites the file.
 #[test]
 fn the_picture_in_the_readme_is_not_stale() {
     let path = shipped("pictures/prove-lamp.svg");

@@ -1,5 +1,5 @@
-//! A procedure as a chart: its steps, what may be answered on the arrows, conclusions, calls and loops. A conclusion, "next round", "ask
-//! again" and the like are drawn beside each step that leads to them, so that no arrow runs across the picture for their sake.
+//! Turns a procedure into a chart: steps, answers on the arrows, conclusions, calls and loops. A conclusion, "next round", "ask again" and
+//! the like are drawn next to each step that leads to them, so that no arrow crosses the whole picture.
 
 use super::chart::{Chart, Label, Node, Shape, Tone};
 use super::words::Words;
@@ -7,7 +7,7 @@ use crate::procedure::{Ask, Band, Choice, Expression, Loop, Procedure, ReadingAs
 use serde_json::Value;
 use std::collections::BTreeMap;
 
-/// The tree of `procedure`; with `bike` (as [`crate::bike::as_value`] gives it) its words and limits are filled in.
+/// The tree of `procedure`. With `bike` (from [`crate::bike::as_value`]) its words and limits are filled in.
 pub fn tree(procedure: &Procedure, bike: Option<&Value>) -> Chart {
     let mut work = Work {
         procedure,
@@ -28,9 +28,9 @@ struct Work<'p> {
     chart: Chart,
     steps: BTreeMap<&'p str, usize>,
     loops: BTreeMap<&'p str, usize>,
-    /// The boxes that begin the sections, in their order.
+    /// The first box of each section, in order.
     heads: Vec<usize>,
-    /// What is drawn for one box alone, by that box and what it is.
+    /// Boxes that belong to one other box, by that box and by their content.
     beside: BTreeMap<(usize, String), usize>,
 }
 
@@ -82,7 +82,7 @@ impl<'p> Work<'p> {
         self.sections();
     }
 
-    /// A loop: where it leads after its last round, and its section.
+    /// A loop: its section, and where it leads after the last round.
     fn round(&mut self, each: &Loop) {
         if let Some(at) = self.loops.get(each.id.as_str()).copied() {
             self.route(at, &each.then, "after the last", Tone::Plain, "");
@@ -97,7 +97,7 @@ impl<'p> Work<'p> {
         self.lead(head, &Target::Step(each.first.clone()), Some(Label::new("each in turn", Tone::Plain)));
     }
 
-    /// Every box belongs to the first section from whose head it is reached; what none reaches stands last.
+    /// Assigns every box to the first section from whose first box it can be reached. Unreachable boxes come last.
     fn sections(&mut self) {
         let mut out: Vec<Vec<usize>> = vec![Vec::new(); self.chart.nodes.len()];
         for edge in &self.chart.edges {
@@ -138,7 +138,7 @@ impl<'p> Work<'p> {
         node
     }
 
-    /// The arrows out of a step.
+    /// The arrows that leave a step.
     fn answers(&mut self, at: usize, step: &Step) {
         match &step.ask {
             Ask::Choice(choices) => choices.iter().for_each(|choice| self.choice(at, choice)),
@@ -182,7 +182,7 @@ impl<'p> Work<'p> {
         }
     }
 
-    /// A limit as a number of at most four figures, or as it is written where it takes more than the bike to know it.
+    /// A limit as a number of at most four figures, or as written if the bike alone does not determine it.
     fn limit(&self, of: &Expression) -> String {
         match self.words.number(of) {
             Some(number) => figures(number),
@@ -218,7 +218,7 @@ impl<'p> Work<'p> {
         self.chart.join(from, to, label);
     }
 
-    /// The box for a target as seen from another.
+    /// The box for a target, as drawn for the box that leads to it.
     fn target(&mut self, from: usize, target: &Target) -> usize {
         match target {
             Target::Step(id) => match self.steps.get(id.as_str()) {
@@ -259,7 +259,7 @@ impl<'p> Work<'p> {
         }
     }
 
-    /// A box drawn for one other alone, once.
+    /// Adds a box that belongs to one other box, once.
     fn own(&mut self, from: usize, node: Node) -> usize {
         let key = (from, format!("{:?} {}", node.shape, node.heading));
         if let Some(there) = self.beside.get(&key) {
@@ -271,7 +271,7 @@ impl<'p> Work<'p> {
     }
 }
 
-/// A target in words, the same for the same target: `points-gap`, `concludes battery-flat`.
+/// A target as text, identical for equal targets: `points-gap`, `concludes battery-flat`.
 pub fn target_name(target: &Target) -> String {
     match target {
         Target::Step(id) => id.value.clone(),
@@ -285,7 +285,7 @@ pub fn target_name(target: &Target) -> String {
     }
 }
 
-/// A number of at most four significant figures, without needless zeros.
+/// A number of at most four significant figures, without trailing zeros.
 fn figures(number: f64) -> String {
     if number == 0.0 || !number.is_finite() {
         return number.to_string();

@@ -1,21 +1,22 @@
-//! A procedure's templates as words for a picture, where neither a loop's item nor anything seen is at hand: with a bike, what all items of
-//! a loop share is filled in and what they differ in is set side by side ("left/right"); what is left stays as its name in angle marks.
+//! Renders a procedure's templates for a picture, where there is no loop item and nothing has been seen. With a bike, values that all items
+//! of a loop share are filled in, and values that differ are shown side by side ("left/right"). Everything else stays as its name in angle
+//! marks.
 
 use crate::procedure::{Ask, Expression, Loop, Procedure, Scope, Template, evaluate_list, evaluate_number, render};
 use serde_json::{Map, Value};
 
-/// What can be filled in.
+/// The values to fill in.
 pub struct Words {
     scope: Option<Scope>,
 }
 
 impl Words {
-    /// Fills in `bike` (as [`crate::bike::as_value`] gives it) and the loops over what it has; without one, names stay names.
+    /// Fills in `bike` (from [`crate::bike::as_value`]) and the loops over its parts. Without a bike, names stay names.
     pub fn new(procedure: &Procedure, bike: Option<&Value>) -> Self {
         let scope = bike.map(|bike| {
             let mut scope = Scope::new(bike.clone());
             for each in &procedure.loops {
-                // A list that does not come out leaves its names as they are written.
+                // If the list cannot be evaluated, its names stay as written.
                 if let Ok(items) = evaluate_list(&each.over, &scope)
                     && let Some(together) = items.into_iter().reduce(|a, b| merged(&a, &b))
                 {
@@ -32,7 +33,7 @@ impl Words {
         Words { scope }
     }
 
-    /// A number that a bike alone decides, with that bike.
+    /// The value of an expression that depends only on the bike.
     pub fn number(&self, of: &Expression) -> Option<f64> {
         if of.contains("seen") {
             return None;
@@ -46,7 +47,7 @@ impl Words {
         filled.unwrap_or_else(|| named(template))
     }
 
-    /// What a loop goes over, with a bike: "left, right".
+    /// The items of a loop, with a bike: "left, right".
     pub fn items(&self, each: &Loop) -> Option<String> {
         let items = evaluate_list(&each.over, self.scope.as_ref()?).ok()?;
         let names: Option<Vec<String>> =
@@ -60,7 +61,7 @@ impl Words {
     }
 }
 
-/// One item that stands for two: what they share, and `a/b` where they differ.
+/// One item that stands for two: shared values, and `a/b` where they differ.
 fn merged(a: &Value, b: &Value) -> Value {
     match (a, b) {
         (Value::Object(a), Value::Object(b)) => {
@@ -83,7 +84,7 @@ fn flat(value: &Value) -> String {
     }
 }
 
-/// A template with its places as names: `{{ set.side_words | capitalize }}` is `‹set side words›`; conditions are left out.
+/// A template with its placeholders as names: `{{ set.side_words | capitalize }}` becomes `‹set side words›`. Conditions are left out.
 fn named(template: &str) -> String {
     let mut out = String::new();
     let mut rest = template;

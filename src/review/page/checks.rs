@@ -1,4 +1,4 @@
-//! The checks of a walk in the order they were made, each with what was asked, what was answered, and what belongs to it.
+//! The checks of a walk in order, each with its question, its answers, and everything that belongs to it.
 
 use super::clips::{Clips, Sound};
 use super::gauge::{NO_LIMITS, gauge};
@@ -8,7 +8,7 @@ use crate::review::sentence::{limits, short};
 use crate::review::{Answer, Reading, Review, clock, place};
 use serde::Serialize;
 
-/// Below this probability an answer is shown as unsure. Chosen, no source: half of what the least sure accepted answers of the measured
+/// An answer below this probability is marked as unsure. Chosen, no source: half of what the least sure accepted answers of the measured
 /// test set had is not known yet; 0.9 marks about one in twenty.
 const UNSURE_BELOW: f64 = 0.9;
 
@@ -27,65 +27,65 @@ pub struct Check {
     pub round: Option<String>,
     /// `points-gap (left)`.
     pub place: String,
-    /// The question in short.
+    /// The question, shortened.
     pub title: String,
-    /// What was asked.
+    /// The full prompt.
     pub asked: String,
-    /// Cautions that were acknowledged before it.
+    /// The cautions acknowledged before it.
     pub cautions: Vec<Warned>,
-    /// What was answered; several after a correction, none if the walk ended here.
-    pub answers: Vec<Given>,
-    /// What else happened at it, in words.
+    /// The answers. Several after a correction, none if the walk ended here.
+    pub answers: Vec<GivenAnswer>,
+    /// Other events during the check, in words.
     pub remarks: Vec<String>,
     /// The number of the earlier check of the same step.
     pub repeats: Option<usize>,
 }
 
-/// A caution as it was acknowledged.
+/// An acknowledged caution.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Warned {
     /// `10:14:03`.
     pub time: String,
     /// Signal word.
     pub signal: String,
-    /// What was said.
+    /// The spoken text.
     pub said: String,
 }
 
 /// An answer or a reading.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
-pub struct Given {
+pub struct GivenAnswer {
     /// `10:14:03`.
     pub time: String,
     /// The choice's or the band's id.
     pub id: String,
-    /// In short: `lit`, `12.6 V`.
+    /// Short form: `lit`, `12.6 V`.
     pub shown: String,
     /// Words heard.
     pub words: String,
-    /// How it was said back.
+    /// The spoken confirmation.
     pub echo: String,
     /// `good`, `bad`, `neither`, `untested`.
     pub verdict: String,
     /// Probability, per cent.
     pub percent: Option<String>,
-    /// It was not sure by itself.
+    /// Whether the recogniser alone was unsure of it.
     pub unsure: bool,
-    /// It was asked back and agreed to.
+    /// Whether it was confirmed.
     pub confirmed: bool,
-    /// The number of the reading.
+    /// The number of the reading, if it is one.
     pub reading: Option<u32>,
     /// Limits in words.
     pub limits: String,
-    /// Their source.
+    /// Source of the limits.
     pub source: String,
     /// A correction, in words.
     pub correction: String,
-    /// A picture of the reading against its limits.
+    /// A picture of the reading and its limits.
     pub gauge: Option<String>,
-    /// A URI that plays.
+    /// The audio as a URI.
     pub sound: Option<String>,
-    /// Why nothing plays.
+    /// Why there is no audio.
     pub silent: Option<String>,
 }
 
@@ -138,12 +138,12 @@ pub fn checks(review: &Review, clips: &mut Clips<'_>) -> Vec<Check> {
                     work.give(of_reading(reading, clips));
                 }
             }
-            "untested" => work.give(Given {
+            "untested" => work.give(GivenAnswer {
                 time: clock(&event.time),
                 id: "untested".to_owned(),
                 shown: event.what.clone(),
                 verdict: "untested".to_owned(),
-                ..Given::default()
+                ..GivenAnswer::default()
             }),
             "noted" | "not-taken" | "interrupted" | "controlled" => {
                 if let Some(last) = work.checks.last_mut() {
@@ -166,7 +166,7 @@ struct Work {
 }
 
 impl Work {
-    fn give(&mut self, given: Given) {
+    fn give(&mut self, given: GivenAnswer) {
         if let Some(last) = self.checks.last_mut() {
             last.answers.push(given);
         }
@@ -178,7 +178,7 @@ fn per_cent(confidence: f64) -> String {
     format!("{:.1} %", (confidence * 100.0).min(99.9))
 }
 
-fn play(given: &mut Given, clip: &Option<String>, clips: &mut Clips<'_>) {
+fn play(given: &mut GivenAnswer, clip: &Option<String>, clips: &mut Clips<'_>) {
     match clip.as_ref().map(|id| clips.sound(id)) {
         Some(Sound::Plays(uri)) => given.sound = Some(uri),
         Some(Sound::Silent(why)) => given.silent = Some(why),
@@ -186,8 +186,8 @@ fn play(given: &mut Given, clip: &Option<String>, clips: &mut Clips<'_>) {
     }
 }
 
-fn of_answer(answer: &Answer, clips: &mut Clips<'_>) -> Given {
-    let mut given = Given {
+fn of_answer(answer: &Answer, clips: &mut Clips<'_>) -> GivenAnswer {
+    let mut given = GivenAnswer {
         time: clock(&answer.time),
         id: answer.answer.clone(),
         shown: answer.answer.clone(),
@@ -197,13 +197,13 @@ fn of_answer(answer: &Answer, clips: &mut Clips<'_>) -> Given {
         percent: answer.confidence.map(per_cent),
         unsure: answer.confidence.is_some_and(|c| c < UNSURE_BELOW),
         confirmed: answer.confirmed,
-        ..Given::default()
+        ..GivenAnswer::default()
     };
     play(&mut given, &answer.clip, clips);
     given
 }
 
-/// A reading as one writes it down.
+/// A reading in its usual notation.
 pub fn shown(r: &Reading) -> String {
     let number = r.value.map_or_else(String::new, |value| format!("{} {}", short(value), r.unit.name()));
     match r.kind {
@@ -214,7 +214,7 @@ pub fn shown(r: &Reading) -> String {
     }
 }
 
-fn of_reading(r: &Reading, clips: &mut Clips<'_>) -> Given {
+fn of_reading(r: &Reading, clips: &mut Clips<'_>) -> GivenAnswer {
     let correction = match (r.amends, r.amended_by) {
         (_, Some(by)) if by == r.number => "Corrected later: the next value with this number holds.".to_owned(),
         (_, Some(by)) => format!("Corrected later: reading {by} holds."),
@@ -222,7 +222,7 @@ fn of_reading(r: &Reading, clips: &mut Clips<'_>) -> Given {
         (Some(before), None) => format!("Corrects reading {before}."),
         (None, None) => String::new(),
     };
-    let mut given = Given {
+    let mut given = GivenAnswer {
         time: clock(&r.time),
         id: r.band.clone().unwrap_or_default(),
         shown: shown(r),
@@ -237,7 +237,7 @@ fn of_reading(r: &Reading, clips: &mut Clips<'_>) -> Given {
         source: r.source.clone(),
         correction,
         gauge: gauge(r),
-        ..Given::default()
+        ..GivenAnswer::default()
     };
     play(&mut given, &r.clip, clips);
     given

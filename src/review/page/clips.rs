@@ -1,4 +1,4 @@
-//! The sound of answers as data URIs, so that the page needs no other file. A clip that is not the one the journal was written with is not
+//! The audio of answers as data URIs, so that the page needs no other file. A clip that differs from its entry in the journal is not
 //! played.
 
 use crate::review::Review;
@@ -8,19 +8,19 @@ use base64::engine::general_purpose::STANDARD;
 use std::collections::BTreeMap;
 use std::io::ErrorKind;
 
-/// Most sound that goes into one page, bytes; chosen so that the page still opens at once on a phone.
+/// Most audio in one page, bytes. Chosen so that the page still opens at once on a phone.
 pub const MOST_BYTES: usize = 24 << 20;
 
-/// A clip as the page shows it.
+/// A clip on the page.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Sound {
-    /// Plays from this URI.
+    /// Playable from this URI.
     Plays(String),
-    /// Does not, for this reason.
+    /// Not playable, with the reason.
     Silent(String),
 }
 
-/// Gives out clips by their ids until the page is full.
+/// Returns clips by their ids until the page is full.
 pub struct Clips<'a> {
     storage: &'a mut dyn Storage,
     known: BTreeMap<&'a str, (&'a str, &'a str)>,
@@ -28,14 +28,14 @@ pub struct Clips<'a> {
 }
 
 impl<'a> Clips<'a> {
-    /// The clips that the journal knows; as many play as there is `room` for, bytes.
+    /// The clips in the journal, of which as many can be played as fit into `room` bytes.
     pub fn new(review: &'a Review, storage: &'a mut dyn Storage, room: usize) -> Self {
         let known =
             review.clips.iter().map(|clip| (clip.id.as_str(), (clip.file.as_str(), clip.sha256.as_str()))).collect();
         Clips { storage, known, room }
     }
 
-    /// The sound with this id.
+    /// The audio with this id.
     pub fn sound(&mut self, id: &str) -> Sound {
         let Some((file, sha256)) = self.known.get(id) else {
             return Sound::Silent("its sound was not kept".to_owned());

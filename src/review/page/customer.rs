@@ -1,4 +1,4 @@
-//! What the customer's page says, gathered from a review.
+//! The content of the customer's page, gathered from a review.
 
 use super::checks::shown;
 use super::titles::page_title;
@@ -6,7 +6,7 @@ use crate::review::{Reading, Review};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
-/// The first and the last reading of the same name and side, where there are two that count.
+/// The first and the last reading of the same name and side, if at least two count.
 fn before_and_after(review: &Review) -> Vec<Value> {
     let mut same: BTreeMap<(&str, Option<&str>), Vec<&Reading>> = BTreeMap::new();
     for reading in review.readings.iter().filter(|r| r.effective) {
@@ -28,7 +28,7 @@ fn named(name: &str, round: Option<&str>) -> String {
     round.map_or_else(|| name.clone(), |round| format!("{name}, {round}"))
 }
 
-/// The page's context.
+/// The page's template data.
 pub fn context(review: &Review) -> Value {
     let mut last: BTreeMap<(&str, Option<&str>), &Reading> = BTreeMap::new();
     for reading in review.readings.iter().filter(|r| r.effective) {

@@ -1,4 +1,4 @@
-//! Voltage along the feed path, from what was measured: a line that falls by every measured drop, dashed where nothing was measured.
+//! Plots the measured voltage along the feed path: a line that falls by every measured drop, dashed where nothing was measured.
 
 use crate::bike::{Bike, InstrumentKind};
 use crate::procedure::draw::escaped;
@@ -8,14 +8,14 @@ use crate::units::{Quantity, Unit};
 
 /// Terminals that are ground for a meter.
 const GROUND: [&str; 3] = ["battery.ground", "engine", "frame"];
-/// From terminal to terminal, px.
+/// Distance between terminals, px.
 const STEP: f64 = 64.0;
-/// Left, right, top and bottom of the plot, px.
+/// Margins left, right, above and below the plot, px.
 const EDGE: (f64, f64, f64, f64) = (52.0, 24.0, 18.0, 96.0);
-/// Height of the plot itself, px.
+/// Height of the plot, px.
 const HIGH: f64 = 150.0;
 
-/// A drop between two places of the path.
+/// A voltage drop between two points of the path.
 #[derive(Debug, Clone, PartialEq)]
 struct Drop {
     from: usize,
@@ -24,17 +24,17 @@ struct Drop {
     number: u32,
 }
 
-/// What was measured along one coil's feed.
+/// The measurements along one coil's feed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Feed {
     coil: String,
     path: Vec<String>,
     drops: Vec<Drop>,
-    /// Voltage to ground at a place, and the reading it is from.
+    /// Voltage to ground at a point of the path, with the number of its reading.
     points: Vec<(usize, f64, u32)>,
 }
 
-/// The feeds along which at least one drop was measured, or the voltage at two places.
+/// The feeds with at least one measured drop, or with measured voltages at two points.
 pub fn feeds(review: &Review, bike: &Bike) -> Vec<Feed> {
     let mut found: Vec<Feed> = Vec::new();
     for coil in &bike.coils {
@@ -85,14 +85,14 @@ fn measured(review: &Review, coil: &str, path: Vec<String>) -> Feed {
     feed
 }
 
-/// The latest voltage at a place counts.
+/// Adds a voltage. The latest at a point counts.
 fn point(feed: &mut Feed, at: usize, volt: f64, number: u32) {
     feed.points.retain(|(place, _, _)| *place != at);
     feed.points.push((at, volt.abs(), number));
 }
 
 impl Feed {
-    /// The sentence that tells it without the picture.
+    /// A sentence that replaces the picture.
     pub fn sentence(&self) -> String {
         let mut parts: Vec<String> = self
             .points
@@ -191,7 +191,7 @@ impl Feed {
         out + "</svg>"
     }
 
-    /// Drops that hold no other drop: the finest that were measured.
+    /// Drops that contain no other drop: the finest that were measured.
     fn fine(&self) -> Vec<Drop> {
         let mut drops = self.drops.clone();
         drops.sort_by_key(|d| (d.to - d.from, d.from));
@@ -205,7 +205,7 @@ impl Feed {
         kept
     }
 
-    /// Place and voltage, going down by what was measured.
+    /// The points with their voltages, which fall by the measured drops.
     fn line(&self, top: f64) -> Vec<(usize, f64)> {
         let fine = self.fine();
         let mut volt = top;
@@ -220,7 +220,7 @@ impl Feed {
     }
 }
 
-/// Round numbers between two voltages, at most six.
+/// At most six round numbers between two voltages.
 fn ticks(low: f64, high: f64) -> Vec<f64> {
     const STEPS: [f64; 8] = [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0];
     let step = STEPS.into_iter().find(|step| (high - low) / step <= 6.0).unwrap_or((high - low) / 5.0);

@@ -1,18 +1,18 @@
-//! A reading against its limits, as a small picture: the band that is good, and where the reading stands.
+//! A small picture of a reading and its limits: the good band, and the reading's position.
 
 use crate::review::Reading;
 use crate::review::sentence::{limits, short};
 
-/// What is said of a reading that has no limits.
+/// The text for a reading without limits.
 pub(super) const NO_LIMITS: &str = "no limits";
 /// Width of the picture, px.
 const WIDE: f64 = 220.0;
-/// The scale begins and ends here, px.
+/// Start and end of the scale, px.
 const SCALE: (f64, f64) = (8.0, 212.0);
-/// Room beyond limits and reading, as a part of what lies between them.
+/// Space beyond limits and reading, as a share of their span.
 const BEYOND: f64 = 0.25;
 
-/// The picture; none for a reading without a number or without limits.
+/// The picture. `None` for a reading without a number or without limits.
 pub fn gauge(r: &Reading) -> Option<String> {
     let value = r.value.filter(|v| v.is_finite())?;
     let (low, high) = (r.low.filter(|v| v.is_finite()), r.high.filter(|v| v.is_finite()));

@@ -1,7 +1,7 @@
-//! A review as one HTML page that needs no other file, for the reviewer and, on one sheet and without voices, for the customer.
+//! A review as one self-contained HTML page: for the reviewer, and as a single sheet without voices for the customer.
 //!
-//! What a journal says is text here: the templates escape it, nothing in the page may run or load anything (its content security policy
-//! says so to the browser), and characters that turn the direction of writing are taken out.
+//! Everything from the journal is plain text here. The templates escape it, the content security policy forbids the page to run or load
+//! anything, and characters that change the writing direction are removed.
 
 mod checks;
 mod clips;
@@ -27,7 +27,7 @@ use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 
-/// A page as a file.
+/// A page as an output file.
 pub const PAGE_FILE: Kind =
     Kind { name: "page", begins: "<!DOCTYPE html>\n", goes_on: &["<meta name=\"generator\" content=\"probeside\">"] };
 
@@ -36,27 +36,27 @@ const PAGE: &str = include_str!("page.html");
 const CUSTOMER: &str = include_str!("customer.html");
 const STYLE: &str = include_str!("page.css");
 
-/// How the reviewer's page is set into other pages.
+/// How the reviewer's page is embedded in other pages.
 #[derive(Debug, Clone, Copy, Default, Serialize)]
 pub struct Around<'a> {
-    /// Without the sound of answers: what is missing or altered is still said, and where the rest lies.
+    /// Leaves out the audio of answers. The page still says what is missing or altered, and where the rest is.
     pub silent: bool,
-    /// Links at its head: where to, and the words.
+    /// Links at its top: target and text.
     pub links: &'a [(String, String)],
-    /// A sentence that has to be seen first.
+    /// A sentence that must be seen first.
     pub alarm: Option<&'a str>,
 }
 
-/// The reviewer's page. Sounds, procedures and the bike are read from the session's `storage`; what is not there or was altered is left out
-/// and said.
+/// The reviewer's page. Audio, procedures and the bike are read from the session's `storage`. Missing and altered files are left out and
+/// reported.
 ///
 /// # Errors
-/// When the page cannot be put together; never because of what the journal holds.
+/// The page cannot be built. The journal's content never causes this.
 pub fn page(review: &Review, storage: &mut dyn Storage) -> Result<String, Error> {
     page_in(review, storage, Around::default())
 }
 
-/// As [`page`], set into other pages.
+/// As [`page`], embedded in other pages.
 ///
 /// # Errors
 /// As [`page`].
@@ -80,9 +80,9 @@ pub fn page_in(review: &Review, storage: &mut dyn Storage, around: Around<'_>) -
         .iter()
         .filter_map(|c| c.repeats.map(|before| json!({"number": c.number, "title": c.title, "before": before})))
         .collect();
-    let corrections: Vec<&checks::Given> =
+    let corrections: Vec<&checks::GivenAnswer> =
         checks.iter().flat_map(|c| &c.answers).filter(|a| a.correction.starts_with("Corrects")).collect();
-    let readings: Vec<&checks::Given> =
+    let readings: Vec<&checks::GivenAnswer> =
         checks.iter().flat_map(|c| &c.answers).filter(|a| a.reading.is_some()).collect();
     let mut context = json!({
         "title": titles::page_title(review, "what was found"), "review": review, "checks": checks, "ways": ways, "feeds": feeds, "unsure": unsure, "repeats": repeats,
@@ -93,7 +93,7 @@ pub fn page_in(review: &Review, storage: &mut dyn Storage, around: Around<'_>) -
     dressed(PAGE, context, "'none'")
 }
 
-/// The customer's page: found, done, before and after, not tested, what to watch; no voices.
+/// The customer's page: what was found and done, before and after, what was not tested, and what to watch. Without voices.
 ///
 /// # Errors
 /// As [`page`].
@@ -107,17 +107,17 @@ fn style() -> String {
     format!("{}{STYLE}{}", draw::PALETTE, draw::STYLE)
 }
 
-/// The content security policy (W3C CSP 3) of a page in this style: nothing runs, nothing is loaded; `forms` says where forms may lead.
+/// The content security policy (W3C CSP 3) for a page in this style: nothing runs and nothing is loaded. `forms` is where forms may lead.
 pub fn policy(forms: &str) -> String {
     let hash = STANDARD.encode(Sha256::digest(style().as_bytes()));
     format!("default-src 'none'; style-src 'sha256-{hash}'; media-src data:; base-uri 'none'; form-action {forms}")
 }
 
-/// A page from a template of the program's own, which begins at its body: the head before it has `context`'s `title`, this style and this
-/// [`policy`]. Every text of `context` is made harmless and escaped.
+/// Builds a page from one of the program's own templates, which starts at the body. The head has `context`'s `title`, this style and this
+/// [`policy`]. Every text in `context` is made harmless and escaped.
 ///
 /// # Errors
-/// What is wrong with the template.
+/// An error in the template.
 pub fn dressed(template: &str, mut context: Value, forms: &str) -> Result<String, Error> {
     harmless(&mut context);
     context["policy"] = Value::String(policy(forms));
@@ -125,7 +125,7 @@ pub fn dressed(template: &str, mut context: Value, forms: &str) -> Result<String
     template::html(&format!("{HEAD}{template}"), &context)
 }
 
-/// Takes characters out of every text that a screen would obey.
+/// Removes control characters from every text.
 fn harmless(value: &mut Value) {
     match value {
         Value::String(text) => *text = plain(text),
@@ -135,7 +135,7 @@ fn harmless(value: &mut Value) {
     }
 }
 
-/// The text of a copy kept with the session, if it is the one that the walk began with.
+/// The text of a copy in the session's folder, if it is unaltered.
 fn copy(review: &Review, storage: &mut dyn Storage, name: &str) -> Option<String> {
     let copy = review.session.files.iter().find(|copy| copy.name == name)?;
     let bytes = storage.read(name, limits::COPY).ok()?;

@@ -1,5 +1,5 @@
-//! The way through the tree as pictures: every check in the order it was made, what was answered on the arrow, and beside it the answers
-//! that were not given and where they would have led. In parts, so that none is torn when it is printed.
+//! The path through the tree as pictures: every check in order, the answer on the arrow, and beside it the other answers and where they
+//! would have led. Split into parts, so that none is torn apart in print.
 
 use super::checks::Check;
 use super::titles::cut;
@@ -10,9 +10,9 @@ use std::collections::BTreeMap;
 
 /// Checks in one picture: about as many as fit on a page.
 const CHECKS: usize = 6;
-/// Answers not given that are listed beside a check.
+/// Most other answers listed beside a check.
 const ASIDES: usize = 4;
-/// Longest prompt in a box, characters; all of it stands in the list of checks.
+/// Longest prompt in a box, characters. The list of checks has the full prompt.
 const PROMPT: usize = 90;
 
 /// The pictures.
@@ -77,7 +77,7 @@ fn answers(chart: &mut Chart, from: usize, to: usize, check: &Check) {
     }
 }
 
-/// What else could have been answered.
+/// The other possible answers.
 fn aside(chart: &mut Chart, at: usize, check: &Check, procedures: &BTreeMap<String, Procedure>) {
     let Some(step) = procedures.get(&check.procedure).and_then(|p| p.step(&check.step)) else { return };
     let given = |id: &str| check.answers.iter().any(|answer| answer.id == id);

@@ -1,4 +1,4 @@
-//! The suspects shrinking over the walk: how many were left after each answer, as columns, and the first ones with their shares, as rows.
+//! The suspects over the walk: columns with their number after each answer, and rows with the first ones and their shares.
 
 use super::titles::Titles;
 use crate::procedure::draw::escaped;
@@ -6,14 +6,14 @@ use crate::review::sentence::percent;
 use crate::review::{Review, Suspects};
 use serde_json::{Value, json};
 
-/// Columns of the picture, px: width of one, most of all together, height of the highest.
+/// The picture's columns, px: width of one, most for all, height of the tallest.
 const COLUMN: (f64, f64, f64) = (14.0, 900.0, 120.0);
-/// Edges: left, right, above, below, px.
+/// Margins left, right, above and below, px.
 const EDGE: (f64, f64, f64, f64) = (36.0, 8.0, 10.0, 22.0);
-/// Suspects that a row names.
+/// Number of suspects in a row.
 const NAMED: usize = 3;
 
-/// What the page's template is given: the picture and its sentence, and a row for each answer; nothing for a walk without advice.
+/// The data for the page's template: the picture with its sentence, and a row for each answer. Empty for a walk without advice.
 pub fn suspects(review: &Review) -> Value {
     if review.suspects.is_empty() {
         return Value::Null;

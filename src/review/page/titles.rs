@@ -1,4 +1,4 @@
-//! What a page is called, and what a step on it: the question that was asked there, in short. Ids stay in the page for machines, as `data-step`.
+//! Titles of pages and of steps on them. A step's title is its question, shortened. Ids stay in the page for machines, as `data-step`.
 
 use crate::review::Review;
 use serde_json::Value;
@@ -7,28 +7,28 @@ use std::collections::BTreeMap;
 /// Longest title, characters.
 const LONGEST: usize = 60;
 
-/// The title of a page about one session: bike, day and what the page is.
+/// The title of a page about one session: the bike, the day and the kind of page.
 pub(super) fn page_title(review: &Review, what: &str) -> String {
     let day: String = review.session.began.chars().take("2026-11-25".len()).collect();
     format!("{}, {day}: {what}", review.session.job.bike)
 }
 
-/// Titles of steps by step and round.
+/// Titles of steps, by step and round.
 pub(super) struct Titles<'a>(BTreeMap<(&'a str, Option<&'a str>), &'a str>);
 
 impl<'a> Titles<'a> {
-    /// Those of a walk, of the latest time that a step was entered.
+    /// The titles of a walk, each from the latest time the step was entered.
     pub fn of(review: &'a Review) -> Self {
         let asked = |e: &'a crate::review::Entered| ((e.step.as_str(), e.round.as_deref()), e.asked.as_str());
         Titles(review.path.iter().map(asked).collect())
     }
 
-    /// The title of a step; of one that was never entered, its id as words.
+    /// The title of a step. A step that was never entered gets its id as words.
     pub fn title(&self, step: &str, round: Option<&str>) -> String {
         titled(self.0.get(&(step, round)).copied().unwrap_or_default(), step, round)
     }
 
-    /// Gives everything that names a step, at any depth, a `title`.
+    /// Adds a `title` to every object that names a step, at any depth.
     pub(super) fn put_into(&self, value: &mut Value) {
         match value {
             Value::Array(items) => items.iter_mut().for_each(|item| self.put_into(item)),
@@ -46,7 +46,7 @@ impl<'a> Titles<'a> {
     }
 }
 
-/// The title of a step of which this was asked; the side is added where the question does not name it.
+/// The title of a step with this prompt. The side is added if the question does not name it.
 pub fn titled(asked: &str, step: &str, round: Option<&str>) -> String {
     let title = if asked.trim().is_empty() { step.replace('-', " ") } else { cut(asked, LONGEST) };
     match round {
@@ -55,7 +55,7 @@ pub fn titled(asked: &str, step: &str, round: Option<&str>) -> String {
     }
 }
 
-/// The last sentences of a prompt, as many as `most` characters hold: the question stands last, how the bike is made ready before it.
+/// The last sentences of a prompt that fit into `most` characters. The question comes last, after the preparation of the bike.
 pub fn cut(text: &str, most: usize) -> String {
     let text = text.trim();
     if text.chars().count() <= most {

@@ -1,4 +1,4 @@
-//! What the journal's thread does with sound that waits for a full disk.
+//! How the journal's thread handles audio that waits for a full disk.
 
 use super::*;
 use crate::session::disk::{Disk, Fault};
@@ -8,7 +8,7 @@ fn now() -> Now {
     Now { mono_ms: 1, wall: "2026-11-25T10:14:03.120+01:00".into() }
 }
 
-/// Remarks in the journal, in their order.
+/// The journal's remarks, in order.
 fn remarks(disk: &Disk) -> Vec<String> {
     let there = Journal::open(Box::new(disk.folder())).unwrap().entries;
     there.iter().filter(|e| e.is(Kind::Note)).filter_map(|e| Some(e.body_as::<Remark>()?.text)).collect()
@@ -38,7 +38,7 @@ fn sound_that_waits_for_a_full_disk_has_a_bound_and_the_gap_is_noted() {
     let short = writer.piece(0, Piece { began_ms: 1_800_000, sound: vec![0.25; 16_000] }, &at(1_801_000));
     assert!(matches!(short, Err(SessionError::SoundDropped)), "a short piece ends no gap: {short:?}");
     disk.mend();
-    // The next entry brings everything to the disk; then there is room again.
+    // The next entry brings everything to the disk. Then there is room again.
     writer.append(1, Kind::Event, &"room", &at(1_810_000)).unwrap();
     assert!(answers.iter().any(|r| matches!(r, Reply::Recorded { id: 1, .. })));
     assert_eq!(writer.backlog.samples(), 0);

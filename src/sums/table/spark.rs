@@ -1,4 +1,4 @@
-//! Sums of the spark: current at the break, energy, the kilovolts offered and needed, what high speed takes away, ringing.
+//! Sums about the spark: current at the break, energy, kilovolts available and needed, loss at high speed, ringing.
 
 use super::timing::dwell_time;
 use crate::sums::coil::{ringing_hertz, rise, stored_energy};
@@ -10,13 +10,13 @@ use crate::units::measure::{
 };
 use std::f64::consts::TAU;
 
-/// From a thousandth.
+/// Factor from milli to the base unit.
 const MILLI: f64 = 1e-3;
-/// From a millionth.
+/// Factor from micro to the base unit.
 const MICRO: f64 = 1e-6;
-/// From a milliardth.
+/// Factor from nano to the base unit.
 const NANO: f64 = 1e-9;
-/// Zero degree Celsius, kelvin (ITS-90).
+/// Zero degrees Celsius, kelvin (ITS-90).
 const ZERO_KELVIN: f64 = 273.15;
 const RISE: &str = "rise of current in an inductance (IEC 60050-131; any textbook of circuits)";
 const STORED: &str = "energy of an inductance (IEC 60050-131; any textbook of circuits)";

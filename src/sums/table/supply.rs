@@ -1,4 +1,4 @@
-//! Sums of battery and generator: state of charge, what the ignition draws, and whether the balance is even.
+//! Sums about battery and generator: state of charge, the ignition's current draw, and the charge balance.
 
 use super::timing::dwell_time;
 use crate::sums::sum::sum;
@@ -7,7 +7,7 @@ use crate::units::measure::{
     Ampere, AmpereHour, Celsius, Count, CrankSpeed, Hour, Measure, Millihenry, Ohm, Percent, Volt,
 };
 
-/// More than this at rest is a battery that still holds the charger's voltage, volt per cell (common practice, no source).
+/// A higher resting voltage is surface charge left by the charger, volt per cell (common practice, no source).
 const SURFACE_CHARGE_CELL_VOLT: f64 = 2.2;
 
 pub(super) static SUMS: [Sum; 5] = [

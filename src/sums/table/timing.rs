@@ -1,7 +1,7 @@
-//! Sums of angles and time: dwell, piston travel, the rotor's rim, sparks, strobe and advance.
+//! Sums about angles and time: dwell, piston travel, the rotor's rim, sparks, strobe and advance.
 //!
-//! The points cam turns once in two turns of the crank on a four-stroke whose points sit on the camshaft, and with the crank
-//! where they sit on its end: `crank_turns` says which (2 or 1).
+//! On a four-stroke with points on the camshaft, the points cam turns once in two turns of the crank. With points on the end of the crank
+//! it turns with the crank. `crank_turns` says which (2 or 1).
 
 use crate::sums::Sum;
 use crate::sums::sum::sum;
@@ -10,16 +10,16 @@ use crate::units::measure::{
 };
 use std::f64::consts::PI;
 
-/// Degrees of a turn.
+/// Degrees in a turn.
 const TURN: f64 = 360.0;
-/// Milliseconds of a minute.
+/// Milliseconds in a minute.
 const MINUTE_MS: f64 = 60_000.0;
 const DEFINITION: &str = "definition of dwell; automotive handbooks (from memory)";
 const CRANK: &str = "slider-crank geometry (any textbook of mechanisms)";
 const CIRCLE: &str = "geometry of the circle";
 const SPEED: &str = "definition of speed: 360 degrees a turn";
 
-/// Refuses a cam of lobes that are not whole.
+/// Rejects a fractional number of cam lobes.
 fn whole(lobes: Count) -> Result<f64, String> {
     match lobes.value() {
         n if n.fract() == 0.0 => Ok(n),
@@ -27,7 +27,7 @@ fn whole(lobes: Count) -> Result<f64, String> {
     }
 }
 
-/// Refuses a points cam that turns neither with the crank nor at half its speed.
+/// Rejects a points cam that turns neither with the crank nor at half its speed.
 fn turns(crank_turns: Count) -> Result<f64, String> {
     match crank_turns.value() {
         n if n == 1.0 || n == 2.0 => Ok(n),
@@ -35,7 +35,7 @@ fn turns(crank_turns: Count) -> Result<f64, String> {
     }
 }
 
-/// The crank's throw and the rod.
+/// The crank's throw and the length of the rod.
 fn throw(stroke: Millimetre, rod: Millimetre) -> Result<(f64, f64), String> {
     let radius = stroke.value() / 2.0;
     if rod.value() <= radius {
@@ -48,7 +48,7 @@ fn throw(stroke: Millimetre, rod: Millimetre) -> Result<(f64, f64), String> {
     Ok((radius, rod.value()))
 }
 
-/// Time for which the points are closed before each spark, as the sum `dwell-time` has it.
+/// Time that the points are closed before each spark, as in the sum `dwell-time`.
 pub(super) fn dwell_time(
     share: Percent,
     speed: CrankSpeed,

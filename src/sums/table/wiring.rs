@@ -1,16 +1,16 @@
-//! Sums of wires and windings: drops, what may drop, resistance by length, section and temperature.
+//! Sums about wires and windings: voltage drops, permissible drops, resistance by length, section and temperature.
 
 use crate::sums::Sum;
 use crate::sums::conductor::{self, COPPER_OHM_MM2_PER_METRE, COPPER_PER_KELVIN, REFERENCE_CELSIUS};
 use crate::sums::sum::sum;
 use crate::units::measure::{Ampere, Celsius, Measure, Metre, Ohm, Percent, SquareMillimetre, Volt, Watt};
 
-/// Ohm's law and the definition of power have one source.
+/// Source of both Ohm's law and the definition of power.
 const OHM: &str = "Ohm's law (IEC 60050-131)";
 const COPPER: &str = "IEC 60028: copper gains 0.393 % per kelvin from 20 degrees Celsius";
 const WIRE: &str = "IEC 60228 class 5 for a nominal size, else IEC 60028 (1/58 ohm mm2 per metre); AWG by ASTM B258";
 
-/// What copper gains or loses from 20 degrees to `at`, as a factor.
+/// The factor by which copper's resistance changes from 20 degrees to `at`.
 fn factor(at: Celsius) -> f64 {
     1.0 + COPPER_PER_KELVIN * (at.value() - REFERENCE_CELSIUS)
 }
@@ -126,10 +126,10 @@ pub(super) static SUMS: [Sum; 15] = [
         formula "t2 = (R2 / R1) (234.5 + t1) - 234.5"; source "IEEE 112 and IEC 60034-1, resistance method, with copper's 234.5 (from memory)";
         help "How hot a coil is inside. A coil too hot to touch is above about sixty degrees.";
         {
-            /// Where copper's resistance would be nothing, degree Celsius below zero.
+            /// Extrapolated zero of copper's resistance, degrees below zero Celsius.
             const COPPER_ZERO: f64 = 234.5;
             let hot = Celsius(hot / cold * (COPPER_ZERO + cold_temperature.value()) - COPPER_ZERO);
-            /// No winding's insulation lives at this, degree Celsius.
+            /// No winding's insulation survives this temperature, degree Celsius.
             const BEYOND: f64 = 300.0;
             match hot.value() {
                 t if t > BEYOND => Err(format!("these readings would mean {t:.0} degC inside, which no winding survives: measure again")),
