@@ -27,6 +27,32 @@ pub(super) enum Sense {
     Units(Vec<Unit>),
 }
 
+impl std::fmt::Display for Sense {
+    /// As the vocabulary file calls it.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let name = match self {
+            Self::Small(number) => return write!(f, "{number}"),
+            Self::Times(number) => return write!(f, "{number}"),
+            Self::Fraction(share) => share,
+            Self::Units(units) => {
+                let names: Vec<&str> = units.iter().map(|unit| unit.name()).collect();
+                return f.write_str(&names.join(" or "));
+            }
+            Self::Point => "point",
+            Self::Minus => "minus",
+            Self::And => "and",
+            Self::Article => "article",
+            Self::Kilo => "kilo",
+            Self::About => "about",
+            Self::OverRange => "over-range",
+            Self::NoReading => "no-reading",
+            Self::Correction => "correction",
+            Self::Filler => "filler",
+        };
+        f.write_str(name)
+    }
+}
+
 /// One word or phrase of a text.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Token<'a> {
@@ -59,7 +85,7 @@ impl Lexicon {
             }
             Some((_, other)) if *other == sense => {}
             Some((_, other)) => {
-                let message = format!("In numbers, \"{phrase}\" is written for both {other:?} and {sense:?}.");
+                let message = format!("In numbers, \"{phrase}\" is written for both {other} and {sense}.");
                 found.push(Diagnostic::error(place, "double-meaning", message).help("Leave it to one of them."));
             }
         }
