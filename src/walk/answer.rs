@@ -1,4 +1,4 @@
-//! Taking what was heard: verdicts, confirmations, choices, escapes, and where they lead.
+//! Acts on what was heard: verdicts, confirmations, choices, escapes, and where they lead.
 
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind, Tone};
@@ -11,17 +11,17 @@ use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
 use crate::session::{Miss, Record};
 use serde_json::{Value, json};
 
-/// An unsure person gets the explanation this many times before the check is left out.
+/// After this many "not sure" answers, each met with the explanation, the check is skipped.
 const UNSURE_BEFORE_LEFT_OUT: u32 = 2;
-/// Speech that began this long ago has ended, whether or not its end was told: the longest utterance that is cut out is 20 s, and understanding
-/// it takes a few more.
+/// Speech that began this long ago has ended, whether or not its end was reported: the longest utterance is cut off at 20 s, and
+/// recognising it takes a few more.
 pub(super) const LONGEST_SPEECH_MS: u64 = 30_000;
 
 impl Walker {
     pub(super) fn speech_began(&mut self) {
         self.talk.speech_since = Some(self.now.mono_ms);
         self.talk.cut_short = self.cuts_a_prompt();
-        // Speech that comes to no utterance is silence in the end.
+        // Speech that yields no utterance is treated as silence.
         self.out.push(Effect::StartTimer { timer: TimerKind::Silence, ms: LONGEST_SPEECH_MS });
     }
 
@@ -37,7 +37,7 @@ impl Walker {
         self.tell_what_waited();
     }
 
-    /// Somebody is speaking, and not for longer than anybody does.
+    /// Whether somebody is speaking, and has been for less than [`LONGEST_SPEECH_MS`].
     pub(super) fn is_speaking(&self) -> bool {
         self.talk.speech_since.is_some_and(|since| self.now.mono_ms.saturating_sub(since) < LONGEST_SPEECH_MS)
     }
@@ -48,7 +48,7 @@ impl Walker {
                 self.talk.silences = 0;
                 self.take(heard, clip, false);
             }
-            // What was understood is said with the result, and nothing hangs on it.
+            // The result repeats the input, and nothing depends on it.
             Verdict::Confirm { heard, .. } if matches!(self.phase, Phase::Reckoning { .. }) => {
                 self.talk.silences = 0;
                 self.take(heard, clip, false);
@@ -57,7 +57,7 @@ impl Walker {
                 self.talk.silences = 0;
                 self.confirm(heard, rival, clip);
             }
-            // Who types is no stranger.
+            // A typed answer never comes from a stranger.
             Verdict::Reject { free, stranger } if stranger && by_voice => {
                 if self.strangers_again() {
                     let why = Miss::Stranger;
@@ -74,14 +74,14 @@ impl Walker {
         if self.phase.row().miss == OnMiss::Silent || heard.answer == Answer::PowerOff {
             return self.not_understood(Miss::NoMatch, None, clip);
         }
-        // A doubtful "yes" or a doubtful control word is not worth a second question.
+        // A doubtful "yes" or a doubtful control word does not justify a confirmation.
         let plain = matches!(heard.answer, Answer::Yes | Answer::No | Answer::Done);
         if plain || matches!(self.phase, Phase::StopConfirm { .. } | Phase::Offering) {
             return self.not_understood(Miss::NoMatch, None, clip);
         }
         if let Phase::Confirming { heard: asked, .. } = &self.phase {
-            // The same choice in other words is as good as "yes"; the same words again are no clearer than before, and something
-            // else instead of "no" is asked about in its turn.
+            // Another phrase for the same choice counts as "yes". The same phrase again is no clearer than before. Anything else instead of
+            // "no" is confirmed in its turn.
             if asked.answer.is_same(&heard.answer) {
                 let agrees = matches!(heard.answer, Answer::Choice(_)) && asked.words != heard.words && rival.is_none();
                 if agrees {
@@ -105,13 +105,13 @@ impl Walker {
         if matches!(self.phase, Phase::Asking) {
             self.phase = Phase::Confirming { heard, clip };
         } else {
-            // Elsewhere the question at hand is simply asked again.
+            // In other phases the open question is asked again.
             return self.not_understood(Miss::NoMatch, None, clip);
         }
         self.listen_when_quiet();
     }
 
-    /// An answer in other words, for a question about it.
+    /// Words for an answer when it is confirmed.
     fn said_back(&self, answer: &Answer, words: &str) -> String {
         let world = self.world.clone();
         match (answer, self.step(&world)) {
@@ -132,14 +132,14 @@ impl Walker {
     pub(super) fn not_understood(&mut self, why: Miss, free: Option<String>, clip: Option<String>) {
         self.note_down(Record::NotTaken { step: self.step_id(), why, free, clip });
         let lead = self.phase.row().miss;
-        // A radio in a break gets no answer.
+        // Stays silent, so that a radio gets no reply during a break.
         if lead == OnMiss::Silent {
             return self.listen_when_quiet();
         }
         self.tone(Tone::NotUnderstood);
         self.talk.misses += 1;
         if matches!(self.phase, Phase::Asking | Phase::Correcting { .. }) {
-            // Perhaps it was what had been denied after all: the next time it may be.
+            // The denied answer may have been right after all: allow it next time.
             self.talk.denied.clear();
         }
         match lead {
@@ -171,7 +171,7 @@ impl Walker {
         self.listen_when_quiet();
     }
 
-    /// Says the last question again.
+    /// Repeats the last question.
     pub(super) fn repeat_last(&mut self) {
         let said = std::mem::take(&mut self.talk.last_said);
         for (text, kind) in said {
@@ -189,7 +189,7 @@ impl Walker {
         }
     }
 
-    /// Takes an answer that is sure enough.
+    /// Accepts an answer that needs no further confirmation.
     pub(super) fn take(&mut self, heard: Hypothesis, clip: Option<String>, confirmed: bool) {
         if let Answer::Command(command) = heard.answer
             && self.phase.row().controls.contains(&command)
@@ -324,7 +324,7 @@ impl Walker {
         self.write(record, then);
     }
 
-    /// A choice is on disk: say it back and go where it leads.
+    /// Called once a choice is on disk: says it back and goes where it leads.
     pub(super) fn chosen(&mut self, at: usize, echo: &str) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
@@ -338,14 +338,14 @@ impl Walker {
         self.lead_on(&choice.id.value, choice.doubt.as_ref(), &choice.go, choice.means);
     }
 
-    /// Keeps the position, so that "go back" finds it.
+    /// Saves the position for "go back".
     pub(super) fn remember(&mut self) {
         if !self.mute {
             self.place.history.push(self.place.at.clone());
         }
     }
 
-    /// Keeps what was seen under `name`, and under `name_round` in a loop.
+    /// Stores an observation under `name`, and in a loop also under `name_round`.
     pub(super) fn see(&mut self, name: &str, value: Value) {
         if let Some(round) = self.round() {
             self.place.at.seen.see(&format!("{name}_{round}"), value.clone());
@@ -353,7 +353,7 @@ impl Walker {
         self.place.at.seen.see(name, value);
     }
 
-    /// Follows an answer: into its doubt the first time, else where it leads.
+    /// Follows an answer: to its doubt target the first time, then to its route.
     pub(super) fn lead_on(&mut self, answer: &str, doubt: Option<&Target>, go: &procedure::Route, means: Meaning) {
         if let Some(saved) = self.place.detour.take()
             && means != Meaning::Bad
@@ -384,7 +384,7 @@ impl Walker {
         self.write(record, After::Escaped { escape });
     }
 
-    /// It is on disk: say it back and do what it asks for.
+    /// Called once an escape is on disk: says it back and acts on it.
     pub(super) fn escaped(&mut self, escape: Escape) {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
@@ -420,13 +420,13 @@ impl Walker {
         }
     }
 
-    /// Leaves the check out, with the reason on disk first.
+    /// Skips the check. The reason is written to disk first.
     pub(super) fn leave_out(&mut self, why: &str) {
         let record = Record::Untested { step: self.step_id(), round: self.round(), why: why.to_owned() };
         self.write(record, After::LeftOut);
     }
 
-    /// The reason is on disk: say so and take the step's way for it.
+    /// Called once the reason is on disk: announces the skip and follows the step's route for it.
     pub(super) fn left_out(&mut self) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
@@ -450,7 +450,7 @@ impl Walker {
     }
 }
 
-/// The choices of a step; empty where it asks for something else.
+/// The choices of a step. Empty if it asks for something else.
 pub(super) fn choices(step: &Step) -> &[Choice] {
     match &step.ask {
         Ask::Choice(choices) | Ask::Watch { choices, .. } => choices,

@@ -1,4 +1,4 @@
-//! Conclusions: what is wrong, what to do, what was ruled out and what was not, what to check again, what to put back.
+//! Conclusions: what is wrong, what to do, what was and was not ruled out, what to check again, and what to put back.
 
 use super::event::SayKind;
 use super::phase::{After, Phase};
@@ -8,11 +8,11 @@ use crate::procedure::{self, Step, Template};
 use crate::session::Record;
 use serde_json::{Value, json};
 
-/// Conclusion of a procedure that is made to be called and was walked on its own.
+/// Conclusion of a procedure that is meant to be called but was walked on its own.
 pub const FINISHED: &str = "finished";
 
 impl Walker {
-    /// Concludes: the record first; it is said once it is on disk.
+    /// Concludes. The record is written first; the conclusion is spoken once it is on disk.
     pub(super) fn conclude(&mut self, id: &str) {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
@@ -23,7 +23,7 @@ impl Walker {
         let one = |t: &Template| {
             if self.mute { Ok(String::new()) } else { procedure::render(t, &scope).map_err(|d| d.to_string()) }
         };
-        // What comes out empty is left out.
+        // Texts that render empty are dropped.
         let all = |ts: &[Template]| {
             let mut texts = ts.iter().map(one).collect::<Result<Vec<String>, String>>()?;
             texts.retain(|text| !text.trim().is_empty());
@@ -88,7 +88,7 @@ impl Walker {
         self.write(record, After::Concluded { lines, last });
     }
 
-    /// A procedure that others call, walked on its own, came to its end without a cause: that is its conclusion.
+    /// Concludes a callable procedure that was walked on its own and ended without finding a cause.
     pub(super) fn finished(&mut self) {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
@@ -119,7 +119,7 @@ impl Walker {
         self.write(record, After::Concluded { lines, last: true });
     }
 
-    /// The conclusion is on disk: say it, and end or go back to the caller.
+    /// Called once the conclusion is on disk: speaks it, then ends the walk or returns to the caller.
     pub(super) fn concluded(&mut self, lines: Vec<String>, last: bool) {
         for line in lines {
             self.say(line, SayKind::Conclusion);
@@ -134,7 +134,7 @@ impl Walker {
         self.give_back("the end of a called procedure");
     }
 
-    /// What is not as it was found: to be put back before the bike is left.
+    /// Changes to the bike that must be undone before the user leaves it.
     pub(super) fn put_back(&self) -> Vec<String> {
         if self.mute {
             return Vec::new();
@@ -153,13 +153,13 @@ impl Walker {
         changes.iter().filter_map(|c| self.world.vocabulary.change_words(c, bike).ok()).collect()
     }
 
-    /// A check that was left out before has now been made.
+    /// Marks a check that was skipped earlier as made.
     pub(super) fn tested(&mut self, step: &Step) {
         let key = self.untested_key(step);
         self.place.untested.retain(|(k, _)| *k != key);
     }
 
-    /// The name under which a left-out check is kept.
+    /// The key under which a skipped check is stored.
     pub(super) fn untested_key(&self, step: &Step) -> String {
         format!("{}/{}/{}", self.frame().procedure, step.id.value, self.round_id().unwrap_or_default())
     }

@@ -1,4 +1,4 @@
-//! Entering a step: following routes, cautions first, then what to change on the bike, then the question.
+//! Entering a step: follows routes, then speaks cautions, changes to the bike, and the question, in this order.
 
 use super::event::{Effect, SayKind, TimerKind};
 use super::memory::{Detail, Frame, Hearing, Round};
@@ -10,19 +10,19 @@ use crate::session::Record;
 use serde_json::json;
 use std::sync::Arc;
 
-/// A caution acknowledged less than this long ago is said in its brief form and not asked for again.
+/// A caution acknowledged less than this long ago is spoken in its brief form and needs no acknowledgement.
 const CAUTION_FRESH_MS: u64 = 15 * 60_000;
-/// More steps than this without an answer mean that a procedure runs in a circle of left-out steps.
+/// More steps than this without an answer mean that the procedure loops through skipped steps.
 const MOST_LEFT_OUT_IN_A_ROW: u32 = 1000;
 
 /// Why a step is entered.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum How {
-    /// In the course of the walk.
+    /// The walk moved on to it.
     Onward,
-    /// By "go back", after a resume or a pause: the bike's state is restated and confirmed.
+    /// "Go back", a resume or the end of a pause led to it: the bike's state is restated and confirmed.
     Restated,
-    /// The same question again.
+    /// The same question is asked again.
     Again,
 }
 
@@ -44,7 +44,7 @@ impl Walker {
         }
     }
 
-    /// Follows a route from the step at hand.
+    /// Follows a route from the current step.
     pub(super) fn follow(&mut self, route: &Route) {
         match procedure::choose(route, &self.scope()) {
             Ok(target) => {
@@ -55,7 +55,7 @@ impl Walker {
         }
     }
 
-    /// Goes to a target; where that is another part, to the one that comes next.
+    /// Goes to a target. If the target is another part, goes to the part that comes next.
     pub(super) fn go(&mut self, target: &Target) {
         match self.crossed_into(target) {
             Some(written) => self.cross(written),
@@ -63,7 +63,7 @@ impl Walker {
         }
     }
 
-    /// Goes to a target as it is written.
+    /// Goes to exactly this target.
     pub(super) fn lead_to(&mut self, target: &Target) {
         match target {
             Target::Step(id) => self.enter(id, How::Onward),
@@ -104,7 +104,7 @@ impl Walker {
         }
     }
 
-    /// Leaves the called procedure and goes on in the calling one.
+    /// Returns from the called procedure to its caller.
     pub(super) fn give_back(&mut self, place: &str) {
         if self.place.at.frames.len() < 2 {
             return self.fault(&format!("{place}: `return` was reached in a procedure that nothing called"));
@@ -125,7 +125,7 @@ impl Walker {
             Ok(items) => items,
             Err(d) => return self.fault(&d.to_string()),
         };
-        // A loop that is begun again from inside starts over.
+        // A loop that is re-entered from inside starts over.
         let rounds = &mut self.frame_mut().rounds;
         if let Some(at) = rounds.iter().position(|r| r.each == id) {
             rounds.truncate(at);
@@ -160,7 +160,7 @@ impl Walker {
         }
     }
 
-    /// Enters the step `id` of the procedure at hand.
+    /// Enters step `id` of the current procedure.
     pub(super) fn enter(&mut self, id: &str, how: How) {
         let world = self.world.clone();
         let Some(step) = self.procedure(&world).step(id) else {
@@ -195,11 +195,11 @@ impl Walker {
         self.cautions_then_ask(all, restated);
     }
 
-    /// Says the cautions still due, one by one, then the changes and the question.
+    /// Speaks the remaining cautions one by one, then the changes and the question.
     pub(super) fn cautions_then_ask(&mut self, mut due: Vec<String>, restated: bool) {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
-        // Brief forms that stand together under one signal word are said as one.
+        // Consecutive brief cautions with the same signal word are spoken as one.
         let mut brief: Option<(String, String)> = None;
         while !due.is_empty() {
             let id = due.remove(0);
@@ -244,7 +244,7 @@ impl Walker {
         }
     }
 
-    /// Tells the differences in the bike's state and has them confirmed, then asks.
+    /// Restates how the bike's state differs and asks for confirmation, then asks the question.
     fn restate(&mut self) {
         let told = match self.changes() {
             Ok(told) => told,
@@ -265,7 +265,7 @@ impl Walker {
         self.listen_when_quiet();
     }
 
-    /// What has to be changed for the step at hand, in words.
+    /// The changes that the current step needs, in words.
     fn changes(&self) -> Result<Vec<String>, String> {
         if self.mute {
             return Ok(Vec::new());
@@ -279,7 +279,7 @@ impl Walker {
         spoken.map(|c| world.vocabulary.change_words(c, &world.bike).map_err(|e| e.to_string())).collect()
     }
 
-    /// The state of the bike is as the step needs it from here on.
+    /// Assumes from here on that the bike is in the state that the step needs.
     fn agree_state(&mut self, told: Vec<String>, text: &str) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
@@ -295,7 +295,7 @@ impl Walker {
         self.told_state(before, &need, text);
     }
 
-    /// Tells the changes, asks the step's question, writes down that it was asked, and listens.
+    /// Speaks the changes and the step's question, records that it was asked, and listens.
     pub(super) fn ask(&mut self) {
         let Some(asked) = self.ask_aloud() else { return };
         let record = Record::Entered {
@@ -307,7 +307,7 @@ impl Walker {
         self.note_down(record);
     }
 
-    /// Tells the changes, asks the step's question and listens. Gives what was said; nothing after a fault.
+    /// Speaks the changes and the step's question, and listens. Returns what was said, or `None` after a fault.
     pub(super) fn ask_aloud(&mut self) -> Option<String> {
         let world = self.world.clone();
         let step = self.step(&world)?;

@@ -1,4 +1,4 @@
-//! What the walker is told and what it asks for.
+//! The walker's inputs (events) and outputs (effects).
 
 use super::advise::{Answered, Request};
 use crate::advice::{Chosen, Weighed};
@@ -10,9 +10,9 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Pedal {
-    /// Start listening now (or go on, when the walk waits).
+    /// Start listening now, or carry on if the walk is waiting.
     Listen,
-    /// Say it again.
+    /// Repeat the last prompt.
     Repeat,
 }
 
@@ -22,117 +22,117 @@ pub enum Pedal {
 pub enum Event {
     /// The walk begins.
     Begin,
-    /// An utterance was understood as far as it could be.
+    /// An utterance was recognised, as far as possible.
     Heard {
-        /// The listen it answers.
+        /// The listen that it answers.
         listen: u64,
-        /// What was decided about it.
+        /// The decision about it.
         verdict: Verdict,
-        /// Begin of speech in samples of 16 kHz since the ears were opened.
+        /// Start of speech, in samples at 16 kHz since listening was started.
         begin: u64,
         /// End of speech, likewise.
         end: u64,
-        /// Id of the clip that holds its sound.
+        /// Id of the clip with its audio.
         clip: Option<String>,
     },
     /// Somebody began to speak.
     SpeechBegan,
-    /// A prompt came to its end.
+    /// A prompt ended.
     PromptEnded {
-        /// Its id.
+        /// The prompt's id.
         id: u64,
-        /// It was said whole (else it was cut).
+        /// Whether it was played to its end (`false`: it was cut).
         whole: bool,
     },
     /// A record is on disk.
     Recorded {
-        /// Its id.
+        /// The record's id.
         id: u64,
     },
-    /// The advice that [`Effect::Weigh`] asked for: what is left.
+    /// The adviser's answer to [`Effect::Weigh`]: the suspects that are left.
     Weighed(Answered<Weighed>),
-    /// The part that comes next, as [`Effect::Choose`] asked.
+    /// The answer to [`Effect::Choose`]: the part that comes next.
     Chosen(Answered<Chosen>),
     /// A record could not be stored.
     RecordFailed {
-        /// Its id.
+        /// The record's id.
         id: u64,
-        /// Why, a sentence.
+        /// Why, as a sentence.
         why: String,
-        /// It can never be stored: it is left out, and not tried again.
+        /// Whether it can never be stored. It is then dropped and not tried again.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         never: bool,
     },
-    /// The record has little room left.
+    /// The storage for the record is nearly full.
     RecordNearlyFull,
-    /// Sound is not kept from here on: the disk takes none.
+    /// Audio is no longer kept: the disk takes none.
     SoundDropped,
     /// A timer is due.
     Timer {
-        /// Which.
+        /// Which timer.
         timer: TimerKind,
     },
-    /// The microphone is gone.
+    /// The microphone was lost.
     MicrophoneLost {
-        /// Why, a sentence.
+        /// Why, as a sentence.
         why: String,
     },
     /// The microphone is back.
     MicrophoneBack,
-    /// The loudspeaker is gone: prompts are only printed.
+    /// The loudspeaker was lost: prompts are only printed.
     LoudspeakerLost {
-        /// Why, a sentence.
+        /// Why, as a sentence.
         why: String,
     },
     /// The loudspeaker is back.
     LoudspeakerBack,
     /// The wall clock was set back.
     ClockSetBack {
-        /// By so many milliseconds.
+        /// By this many milliseconds.
         by_ms: u64,
     },
     /// A key or a pedal was pressed.
     Pressed {
-        /// Which.
+        /// Which one.
         pedal: Pedal,
     },
-    /// From here on prompts may be spoken over, or not.
+    /// Barge-in was switched on or off.
     SpokenOver {
-        /// They may.
+        /// Whether the user may speak over prompts from here on.
         allowed: bool,
     },
-    /// The program was started again on this session.
+    /// The program was restarted on this session.
     Resumed {
-        /// Milliseconds of wall time since the last event before.
+        /// Milliseconds of wall time since the last event.
         gap_ms: u64,
-        /// The journal's end was torn and mended.
+        /// Whether the journal's end was torn and repaired.
         #[serde(default)]
         repaired: bool,
     },
-    /// The program is asked to end from outside (interrupt key, end of the answers).
+    /// Something outside asks the program to end: an interrupt key, or the end of the answers.
     Stop {
         /// Why, in words.
         why: String,
     },
 }
 
-/// What a timer is for; one of each kind runs at a time.
+/// What a timer is for. At most one of each kind runs at a time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum TimerKind {
-    /// The person is silent.
+    /// The user is silent.
     Silence,
     /// A watched event has not been reported.
     Watch,
-    /// Current can stand in a coil, and nobody has confirmed that the power is off.
+    /// Current may flow in a coil, and nobody has confirmed that the power is off.
     CoilHeat,
 }
 
-/// Why something is said; a mouth may treat them differently, a transcript shows it.
+/// Why something is said. The speech output may treat the kinds differently; a transcript shows them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum SayKind {
-    /// A caution. Not interruptible by an answer.
+    /// A caution. An answer does not interrupt it.
     Caution,
     /// What to do and what to report.
     Prompt,
@@ -150,88 +150,88 @@ pub enum SayKind {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Tone {
-    /// Now listening.
+    /// Listening has started.
     Listening,
-    /// Taken.
+    /// The answer was accepted.
     Taken,
-    /// Not understood.
+    /// The answer was not understood.
     NotUnderstood,
 }
 
-/// Something to be done.
+/// Something that the caller has to do.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "effect")]
 pub enum Effect {
-    /// Say something, after what is being said.
+    /// Say something once everything queued before it is said.
     Say {
-        /// Its id, for [`Event::PromptEnded`].
+        /// The prompt's id, for [`Event::PromptEnded`].
         id: u64,
         /// The words.
         text: String,
-        /// Why.
+        /// Why it is said.
         kind: SayKind,
     },
-    /// Silence at once; every prompt still waiting ends cut.
+    /// Stop speaking at once. Every prompt still queued ends as cut.
     Cut,
-    /// A tone.
+    /// Play a tone.
     Tone {
-        /// Which.
+        /// Which tone.
         tone: Tone,
     },
     /// Listen for one utterance.
     Listen {
-        /// Its id.
+        /// The listen's id.
         id: u64,
-        /// What may be said.
+        /// The allowed phrases.
         grammar: Grammar,
-        /// Answers on which much hangs: they end in a conclusion or move on from a hazard.
+        /// High-stakes answers: they end in a conclusion or move on from a hazard.
         high: Vec<Answer>,
-        /// Speaking over a prompt is allowed.
+        /// Whether barge-in is allowed.
         bargein: bool,
     },
     /// Stop listening.
     Deaf,
-    /// Write this down; with `sync`, [`Event::Recorded`] follows once it is on disk.
+    /// Write this record. With `sync`, [`Event::Recorded`] follows once it is on disk.
     Record {
-        /// Its id.
+        /// The record's id.
         id: u64,
-        /// What.
+        /// The record.
         record: Record,
-        /// It has to be on disk before the walk goes on.
+        /// Whether it must be on disk before the walk goes on.
         sync: bool,
     },
-    /// Say what is left after [`super::Walker::observed`]: [`Event::Weighed`] has to follow, sooner or later.
+    /// Weigh the suspects that are left after [`super::Walker::observed`]. [`Event::Weighed`] must follow sooner or later.
     Weigh {
-        /// Its id.
+        /// The request's id.
         id: Request,
     },
-    /// Say which part comes next at [`super::Walker::crossing`]: [`Event::Chosen`] has to follow, sooner or later.
+    /// Choose the part that comes next at [`super::Walker::crossing`]. [`Event::Chosen`] must follow sooner or later.
     Choose {
-        /// Its id.
+        /// The request's id.
         id: Request,
     },
-    /// Start a timer (again).
+    /// Start or restart a timer.
     StartTimer {
-        /// Which.
+        /// Which timer.
         timer: TimerKind,
         /// Milliseconds from now.
         ms: u64,
     },
     /// Stop a timer.
     StopTimer {
-        /// Which.
+        /// Which timer.
         timer: TimerKind,
     },
-    /// Speak louder or more quietly from now on.
+    /// Change the loudness of speech from now on.
     Loudness {
-        /// Louder (else quieter).
+        /// Louder (`false`: quieter).
         louder: bool,
     },
     /// The walk is over.
     Finish {
         /// Exit code.
         code: u8,
-        /// Why, a sentence.
+        /// Why, as a sentence.
         why: String,
     },
 }

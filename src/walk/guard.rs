@@ -1,6 +1,6 @@
-//! The guard over hot coils. It is on while current can stand in a primary with the engine still, and it asks, again and again, until somebody
-//! has confirmed that the power is off. Told is not done: a change that was told counts once the step that tells it is answered, and only
-//! if it was heard to its end. Nothing ends the guard but that: not a pause, not the end of the walk, not a record that cannot be written.
+//! The guard over hot coils. It is on while current may flow in a primary winding with the engine stopped, and it keeps asking until
+//! somebody confirms that the power is off. An instruction is not an action: a change counts as done once the user answers the step that
+//! asked for it, and only if its prompt was heard to the end. Nothing else ends the guard: no pause, no end of the walk, no failed write.
 
 use super::answer::LONGEST_SPEECH_MS;
 use super::event::{Effect, SayKind, TimerKind, Tone};
@@ -12,27 +12,29 @@ use crate::circuit::Model;
 use crate::session::Record;
 use serde_json::json;
 
-/// This long current may stand in a coil before the guard speaks; after a change was told that ends it, this long for doing it.
+/// Current may flow in a coil this long before the guard speaks. Once a prompt has asked for a change that ends the current, the user has
+/// this long to make it.
 const HEAT_MS: u64 = 60_000;
-/// From then on it speaks this often. What was told late leaves so much more than the first minute, however often it is told.
+/// Interval of the guard's prompts after the first. A late request for the change extends the first minute by only this much, however often
+/// it is made.
 const AGAIN_MS: u64 = 30_000;
-/// Where it falls due while the walk waits for a disk or an adviser: once, it looks again after this long; then it speaks. Likewise once where
-/// what it said last is still to be heard, after [`AGAIN_MS`]: a loudspeaker that takes longer is stuck.
+/// If the guard is due while the walk waits for a disk or an adviser, it waits this long once, then speaks. It does the same once, after
+/// [`AGAIN_MS`], if its last prompt has not ended: a loudspeaker that takes longer is stuck.
 const BUSY_MS: u64 = 2_000;
-/// States whose circuit is remembered: the one at hand, the one before, and each without its power.
+/// Number of states whose circuit result is cached: the current and the previous one, each with and without power.
 const REMEMBERED: usize = 4;
 
-/// Why a walk ended that was stopped.
+/// Reason given when a walk was stopped.
 pub(super) const STOPPED: &str = "the walk was stopped before a conclusion";
 
 impl Walker {
-    /// Current may stand in a coil, as far as anybody has confirmed.
+    /// Whether current may flow in a coil, as far as anybody has confirmed.
     pub fn is_power_on(&mut self) -> bool {
         let state = self.bike.state.clone();
         self.bike.guard.suspect.is_some() || self.heats(&state)
     }
 
-    /// Whether the guard counts the time: an engine that is running, and is being worked with, stands still for no coil.
+    /// Whether the guard's timer runs. While the user works with the engine running, no coil carries a steady current.
     fn is_guarded(&mut self) -> bool {
         let left_alone = matches!(
             self.phase,
@@ -42,7 +44,7 @@ impl Walker {
         self.is_power_on() && (left_alone || !runs)
     }
 
-    /// Whether current can stand in a coil in this state. Where the wiring does not tell, the key tells: what is not off is on.
+    /// Whether current can flow in a coil in this state. Without wiring data the key decides: any position but off counts as on.
     fn heats(&mut self, state: &BikeState) -> bool {
         if self.mute {
             return false;
@@ -71,7 +73,7 @@ impl Walker {
         let guarded = self.is_guarded();
         if guarded && self.bike.guard.due_ms.is_none() {
             self.bike.guard.since_ms = self.now.mono_ms;
-            // What is still to be said was meant for a current that has ended.
+            // The pending prompt is about a current that has ended.
             self.bike.guard.prompt = None;
             self.guard_in(HEAT_MS);
         } else if !guarded && self.bike.guard.due_ms.take().is_some() {
@@ -87,7 +89,7 @@ impl Walker {
         self.out.push(Effect::StartTimer { timer: TimerKind::CoilHeat, ms });
     }
 
-    /// The state was `before`; what makes it as it is now is told in `text`, and is not done by that.
+    /// The state was `before`. The prompt `text` asks for the change to the present state; the change is not done yet.
     pub(super) fn told_state(&mut self, before: BikeState, need: &StateNeed, text: &str) {
         if self.mute {
             return;
@@ -106,7 +108,7 @@ impl Walker {
         self.watch_heat();
     }
 
-    /// Whoever was told has the time to do it, but not again each time it is told.
+    /// Allows time for the requested change once, not again at each repeat of the request.
     fn time_for_doing(&mut self) {
         let now = self.now.mono_ms;
         if let Some(due) = self.bike.guard.due_ms
@@ -118,17 +120,17 @@ impl Walker {
         }
     }
 
-    /// What it said last has not come to its end.
+    /// Whether the guard's last prompt has not ended.
     fn is_guard_sounding(&self) -> bool {
         self.bike.guard.prompt.is_some_and(|id| self.talk.speaking.contains_key(&id))
     }
 
-    /// The guard speaks even though somebody else does: it has waited for as long as anybody speaks.
+    /// Whether the guard speaks even though somebody else does: it has waited as long as the longest speech.
     pub(super) fn guard_waits_no_more(&self) -> bool {
         self.bike.guard.due_ms.is_some_and(|due| self.now.mono_ms >= due + LONGEST_SPEECH_MS)
     }
 
-    /// What was told is agreed to by an answer: it is done, where it was heard to its end.
+    /// An answer confirms the requested change: it is done if its prompt was heard to the end.
     pub(super) fn told_is_done(&mut self) {
         if let Some(text) = &self.bike.guard.cure
             && self.was_heard(text)
@@ -139,7 +141,7 @@ impl Walker {
         }
     }
 
-    /// After an interruption of unknown length nobody knows where the engine came to rest, or whether the key was turned.
+    /// After an interruption of unknown length nobody knows where the engine stopped or whether the key was turned.
     pub(super) fn doubt_the_power(&mut self) {
         let mut left = self.bike.state.clone();
         left.points.clear();
@@ -151,13 +153,13 @@ impl Walker {
         self.bike.guard.put_off = false;
     }
 
-    /// The key as it may still stand.
+    /// The position that the key may still be in.
     pub(super) fn key_may_be_at(&self) -> Option<&String> {
         let suspect = self.bike.guard.suspect.as_ref().and_then(|state| state.switches.get("key"));
         suspect.or_else(|| self.bike.state.switches.get("key"))
     }
 
-    /// What ends the current: the key off and, where that is not enough, what is fitted taken off.
+    /// What ends the current: the key off and, if that is not enough, the removal of what is fitted.
     fn power_off_need(&mut self) -> (BikeState, StateNeed) {
         let state = self.bike.guard.suspect.clone().unwrap_or_else(|| self.bike.state.clone());
         let mut need = StateNeed::default();
@@ -170,7 +172,7 @@ impl Walker {
         (state, need)
     }
 
-    /// Asks for the power to be switched off.
+    /// Asks the user to switch the power off.
     pub(super) fn ask_for_power_off(&mut self) {
         self.say_power_off("power-off");
     }
@@ -197,7 +199,7 @@ impl Walker {
         self.guard_in(AGAIN_MS);
     }
 
-    /// The timer is due.
+    /// Handles the guard's timer.
     pub(super) fn guard_due(&mut self) {
         self.bike.guard.due_ms = None;
         if !self.is_guarded() {
@@ -215,19 +217,19 @@ impl Walker {
             OnHeat::Nothing => {}
             OnHeat::Shortly => self.ask_for_power_off(),
             OnHeat::SpeaksOrWaits if self.heats(&state) => self.wait_for_power_off(),
-            // Where it was told to be off, whoever answers goes on.
+            // If the last prompt asked for power off, any answer lets the walk go on.
             OnHeat::Speaks | OnHeat::SpeaksOrWaits => self.guard_aloud(),
         }
     }
 
-    /// Asks for it between listening and listening.
+    /// Asks between two listens.
     pub(super) fn guard_aloud(&mut self) {
         self.deaf();
         self.ask_for_power_off();
         self.listen_when_quiet();
     }
 
-    /// "Power is off".
+    /// Handles "power is off".
     pub(super) fn power_is_off(&mut self, by: &str) {
         let (_, need) = self.power_off_need();
         self.bike.state = self.bike.state.after(&need);
@@ -246,7 +248,7 @@ impl Walker {
         self.listen_when_quiet();
     }
 
-    /// A pedal stands for "power is off" where that was asked for and heard to its end.
+    /// A pedal counts as "power is off" if the guard asked for it and the prompt was heard to the end.
     pub(super) fn pedal_means_power_off(&mut self) {
         if self.bike.guard.raised && self.was_heard(&self.bike.guard.said) {
             return self.power_is_off("pedal");
@@ -256,7 +258,7 @@ impl Walker {
         }
     }
 
-    /// The last words have been said: the dialogue is over, and the guard is not.
+    /// The closing words are spoken: the dialogue is over, the guard is not.
     pub(super) fn last_words_said(&mut self, code: u8, why: String) {
         if self.is_power_on() {
             self.phase = Phase::Guarding { code, why };
@@ -265,13 +267,13 @@ impl Walker {
         self.end(code, why);
     }
 
-    /// The end, at once, whatever is still being said or written. That nobody has confirmed is said and written down.
+    /// Ends at once, whatever is still being said or written. Says and records that nobody has confirmed power off.
     pub(super) fn end_at_once(&mut self) {
         let (code, why) = match &self.phase {
             Phase::Closing { code, why } | Phase::Guarding { code, why } => (*code, why.clone()),
             _ => {
                 self.ending.stopped = true;
-                // What is left of the walk's own stop is known already.
+                // The walk's own stop already covers what is left open.
                 match self.take_left() {
                     Left::Owed(owed) if matches!(owed.then, After::Stopped) => {}
                     left => self.ending.left = left,

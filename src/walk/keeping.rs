@@ -1,5 +1,5 @@
-//! The record: what follows once an entry is on disk, and what is said where it is nearly full, takes no sound, or an entry cannot be written,
-//! for now or for ever.
+//! The record: what follows once an entry is on disk, and what the user is told if the record is nearly full, takes no audio, or refuses an
+//! entry for now or for good.
 
 use super::event::{SayKind, Tone};
 use super::phase::{After, Left, Owed, Phase};
@@ -9,8 +9,8 @@ use crate::session::Record;
 use serde_json::json;
 
 impl Walker {
-    /// A sentence about the record that has to be known now; what is asked is still asked. Nobody is interrupted in the middle of an
-    /// answer: it is said after that.
+    /// Tells the user about the record now and then repeats the open question. Does not interrupt an answer: the sentence waits until the
+    /// answer ends.
     pub(super) fn tell_of_the_record(&mut self, sentence: &'static str) {
         if self.is_speaking() {
             return self.talk.untold.push(sentence);
@@ -25,21 +25,21 @@ impl Walker {
         }
     }
 
-    /// The answer that something was not said over has been heard.
+    /// Says the sentences that waited for the end of an answer.
     pub(super) fn tell_what_waited(&mut self) {
         for sentence in std::mem::take(&mut self.talk.untold) {
             self.tell_of_the_record(sentence);
         }
     }
 
-    /// Sound is not kept from here on.
+    /// Handles the report that audio is no longer kept.
     pub(super) fn sound_dropped(&mut self) {
         let what = "sound-not-kept".to_owned();
         self.note_down(Record::Interrupted { step: self.step_id(), what, detail: "the disk takes none".to_owned() });
         self.tell_of_the_record("sound-not-kept");
     }
 
-    /// Something can never be written: it is left out. An answer has to be given again, in other words or not at all.
+    /// Drops an entry that can never be written. An answer has to be given again in other words, or not at all.
     pub(super) fn record_refused(&mut self, id: u64, why: &str) {
         let said = json!({"why": why});
         let waited = matches!(&self.phase, Phase::Writing { id: waited, .. } if *waited == id);
@@ -58,7 +58,7 @@ impl Walker {
         self.sentence("record-refused", said, SayKind::Notice);
         match owed.then {
             After::Stopped => self.stopped(),
-            // There is nothing else to be said instead.
+            // A conclusion has no alternative wording.
             After::Concluded { .. } => {
                 self.ending.left = Left::Owed(owed);
                 self.stopped();
@@ -70,7 +70,7 @@ impl Walker {
         }
     }
 
-    /// Takes what the record `id` was waited for; nothing where another is.
+    /// Takes what waits for record `id`. `None` if the walk waits for another record.
     fn owed_for(&mut self, id: u64) -> Option<Box<Owed>> {
         if !matches!(self.phase, Phase::Writing { id: waited, .. } if waited == id) {
             return None;
@@ -94,7 +94,7 @@ impl Walker {
         self.go_on_with(then);
     }
 
-    /// What was waited for is there.
+    /// Continues once the awaited record or advice has arrived.
     pub(super) fn go_on_with(&mut self, then: After) {
         if matches!(then, After::Chosen { .. } | After::Read { amends: false, .. } | After::Done) {
             self.told_is_done();
@@ -112,12 +112,12 @@ impl Walker {
         }
     }
 
-    /// Nothing is acknowledged that is not stored: say so, wait, and write it again on "carry on".
+    /// Nothing is acknowledged before it is stored: says so, waits, and writes the record again on "carry on".
     pub(super) fn record_failed(&mut self, id: u64, why: &str) {
         self.tone(Tone::NotUnderstood);
         let said = json!({"why": why});
         match self.owed_for(id) {
-            // Whoever ends the walk is not kept waiting for a storage that may be gone for good.
+            // A user who ends the walk does not have to wait for storage that may be gone for good.
             Some(owed) if matches!(owed.then, After::Stopped) => {
                 self.sentence("storage-failed", said, SayKind::Notice);
                 return self.stopped();
@@ -142,7 +142,7 @@ impl Walker {
         }
     }
 
-    /// What storage would not take is written again.
+    /// Writes again what storage refused.
     pub(super) fn write_again(&mut self) {
         if let Left::Owed(owed) = self.take_left() {
             self.write(owed.record, owed.then);

@@ -1,4 +1,4 @@
-//! What the walker remembers: where it is, what was read, what was said.
+//! What the walker remembers: its place, the readings, and what was said.
 
 use super::advise::Observation;
 use super::event::SayKind;
@@ -18,36 +18,36 @@ pub(super) struct Round {
     pub each: String,
     /// Name of the item in templates.
     pub bind: String,
-    /// All items; those who walk the same loop share them.
+    /// All items. Walkers in the same loop share them.
     pub items: Arc<[Arc<Value>]>,
-    /// The one at hand.
+    /// Index of the current item.
     pub at: usize,
 }
 
-/// One procedure on the stack of calls.
+/// One procedure on the call stack.
 #[derive(Debug, Clone)]
 pub(super) struct Frame {
     pub procedure: String,
     pub rounds: Vec<Round>,
     pub step: String,
-    /// In the calling frame: where to go on when the called procedure is over.
+    /// In the calling frame: where to continue after the called procedure.
     pub then: Option<Target>,
 }
 
-/// Where the walk is, whole: what "go back" goes back to.
+/// The walk's whole position. "Go back" restores it.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Position {
     pub frames: Vec<Frame>,
     pub seen: Seen,
     /// Doubted steps that a `back` returns to, innermost last.
     pub doubting: Vec<Vec<Frame>>,
-    /// Number of the reading that was taken here, if one was.
+    /// Number of the reading taken here, if any.
     pub reading: Option<u32>,
-    /// Answers that tell something, where advice is asked for.
+    /// Answers that carry information. Used with advice only.
     pub observed: Vec<Arc<Observation>>,
-    /// What was left after the last of them.
+    /// The adviser's result after the last of them.
     pub weighed: Option<Arc<Weighed>>,
-    /// Where it is among the procedure's parts.
+    /// The position among the procedure's parts.
     pub parts: Parts,
 }
 
@@ -71,49 +71,50 @@ pub(super) struct Taken {
     pub resolution: f64,
     pub reading: Reading,
     pub band: Option<usize>,
-    /// How many positions "go back" knew when it was taken.
+    /// Length of the "go back" history when it was taken.
     pub history: usize,
 }
 
-/// Where the walk is among the parts of its procedure; which are over is only kept in best order.
+/// The walk's position among the parts of its procedure. Finished parts are tracked in best order only.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Parts {
-    /// The part at hand.
+    /// The current part.
     pub at: Option<usize>,
-    /// Those that are over.
+    /// The finished parts.
     pub over: BTreeSet<usize>,
 }
 
-/// Why a walker goes through parts in other than the written order.
+/// Why a walker takes the parts in an order other than the written one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Ordered {
     /// The best part comes next.
     Best,
-    /// This part alone is walked, to see what comes of it.
+    /// Only this part is walked, to see where it leads.
     Only(usize),
 }
 
-/// What the guard knows.
+/// The guard's state.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Guard {
-    /// The bike may still be as it was here, with current in a coil: what ends it was told, and nobody has confirmed it.
+    /// The bike may still be in this state, with current in a coil: a prompt asked for the change that ends it, and nobody has confirmed
+    /// it.
     pub suspect: Option<BikeState>,
-    /// The text that told what ends it.
+    /// The prompt that asked for that change.
     pub cure: Option<String>,
-    /// Current may stand in a coil since then (ms).
+    /// Time since which current may flow in a coil (ms).
     pub since_ms: u64,
-    /// Its timer is due then (ms).
+    /// Time at which its timer is due (ms).
     pub due_ms: Option<u64>,
     /// It has asked, and nobody has confirmed.
     pub raised: bool,
-    /// It was put off once.
+    /// It was postponed once.
     pub put_off: bool,
     /// What it said last, and the prompt's id.
     pub said: String,
     pub prompt: Option<u64>,
-    /// Whether current stands in a coil, by state.
+    /// Cached circuit results: whether current flows in a coil, by state.
     pub known: Vec<(BikeState, bool)>,
-    /// The bike's wiring tells how its coils are fed.
+    /// Whether the bike's wiring data cover the supply of its coils.
     pub wired: Option<bool>,
 }
 
@@ -125,26 +126,26 @@ pub(super) struct Spoken {
     pub text: String,
 }
 
-/// Whether something that came to its end was only printed.
+/// Whether a prompt that ended was only printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Printed {
-    /// It was said.
+    /// It was spoken.
     No,
-    /// The loudspeaker was lost.
+    /// It was only printed: the loudspeaker was lost.
     Only,
 }
 
-/// Whether a prompt may be spoken over.
+/// Whether the user may interrupt a prompt.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Hearing {
     /// It is cut when somebody begins to speak.
     Cut,
-    /// It is heard out.
+    /// It plays to its end.
     Whole,
 }
 
 impl Hearing {
-    /// Of what is said for this reason.
+    /// The rule for prompts of this kind.
     pub(super) fn of(kind: SayKind) -> Self {
         match kind {
             SayKind::Caution | SayKind::Echo | SayKind::Question => Self::Whole,
@@ -153,16 +154,16 @@ impl Hearing {
     }
 }
 
-/// What is listened for over a prompt.
+/// What is listened for while a prompt plays.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Over {
-    /// Only what silences it.
+    /// Only the commands that silence it.
     Silencing,
-    /// Whatever the question allows.
+    /// Any answer that the question allows.
     Answer,
 }
 
-/// Where an answer would have led when something came between.
+/// Where an answer would have led, had nothing intervened.
 #[derive(Debug, Clone)]
 pub(super) struct Pending {
     pub answer: String,
@@ -170,18 +171,18 @@ pub(super) struct Pending {
     pub means: Meaning,
 }
 
-/// A check that is offered for repeating, or is being repeated.
+/// A check that the walker offers to repeat, or is repeating.
 #[derive(Debug, Clone)]
 pub(super) struct Doubt {
     /// Where the walk would go on.
     pub pending: Pending,
-    /// The position of the doubtful check among those that "go back" knows.
+    /// The doubtful check's index in the "go back" history.
     pub history: usize,
     /// The bike's state at that check.
     pub state: BikeState,
-    /// What was answered there.
+    /// The answer given there.
     pub was: String,
-    /// Set while it is repeated: the whole position at the moment of the offer, and the bike's state then.
+    /// Set during the repeat: the whole position at the time of the offer, and the bike's state then.
     pub saved: Option<Box<(Position, BikeState)>>,
 }
 
