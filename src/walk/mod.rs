@@ -1,12 +1,12 @@
-//! The walker: a pure state machine that leads a person through a procedure. No I/O, no clock.
+//! The walker: a pure state machine that leads a user through a procedure. No I/O, no clock.
 //!
-//! **The one invariant:** `Walker::handle(event, now)` changes the walker and returns everything that has to be done, in order;
-//! the caller does it all before the next event. Nothing is said back before the event [`Event::Recorded`] has named its
-//! record. A session is therefore its list of events: feeding them again gives the same walker.
+//! **The one invariant:** `Walker::handle(event, now)` changes the walker and returns everything that has to be done, in order. The caller
+//! does it all before the next event. Nothing is said back before the event [`Event::Recorded`] has named its record. A session is
+//! therefore its list of events: replaying them gives the same walker.
 //!
-//! The walker is made of parts that own their fields (`parts`) and a phase (`phase`), which says what is waited for. What a phase does with
-//! everything that is not an answer stands in one [table](row); an answer goes through `answer`, to `advise` where somebody advises, and to
-//! `enter`, which leads to the next step.
+//! The walker consists of parts that own their fields (`parts`) and a phase (`phase`), which says what it waits for. One [table](row)
+//! defines what each phase does with every event that is not an answer. An answer passes through `answer`, then `advise` if there is an
+//! adviser, then `enter`, which leads to the next step.
 
 mod advise;
 mod answer;

@@ -1,4 +1,4 @@
-//! The parts that a walker is made of. Each owns its fields; what a part can do by itself is said beside it.
+//! The walker's parts. Each owns its fields and has the methods that need no other part.
 
 use super::advise::Observation;
 use super::event::SayKind;
@@ -14,20 +14,20 @@ use std::sync::Arc;
 #[derive(Clone)]
 pub(super) struct Place {
     pub at: Position,
-    /// The positions that "go back" knows.
+    /// The positions that "go back" can restore.
     pub history: Vec<Position>,
-    /// Answers doubted already: step, round and answer.
+    /// Answers that were already doubted: step, round and answer.
     pub doubted: BTreeSet<String>,
-    /// A battery check is being made again; where the walk goes on.
+    /// Set while a battery check is repeated: where the walk goes on afterwards.
     pub detour: Option<Position>,
-    /// Steps that were left out since the last one that was asked.
+    /// Number of consecutive skipped steps.
     pub steps_taken: u32,
-    /// Checks left out, in words.
+    /// Skipped checks, in words.
     pub untested: Vec<(String, String)>,
 }
 
 impl Place {
-    /// Before the first step of a procedure.
+    /// The position before a procedure's first step.
     pub(super) fn start_of(procedure: &str) -> Self {
         let first = Frame { procedure: procedure.to_owned(), rounds: Vec::new(), step: String::new(), then: None };
         Self {
@@ -47,62 +47,62 @@ pub(super) struct Conversation {
     pub detail: Detail,
     /// Prompts that have not ended.
     pub speaking: BTreeMap<u64, Spoken>,
-    /// What came to its end since the step was entered.
+    /// Prompts that played to their end since the step was entered.
     pub heard_whole: BTreeMap<String, Printed>,
-    /// What was asked last, to be said again.
+    /// The last question, for repeating.
     pub last_said: Vec<(String, SayKind)>,
     /// Sentences that wait for the end of an answer.
     pub untold: Vec<&'static str>,
     /// The open listen.
     pub listening: Option<u64>,
-    /// A listen opens once everything has been said.
+    /// Whether a listen opens once everything has been said.
     pub listen_after: bool,
-    /// Prompts may be spoken over.
+    /// Whether the user may speak over prompts.
     pub bargein: bool,
-    /// What the open listen is for while prompts sound.
+    /// What the open listen accepts while prompts play.
     pub over: Option<Over>,
-    /// A prompt was cut by the speech under way.
+    /// Whether the current speech cut a prompt.
     pub cut_short: bool,
     /// Number of consecutive prompts interrupted by a non-answer.
     pub in_vain: u32,
-    /// Answers not understood at this step.
+    /// Number of answers not understood at this step.
     pub misses: u32,
-    /// Answers to the question at hand that were asked back and denied.
+    /// Answers to the open question that the user denied when asked to confirm them.
     pub denied: Vec<Answer>,
-    /// "Not sure" so far at this step.
+    /// Number of "not sure" answers at this step.
     pub unsure: u32,
     pub silences: u32,
     /// When a stranger was last heard (ms).
     pub stranger_at: Option<u64>,
-    /// Since when somebody has been speaking (ms).
+    /// When the current speech began (ms).
     pub speech_since: Option<u64>,
-    /// Since when the walk waits (ms).
+    /// When the walk began to wait (ms).
     pub waiting_since: Option<u64>,
     pub microphone_gone: bool,
     pub loudspeaker_gone: bool,
 }
 
-/// Cautions and who acknowledged them.
+/// Cautions and their acknowledgements.
 #[derive(Clone, Default)]
 pub(super) struct Cautions {
     /// When each was last acknowledged (ms), by its text: the same words in a called procedure are the same caution.
     pub agreed: BTreeMap<String, u64>,
-    /// The prompt with the one at hand: its signal word, and what was said with it.
+    /// The prompt with the current caution: signal word and text.
     pub text: String,
-    /// The one at hand in the words that were said.
+    /// The current caution as it was spoken.
     pub words: String,
-    /// Those that were acknowledged when they could only be printed.
+    /// Cautions acknowledged while they could only be printed.
     pub printed: BTreeSet<String>,
-    /// After the last one the bike's state is restated.
+    /// Whether the bike's state is restated after the last one.
     pub restates: bool,
 }
 
-/// The bike as agreed, and the guard over its coils.
+/// The bike's agreed state, and the guard over its coils.
 #[derive(Clone, Default)]
 pub(super) struct Bike {
     pub state: BikeState,
     pub guard: Guard,
-    /// The state in which a check is made out of its turn, until it is agreed.
+    /// The state in which a check is repeated out of turn, until the user agrees to it.
     pub restoring: Option<BikeState>,
 }
 
@@ -110,37 +110,37 @@ pub(super) struct Bike {
 #[derive(Clone, Default)]
 pub(super) struct Readings {
     pub all: Vec<Taken>,
-    /// The reading being corrected while its new value is questioned.
+    /// The reading that is being corrected while the walker questions its new value.
     pub correcting: Option<usize>,
 }
 
-/// What has to do with an adviser.
+/// State for the adviser.
 #[derive(Clone, Default)]
 pub(super) struct Advised {
-    /// Advice is asked for after every answer.
+    /// Whether advice is requested after every answer.
     pub wanted: bool,
-    /// The answer at hand and what is left after it, before they have their place.
+    /// The latest answer and the suspects after it, before they are stored in the position.
     pub fresh: Option<(Arc<Observation>, Option<Arc<Weighed>>)>,
-    /// The answer at hand was asked back and agreed to.
+    /// Whether the latest answer was confirmed.
     pub was_confirmed: bool,
-    /// The doubtful check that is offered or repeated.
+    /// The doubtful check that is offered for repeating or being repeated.
     pub doubt: Option<Doubt>,
-    /// Checks that were said to be doubtful.
+    /// Checks that were already announced as doubtful.
     pub doubts_told: BTreeSet<String>,
-    /// The parts come in another order than the written one.
+    /// Set if the parts come in an order other than the written one.
     pub ordered: Option<Ordered>,
 }
 
-/// How the walk comes to its end.
+/// How the walk ends.
 #[derive(Clone, Default)]
 pub(super) struct Ending {
-    /// The program was asked to end from outside; who asks again means at once.
+    /// Whether something outside asked the program to end. A second request ends it at once.
     pub stop_asked: bool,
-    /// Why it was, while a record is waited for.
+    /// The reason for that request, kept while a record is pending.
     pub stop_why: Option<String>,
     /// What a stop left open.
     pub left: Left,
-    /// Stopped before a conclusion.
+    /// Whether the walk was stopped before a conclusion.
     pub stopped: bool,
     pub concluded_as: String,
 }

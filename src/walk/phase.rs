@@ -1,5 +1,5 @@
-//! What the walker waits for. A pause, the question whether to end, and a stop keep what they came between: they cannot be made without it
-//! ([`Left`]), since a conclusion that is not on disk yet belongs to no step that could be asked again.
+//! What the walker waits for. A pause, a stop, and the question whether to end keep what they interrupted. They cannot be built without it
+//! ([`Left`]), because a conclusion that is not on disk yet belongs to no step that could be asked again.
 
 use super::advise::Request;
 use super::memory::Taken;
@@ -12,49 +12,49 @@ use crate::sums::Sum;
 /// What the walker waits for.
 #[derive(Debug, Clone)]
 pub(super) enum Phase {
-    /// Nothing has begun.
+    /// The walk has not begun.
     Idle,
-    /// A caution has to be acknowledged; the others follow.
+    /// The user must acknowledge a caution; the others follow.
     Caution { now: String, rest: Vec<String> },
-    /// A difference in the bike's state has to be confirmed.
+    /// The user must confirm a change of the bike's state.
     Restate,
     /// The step's question is open.
     Asking,
     /// "Did you say ...?"
     Confirming { heard: Hypothesis, clip: Option<String> },
-    /// A number that no bike could show: "is that right?"
+    /// The reading is physically implausible: "is that right?"
     Doubting { answer: Answer, words: String, confidence: f64, clip: Option<String> },
     /// A record is being written.
     Writing { id: u64, owed: Box<Owed> },
-    /// Advice is being asked for; then `then`.
+    /// The adviser is working; `then` follows.
     Weighing { id: Request, then: Box<After> },
-    /// Which part comes next is being asked; `written` would in the written order.
+    /// The adviser chooses the next part; `written` is the one in the written order.
     Choosing { id: Request, written: usize },
     /// "Shall we make that check again?"
     Offering,
-    /// Why is this check left out?
+    /// "Why is this check skipped?"
     SkipWhy,
-    /// A note is open; what comes after it.
+    /// A note is open; the next utterance is its text.
     Noting,
-    /// A sum's inputs are asked for; those given so far.
+    /// A sum's inputs are requested; those given so far.
     Reckoning { sum: &'static Sum, given: Vec<f64> },
     /// The last reading is being amended.
     Correcting { index: usize },
-    /// Paused by the person, by heat, or in standby; what that came between.
+    /// Paused by the user or by heat, or in standby; what was interrupted.
     Waiting { left: Left },
-    /// "Shall I end the walk?" What that came between.
+    /// "Shall I end the walk?" What was interrupted.
     StopConfirm { left: Left },
-    /// Storage failed; what is to be written again.
+    /// Storage failed; what must be written again.
     Stuck { owed: Box<Owed> },
-    /// The last words are being said.
+    /// The closing words are being said.
     Closing { code: u8, why: String },
-    /// The dialogue is over; the guard waits for somebody to confirm that the power is off.
+    /// The dialogue is over; the guard waits until somebody confirms that the power is off.
     Guarding { code: u8, why: String },
-    /// Over.
+    /// The walk is over.
     Over,
 }
 
-/// A record without which the walk does not go on, and what follows once it is on disk.
+/// A record that must be on disk before the walk goes on, and what follows then.
 #[derive(Debug, Clone)]
 pub(super) struct Owed {
     pub record: Record,
@@ -64,35 +64,35 @@ pub(super) struct Owed {
 /// What an interruption leaves open.
 #[derive(Debug, Clone, Default)]
 pub(super) enum Left {
-    /// The step at hand: it is asked again.
+    /// The current step: it is asked again.
     #[default]
     Step,
-    /// Something that has to be written first.
+    /// A record that must be written first.
     Owed(Box<Owed>),
-    /// Something is on disk; this has not followed yet.
+    /// A record is on disk, but what follows it has not happened yet.
     Stored(Box<After>),
-    /// The choice of the next part; the one that would come in the written order.
+    /// The choice of the next part; `written` is the one in the written order.
     Crossing { written: usize },
 }
 
 /// What follows once a record is on disk.
 #[derive(Debug, Clone)]
 pub(super) enum After {
-    /// A choice of the step was taken.
+    /// A choice of the step was accepted.
     Chosen { choice: usize, echo: String },
-    /// A reading was taken.
+    /// A reading was accepted.
     Read { taken: Box<Taken>, amends: bool },
-    /// The step was acknowledged or its note taken.
+    /// The step was acknowledged, or its note is stored.
     Done,
-    /// An answer that is neither good nor bad was taken.
+    /// An escape was accepted.
     Escaped { escape: Escape },
     /// A conclusion was reached.
     Concluded { lines: Vec<String>, last: bool },
-    /// The check is left out.
+    /// The check is skipped.
     LeftOut,
-    /// A note beside the step was kept.
+    /// A note that belongs to no question was stored.
     NoteKept,
-    /// A sum was done; what is said.
+    /// A sum was computed; what is said.
     Reckoned { said: String },
     /// The walk was stopped.
     Stopped,
@@ -124,12 +124,12 @@ impl Phase {
         }
     }
 
-    /// What the table says of it.
+    /// The phase's row of the table.
     pub(super) fn row(&self) -> &'static Row {
         row(self.kind())
     }
 
-    /// What is left open where something comes between.
+    /// What is left open if something interrupts this phase.
     pub(super) fn into_left(self) -> Left {
         match self {
             Self::Writing { owed, .. } | Self::Stuck { owed } => Left::Owed(owed),

@@ -1,52 +1,52 @@
-//! The phases of a walk by name.
+//! The names of a walk's phases.
 
-/// The phases by name: the rows of the [table](super::row).
+/// The names of the phases: the rows of the [table](super::row).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum PhaseKind {
-    /// Nothing has begun.
+    /// The walk has not begun.
     Idle,
-    /// A caution has to be acknowledged.
+    /// The user must acknowledge a caution.
     Caution,
-    /// A difference in the bike's state has to be confirmed.
+    /// The user must confirm a change of the bike's state.
     Restate,
     /// The step's question is open.
     Asking,
-    /// An answer is asked back.
+    /// The walker asks the user to confirm an answer.
     Confirming,
-    /// A number that no bike could show is questioned.
+    /// The walker questions a physically implausible reading.
     Doubting,
     /// A record is being written.
     Writing,
-    /// Advice is being asked for.
+    /// The adviser weighs the suspects.
     Weighing,
-    /// Which part comes next is being asked.
+    /// The adviser chooses the next part.
     Choosing,
-    /// A doubtful check is offered for repeating.
+    /// The walker offers to repeat a doubtful check.
     Offering,
-    /// A check is left out: why?
+    /// The walker asks why a check is skipped.
     SkipWhy,
     /// A note is open.
     Noting,
-    /// A sum's inputs are asked for.
+    /// A sum's inputs are requested.
     Reckoning,
     /// The last reading is being amended.
     Correcting,
-    /// A pause.
+    /// The walk is paused.
     Waiting,
-    /// Whether to end is asked.
+    /// The walker asks whether to end.
     StopConfirm,
     /// Storage failed.
     Stuck,
-    /// The last words are being said.
+    /// The closing words are being said.
     Closing,
     /// The dialogue is over, the guard is not.
     Guarding,
-    /// Over.
+    /// The walk is over.
     Over,
 }
 
 impl PhaseKind {
-    /// All of them, in the order of the table.
+    /// All phases, in the order of the table.
     pub const ALL: [Self; 20] = [
         Self::Idle,
         Self::Caution,

@@ -1,4 +1,4 @@
-//! Readings: plausibility, bands, read-back, and amending one later.
+//! Readings: plausibility, bands, read-back, and later amendment.
 
 use super::event::{SayKind, Tone};
 use super::memory::{Frame, Taken, round_of};
@@ -11,14 +11,14 @@ use crate::units::Unit;
 use serde_json::{Value, json};
 
 impl Walker {
-    /// What templates and expressions see at another place of this walk.
+    /// What templates and expressions see at another place in this walk.
     pub(super) fn scope_at(&self, frames: &[Frame]) -> Scope {
         let mut there = self.place.at.clone();
         there.frames = frames.to_vec();
         self.scope_of(&there)
     }
 
-    /// Takes a number for the step at hand, or for the reading being corrected. `sure`: an implausible value was agreed to.
+    /// Accepts a number for the current step, or for the reading that is being corrected. `sure`: the user confirmed an implausible value.
     pub(super) fn take_reading(&mut self, heard: Hypothesis, clip: Option<String>, confirmed: bool, sure: bool) {
         let Answer::Reading(reading) = &heard.answer else { return };
         let world = self.world.clone();
@@ -110,7 +110,7 @@ impl Walker {
         self.write(record, After::Read { taken: Box::new(taken), amends: amends.is_some() });
     }
 
-    /// The band a reading falls in; none for over range. A value beyond the plausible range falls in the nearest band.
+    /// The band that a reading falls in. `None` for over range. A value outside the plausible range falls in the nearest band.
     fn band(&self, ask: &ReadingAsk, reading: &Reading, scope: &Scope) -> Result<Option<usize>, String> {
         if reading.kind == ReadingKind::OverRange {
             return Ok(None);
@@ -125,7 +125,7 @@ impl Walker {
         Ok(ask.bands.len().checked_sub(1))
     }
 
-    /// A reading is on disk: say it back and go where it leads.
+    /// Called once a reading is on disk: says it back and goes where it leads.
     pub(super) fn read(&mut self, taken: Taken, amends: bool) {
         let world = self.world.clone();
         let frame = taken.frames.last().expect("the stack of calls is never empty");
@@ -174,7 +174,7 @@ impl Walker {
         }
     }
 
-    /// The last reading was amended: both are in the journal; the walk goes on from there if it now leads elsewhere.
+    /// Applies an amended reading. The journal keeps both values. If the new one leads elsewhere, the walk goes on from there.
     fn amended(&mut self, mut taken: Taken, ask: &ReadingAsk) {
         let Some(index) = self.readings.all.iter().position(|r| r.number == taken.number) else { return };
         let old = self.readings.all[index].clone();
@@ -183,7 +183,7 @@ impl Walker {
         self.advice.doubt = None;
         self.readings.all[index] = taken.clone();
         if same_way {
-            // What was seen is keyed by that step's place, not by the one at hand.
+            // The observation's key is that step's place, not the current one.
             let here = std::mem::replace(&mut self.place.at.frames, taken.frames.clone());
             self.see_reading(&taken, ask);
             self.place.at.frames = here;
@@ -219,7 +219,7 @@ impl Walker {
         }
     }
 
-    /// A reading in words for questions about it.
+    /// A reading in words, for questions about it.
     pub(super) fn reading_words(&self, reading: &Reading, step: &Step) -> String {
         if self.mute {
             return String::new();
@@ -235,7 +235,7 @@ impl Walker {
         }
     }
 
-    /// "Last reading".
+    /// Handles "last reading".
     pub(super) fn say_last_reading(&mut self) {
         match self.readings.all.last().cloned() {
             Some(taken) => {
@@ -251,7 +251,7 @@ impl Walker {
     }
 }
 
-/// The outer limits of the bands that are good, where they are bounded.
+/// The outer limits of the good bands, where they are bounded.
 fn good_limits(ask: &ReadingAsk, scope: &Scope) -> (Option<f64>, Option<f64>) {
     let good: Vec<&Band> = ask.bands.iter().filter(|b| b.means == Meaning::Good).collect();
     let number = |e: &Option<procedure::Expression>| e.as_ref().and_then(|e| procedure::evaluate_number(e, scope).ok());

@@ -1,4 +1,4 @@
-//! A sum asked for in the middle of a step: its inputs one by one, the result on disk and said, then the step again.
+//! A sum requested in the middle of a step: asks for its inputs one by one, stores and says the result, then returns to the step.
 
 use super::enter::How;
 use super::event::{SayKind, Tone};
@@ -10,10 +10,10 @@ use crate::sums::{Input, Sum, sum};
 use crate::units::Unit;
 use serde_json::json;
 
-/// Steps between the largest and the smallest value that is listened for.
+/// Most steps between the largest and the smallest value that the grammar allows.
 const MOST_STEPS: f64 = 1e6;
 
-/// The smallest step in which an input of this unit is said.
+/// The smallest step in which users say values in this unit.
 fn step(unit: Unit) -> f64 {
     match unit {
         Unit::One | Unit::Percent | Unit::EachMinute => 1.0,
@@ -24,7 +24,7 @@ fn step(unit: Unit) -> f64 {
     }
 }
 
-/// What is listened for when `input` is asked for.
+/// The numbers that the grammar allows for `input`.
 pub(super) fn slot(input: &Input) -> NumberSlot {
     let resolution = step(input.unit);
     let reach = resolution * MOST_STEPS;
@@ -33,7 +33,7 @@ pub(super) fn slot(input: &Input) -> NumberSlot {
 }
 
 impl Walker {
-    /// "Reckon dwell".
+    /// Handles "reckon dwell" and the like.
     pub(super) fn begin_sum(&mut self, name: &str) {
         match sum(name) {
             Ok(sum) => self.ask_input(sum, Vec::new()),
@@ -60,7 +60,7 @@ impl Walker {
         }
     }
 
-    /// A number for the input that was asked for; one that the sum does not take is asked for again.
+    /// Takes a number for the requested input. Asks again if the sum does not accept it.
     pub(super) fn take_input(&mut self, sum: &'static Sum, mut given: Vec<f64>, reading: &Reading) {
         let Some(input) = sum.inputs.get(given.len()) else { return };
         let unit = |unit: Unit| self.world.vocabulary.unit_words(unit).to_owned();
@@ -122,7 +122,7 @@ impl Walker {
         self.write(record, After::Reckoned { said });
     }
 
-    /// The result is on disk: say it and go back to the step's question.
+    /// Called once the result is on disk: says it and returns to the step's question.
     pub(super) fn reckoned(&mut self, said: String) {
         self.say(said, SayKind::Echo);
         self.ask_the_step_again();

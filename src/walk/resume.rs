@@ -1,4 +1,4 @@
-//! Going on after a pause, a question that came between, or a new start of the program.
+//! Continuing after a pause, an interrupting question, or a restart of the program.
 
 use super::enter::How;
 use super::event::SayKind;
@@ -15,7 +15,7 @@ use serde_json::json;
 const BATTERY_STALE_MS: u64 = 4 * 3_600_000;
 
 impl Walker {
-    /// "Carry on".
+    /// Handles "carry on".
     pub(super) fn carry_on(&mut self) {
         let gap = self.talk.waiting_since.take().map_or(0, |since| self.now.mono_ms.saturating_sub(since));
         self.talk.silences = 0;
@@ -29,7 +29,7 @@ impl Walker {
         }
     }
 
-    /// Goes on with what an interruption left open.
+    /// Continues with what an interruption left open.
     pub(super) fn pick_up(&mut self, gap_ms: u64) {
         let left = self.take_left();
         self.phase = Phase::Asking;
@@ -59,7 +59,7 @@ impl Walker {
         self.enter(&step, How::Restated);
     }
 
-    /// After hours a battery is not what it was: the check of it that was made is made again, then the walk goes on.
+    /// A battery's charge changes within hours: repeats the battery check that was made, then the walk goes on.
     fn battery_again(&mut self) -> bool {
         let world = self.world.clone();
         let at_battery = |taken: &&Taken| {
@@ -83,7 +83,7 @@ impl Walker {
         true
     }
 
-    /// The program was started again on this session: what is known is said again before anything else.
+    /// The program was restarted on this session: restates what is known before anything else.
     pub(super) fn resumed(&mut self, gap_ms: u64, repaired: bool) {
         let was_stopped = std::mem::take(&mut self.ending.stopped);
         self.talk.speaking.clear();
@@ -124,7 +124,7 @@ impl Walker {
             self.sentence("restate-state", json!({"state": told.join(" ")}), SayKind::Notice);
         }
         self.bike.state = state;
-        // Whether the key was left on is not known: a step that needs it says so again.
+        // The key may have been turned off meanwhile: a step that needs it on says so again.
         self.bike.state.switches.remove("key");
         let waited = was_waiting.map_or(0, |since| self.now.mono_ms.saturating_sub(since));
         match goes_on {
@@ -133,7 +133,7 @@ impl Walker {
         }
     }
 
-    /// A state in words.
+    /// A bike state in words.
     fn state_words(&self, state: &BikeState) -> Vec<String> {
         let need = StateNeed {
             switches: state.switches.clone(),

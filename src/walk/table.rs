@@ -1,134 +1,134 @@
-//! The one table of what each phase does with everything that is not an answer. Whoever adds a phase or an event fills in a row or a column:
-//! the walker looks here and nowhere else. DEVELOPERS.md shows the table; a test prints it and walks every cell.
+//! The one table of what each phase does with every event that is not an answer. A new phase needs a row, a new kind of event a column; the
+//! walker consults nothing else. DEVELOPERS.md shows the table; a test prints it and exercises every cell.
 
 use super::phase_kind::PhaseKind;
 use crate::phrase::Command::{self, *};
 
-/// What may be said.
+/// What the user may say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Hears {
     /// The step's own answers.
     Answers,
     /// The [controls](Row::controls) of the phase.
     Controls,
-    /// What is neither good nor bad: "not sure", "can't reach it".
+    /// Answers that are neither good nor bad: "not sure", "can't reach it".
     Escapes,
-    /// The same as a reason for leaving a check out.
+    /// The same escapes as reasons for skipping a check.
     Reasons,
-    /// The sums that can be asked for.
+    /// Requests for a sum.
     Sums,
     /// "Yes" and "no".
     YesNo,
     /// "Ready".
     Ready,
-    /// Anything, kept as a note.
+    /// Free text, stored as a note.
     Note,
-    /// A new value of the reading that is amended.
+    /// A new value for the reading that is being amended.
     Amended,
     /// A sum's next input.
     Input,
 }
 
-/// How long silence may last before it is asked about.
+/// How long silence may last before the walker reacts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnSilence {
-    /// As long as the work of the step takes.
+    /// The working time of the step.
     StepTime,
-    /// As long as an answer takes.
+    /// The time that an answer takes.
     OtherTime,
-    /// For ever.
+    /// Unlimited.
     Patient,
 }
 
-/// What the pedal for "listen" means.
+/// What the "listen" pedal does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnPedal {
-    /// Nothing, and that for "say it again" neither.
+    /// Nothing; nor does the "repeat" pedal.
     Nothing,
-    /// Enough was said: listen now. A caution is heard to its end.
+    /// Cuts the prompt and listens now. A caution is heard to its end.
     Listens,
-    /// "Carry on".
+    /// Means "carry on".
     CarriesOn,
-    /// "Power is off" where that is asked for, else "carry on".
+    /// Means "power is off" if the guard asked for it, otherwise "carry on".
     PowerOff,
 }
 
-/// What an utterance leads to that was not understood.
+/// Reaction to an utterance that was not understood.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnMiss {
-    /// Nothing: who waits is silent.
+    /// None: the walker stays silent while it waits.
     Silent,
-    /// The question again; then its explanation; then its answers by name.
+    /// Repeats the question, then gives its explanation, then lists its answers.
     Explains,
-    /// What was asked back once more; then the step's question.
+    /// Repeats the confirmation once, then asks the step's question.
     AsksBack,
-    /// The same words again.
+    /// Repeats the same words.
     Repeats,
 }
 
-/// What two utterances of somebody else within a short time lead to.
+/// Reaction to two utterances of strangers within a short time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnStrangers {
-    /// A pause.
+    /// The walk pauses.
     Waits,
-    /// Each is a miss.
+    /// Each counts as not understood.
     Miss,
 }
 
-/// What a clock that was set back leads to.
+/// Reaction to a wall clock that was set back.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnClock {
-    /// It is told.
+    /// The user is told.
     Told,
-    /// It is told, and listened as before.
+    /// The user is told, and listening goes on.
     ToldAndListens,
-    /// It is told, and the walk waits.
+    /// The user is told, and the walk waits.
     Waits,
 }
 
-/// What follows once the microphone is back.
+/// Reaction when the microphone is back.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnMicrophone {
-    /// It is told.
+    /// The user is told.
     Told,
-    /// What was asked is said again.
+    /// The question is repeated.
     Repeats,
-    /// The power is asked about.
+    /// The guard asks about the power.
     PowerOff,
 }
 
-/// What follows once the loudspeaker is back, of cautions that could only be printed.
+/// What happens, once the loudspeaker is back, to cautions that could only be printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnLoudspeaker {
-    /// They are said where they come again.
+    /// They are spoken when they come up again.
     Later,
-    /// The one at hand is said.
+    /// The current caution is spoken.
     ThisCaution,
-    /// Those of the step are said.
+    /// Clears the "go back" history and returns a copy, for trying what would come next.
     StepsCautions,
-    /// The guard speaks, where it has asked.
+    /// The guard speaks if it has asked before.
     Guard,
 }
 
-/// What a signal from outside leads to, the first time; the second time the walk ends at once.
+/// Reaction to the first signal from outside. The second ends the walk at once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnStop {
-    /// The last words.
+    /// The closing words are said.
     Ends,
-    /// The last words, once what is being written is on disk or has failed.
+    /// The closing words are said once the pending record is on disk or has failed.
     AfterTheRecord,
-    /// Nothing: the last words are being said.
+    /// None: the closing words are already being said.
     Nothing,
-    /// The end at once.
+    /// The walk ends at once.
     AtOnce,
 }
 
-/// What a record leads to that could not be written, where the walk does not wait for just that one.
+/// Reaction to a record that could not be written and that the walk does not wait for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnFailure {
-    /// It is told, and the phase stays as it is.
+    /// The user is told; the phase does not change.
     Told,
-    /// It is told, and the walk waits.
+    /// The user is told, and the walk waits.
     Waits,
 }
 
@@ -137,61 +137,61 @@ pub enum OnFailure {
 pub enum OnHeat {
     /// Nothing.
     Nothing,
-    /// It speaks, after a moment; nobody is listened to.
+    /// It speaks after a short delay and does not listen.
     Shortly,
-    /// It speaks, and listens.
+    /// It speaks and listens.
     Speaks,
-    /// It speaks; where the step wants the power on, the walk waits.
+    /// It speaks; if the step needs the power on, the walk waits.
     SpeaksOrWaits,
 }
 
-/// Where a walk goes on that was started again.
+/// Where a restarted walk goes on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnResumed {
-    /// With what it waits for.
+    /// It keeps waiting for the pending request.
     StaysBusy,
-    /// With what an interruption left open, else with the step's question.
+    /// It continues with what an interruption left open, otherwise with the step's question.
     GoesOn,
     /// It asks for "carry on".
     AsksForStorage,
-    /// With its last words, unless it was stopped.
+    /// It says the closing words, unless it was stopped.
     Closes,
-    /// With the guard, unless it was stopped.
+    /// The guard continues, unless the walk was stopped.
     Guards,
 }
 
 /// One phase.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Row {
-    /// Which.
+    /// The phase.
     pub phase: PhaseKind,
-    /// What may be said, in this order.
+    /// What the user may say, in this order.
     pub hears: &'static [Hears],
-    /// Controls that count.
+    /// Controls that are accepted.
     pub controls: &'static [Command],
-    /// Silence.
+    /// Reaction to silence.
     pub silence: OnSilence,
-    /// A watched event that is not reported is asked about.
+    /// Whether the walker asks about a watched event that is not reported.
     pub watch: bool,
-    /// The pedal.
+    /// Reaction to the pedal.
     pub pedal: OnPedal,
-    /// An utterance that was not understood.
+    /// Reaction to an utterance that was not understood.
     pub miss: OnMiss,
-    /// Somebody else is talking.
+    /// Reaction to strangers.
     pub strangers: OnStrangers,
-    /// A clock that was set back.
+    /// Reaction to a wall clock that was set back.
     pub clock: OnClock,
-    /// The microphone is back.
+    /// Reaction when the microphone is back.
     pub microphone: OnMicrophone,
-    /// The loudspeaker is back.
+    /// Reaction when the loudspeaker is back.
     pub loudspeaker: OnLoudspeaker,
-    /// A signal from outside.
+    /// Reaction to a signal from outside.
     pub stop: OnStop,
-    /// Another record that failed.
+    /// Reaction to a failed record that the walk does not wait for.
     pub failure: OnFailure,
-    /// Hot coils.
+    /// Reaction to hot coils.
     pub heat: OnHeat,
-    /// The program was started again.
+    /// Reaction to a restart of the program.
     pub resumed: OnResumed,
 }
 
@@ -217,7 +217,7 @@ const BEFORE_A_STEP: &[Command] =
 const AT_A_NUMBER: &[Command] = &[Repeat, Back, Stop];
 const IN_A_PAUSE: &[Command] = &[Resume, Stop, Where, LastReading, Repeat];
 
-/// Something is asked.
+/// A question is open.
 const OPEN: Row = Row {
     phase: PhaseKind::Asking,
     hears: &[],
@@ -236,11 +236,11 @@ const OPEN: Row = Row {
     resumed: OnResumed::GoesOn,
 };
 
-/// The question of a step, or what has to be agreed before it.
+/// A step's question, or what must be agreed before it.
 const STEP: Row =
     Row { strangers: OnStrangers::Waits, loudspeaker: OnLoudspeaker::StepsCautions, controls: AT_A_STEP, ..OPEN };
 
-/// Something else than a person is waited for.
+/// The walker waits for something other than the user.
 const BUSY: Row = Row {
     silence: OnSilence::Patient,
     pedal: OnPedal::Nothing,
@@ -252,7 +252,7 @@ const BUSY: Row = Row {
     ..OPEN
 };
 
-/// A person is waited for, however long it takes.
+/// The walker waits for the user without a time limit.
 const PATIENT: Row = Row {
     hears: &[Hears::Controls],
     controls: IN_A_PAUSE,

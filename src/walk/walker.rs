@@ -1,4 +1,4 @@
-//! The walker and the one door into it.
+//! The walker and its only entry point.
 
 use super::event::{Effect, Event, SayKind, Tone};
 use super::memory::{Frame, Hearing, Position, Spoken};
@@ -28,13 +28,13 @@ pub struct Walker {
     pub(super) readings: Readings,
     pub(super) advice: Advised,
     pub(super) ending: Ending,
-    /// Nobody hears it: no words are made.
+    /// Whether nobody hears this walker: it produces no words.
     pub(super) mute: bool,
     next_id: u64,
 }
 
 impl Walker {
-    /// A walker at the beginning of `world`'s main procedure.
+    /// A walker at the start of `world`'s main procedure.
     pub fn new(world: Arc<World>) -> Self {
         Self {
             place: Place::start_of(&world.main),
@@ -53,13 +53,13 @@ impl Walker {
         }
     }
 
-    /// A walker that takes every way as [`Walker::new`]'s does and makes no words, no grammar and no notes of it: for many walks that
-    /// nobody hears. It cannot go back.
+    /// A walker that takes the same routes as one from [`Walker::new`] but produces no words, no grammar and no notes: for simulating many
+    /// walks. It cannot go back.
     pub fn unheard(world: Arc<World>) -> Self {
         Self { mute: true, ..Self::new(world) }
     }
 
-    /// Takes one event at `now` and returns everything to be done, in order.
+    /// Handles one event at `now` and returns everything to be done, in order.
     pub fn handle(&mut self, event: Event, now: &Now) -> Vec<Effect> {
         self.now = now.clone();
         if !self.is_over() || (self.ending.stopped && matches!(event, Event::Resumed { .. })) {
@@ -94,38 +94,38 @@ impl Walker {
         }
     }
 
-    /// The step the walk is at and the round of its innermost loop.
+    /// The current step and the round of its innermost loop.
     pub fn place(&self) -> (&str, Option<&str>) {
         (&self.frame().step, self.round_id())
     }
 
-    /// The procedure whose step is at hand.
+    /// The procedure of the current step.
     pub fn procedure_id(&self) -> &str {
         &self.frame().procedure
     }
 
-    /// A walker at the same place that cannot go back, for trying what would come next.
+    /// Clears the "go back" history and returns a copy, for trying what would come next.
     pub fn fork(&mut self) -> Self {
         self.place.history.clear();
         self.clone()
     }
 
-    /// What it waits for, by its row of the [table](super::row).
+    /// What the walker waits for, as its row of the [table](super::row).
     pub fn phase(&self) -> PhaseKind {
         self.phase.kind()
     }
 
-    /// Something comes between: what it leaves open. The phase has to be set anew.
+    /// Interrupts the phase and returns what it leaves open. The caller must set a new phase.
     pub(super) fn take_left(&mut self) -> Left {
         std::mem::replace(&mut self.phase, Phase::Idle).into_left()
     }
 
-    /// The state of the bike as agreed.
+    /// The agreed state of the bike.
     pub fn bike_state(&self) -> &BikeState {
         &self.bike.state
     }
 
-    /// Ids of records that were asked for and have not been reported as stored: at most one waits.
+    /// The id of the record that is not yet stored and that the walk waits for.
     pub fn waits_for_record(&self) -> Option<u64> {
         match self.phase {
             Phase::Writing { id, .. } => Some(id),
@@ -133,22 +133,22 @@ impl Walker {
         }
     }
 
-    /// The step's own question is open (not a caution, a confirmation or a pause).
+    /// Whether the step's own question is open (not a caution, a confirmation or a pause).
     pub fn is_asking(&self) -> bool {
         matches!(self.phase, Phase::Asking)
     }
 
-    /// The dialogue is over, and the guard waits for somebody to confirm that the power is off.
+    /// Whether the dialogue is over and the guard waits for somebody to confirm that the power is off.
     pub fn is_guarding(&self) -> bool {
         matches!(self.phase, Phase::Guarding { .. })
     }
 
-    /// A number is being questioned, or an answer asked back.
+    /// Whether the walker is questioning a number or asking the user to confirm an answer.
     pub fn is_questioning(&self) -> bool {
         matches!(self.phase, Phase::Confirming { .. } | Phase::Doubting { .. })
     }
 
-    /// What is asked back, to be agreed to or not.
+    /// The answer that the user is asked to confirm.
     pub fn questioned(&self) -> Option<Answer> {
         match &self.phase {
             Phase::Confirming { heard, .. } => Some(heard.answer.clone()),
@@ -158,17 +158,17 @@ impl Walker {
         }
     }
 
-    /// What it walks in.
+    /// What the walker walks in.
     pub fn world(&self) -> &World {
         &self.world
     }
 
-    /// The walk was stopped before a conclusion: [`Event::Resumed`] takes it up again.
+    /// Whether the walk was stopped before a conclusion. [`Event::Resumed`] continues it.
     pub fn is_stopped(&self) -> bool {
         self.ending.stopped
     }
 
-    /// The walk is over.
+    /// Whether the walk is over.
     pub fn is_over(&self) -> bool {
         matches!(self.phase, Phase::Over)
     }
@@ -185,7 +185,7 @@ impl Walker {
         &world.procedures[&self.frame().procedure]
     }
 
-    /// The step at hand, if the walk has begun.
+    /// The current step, if the walk has begun.
     pub(super) fn step<'w>(&self, world: &'w World) -> Option<&'w Step> {
         self.procedure(world).step(&self.frame().step)
     }
@@ -199,7 +199,7 @@ impl Walker {
         self.round_id().map(str::to_owned)
     }
 
-    /// The side of the innermost loop's item in words: "left"; empty where it has none.
+    /// The side of the innermost loop's item in words: "left". Empty if it has none.
     pub(super) fn side_words(&self) -> &str {
         let round = self.place.at.frames.iter().rev().find_map(|f| f.rounds.last());
         round.and_then(|r| r.items[r.at].get("side_words")).and_then(Value::as_str).unwrap_or_default()
@@ -210,7 +210,7 @@ impl Walker {
         self.scope_of(&self.place.at)
     }
 
-    /// The same at another place.
+    /// What they see at another position.
     pub(super) fn scope_of(&self, at: &Position) -> Scope {
         let mut scope = Scope::after(self.world.bike_value.clone(), at.seen.clone());
         for round in at.frames.iter().flat_map(|f| &f.rounds) {
@@ -224,7 +224,7 @@ impl Walker {
         self.next_id
     }
 
-    /// A text that is only to be heard or noted down.
+    /// Renders a text that is only spoken or noted.
     pub(super) fn worded(&self, text: &Template) -> Result<String, Diagnostic> {
         if self.mute { Ok(String::new()) } else { procedure::render(text, &self.scope()) }
     }
@@ -268,7 +268,7 @@ impl Walker {
         self.out.push(Effect::Tone { tone });
     }
 
-    /// Notes something down; the walk does not wait for it.
+    /// Records something that the walk does not wait for.
     pub(super) fn note_down(&mut self, record: Record) {
         if self.mute {
             return;
@@ -285,7 +285,7 @@ impl Walker {
         self.phase = Phase::Writing { id, owed: Box::new(Owed { record, then }) };
     }
 
-    /// A fault of the data that `check` would have found: the walk ends with the sentence, the bike is not left as it is.
+    /// A fault in the data that `check` would have found: says so and ends the walk. Tells the user what to put back first.
     pub(super) fn fault(&mut self, why: &str) {
         self.deaf();
         let back = self.put_back();

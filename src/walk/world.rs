@@ -1,4 +1,4 @@
-//! What a walker walks in: the procedures, the bike and the words. Read only.
+//! What a walker walks in: the procedures, the bike and the vocabulary. Read only.
 
 use crate::bike::Bike;
 use crate::phrase::{Vocabulary, normalise};
@@ -7,22 +7,22 @@ use serde_json::Value;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Everything a walker reads and nothing it changes.
+/// Everything that a walker reads and never changes.
 pub struct World {
-    /// The procedure to walk, by id.
+    /// Id of the procedure to walk.
     pub main: String,
-    /// It and all it calls, by id.
+    /// That procedure and all that it calls, by id.
     pub procedures: BTreeMap<String, Procedure>,
     /// The bike.
     pub bike: Bike,
     /// The bike as templates and expressions see it.
     pub bike_value: Arc<Value>,
-    /// The words.
+    /// The vocabulary.
     pub vocabulary: Vocabulary,
 }
 
 impl World {
-    /// The phrases of every choice in every procedure, as far as they are plain words.
+    /// The phrases of every choice in every procedure, as far as they contain no template.
     pub fn phrases(&self) -> Vec<String> {
         let steps = self.procedures.values().flat_map(|p| &p.steps);
         let choices = steps.flat_map(|step| match &step.ask {
