@@ -1,8 +1,8 @@
-//! Advice: what an adviser is told and asked, and what the walker makes of it (of the order of parts: `order.rs`): "what is left", the check that does not fit, and what a
-//! conclusion did not rule out.
+//! Advice: the walker's questions to an adviser and what the walker does with the answers: "what is left", the check that does not fit, and
+//! what a conclusion did not rule out. `order.rs` handles the order of the parts.
 //!
-//! The walker asks for advice by an effect and gets it by an event, so that it stays pure and a replay takes what was written down.
-//! What was observed belongs to the position: "go back" takes it back.
+//! The walker asks for advice by an effect and receives it by an event. It thus stays pure, and a replay uses the advice in the journal.
+//! Observations belong to the position: "go back" removes them.
 
 use super::observation::{Check, Observation, Saw};
 use super::order::Crossing;
@@ -21,24 +21,24 @@ use crate::walk::walker::Walker;
 use serde_json::json;
 use std::sync::Arc;
 
-/// Suspects that are named aloud.
+/// Number of suspects that are named aloud.
 const NAMED: usize = 3;
-/// What weighs less than this is not worth a word of its own.
+/// A suspect of lower weight than this is not named.
 const WORTH_A_WORD: f64 = 0.02;
 
-/// Says what is left. `diagnose` has the one that asks the circuit.
+/// Gives advice. `diagnose` has the implementation that simulates the circuit.
 pub trait Advice {
-    /// The suspects after these answers, in the order in which they were given. The same answers give the same suspects.
+    /// The suspects after these answers, given in order. The same answers always give the same suspects.
     fn weigh(&mut self, observed: &[Arc<Observation>]) -> Weighed;
 
-    /// This will be asked next: what its answer needs may be computed beforehand.
+    /// Announces the next question, so that the adviser can compute ahead what its answer needs.
     fn prepare(&mut self, next: &Check);
 
-    /// The part of the procedure that comes next at a crossing, after these answers. Asked in best order only.
+    /// The part of the procedure that comes next at a crossing, after these answers. Called in best order only.
     fn choose(&mut self, crossing: &Crossing, observed: &[Arc<Observation>]) -> Chosen;
 }
 
-/// What a state differs from another by, as something to be made so.
+/// The changes that turn one bike state into another.
 fn toward(from: &BikeState, to: &BikeState) -> StateNeed {
     StateNeed {
         switches: to.switches.clone(),
@@ -55,14 +55,14 @@ fn toward(from: &BikeState, to: &BikeState) -> StateNeed {
 }
 
 impl Walker {
-    /// A walker that asks for advice after every answer: [`Effect::Weigh`] wants [`crate::walk::Event::Weighed`].
+    /// Makes this walker ask for advice after every answer: each [`Effect::Weigh`] needs a [`crate::walk::Event::Weighed`].
     #[must_use]
     pub fn advised(mut self) -> Self {
         self.advice.wanted = true;
         self
     }
 
-    /// The answers so far, the one at hand included; while a check is repeated, those that came after its first answer too.
+    /// The answers so far, including the latest. While a check is repeated, also those that came after its first answer.
     pub fn observed(&self) -> Vec<Arc<Observation>> {
         let saved = self.advice.doubt.as_ref().and_then(|doubt| doubt.saved.as_ref());
         let mut all = saved.map_or(&self.place.at, |saved| &saved.0).observed.clone();
@@ -77,7 +77,7 @@ impl Walker {
         self.place.at.weighed.as_deref()
     }
 
-    /// The id of the advice that is waited for.
+    /// The id of the pending request for advice.
     pub fn waits_for_advice(&self) -> Option<Request> {
         match self.phase {
             Phase::Weighing { id, .. } => Some(id),
@@ -85,7 +85,7 @@ impl Walker {
         }
     }
 
-    /// The check whose question is open, for somebody who prepares advice.
+    /// The check whose question is open, so that an adviser can prepare.
     pub fn check_at_hand(&self) -> Option<Check> {
         if !self.advice.wanted || !self.is_asking() {
             return None;
@@ -106,7 +106,7 @@ impl Walker {
         })
     }
 
-    /// An answer is on disk. True: advice is asked for first.
+    /// Called once an answer is on disk. Returns whether it asked for advice first.
     pub(in crate::walk) fn asks_for_advice(&mut self, then: &After) -> bool {
         if !self.advice.wanted {
             return false;
@@ -121,7 +121,7 @@ impl Walker {
         true
     }
 
-    /// The answer that was just written, as advice takes it; none for what tells nothing.
+    /// The latest answer as an observation for the adviser. `None` if it carries no information.
     fn observation(&self, then: &After) -> Option<Observation> {
         let taken = match then {
             After::Read { taken, .. } => Some(taken),
@@ -146,7 +146,7 @@ impl Walker {
                     (procedure::evaluate_number(&ask.low, &scope), procedure::evaluate_number(&ask.high, &scope));
                 saw(&taken.reading, ask.resolution, (low.ok()?, high.ok()?), words)
             }
-            // Only what is as good as new from here on matters of a step without a question.
+            // A step without a question matters only if it makes something as good as new.
             (After::Done, _) if !check.question.mends.is_empty() => (Saw::Done, 1.0, String::new()),
             _ => return None,
         };
@@ -162,7 +162,7 @@ impl Walker {
         })
     }
 
-    /// The advice is here: it is written down, and the walk goes on.
+    /// Handles the advice: records it and goes on with the walk.
     pub(in crate::walk) fn weighed(&mut self, answered: Answered<Weighed>) {
         let Some(weighed) = answered.taken_for(self.waits_for_advice()) else { return };
         let Phase::Weighing { then, .. } = &self.phase else { return };
@@ -176,14 +176,14 @@ impl Walker {
         self.go_on_with(then);
     }
 
-    /// The answer at hand has its place: after "go back" it never was.
+    /// Stores the latest answer in the position, so that "go back" removes it.
     pub(in crate::walk) fn observe(&mut self) {
         let Some((observation, advice)) = self.advice.fresh.take() else { return };
         put(&mut self.place.at.observed, &observation);
         self.place.at.weighed = advice.or(self.place.at.weighed.take());
     }
 
-    /// A reading was amended and leads the same way: it takes the old one's place wherever the walk may go back to.
+    /// An amended reading that leads the same way replaces the old one in every position that "go back" can restore.
     pub(in crate::walk) fn observe_everywhere(&mut self) {
         let Some((observation, _)) = &self.advice.fresh else { return };
         for position in &mut self.place.history {
@@ -194,7 +194,7 @@ impl Walker {
         self.observe();
     }
 
-    /// "What is left": the suspects in words, how sure, and why.
+    /// Handles "what is left": names the suspects, their probability, and the evidence.
     pub(in crate::walk) fn say_suspects(&mut self) {
         if !self.advice.wanted {
             self.sentence("left-no-model", json!({}), SayKind::Notice);
@@ -241,8 +241,7 @@ impl Walker {
         all
     }
 
-    /// Before an answer is followed: where the answers do not fit together, the doubtful check is offered once for repeating. True:
-    /// it was.
+    /// Before an answer is followed: if the answers do not fit together, offers once to repeat the doubtful check. Returns whether it did.
     pub(in crate::walk) fn offers_repeat(&mut self, answer: &str, go: &Route, means: Meaning) -> bool {
         let Some(doubtful) = self.place.at.weighed.as_ref().and_then(|weighed| weighed.doubtful.clone()) else {
             return false;
@@ -272,7 +271,7 @@ impl Walker {
         self.listen_when_quiet();
     }
 
-    /// After an interruption the offer is made again. True: there was one.
+    /// Makes the offer again after an interruption. Returns whether there was one.
     pub(in crate::walk) fn offers_again(&mut self) -> bool {
         let Some(history) = self.advice.doubt.as_ref().filter(|doubt| doubt.saved.is_none()).map(|doubt| doubt.history)
         else {
@@ -285,7 +284,7 @@ impl Walker {
         true
     }
 
-    /// "Yes": the doubtful check is made again, in the state of the bike that it was made in.
+    /// Handles "yes": repeats the doubtful check in the bike state in which it was made.
     pub(in crate::walk) fn repeat_doubtful(&mut self) {
         let Some(mut doubt) = self.advice.doubt.take() else { return };
         let Some(position) = self.place.history.get(doubt.history).cloned() else { return self.leave_doubt() };
@@ -297,7 +296,7 @@ impl Walker {
         self.enter(&step, crate::walk::enter::How::Restated);
     }
 
-    /// "No", or the check cannot be made again: the walk goes on from where it was.
+    /// Handles "no", or a check that cannot be repeated: the walk goes on where it was.
     pub(in crate::walk) fn leave_doubt(&mut self) {
         let Some(doubt) = self.advice.doubt.take() else { return };
         if let Some(saved) = doubt.saved {
@@ -308,13 +307,13 @@ impl Walker {
         self.lead_on(&doubt.pending.answer, None, &doubt.pending.go, doubt.pending.means);
     }
 
-    /// A check is being repeated.
+    /// Whether a check is being repeated.
     pub(in crate::walk) fn is_repeating(&self) -> bool {
         self.advice.doubt.as_ref().is_some_and(|doubt| doubt.saved.is_some())
     }
 
-    /// The repeated check was answered, its position and the answer are kept. True: as before, and the walk goes on where it was. Else it
-    /// goes on from here, and what came after the first answer no longer counts.
+    /// Ends the repeat once its answer and position are stored. Returns true if the answer is the same as before: the walk goes on where it
+    /// was. Otherwise the walk goes on from here, and what came after the first answer no longer counts.
     pub(in crate::walk) fn ends_repeat(&mut self, answer: &str) -> bool {
         let Some(mut doubt) = self.advice.doubt.take_if(|doubt| doubt.saved.is_some()) else { return false };
         let Some(before) = self.place.history.pop() else { return false };
@@ -322,7 +321,7 @@ impl Walker {
         if answer != doubt.was {
             self.place.history.truncate(doubt.history);
             self.place.history.push(before);
-            // What was seen in the meantime was seen; it is not on the way any more.
+            // Later observations still count as evidence, although they are off the path now.
             let mut all = doubt.saved.map(|saved| saved.0.observed).unwrap_or_default();
             for one in all.iter_mut().filter(|one| one.history > doubt.history) {
                 Arc::make_mut(one).history = usize::MAX;
@@ -345,7 +344,7 @@ impl Walker {
         true
     }
 
-    /// What the bike has to become for the step at hand, where a check is repeated out of its turn.
+    /// The changes to the bike for the current step if a check is repeated out of turn.
     pub(in crate::walk) fn restored(&self, need: StateNeed) -> StateNeed {
         match &self.bike.restoring {
             Some(state) => toward(&self.bike.state, &state.after(&need)),
@@ -355,7 +354,7 @@ impl Walker {
 }
 
 fn saw(reading: &Reading, resolution: f64, (low, high): (f64, f64), words: String) -> (Saw, f64, String) {
-    /// Chance that a slip ends in "open line" (chosen).
+    /// Probability that a slip ends in "open line" (chosen).
     const OPEN_LINE_AT_RANDOM: f64 = 0.1;
     match reading.kind {
         ReadingKind::OverRange | ReadingKind::NoReading => (Saw::OverRange, OPEN_LINE_AT_RANDOM, words),
@@ -366,7 +365,7 @@ fn saw(reading: &Reading, resolution: f64, (low, high): (f64, f64), words: Strin
     }
 }
 
-/// Adds an answer, or puts an amended reading in the old one's place.
+/// Adds an answer, or replaces the reading that it amends.
 fn put(all: &mut Vec<Arc<Observation>>, one: &Arc<Observation>) {
     let same = |old: &&mut Arc<Observation>| one.reading.is_some() && old.reading == one.reading;
     match all.iter_mut().find(same) {

@@ -1,4 +1,4 @@
-//! The walker's side of advice: what an adviser is told and asked, and what is made of its answers. How an adviser comes to them it does not know.
+//! The walker's side of advice: what it asks an adviser, and what it does with the answers. It does not know how an adviser finds them.
 
 pub(in crate::walk) mod observation;
 pub(in crate::walk) mod request;

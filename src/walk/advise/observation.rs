@@ -1,40 +1,40 @@
-//! What was observed at a check, as an adviser is told it.
+//! Observations at checks, as the adviser receives them.
 
 use crate::bike::BikeState;
 use crate::circuit::Question;
 
-/// A check as it is made: where, and in which state of the bike.
+/// A check as it is made: its place, and the bike's state.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Check {
     /// Procedure id.
     pub procedure: String,
     /// Step id.
     pub step: String,
-    /// The round of its innermost loop.
+    /// The round of the step's innermost loop.
     pub round: Option<String>,
-    /// The bike's state as agreed.
+    /// The agreed state of the bike.
     pub state: BikeState,
-    /// What is observed, and which answers there are.
+    /// What is observed, and the possible answers.
     pub question: Question,
 }
 
 /// What was seen.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Saw {
-    /// A choice by its id.
+    /// A choice, by its id.
     Choice(String),
-    /// A number in the unit that was asked for.
+    /// A number in the unit of the question.
     Number {
         /// The number.
         value: f64,
-        /// The smallest step that it is said in.
+        /// The smallest step in which users say the value.
         resolution: f64,
-        /// It was said to be about so much.
+        /// Whether the user said "about".
         about: bool,
     },
-    /// The meter's end.
+    /// Over range: beyond the meter's scale.
     OverRange,
-    /// Nothing: something was done.
+    /// Nothing was observed, but an action was done.
     Done,
 }
 
@@ -45,28 +45,28 @@ pub struct Observation {
     pub check: Check,
     /// What was seen.
     pub saw: Saw,
-    /// Probability of just this answer when it has nothing to do with what was to be seen: a slip takes any of them alike.
+    /// Probability of this answer if it is unrelated to what was to be seen: a slip produces any answer with equal probability.
     pub at_random: f64,
     /// The answer in words.
     pub words: String,
     /// The question in words.
     pub asked: String,
-    /// It was asked back and agreed to.
+    /// Whether the user confirmed it.
     pub confirmed: bool,
-    /// How many positions "go back" knew when it was given: its place in the walk.
+    /// Length of the "go back" history when it was given: its place in the walk.
     pub(in crate::walk) history: usize,
     /// The reading's number.
     pub(in crate::walk) reading: Option<u32>,
 }
 
 impl Observation {
-    /// Where it is: `points-turn left`.
+    /// The check's place: `points-turn left`.
     pub fn place(&self) -> String {
         let step = &self.check.step;
         self.check.round.as_ref().map_or_else(|| step.clone(), |round| format!("{step} {round}"))
     }
 
-    /// The answer's short name as routes know it: a choice's id, `over-range`, or none for a number.
+    /// The answer's short name as routes use it: a choice's id, `over-range`, or empty for a number.
     pub fn name(&self) -> String {
         match &self.saw {
             Saw::Choice(id) => id.clone(),

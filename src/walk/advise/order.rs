@@ -1,9 +1,9 @@
-//! The order of the parts of the procedure that is walked: as they are written, or the best that may come next.
+//! The order of the parts of the walked procedure: as written, or best first.
 //!
-//! A route that leads from one part to the beginning of another is a crossing. In best order the walker asks there, by an effect, which
-//! of the parts that are not over, and whose needs are, comes next; it gets the choice by an event, so that it stays pure and a replay
-//! needs no circuit. What a part needs of the bike and its cautions are its steps' own and come with them. Where the walk is among the
-//! parts belongs to the position: "go back" takes it back.
+//! A route from one part to the beginning of another is a crossing. In best order the walker asks there, by an effect, which part comes
+//! next. It offers the parts that are not finished and whose prerequisites are. The choice arrives by an event, so the walker stays pure
+//! and a replay needs no circuit. The needs and cautions of a part belong to its steps and come with them. The position holds the walk's
+//! place among the parts, so "go back" restores it.
 
 use super::request::{Answered, Request};
 use crate::advice::Chosen;
@@ -17,29 +17,29 @@ use crate::walk::world::World;
 use serde_json::json;
 use std::sync::Arc;
 
-/// Which part comes next?
+/// The question which part comes next.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Crossing {
-    /// The part that comes next in the written order, where it may come; else the first that may.
+    /// The next part in the written order if it may come, otherwise the first that may.
     pub written: usize,
-    /// The parts that may come next, in written order, by their numbers.
+    /// Numbers of the parts that may come next, in written order.
     pub may_come: Vec<usize>,
-    /// The parts that are not over.
+    /// The parts that are not finished.
     pub left: Vec<usize>,
     /// What was seen so far.
     pub seen: Seen,
 }
 
 impl Walker {
-    /// A walker that asks at every crossing which part comes next: [`Effect::Choose`] wants [`crate::walk::Event::Chosen`].
+    /// Makes this walker ask at every crossing which part comes next: each [`Effect::Choose`] needs a [`crate::walk::Event::Chosen`].
     #[must_use]
     pub fn in_best_order(mut self) -> Self {
         self.advice.ordered = Some(Ordered::Best);
         self
     }
 
-    /// A walker that nobody hears, which begins with one part of `world`'s main procedure and asks which comes next when that is over. Of what
-    /// was seen before it knows `seen`.
+    /// An unheard walker that begins with one part of `world`'s main procedure and asks for the next part when that is finished. `seen`
+    /// holds the earlier observations.
     pub fn through_part(world: Arc<World>, part: usize, seen: Seen) -> Self {
         let mut walker = Self::unheard(world);
         walker.advice.ordered = Some(Ordered::Only(part));
@@ -47,12 +47,12 @@ impl Walker {
         walker
     }
 
-    /// The part at hand by its number.
+    /// The number of the current part.
     pub fn part_at_hand(&self) -> Option<usize> {
         self.place.at.parts.at
     }
 
-    /// The id of the choice that is waited for.
+    /// The id of the pending choice.
     pub fn waits_for_choice(&self) -> Option<Request> {
         match self.phase {
             Phase::Choosing { id, .. } => Some(id),
@@ -60,7 +60,7 @@ impl Walker {
         }
     }
 
-    /// What is to be chosen, while a choice is waited for.
+    /// The pending choice, if there is one.
     pub fn crossing(&self) -> Option<Crossing> {
         let Phase::Choosing { written, .. } = self.phase else { return None };
         let main = &self.world.procedures[&self.world.main];
@@ -70,21 +70,22 @@ impl Walker {
         Some(Crossing { written, may_come, left, seen: self.place.at.seen.clone() })
     }
 
-    /// The parts that are not over and whose needs are.
+    /// The unfinished parts whose prerequisites are finished.
     fn may_come(&self, main: &Procedure) -> Vec<usize> {
         let over = &self.place.at.parts.over;
         let may = |part: &usize| !over.contains(part) && main.needed_before(*part).is_subset(over);
         (0..main.parts.len()).filter(may).collect()
     }
 
-    /// The first part of the walk, where it begins with one.
+    /// Begins the walk with its first part, if it begins with a part.
     pub(in crate::walk) fn begins_with_part(&mut self) -> bool {
         let Some(Ordered::Only(part)) = self.advice.ordered else { return false };
         self.begin_part(part, part);
         true
     }
 
-    /// The part whose beginning a target is, where that is a crossing: not inside a called procedure, nor where an answer is doubted.
+    /// The part that a target begins, if that is a crossing. Inside a called procedure or while an answer is doubted there are no
+    /// crossings.
     pub(in crate::walk) fn crossed_into(&self, target: &Target) -> Option<usize> {
         if self.place.at.frames.len() > 1 || !self.place.at.doubting.is_empty() {
             return None;
@@ -92,8 +93,8 @@ impl Walker {
         self.world.procedures[&self.world.main].part_begun_by(target)
     }
 
-    /// A route leads to the beginning of part `written`: the one at hand is over, or the walk goes back and what comes from there on
-    /// is to be walked again. All loops are left.
+    /// A route leads to the beginning of part `written`. Either the current part is finished, or the walk goes back and will walk again
+    /// everything from there on. Leaves all loops.
     pub(in crate::walk) fn cross(&mut self, written: usize) {
         if self.advice.ordered.is_none() {
             return self.begin_part(written, written);
@@ -109,7 +110,7 @@ impl Walker {
         let world = self.world.clone();
         let may_come = self.may_come(&world.procedures[&world.main]);
         match may_come.as_slice() {
-            // Nothing is left: the written way.
+            // No part is left: follow the written route.
             [] => self.begin_part(written, written),
             [only] if self.advice.ordered == Some(Ordered::Best) => self.begin_part(*only, written),
             _ => self.ask_which_part(written),
@@ -122,7 +123,7 @@ impl Walker {
         self.phase = Phase::Choosing { id, written };
     }
 
-    /// The choice is here: it is written down, and the walk goes on with that part.
+    /// Handles the choice: records it and goes on with that part.
     pub(in crate::walk) fn chosen_part(&mut self, answered: Answered<Chosen>) {
         let Some(chosen) = answered.taken_for(self.waits_for_choice()) else { return };
         let Phase::Choosing { written, .. } = self.phase else { return };
@@ -140,7 +141,7 @@ impl Walker {
         self.begin_part(next, written);
     }
 
-    /// Goes to the beginning of a part; says so where the route at hand leads to another.
+    /// Goes to the beginning of a part. Says so if the route leads to another one.
     fn begin_part(&mut self, part: usize, written: usize) {
         let world = self.world.clone();
         let begun = &world.procedures[&world.main].parts[part];

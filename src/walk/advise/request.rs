@@ -1,20 +1,20 @@
-//! Requests that are answered later, and answers that can only be taken for the request they belong to.
+//! Requests that are answered later, and answers that are accepted only for their own request.
 
 use serde::{Deserialize, Serialize};
 
-/// The id of something that was asked for.
+/// The id of a request.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Request(u64);
 
 impl Request {
-    /// The request with this number. Whoever hands out numbers gives no two requests the same.
+    /// The request with this number. The caller must not use a number twice.
     pub fn new(number: u64) -> Self {
         Self(number)
     }
 }
 
-/// What came of a request. It can only be looked at by who names the request that is open: what comes late is not taken for another's.
+/// The answer to a request. Only a caller that names the open request can read it, so a late answer is never accepted for another request.
 ///
 /// ```
 /// use probeside::walk::{Answered, Request};
@@ -25,7 +25,7 @@ impl Request {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Answered<T> {
     id: Request,
-    // Journals of before have the answer under the event's own name.
+    // Older journals store the answer under the event's own name.
     #[serde(alias = "weighed", alias = "chosen")]
     answer: T,
 }
@@ -36,12 +36,12 @@ impl<T> Answered<T> {
         Self { id: request, answer }
     }
 
-    /// The request that it belongs to.
+    /// The request that it answers.
     pub fn request(&self) -> Request {
         self.id
     }
 
-    /// The answer, if it belongs to the request that is open; else it is dropped, with a trace.
+    /// The answer if it belongs to the open request. Otherwise it is dropped and traced.
     pub fn taken_for(self, open: Option<Request>) -> Option<T> {
         if open == Some(self.id) {
             return Some(self.answer);

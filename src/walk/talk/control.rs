@@ -87,7 +87,7 @@ impl Walker {
         self.repeat_question();
     }
 
-    /// Asks the open question again in the present detail, whatever phase it is in.
+    /// Asks the open question again at the current level of detail, whatever the phase.
     fn repeat_question(&mut self) {
         match self.phase {
             Phase::Asking | Phase::Confirming { .. } | Phase::Doubting { .. } => self.ask_again(),
@@ -122,7 +122,7 @@ impl Walker {
         self.enter(&step, How::Restated);
     }
 
-    /// Amends the last reading; where the last answer was none, goes back to it.
+    /// Amends the last reading. If the last answer was not a reading, goes back to it.
     fn correct(&mut self) {
         if let Phase::Correcting { .. } = self.phase {
             return self.listen_when_quiet();
@@ -169,7 +169,7 @@ impl Walker {
         self.enter(&step, How::Again);
     }
 
-    /// A step that only had to be acknowledged, or whose note is kept, leads on.
+    /// Follows the route of a step that was only acknowledged or whose note is stored.
     pub(in crate::walk) fn done(&mut self) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
@@ -195,14 +195,14 @@ impl Walker {
         self.stop_leaving(left, why);
     }
 
-    /// Stops; who resumes the walk finds what is left open.
+    /// Stops. A resumed walk finds what is left open.
     pub(in crate::walk) fn stop_leaving(&mut self, left: Left, why: &str) {
         self.ending.left = left;
         let record = Record::Interrupted { step: self.step_id(), what: "stopped".to_owned(), detail: why.to_owned() };
         self.write(record, After::Stopped);
     }
 
-    /// The first time the walk ends with its last words; whoever asks again means at once.
+    /// The first request ends the walk with its closing words, the second at once.
     pub(in crate::walk) fn stop_from_outside(&mut self, why: &str) {
         let again = std::mem::replace(&mut self.ending.stop_asked, true);
         let what = self.phase.row().stop;
@@ -215,14 +215,14 @@ impl Walker {
         self.out.push(Effect::Cut);
         self.talk.speaking.clear();
         match &self.phase {
-            // It stops already.
+            // The walk is already stopping.
             Phase::Writing { owed, .. } if matches!(owed.then, After::Stopped) => {}
             _ if what == OnStop::AfterTheRecord => self.ending.stop_why = Some(why.to_owned()),
             _ => self.stop_for_good(why),
         }
     }
 
-    /// The stop is on disk: what to put back, then the end.
+    /// Called once the stop is on disk: says what to put back, then ends.
     pub(in crate::walk) fn stopped(&mut self) {
         self.sentence("stopped", json!({}), SayKind::Notice);
         let back = self.put_back();

@@ -33,7 +33,7 @@ impl Walker {
         self.listen_when_quiet();
     }
 
-    /// Times in the record would go backwards without a word: it is said at once, and the walk waits.
+    /// The record's times would silently go backwards: tells the user at once, and the walk waits.
     pub(in crate::walk) fn clock_set_back(&mut self, by_ms: u64) {
         const SENTENCE: &str = "clock-set-back";
         let detail = format!("by {} s", by_ms / 1000);
@@ -55,10 +55,10 @@ impl Walker {
             (Pedal::Repeat, _) => self.command(Command::Repeat),
             (Pedal::Listen, OnPedal::PowerOff) if self.is_power_on() => self.pedal_means_power_off(),
             (Pedal::Listen, OnPedal::PowerOff | OnPedal::CarriesOn) => self.command(Command::Resume),
-            // A caution is heard to its end.
+            // A caution plays to its end.
             (Pedal::Listen, OnPedal::Listens) if self.is_cautioning() => {}
             (Pedal::Listen, OnPedal::Listens) => {
-                // Whoever presses does not need to hear the rest.
+                // A user who presses the pedal does not need the rest of the prompt.
                 self.out.push(Effect::Cut);
                 self.talk.speaking.clear();
                 self.deaf();

@@ -1,4 +1,4 @@
-//! What may be said in each phase, and what hangs on it.
+//! What the user may say in each phase, and which answers are high-stakes.
 
 use crate::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase, normalise};
 use crate::procedure::{self, Ask, Procedure, ReadingAsk, Route, Scope, SignalWord, Step, Target};
@@ -9,11 +9,11 @@ use crate::walk::table::{Hears, OnSilence};
 use crate::walk::walker::Walker;
 use crate::walk::world::World;
 
-/// Working time where no step gives one: cautions, confirmations.
+/// Working time where no step sets one: cautions and confirmations.
 const OTHER_WORKING_TIME_S: f64 = 20.0;
 
 impl Walker {
-    /// Listens as soon as everything has been said, and over it where that is allowed.
+    /// Listens once everything has been said, or over the prompts if barge-in is allowed.
     pub(in crate::walk) fn listen_when_quiet(&mut self) {
         self.talk.listen_after = true;
         if self.talk.speaking.is_empty() { self.listen() } else { self.listen_over() }
@@ -32,7 +32,7 @@ impl Walker {
         }
     }
 
-    /// The grammar of the listen that begins when all has been said, if one does.
+    /// The grammar of the listen that begins once everything has been said, if one does.
     pub fn will_listen(&self) -> Option<Grammar> {
         let soon = self.talk.listen_after && !self.talk.speaking.is_empty();
         soon.then(|| self.grammar().ok()).flatten().map(|(grammar, _)| grammar)
@@ -43,7 +43,7 @@ impl Walker {
         self.talk.listen_after = false;
         self.talk.over = None;
         self.out.push(Effect::StopTimer { timer: TimerKind::Silence });
-        // An utterance under way is dropped with it.
+        // Drops the current utterance too.
         self.talk.speech_since = None;
         if self.talk.listening.take().is_some() {
             self.out.push(Effect::Deaf);
@@ -71,7 +71,7 @@ impl Walker {
         self.start_silence();
     }
 
-    /// Starts counting silence, where silence means anything.
+    /// Starts the silence timer if the phase reacts to silence.
     pub(in crate::walk) fn start_silence(&mut self) {
         let world = self.world.clone();
         let seconds = match self.phase.row().silence {
@@ -82,7 +82,7 @@ impl Walker {
         self.out.push(Effect::StartTimer { timer: TimerKind::Silence, ms: (seconds * 1000.0) as u64 });
     }
 
-    /// The grammar of the moment, and the answers on which much hangs.
+    /// The current grammar, and its high-stakes answers.
     pub(in crate::walk) fn grammar(&self) -> Result<(Grammar, Vec<Answer>), String> {
         let world = self.world.clone();
         let words = &world.vocabulary;
@@ -127,7 +127,7 @@ impl Walker {
         Ok((grammar, high))
     }
 
-    /// The number of the reading that is amended.
+    /// The number slot of the reading that is amended.
     fn slot_of_amended(&self) -> Result<Option<NumberSlot>, String> {
         let Phase::Correcting { index } = &self.phase else { return Ok(None) };
         let taken = &self.readings.all[*index];
@@ -138,7 +138,7 @@ impl Walker {
         }
     }
 
-    /// A sum's next input; "ready" takes the usual one.
+    /// A sum's next input. "Ready" takes the default.
     fn hear_input(&self, grammar: &mut Grammar) {
         if let Phase::Reckoning { sum, given } = &self.phase
             && let Some(input) = sum.inputs.get(given.len())
@@ -150,7 +150,7 @@ impl Walker {
         }
     }
 
-    /// The choices in words, for somebody who was not understood three times.
+    /// Lists the choices for a user who was not understood three times.
     pub(in crate::walk) fn name_choices(&mut self) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
@@ -169,11 +169,11 @@ impl Walker {
     }
 }
 
-/// What may be said while the question of `step` is open: its answers, the spoken controls and the escapes; and the answers on
-/// which much hangs. For looking at a procedure without walking it.
+/// What the user may say while the question of `step` is open (its answers, the spoken controls and the escapes), and the high-stakes
+/// answers. Lets tools inspect a procedure without walking it.
 ///
 /// # Errors
-/// A phrase or a limit that does not come out for this bike.
+/// A phrase or a limit that cannot be evaluated for this bike.
 pub fn asked(
     world: &World,
     procedure: &Procedure,
@@ -229,7 +229,7 @@ fn step_phrases(
     Ok(())
 }
 
-/// A caution of a danger or a warning.
+/// Whether a caution has the signal word for danger or warning.
 fn is_hazard(procedure: &Procedure, caution: &str) -> bool {
     let caution = procedure.caution(caution);
     caution.is_some_and(|c| matches!(c.signal, SignalWord::Danger | SignalWord::Warning))
@@ -243,7 +243,7 @@ fn concludes(go: &Route) -> bool {
 fn slot(ask: &ReadingAsk, scope: &Scope) -> Result<NumberSlot, String> {
     let low = procedure::evaluate_number(&ask.low, scope).map_err(|d| d.to_string())?;
     let high = procedure::evaluate_number(&ask.high, scope).map_err(|d| d.to_string())?;
-    // Implausible values are listened for too, so that they can be questioned.
+    // The range includes implausible values, so that they can be questioned.
     let wide = (high - low).abs() * 0.25;
     let low = if low >= 0.0 { (low - wide).max(0.0) } else { low - wide };
     let high = high + wide;

@@ -1,5 +1,5 @@
 //! Tracks which prompts were heard whole. A prompt cut by the pedal, by speech or by a lost loudspeaker does not count. A prompt that could
-//! only be printed may have been read; it is said again when the loudspeaker is back.
+//! only be printed may have been read; it is spoken again when the loudspeaker is back.
 
 use crate::session::Record;
 use crate::walk::enter::How;
@@ -11,7 +11,7 @@ use crate::walk::walker::Walker;
 use serde_json::json;
 
 impl Walker {
-    /// A prompt has ended, whole or cut.
+    /// Handles the end of a prompt, whole or cut.
     pub(in crate::walk) fn hear_out(&mut self, id: u64, whole: bool) {
         let Some(spoken) = self.talk.speaking.remove(&id) else { return };
         if whole {
@@ -20,22 +20,22 @@ impl Walker {
         }
     }
 
-    /// This was said, or printed where nothing could be said, to its end since it was last asked for.
+    /// Whether this text was spoken to its end (or printed, without a loudspeaker) since it was last required.
     pub(in crate::walk) fn was_heard(&self, text: &str) -> bool {
         self.mute || self.talk.heard_whole.contains_key(text)
     }
 
-    /// From here on it has to be heard anew.
+    /// Requires this text to be heard again.
     pub(in crate::walk) fn hear_again(&mut self, text: &str) {
         self.talk.heard_whole.remove(text);
     }
 
-    /// A caution is being said, or waits to be.
+    /// Whether a caution is playing or queued.
     pub(in crate::walk) fn is_cautioning(&self) -> bool {
         self.talk.speaking.values().any(|spoken| spoken.kind == SayKind::Caution)
     }
 
-    /// How the caution at hand was heard; nothing where it was not.
+    /// How the current caution was heard. `None` if it was not.
     pub(in crate::walk) fn caution_heard(&self) -> Option<Printed> {
         if self.mute {
             return Some(Printed::No);
@@ -43,7 +43,7 @@ impl Walker {
         self.talk.heard_whole.get(&self.cautions.text).copied()
     }
 
-    /// "Ready" to a caution that was not heard to its end: once more.
+    /// "Ready" to a caution that did not play to its end: repeats it.
     pub(in crate::walk) fn caution_again(&mut self, now: String, rest: Vec<String>) {
         self.sentence("caution-again", json!({}), SayKind::Notice);
         self.talk.last_said.clear();
@@ -59,8 +59,8 @@ impl Walker {
         self.note_down(Record::Interrupted { step, what: "loudspeaker-lost".into(), detail });
     }
 
-    /// Cautions that were only printed have not been acknowledged for good: those of the step at hand are asked for now, others where they
-    /// come again.
+    /// Cautions that were only printed do not stay acknowledged. Those of the current step are requested now, others when they come up
+    /// again.
     pub(in crate::walk) fn loudspeaker_back(&mut self) {
         if !std::mem::take(&mut self.talk.loudspeaker_gone) {
             return;
@@ -75,7 +75,7 @@ impl Walker {
         let procedure = self.procedure(&world);
         let due = cautions.iter().filter_map(|id| procedure.caution(id)).any(|c| printed.contains(&c.say.value));
         match self.phase.row().loudspeaker {
-            // One whose full form was only printed is not left at its brief form, which may be sounding.
+            // A caution whose full form was only printed is not reduced to its brief form, which may be playing.
             OnLoudspeaker::ThisCaution if due || self.caution_heard().is_none() && !self.is_cautioning() => {
                 let Phase::Caution { now, rest } = self.phase.clone() else { return };
                 self.deaf();

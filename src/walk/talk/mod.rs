@@ -1,5 +1,5 @@
-//! The conversation: what is listened for, what was heard to its end, speaking over prompts, silence, controls, microphone and pedal. What an answer
-//! leads to, and where the walk is, it does not know.
+//! The conversation: what is listened for, which prompts were heard to the end, barge-in, silence, controls, microphone and pedal. It does
+//! not know where an answer leads or where the walk is.
 
 mod control;
 mod devices;

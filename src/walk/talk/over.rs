@@ -1,6 +1,6 @@
-//! Listening while prompts sound, where the walk allows it. Whoever speaks over a question cuts it, and what was said is the answer if
-//! it is sure; else the question is said again. Cautions, answers said back, questions about what was heard and changes to the bike are
-//! heard out: nothing that hangs on them can be answered before they have been said, and only "stop" and "hold on" count meanwhile.
+//! Barge-in: listening while prompts play, where the walk allows it. Speech over a question cuts it. What was said is the answer if it is
+//! recognised with confidence; otherwise the question is repeated. Cautions, answers said back, confirmations and changes to the bike play
+//! to their end: nobody can answer them before they have been said. Meanwhile only "stop" and "hold on" count.
 
 use crate::phrase::{Answer, Command, Verdict};
 use crate::session::{Miss, Record};
@@ -8,18 +8,19 @@ use crate::walk::event::{Effect, Tone};
 use crate::walk::memory::{Hearing, Over};
 use crate::walk::walker::Walker;
 
-/// After so many prompts cut by what was no answer (a radio, the own voice come back), prompts are said whole until one is taken.
+/// After this many consecutive prompts interrupted by a non-answer (a radio, the program's own voice), prompts play to their end until an
+/// answer is accepted.
 const MOST_IN_VAIN: u32 = 2;
-/// What counts over a prompt that is heard out.
+/// The commands that count over a prompt that plays to its end.
 const SILENCING: [Answer; 2] = [Answer::Command(Command::Stop), Answer::Command(Command::Pause)];
 
 impl Walker {
-    /// Prompts may be spoken over.
+    /// Whether the user may speak over prompts.
     pub fn is_spoken_over(&self) -> bool {
         self.talk.bargein
     }
 
-    /// The open listen began over prompts, and they have not ended.
+    /// Whether the open listen began over prompts that have not ended.
     pub fn is_listening_over(&self) -> bool {
         self.talk.over.is_some()
     }
@@ -28,33 +29,33 @@ impl Walker {
         self.talk.in_vain >= MOST_IN_VAIN || self.talk.speaking.values().any(|spoken| spoken.hearing == Hearing::Whole)
     }
 
-    /// One of several prompts has ended: from here on an answer may count, unless somebody is in the middle of a word.
+    /// One of several prompts has ended. From here on an answer may count, unless somebody is speaking.
     pub(in crate::walk) fn less_to_be_heard(&mut self) {
         if self.talk.over == Some(Over::Silencing) && !self.is_speaking() && !self.has_to_be_heard() {
             self.listen_over();
         }
     }
 
-    /// The last prompt has ended. Whether the listen that was open over it goes on.
+    /// The last prompt has ended. Returns whether the listen that was open over it goes on.
     pub(in crate::walk) fn goes_on_listening(&mut self) -> bool {
         match self.talk.over {
             Some(Over::Answer) => {
                 self.talk.listen_after = false;
                 self.talk.over = None;
-                // Whoever speaks already needs no tone.
+                // A user who is already speaking needs no tone.
                 if !self.is_speaking() {
                     self.tone(Tone::Listening);
                     self.start_silence();
                 }
                 true
             }
-            // What is being said over the end of it may be "stop".
+            // Speech over the end of the prompt may be "stop".
             Some(Over::Silencing) => self.is_speaking(),
             None => false,
         }
     }
 
-    /// Listens while prompts sound.
+    /// Listens while prompts play.
     pub(in crate::walk) fn listen_over(&mut self) {
         if !self.talk.bargein || self.talk.microphone_gone || self.mute {
             return;
@@ -76,16 +77,16 @@ impl Walker {
         self.out.push(Effect::Listen { id, grammar, high, bargein: over == Over::Answer });
     }
 
-    /// Somebody began to speak: whether that cut a prompt.
+    /// Somebody began to speak. Returns whether that cut a prompt.
     pub(in crate::walk) fn cuts_a_prompt(&self) -> bool {
         self.talk.over == Some(Over::Answer) && !self.talk.speaking.is_empty()
     }
 
-    /// What was said over a prompt and is not taken: whether it was dealt with here.
+    /// Handles speech over a prompt that is not accepted. Returns whether it was handled.
     pub(in crate::walk) fn said_in_vain(&mut self, verdict: &Verdict, clip: Option<&String>) -> bool {
         let cut = std::mem::take(&mut self.talk.cut_short);
         if self.talk.over == Some(Over::Silencing) {
-            // As if nothing had been said.
+            // Ignored.
             let silences = matches!(verdict, Verdict::Accept { heard } if SILENCING.contains(&heard.answer));
             if !silences {
                 self.deaf();

@@ -7,9 +7,9 @@ use crate::walk::table::{OnSilence, OnStrangers};
 use crate::walk::walker::Walker;
 use serde_json::json;
 
-/// Two utterances of strangers within this time, and the walk waits silently.
+/// Two utterances of strangers within this time make the walk wait silently.
 const STRANGERS_WITHIN_MS: u64 = 20_000;
-/// A timer that is due while somebody speaks comes again after this long: it waits for what was said, and is never lost.
+/// A timer that is due during speech fires again after this long: it waits for the utterance and is never lost.
 const AFTER_SPEECH_MS: u64 = 1_000;
 
 impl Walker {
@@ -26,7 +26,7 @@ impl Walker {
         }
     }
 
-    /// First a tone, then a question, then standby.
+    /// Reacts with a tone first, then a question, then standby.
     fn silent(&mut self) {
         if self.talk.listening.is_none() || self.phase.row().silence == OnSilence::Patient {
             return;
@@ -59,7 +59,7 @@ impl Walker {
         self.listen_when_quiet();
     }
 
-    /// The walk waits: a pause, standby. With current in a coil it asks for the power to be switched off first.
+    /// The walk waits: a pause or standby. If current may flow in a coil, asks the user to switch the power off first.
     pub(in crate::walk) fn wait(&mut self, sentence: &str, what: &str) {
         self.stop_asking();
         if self.is_power_on() {
@@ -76,14 +76,14 @@ impl Walker {
         self.begin_waiting("pause", "coils hot");
     }
 
-    /// Whether this is the second stranger's utterance within a short time.
+    /// Whether this is the second utterance of a stranger within a short time.
     pub(in crate::walk) fn strangers_again(&mut self) -> bool {
         let before = self.talk.stranger_at.replace(self.now.mono_ms);
         let again = before.is_some_and(|at| self.now.mono_ms.saturating_sub(at) <= STRANGERS_WITHIN_MS);
         again && self.phase.row().strangers == OnStrangers::Waits
     }
 
-    /// Somebody else is talking: the walk waits, without a word, for "carry on" or the pedal. Only a hot coil is spoken of.
+    /// A stranger is talking: the walk waits silently for "carry on" or the pedal. Only the guard over hot coils speaks.
     pub(in crate::walk) fn leave_strangers_alone(&mut self) {
         self.talk.stranger_at = None;
         self.stop_asking();
