@@ -1,4 +1,4 @@
-//! Advice for a walk: who gives it, and what the walker is told when it asks.
+//! Advice for a walk: which adviser it has, and the events that answer the walker's requests.
 
 use crate::advice::{Chosen, Weighed};
 use crate::circuit::faults::Library;
@@ -8,10 +8,10 @@ use std::sync::Arc;
 use std::sync::mpsc::Sender;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
-/// Somebody who gives advice.
+/// An implementation of [`Advice`] that can move to another thread.
 pub type Advisor = Box<dyn Advice + Send>;
 
-/// Who says what is left, and in best order what comes next; nobody, with a sentence, where the faults do not fit the bike.
+/// The adviser for the suspects, and in best order for the next part. Without faults that fit the bike there is none, and the user is told.
 pub fn adviser(world: &Arc<World>, library: Library, best: bool) -> Option<Advisor> {
     let started = match best {
         true => Adviser::start(world, library.clone()).and_then(|adviser| adviser.in_best_order(world, library)),
@@ -27,25 +27,25 @@ pub fn adviser(world: &Arc<World>, library: Library, best: bool) -> Option<Advis
     }
 }
 
-/// A walker that asks for what it is to be told.
+/// Walker with advice enabled.
 pub fn walker(world: &Arc<World>, advised: bool, best: bool) -> Walker {
     let walker = Walker::new(world.clone());
     let walker = if advised { walker.advised() } else { walker };
     if best { walker.in_best_order() } else { walker }
 }
 
-/// What the adviser is asked.
+/// A question to the adviser.
 pub(super) enum Question {
-    /// What is left after these answers.
+    /// Which suspects are left after these answers?
     Weigh { id: Request, observed: Vec<Arc<Observation>> },
     /// Which part comes next.
     Choose { id: Request, crossing: Crossing, observed: Vec<Arc<Observation>> },
-    /// This will be asked next.
+    /// This check will be asked next.
     Prepare(Box<Check>),
 }
 
 impl Question {
-    /// What a walker asks by `effect`; nothing by any other.
+    /// The question that `effect` asks, if it asks one.
     pub fn asked(walker: &Walker, effect: &Effect) -> Option<Self> {
         match effect {
             Effect::Weigh { id } => Some(Self::Weigh { id: *id, observed: walker.observed() }),
@@ -56,7 +56,7 @@ impl Question {
         }
     }
 
-    /// What the walker is told.
+    /// The event with the adviser's answer.
     fn answered(self, advice: &mut dyn Advice) -> Option<Event> {
         match self {
             Self::Weigh { id, observed } => Some(Event::Weighed(Answered::to(id, advice.weigh(&observed)))),
@@ -70,7 +70,7 @@ impl Question {
         }
     }
 
-    /// What the walker is told by nobody.
+    /// The event for the walker if there is no adviser.
     fn unanswered(&self) -> Option<Event> {
         match self {
             Self::Weigh { id, .. } => Some(Event::Weighed(Answered::to(*id, Weighed::default()))),
@@ -80,7 +80,7 @@ impl Question {
     }
 }
 
-/// What a walker still waits for whose journal breaks off before it was told.
+/// The event that a walker still waits for if its journal ends before the answer.
 pub fn late(advice: &mut Option<Advisor>, walker: &Walker) -> Option<Event> {
     let weigh = walker.waits_for_advice().map(|id| Effect::Weigh { id });
     let effect = weigh.or(walker.waits_for_choice().map(|id| Effect::Choose { id }))?;
@@ -91,14 +91,14 @@ pub fn late(advice: &mut Option<Advisor>, walker: &Walker) -> Option<Event> {
     }
 }
 
-/// The adviser in a thread of its own: however long it thinks, the loop hears signals, timers and the pedal.
+/// The adviser in its own thread, so that the loop handles signals, timers and the pedal however long it computes.
 pub(super) struct AdviserThread {
     to_thread: Sender<Question>,
     told: UnboundedReceiver<Event>,
 }
 
 impl AdviserThread {
-    /// Starts the thread. Nobody advises where the system gives none, which is said.
+    /// Starts the thread. If the system refuses one, tells the user, and there is no adviser.
     pub fn start(mut advice: Advisor) -> Option<Self> {
         let (to_thread, questions) = std::sync::mpsc::channel::<Question>();
         let (to_loop, told) = unbounded_channel();
@@ -119,7 +119,7 @@ impl AdviserThread {
         }
     }
 
-    /// Asks. What comes of it at once: nothing, or, where nobody advises any more, that.
+    /// Asks a question. Returns an event only if there is no adviser any more.
     pub fn ask(thread: &Option<Self>, question: Question) -> Option<Event> {
         match thread {
             Some(thread) => thread.to_thread.send(question).err().and_then(|unsent| unsent.0.unanswered()),
@@ -127,7 +127,7 @@ impl AdviserThread {
         }
     }
 
-    /// The next thing that it says; nothing once it has broken off. Where nobody advises it is waited for for ever.
+    /// The adviser's next answer. Returns `None` once its thread has ended, and never resolves if there is no adviser.
     pub async fn says(thread: &mut Option<Self>) -> Option<Event> {
         match thread {
             Some(thread) => thread.told.recv().await,
@@ -142,7 +142,7 @@ mod tests {
     use std::sync::mpsc::Receiver;
     use std::time::Duration;
 
-    /// Answers once it is let, and breaks off where nobody lets it any more.
+    /// Answers once the test permits it. Panics if the test can no longer permit it.
     struct Slow(Receiver<()>);
 
     impl Advice for Slow {

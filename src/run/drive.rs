@@ -1,7 +1,7 @@
-//! The driver: one single-threaded event loop between the walker, the ears, the recogniser, the mouth and the journal.
+//! The driver: one single-threaded event loop between the walker, listening, the recogniser, speech output and the journal.
 //!
-//! The recogniser and the journal have a thread each; the driver only passes messages. It gives the walker one event at a time
-//! and carries out all its effects before the next. Every event is in the journal before the walker sees it.
+//! The recogniser and the journal have a thread each; the driver only passes messages. It gives the walker one event at a time and carries
+//! out all its effects before the next. Every event is in the journal before the walker sees it.
 
 use super::advise::{self, AdviserThread, Advisor, Question};
 use super::keep::KeepSound;
@@ -20,11 +20,11 @@ use std::collections::{BTreeMap, VecDeque};
 use std::rc::Rc;
 use std::time::Duration;
 
-/// The microphone opens this long after the listening tone was handed over, so that it does not hear it.
+/// The microphone opens this long after the listening tone was handed over, so that it does not pick up the tone.
 const AFTER_TONE: Duration = Duration::from_millis(220);
-/// In real time the wall clock is looked at this often, also while nothing happens.
+/// In real time the wall clock is checked this often, even while nothing happens.
 const LOOK_AT_CLOCK: Duration = Duration::from_secs(1);
-/// Speech faster when fewer words were asked for would be one more thing to get wrong: one speed.
+/// Speed of speech. Constant: speaking faster in brief mode would be one more source of misunderstanding.
 const SPEED: f32 = 1.0;
 
 /// The driver.
@@ -48,18 +48,18 @@ pub(super) struct Driver {
     view: Option<Rc<RefCell<MechanicView>>>,
     loudness: Loudness,
     keep: KeepSound,
-    /// The whole session's sound, where it is kept.
+    /// The audio of the whole session, if it is kept.
     pieces: Option<Pieces>,
     ended: bool,
     finished: Option<(u8, String)>,
-    /// Delay of every utterance that was understood by sound.
+    /// Decision delay of every utterance recognised from audio.
     pub delays: Vec<Delay>,
-    /// Words of every answer taken by sound.
+    /// Number of answers accepted from audio.
     pub heard_by_sound: u32,
 }
 
 impl Driver {
-    /// A driver over a walker that has or has not begun.
+    /// A driver for a walker, whether or not its walk has begun.
     pub fn new(
         walker: Walker,
         ears: Box<dyn Ears>,
@@ -97,17 +97,17 @@ impl Driver {
         }
     }
 
-    /// Tells whoever holds the other end what is asked whenever a listen begins.
+    /// Updates this view whenever a listen begins.
     pub(super) fn show_mechanic(&mut self, view: Option<Rc<RefCell<MechanicView>>>) {
         self.view = view;
     }
 
-    /// Who says what is left, where the walker asks for it.
+    /// Sets the adviser.
     pub(super) fn take_advice(&mut self, advice: Option<Advisor>) {
         self.advice = advice.and_then(AdviserThread::start);
     }
 
-    /// Which recordings the record keeps.
+    /// Sets which audio the record keeps.
     pub fn keep_sound(&mut self, keep: KeepSound) {
         self.keep = keep;
         if keep == KeepSound::Everything {
@@ -116,7 +116,7 @@ impl Driver {
         }
     }
 
-    /// Drives the walk to its end. Gives the exit code and why.
+    /// Drives the walk to its end. Returns the exit code and the reason.
     pub async fn run(&mut self, first: Vec<Event>, sources: &mut Sources) -> (u8, String) {
         for event in first {
             self.give(event);
@@ -160,7 +160,7 @@ impl Driver {
         }
     }
 
-    /// Hands the journal back when the walk is over, with the time of its last entry, and the mouth.
+    /// Returns the journal's writer, the time of its last entry, and the speech output. For use after the walk.
     pub fn into_parts(self) -> (Writer, Now, Box<dyn Mouth>) {
         let now = self.clock.now();
         (self.recorder.into_writer(), now, self.mouth)
@@ -185,7 +185,7 @@ impl Driver {
         }
     }
 
-    /// The adviser's answer; where it broke off, the walk goes on without.
+    /// Handles the adviser's answer. If the adviser has ended, the walk goes on without advice.
     fn advised(&mut self, told: Option<Event>) {
         if told.is_none() {
             self.advice = None;
@@ -211,7 +211,7 @@ impl Driver {
         }
     }
 
-    /// Gives the walker an event; one that an effect leads to waits until all effects before it are carried out.
+    /// Gives the walker an event. An event that follows from an effect waits until all earlier effects are carried out.
     fn give(&mut self, event: Event) {
         self.inbox.push_back(event);
         if std::mem::replace(&mut self.giving, true) {
@@ -231,7 +231,7 @@ impl Driver {
         self.prepare();
     }
 
-    /// While a prompt plays, recogniser and adviser do beforehand what they can for the answer.
+    /// While a prompt plays, the recogniser and the adviser prepare for the answer.
     fn prepare(&mut self) {
         if self.advice.is_some()
             && let Some(check) = self.walker.check_at_hand()
@@ -344,7 +344,7 @@ impl Driver {
         }
     }
 
-    /// Sound of the whole session; where nothing runs in real time, it is what time is counted by.
+    /// Handles audio of the whole session. Where nothing runs in real time, it also advances session time.
     fn sound(&mut self, sound: &[f32]) {
         let Some(pieces) = &mut self.pieces else { return };
         if !self.ears.is_live() {

@@ -1,4 +1,4 @@
-//! The end of a walk: its record is ended, and what is said and printed of it is what is on the disk.
+//! The end of a walk: closes its record, then says and prints what is actually on disk.
 
 use super::outcome::Failure;
 use super::recogniser_thread::Delay;
@@ -11,11 +11,11 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::sync::mpsc::UnboundedReceiver;
 
-/// The last words are said within this time, or not at all.
+/// The closing words must finish within this time.
 const LAST_WORDS: Duration = Duration::from_secs(30);
 
-/// Ends the record of a walk that came to its end with this exit code and for this reason, and says and prints what is kept. Gives the exit
-/// code of the whole: nothing is well whose record is not kept.
+/// Closes the record of a walk that ended with this exit code and reason, then says and prints what is kept. Returns the overall exit code:
+/// a walk without a kept record never succeeds.
 pub async fn end(
     (code, why): (u8, String),
     writer: Writer,
@@ -27,7 +27,7 @@ pub async fn end(
 ) -> u8 {
     let place = folder.display().to_string();
     let ended = writer.end(now);
-    // Whoever wants the end does not wait for the digest; it is on the screen.
+    // A user who interrupts does not wait for the spoken digest; it is on the screen.
     let words = last_words(&ended, code, &place, world).filter(|_| code != 0 || !sources.interrupts.has_come());
     if let Some(text) = words {
         say(text, mouth, &mut sources.mouth, &mut sources.interrupts).await;
@@ -57,7 +57,7 @@ pub async fn end(
     }
 }
 
-/// What is said last.
+/// The closing words.
 fn last_words(ended: &Result<Digest, NotKept>, code: u8, place: &str, world: &World) -> Option<String> {
     let (key, given) = match ended {
         Ok(digest) if code == 0 => return digest_words(digest, world),
@@ -70,10 +70,10 @@ fn last_words(ended: &Result<Digest, NotKept>, code: u8, place: &str, world: &Wo
     world.vocabulary.sentence(key, &given).ok()
 }
 
-/// Says the digest of a record that was ended just now, though its walk was over before.
+/// Says the digest of a record that was closed only now, although its walk had ended earlier.
 ///
 /// # Errors
-/// The system gives no event loop.
+/// The system provides no event loop.
 pub fn say_digest(
     digest: &Digest,
     world: &World,
@@ -87,13 +87,13 @@ pub fn say_digest(
     Ok(())
 }
 
-/// The digest's short form, to be written on paper: it stands for the whole record and so cannot be in it.
+/// The digest's short form, for writing on paper. It stands for the whole record and thus cannot be part of it.
 fn digest_words(digest: &Digest, world: &World) -> Option<String> {
     let given = serde_json::json!({ "digits": world.vocabulary.say_figures(&digest.short), "figures": digest.short });
     world.vocabulary.sentence("digest", &given).ok()
 }
 
-/// Says it to its end; an interrupt cuts it short.
+/// Says it to its end, unless interrupted.
 async fn say(
     text: String,
     mouth: &mut dyn Mouth,
@@ -118,7 +118,7 @@ async fn say(
     }
 }
 
-/// The event loop of one thread that a walk runs in.
+/// The single-threaded event loop of a walk.
 pub(super) fn event_loop() -> Result<tokio::runtime::Runtime, Failure> {
     tokio::runtime::Builder::new_current_thread()
         .enable_all()
@@ -126,7 +126,7 @@ pub(super) fn event_loop() -> Result<tokio::runtime::Runtime, Failure> {
         .map_err(|e| Failure::Lacks(format!("The system gives no event loop: {e}.")))
 }
 
-/// The session and its digest, for the screen.
+/// The session's folder and its digest, for the screen.
 pub fn digest_line(folder: &Path, digest: &Digest) -> String {
     format!("Session {}, digest {} ({}).", folder.display(), digest.short, digest.sha256)
 }
@@ -136,14 +136,14 @@ pub struct End {
     /// The exit code.
     pub code: u8,
     pub(super) delays: Vec<Delay>,
-    /// How many answers were taken by sound.
+    /// Number of answers accepted from audio.
     pub heard_by_sound: u32,
     /// The session's folder.
     pub folder: PathBuf,
 }
 
 impl End {
-    /// From the end of speech to the decision: median and 95th percentile, the silence waited for and the computing apart.
+    /// Delay from the end of speech to the decision: median and 95th percentile, silence and computing apart.
     pub fn delays_in_words(&self) -> Option<String> {
         let at = |mut all: Vec<f64>, share: f64| {
             all.sort_by(f64::total_cmp);

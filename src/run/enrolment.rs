@@ -1,4 +1,4 @@
-//! Learning one person's voice, at the microphone or from WAV files.
+//! Enrols one person's voice, from the microphone or from WAV files.
 
 use super::outcome::{Failure, Outcome, unheard, unvoiced};
 use crate::hear::takes::{TakeFault, examine, grammar_of, phrase_of};
@@ -10,14 +10,14 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
-/// How long somebody may take to begin to speak.
+/// How long the user may take to begin to speak.
 const PATIENCE: Duration = Duration::from_secs(10);
-/// Tries at one take before the phrase is left as it is.
+/// Tries at one take before the phrase is skipped.
 const MOST_TRIES: usize = 3;
-/// Silences one after another after which nobody seems to be there.
+/// Number of consecutive silences after which nobody seems to be there.
 const MOST_SILENCES: usize = 3;
 
-/// A voice while it is being learnt.
+/// An enrolment in progress.
 pub struct Learning {
     activity: Activity,
     engine: Box<dyn Recogniser>,
@@ -28,27 +28,27 @@ pub struct Learning {
 }
 
 impl Learning {
-    /// Learns `voice`, which is kept in `file`.
+    /// Enrols `voice`, which is stored in `file`.
     pub fn new(activity: Activity, engine: Box<dyn Recogniser>, voice: PersonalVoice, file: PathBuf) -> Self {
         Self { activity, engine, voice, file, kept: 0, phrases: 0 }
     }
 
-    /// Takes that were kept.
+    /// Number of takes kept.
     pub fn kept(&self) -> usize {
         self.kept
     }
 
-    /// Phrases that have at least one.
+    /// Number of phrases with at least one take.
     pub fn phrases(&self) -> usize {
         self.phrases
     }
 
-    /// Where the voice is kept.
+    /// The file that stores the voice.
     pub fn file(&self) -> &Path {
         &self.file
     }
 
-    /// Keeps the takes of one phrase in place of older ones, on disk at once.
+    /// Replaces the older takes of a phrase and writes the voice to disk at once.
     fn keep(&mut self, words: &str, takes: Vec<Take>) -> Result<(), Failure> {
         if takes.is_empty() {
             return Ok(());
@@ -71,10 +71,10 @@ impl Learning {
             .map_err(|e| Failure::Input(format!("\"{words}\": {e}")))
     }
 
-    /// Learns from files; 1 when one was of no use.
+    /// Enrols from files. Returns 1 if one of them was unusable.
     ///
     /// # Errors
-    /// A folder that cannot be read or holds no recording; a voice that cannot be kept.
+    /// A folder that cannot be read or holds no recording, or a voice that cannot be stored.
     pub fn files(&mut self, folder: &Path) -> Outcome {
         let entries = std::fs::read_dir(folder)
             .map_err(|e| Failure::Input(format!("{}: this folder cannot be read: {e}.", folder.display())))?;
@@ -123,10 +123,10 @@ impl Learning {
         Ok(code)
     }
 
-    /// Asks for every phrase at the microphone; 1 when one could not be learnt.
+    /// Asks for every phrase at the microphone. Returns 1 if one could not be learned.
     ///
     /// # Errors
-    /// No microphone; nobody there; a voice that cannot be kept.
+    /// No microphone, nobody there, or a voice that cannot be stored.
     pub fn live(&mut self, phrases: &[String], takes: usize) -> Outcome {
         let (to, mut from) = unbounded_channel();
         let mut mic = Mic::start(to, Activity::usual().map_err(unheard)?).map_err(|e| Failure::Lacks(e.to_string()))?;
@@ -175,7 +175,7 @@ impl Learning {
     }
 }
 
-/// The next utterance at the microphone.
+/// The next utterance from the microphone.
 fn next(mic: &mut Mic, from: &mut UnboundedReceiver<EarEvent>) -> Option<Vec<f32>> {
     while from.try_recv().is_ok() {}
     mic.open();

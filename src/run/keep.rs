@@ -1,13 +1,13 @@
-//! The choice which sound the record keeps.
+//! The choice of which audio the record keeps.
 
-/// Which sound the record keeps.
+/// Which audio the record keeps.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum KeepSound {
-    /// Of what was taken as an answer or asked about.
+    /// That of accepted answers and of answers the user was asked to confirm.
     #[default]
     Answers,
-    /// Of what was not understood, too, and of the whole session: all that the microphone hears from the beginning to the end.
+    /// Also that of utterances that were not understood, and of the whole session: all that the microphone picks up from start to end.
     Everything,
     /// None.
     Nothing,

@@ -1,5 +1,5 @@
-//! Loading everything a walk needs: a procedure and all it calls, a bike, a vocabulary; with the bytes of each file, which the
-//! journal keeps copies of.
+//! Loads everything that a walk needs: a procedure and all that it calls, a bike and a vocabulary, with the bytes of each file for the
+//! copies in the journal's folder.
 
 use super::outcome::Failure;
 use crate::bike;
@@ -12,18 +12,18 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// A world and the files it was made of.
+/// A world and the files that it was loaded from.
 pub struct Loaded {
     /// What the walker reads.
     pub world: World,
-    /// Name in a session's folder, and bytes.
+    /// The name in a session's folder, and the bytes.
     pub files: Vec<(String, Vec<u8>)>,
-    /// The faults that advice weighs; none: no advice.
+    /// The faults for advice. `None`: no advice.
     pub faults: Option<Library>,
 }
 
 impl Loaded {
-    /// The same with advice by this fault library; its bytes go with the other files.
+    /// Adds advice by this fault library. Its bytes join the other files.
     ///
     /// # Errors
     /// What is wrong with the file.
@@ -48,15 +48,15 @@ pub const SHIPPED_FAULTS: &str = "faults/ignition.yaml";
 /// Folder of the procedures' copies in a session's folder.
 pub(super) const PROCEDURE_COPIES: &str = "procedure";
 
-/// Loads a procedure with all it calls, a bike and a vocabulary from their files.
+/// Loads a procedure with all that it calls, a bike and a vocabulary from their files.
 ///
 /// # Errors
-/// Every finding in any of the files, and a procedure that does not apply to the bike.
+/// All findings in these files, or a procedure that does not apply to the bike.
 pub fn world(procedure: &Path, bike: &Path, vocabulary: &Path) -> Result<Loaded, Vec<Diagnostic>> {
     world_from(read_bytes, Vocabulary::from_yaml, procedure, bike, vocabulary)
 }
 
-/// As [`world`], with the files' bytes from `read` and the vocabulary by `words`.
+/// Like [`world`], but `read` supplies the files' bytes and `words` the vocabulary.
 ///
 /// # Errors
 /// As [`world`].
@@ -124,7 +124,7 @@ pub fn world_from(
     Ok(Loaded { world: World { main, procedures, bike, bike_value, vocabulary }, files, faults: None })
 }
 
-/// A vocabulary by path, or by the name of a shipped one.
+/// Loads a vocabulary by path, or by the name of a shipped one.
 ///
 /// # Errors
 /// What is wrong with the file.
@@ -134,7 +134,7 @@ pub fn vocabulary(name: &Path) -> Result<Vocabulary, Vec<Diagnostic>> {
     Vocabulary::from_yaml(&text, &file.display().to_string())
 }
 
-/// Ids of the procedures that one calls.
+/// Ids of the procedures that this one calls.
 pub fn calls(procedure: &Procedure) -> Vec<String> {
     fn of(target: &Target, to: &mut Vec<String>) {
         if let Target::Call { procedure, then } = target {
@@ -163,7 +163,7 @@ pub fn shipped() -> PathBuf {
     }
 }
 
-/// A procedure or bike as the user named it: a path, or the name of a shipped one.
+/// Resolves a procedure or bike as the user named it: a path, or the name of a shipped one.
 pub fn find(name: &Path, shipped_in: &Path) -> PathBuf {
     if name.exists() || name.components().count() > 1 {
         return name.to_path_buf();
@@ -172,7 +172,7 @@ pub fn find(name: &Path, shipped_in: &Path) -> PathBuf {
     if file.exists() { file } else { name.to_path_buf() }
 }
 
-/// The first of the bikes beside the procedure that it applies to; else why the last one does not do.
+/// The first bike beside the procedure that it applies to, otherwise the reason why the last one does not fit.
 pub fn first_that_applies(procedure: &Path, words: &Path) -> Result<Loaded, Failure> {
     let beside = procedure.parent().unwrap_or(Path::new(".")).join("bikes");
     let mut bikes: Vec<PathBuf> = std::fs::read_dir(&beside)

@@ -1,15 +1,15 @@
-//! How loud prompts are: as the person wants it, cautions never below the usual.
+//! Loudness of prompts: follows the user's wish, except that cautions are never below the normal level.
 
 use crate::walk::SayKind;
 
 /// One step louder or quieter.
 const STEP: f32 = 1.25;
-/// The quietest and the loudest.
+/// The lower and upper limits.
 const BOUNDS: (f32, f32) = (0.25, 4.0);
-/// As synthesised.
+/// The level as synthesised.
 const USUAL: f32 = 1.0;
 
-/// A factor on the voice's amplitude.
+/// A factor on the amplitude of speech.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Loudness(f32);
 
@@ -20,13 +20,13 @@ impl Default for Loudness {
 }
 
 impl Loudness {
-    /// One step louder, or quieter.
+    /// Goes one step louder or quieter.
     pub(super) fn change(&mut self, louder: bool) {
         let factor = if louder { STEP } else { 1.0 / STEP };
         self.0 = (self.0 * factor).clamp(BOUNDS.0, BOUNDS.1);
     }
 
-    /// For what is said for this reason.
+    /// The factor for this kind of prompt.
     pub(super) fn of(self, kind: SayKind) -> f32 {
         if kind == SayKind::Caution { self.0.max(USUAL) } else { self.0 }
     }

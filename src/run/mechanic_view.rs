@@ -1,28 +1,29 @@
-//! What somebody at the bike knows when a listen begins: where the walk is, what may be said, what is asked back, what was taken.
+//! What a mechanic at the bike knows when a listen begins: the place in the walk, the allowed phrases, what is to be confirmed, and what
+//! was accepted.
 
 use crate::phrase::{Answer, Grammar};
 use crate::session::Record;
 use crate::walk::Walker;
 
-/// What an invented mechanic knows when a listen begins.
+/// What a simulated mechanic knows when a listen begins.
 #[derive(Debug, Clone, Default)]
 pub struct MechanicView {
-    /// Step at hand.
+    /// The current step.
     pub step: String,
-    /// Round of its loop.
+    /// The round of its loop.
     pub round: Option<String>,
-    /// What may be said.
+    /// The allowed phrases.
     pub grammar: Grammar,
-    /// The step's own question is open.
+    /// Whether the step's own question is open.
     pub asking: bool,
-    /// What is asked back.
+    /// The answer to be confirmed.
     pub questioned: Option<Answer>,
-    /// What was taken last for an answer, and how many answers were taken before it.
+    /// The last answer accepted, and the number of answers accepted before it.
     pub taken: Option<(usize, Answer)>,
 }
 
 impl MechanicView {
-    /// A listen begins.
+    /// Updates the view when a listen begins.
     pub fn listen(&mut self, walker: &Walker, grammar: &Grammar) {
         let (step, round) = walker.place();
         *self = MechanicView {
@@ -35,7 +36,7 @@ impl MechanicView {
         };
     }
 
-    /// Something is written down; an answer is kept in mind.
+    /// Remembers an answer that is recorded.
     pub fn note(&mut self, record: &Record) {
         let answer = match record {
             Record::Answered { answer, .. } => answer.clone(),

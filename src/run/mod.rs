@@ -1,12 +1,12 @@
-//! A walk as it runs: sessions begun, taken up again and ended, and the loop between walker, ears, recogniser, mouth and journal.
+//! Runs walks: starts, resumes and ends sessions, and has the loop between walker, listening, recogniser, speech output and journal.
 //!
-//! [`Session`] is begun in a folder or replayed from one, and driven to its [`End`] in one loop of one thread (`drive.rs`), which hands the walker
-//! one event at a time and does all that it asks for. Beside it stand the recogniser's thread (`recogniser_thread.rs`), the adviser's (which `advise.rs` begins), the
-//! journal's (`recorder.rs`) and that of the [`signals`]. [`load`] puts together what is walked in. The tests in `power.rs` and `recorder_tests.rs`
-//! drive it over a disk that fails.
+//! A [`Session`] begins in a folder or is replayed from one. One single-threaded loop (`drive.rs`) drives it to its [`End`]: it gives the
+//! walker one event at a time and carries out all its effects. Other threads are the recogniser's (`recogniser_thread.rs`), the adviser's
+//! (started by `advise.rs`), the journal's (`recorder.rs`) and that of the [`signals`]. [`load`] loads the world of a walk. The tests in
+//! `power.rs` and `recorder_tests.rs` run all this over a failing disk.
 //!
-//! Deliberately absent: a command's arguments, which device or file stands behind ears and mouth, and every decision what is asked or written down,
-//! which is the walker's.
+//! Deliberately absent: command-line arguments, the device or file behind listening and speech, and every decision about what is asked or
+//! recorded, which is the walker's.
 
 pub mod demo;
 pub mod enrolment;

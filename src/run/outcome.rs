@@ -1,11 +1,11 @@
-//! How a command ends: an exit code, or a failure with a sentence and its exit code.
+//! How a command ends: with an exit code, or with a failure that has a sentence and an exit code.
 
 use crate::hear::{HearError, VoiceError};
 use crate::session::SessionError;
 use crate::source::Diagnostic;
 use std::fmt;
 
-/// What a command gives.
+/// The result of a command.
 pub type Outcome = Result<u8, Failure>;
 
 /// Why a command failed.
@@ -62,7 +62,7 @@ impl From<SessionError> for Failure {
     }
 }
 
-/// A recogniser that does not open: the machine lacks something, or it was named wrongly.
+/// The failure for a recogniser that does not open: the machine lacks something, or the name is wrong.
 pub fn unheard(why: HearError) -> Failure {
     match why {
         HearError::Voice(why) => unvoiced(why),
@@ -74,7 +74,7 @@ pub fn unheard(why: HearError) -> Failure {
     }
 }
 
-/// A voice that cannot be used.
+/// The failure for a voice that cannot be used.
 pub fn unvoiced(why: VoiceError) -> Failure {
     match why {
         VoiceError::BadName(_) => Failure::Usage(why.to_string()),

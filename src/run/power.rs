@@ -1,6 +1,6 @@
-//! Tests: whole walks by the real driver over the storage double. The power is cut at every storage operation and all that was
-//! not synced is lost (at every third, some of it); every operation fails once. Whatever was read back aloud has to be in the journal afterwards, and the walk
-//! has to come to its right end. Where the whole session's sound is kept, at most the open piece is lost.
+//! Tests: whole walks by the real driver over the storage double. The power is cut at every storage operation, and everything unsynced is
+//! lost (at every third cut, only some of it). Every operation also fails once. Afterwards every reading that was read back aloud must be
+//! in the journal, and the walk must reach its correct end. If the whole session's audio is kept, at most the open piece is lost.
 
 use super::keep::KeepSound;
 use super::power_bench::{Files, READ_BACK, Room, SOUND, SetClock, drive, drive_in, sixteen_bits};
@@ -10,16 +10,16 @@ use crate::session::disk::{Disk, Fault, Keep};
 use crate::session::{Clip, Journal, Kind, Record, Storage, clip_sound, limits};
 use std::path::Path;
 
-/// Readings that a whole walk takes.
+/// Number of readings in a whole walk.
 const READINGS: usize = 3;
-/// Where the walk ends.
+/// The walk's conclusion.
 const CONCLUSION: &str = "drop-is-large";
 /// Values of the readings that were read back, in order.
 pub(super) fn read_back(said: &[String]) -> Vec<f64> {
     said.iter().filter_map(|s| READ_BACK.iter().find(|(words, _)| s == words).map(|(_, value)| *value)).collect()
 }
 
-/// Readings and conclusions in the journal on this disk.
+/// The readings and conclusions in the journal on this disk.
 pub(super) fn in_journal(disk: &Disk) -> (Vec<f64>, Vec<String>) {
     let opened = Journal::open(Box::new(disk.folder())).unwrap_or_else(|why| panic!("{why}"));
     let records: Vec<Record> =
@@ -35,7 +35,7 @@ pub(super) fn in_journal(disk: &Disk) -> (Vec<f64>, Vec<String>) {
     (readings.collect(), conclusions.collect())
 }
 
-/// The session on this disk taken up again, its walk going on.
+/// Resumes the session on this disk; its walk goes on.
 fn taken_up(disk: &Disk) -> Session {
     match Session::resume_on(Box::new(disk.folder()), Path::new("memory")) {
         Ok(TakenUp::Walk(session)) => *session,
@@ -44,8 +44,8 @@ fn taken_up(disk: &Disk) -> Session {
     }
 }
 
-/// Takes the session up and walks it to its end; every reading that was read back must be there before, all of them after, and the record
-/// is whole.
+/// Resumes the session and walks it to its end. Every reading that was read back must be in the journal before, all of them after, and the
+/// record must be whole.
 fn resumes(disk: &Disk, said: &[String], what: &str) {
     let promised = read_back(said);
     let (before, conclusions) = in_journal(disk);
@@ -74,7 +74,7 @@ fn resumes(disk: &Disk, said: &[String], what: &str) {
     whole();
 }
 
-/// The power goes before each of the last operations, those of the last entry and of the digest: what is left is ended by taking it up.
+/// The power is cut before each of the last operations, which write the last entry and the digest. Resuming completes what is left.
 #[test]
 fn a_walk_that_broke_off_at_its_very_end_is_ended_by_taking_it_up() {
     let files = Files::new();
@@ -97,7 +97,7 @@ fn a_walk_that_broke_off_at_its_very_end_is_ended_by_taking_it_up() {
                 let notes = gather(&mut disk.folder()).unwrap().notes;
                 assert!(notes.iter().any(|note| note.what.contains("ended")), "cut before {cut}: {notes:?}");
             }
-            // It was cut before the last look at what was written: all is there.
+            // The cut came before the last check of what was written: everything is there.
             Err(why) if why.to_string().contains("walk is over") => {
                 let found = verify(&mut disk.folder(), None).unwrap();
                 assert!(found.sound && found.ended, "cut before {cut}: {:?}", found.faults);
@@ -158,7 +158,7 @@ fn every_operation_of_a_walk_fails_once() {
             if disk.operations() <= number {
                 break;
             }
-            // The last entry of all is tried once more, too.
+            // The very last entry is retried, too.
             assert_eq!(end, Ok(0), "{what}: {said:#?}");
             assert_eq!(read_back(&said).len(), READINGS, "{what}: {said:#?}");
             disk.restart();
@@ -167,7 +167,7 @@ fn every_operation_of_a_walk_fails_once() {
     }
 }
 
-/// The sound of the whole session's pieces that are on this disk, one after the other; `verify` finds nothing altered.
+/// The samples of all pieces of session audio on this disk, concatenated. `verify` must find nothing altered.
 fn kept(disk: &Disk, what: &str) -> Vec<i32> {
     let found = verify(&mut disk.folder(), None).unwrap_or_else(|why| panic!("{what}: {why}"));
     assert!(found.faults.iter().all(|f| f.place == "digest.json"), "{what}: {:?}", found.faults);
@@ -239,14 +239,14 @@ fn sound_that_could_not_be_stored_is_stored_later() {
         }
         assert_eq!(read_back(&said).len(), READINGS, "{what}: {said:#?}");
         disk.restart();
-        // What a last line that was cut short left behind is set aside.
+        // Opening sets aside the remains of a torn last line.
         in_journal(&disk);
         let (there, heard) = (kept(&disk, &what), room.heard.borrow());
         assert!(there == *heard, "{what}: {} of {} samples", there.len(), heard.len());
     }
 }
 
-/// The wall clock is set back by an hour while a wire is being measured.
+/// The wall clock is set back by an hour during a measurement.
 #[test]
 fn a_clock_that_is_set_back_is_said_at_once_and_journalled() {
     let (files, disk, room) = (Files::new(), Disk::new(), Room::default());
@@ -267,7 +267,7 @@ fn a_clock_that_is_set_back_is_said_at_once_and_journalled() {
     assert!(over.is_some_and(|why| why.contains("walk is over")), "the journal replays");
 }
 
-/// The same between two halves of a walk.
+/// The same between the two halves of a walk.
 #[test]
 fn a_clock_that_was_set_back_while_nobody_walked_is_said() {
     let (files, disk, room) = (Files::new(), Disk::new(), Room::default());

@@ -1,5 +1,5 @@
-//! Tests: what a walk by the real driver needs and no machine has: a short procedure, a mechanic who knows the answers, and a mouth that keeps what it
-//! said.
+//! Tests: stand-ins for what a walk by the real driver needs and no machine has: a short procedure, a mechanic who knows the answers, and a
+//! speech output that keeps what it said.
 
 use super::keep::KeepSound;
 use super::load;
@@ -18,16 +18,16 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::{Duration, Instant};
 
-/// What is answered at each step.
+/// The answer at each step.
 const ANSWERS: [(&str, &str); 4] =
     [("touch", "lit"), ("rest", "twelve point six"), ("load", "twelve one"), ("drop", "point two five")];
-/// What is read back of each answer that is a number, and its value. By hand from the answers.
+/// What is read back of each numeric answer, and its value. By hand from the answers.
 pub(super) const READ_BACK: [(&str, f64); 3] = [
     ("Twelve point six volts: one two point six.", 12.6),
     ("Twelve point one volts: one two point one.", 12.1),
     ("Zero point two five volts: zero point two five.", 0.25),
 ];
-/// More answers than this: the walk goes in a circle.
+/// More answers than this mean that the walk loops.
 const MOST_ANSWERS: usize = 60;
 
 const PROCEDURE: &str = r#"
@@ -160,8 +160,8 @@ impl Files {
     }
 }
 
-/// The mechanic: hears nothing, knows what is asked, answers once for each listen. Without a power supply the mechanic gives up; one
-/// who insists tries a storage that failed again. An answer that crosses with a failure may come to the next question, as at the bike.
+/// The simulated mechanic: hears nothing, knows the question, and answers once at each listen. Gives up when the storage has no power. With
+/// `insists`, retries a storage that failed. An answer that crosses with a failure may reach the next question, as at the bike.
 struct Mechanic {
     to: EarSender,
     view: Rc<RefCell<MechanicView>>,
@@ -170,32 +170,32 @@ struct Mechanic {
     room: Room,
 }
 
-/// Sound around every answer, where everything is kept: half a second of another loudness each time.
+/// Audio around every answer when everything is kept: half a second, with a different loudness each time.
 #[derive(Clone, Default)]
 pub(super) struct Room {
     kept: Rc<Cell<bool>>,
-    /// What was heard, as 16 bits.
+    /// The audio so far, as 16-bit samples.
     pub(super) heard: Rc<RefCell<Vec<i32>>>,
-    /// How much of it cannot be lost any more: a reading was read back after the next sound had come.
+    /// How much of it can no longer be lost: a reading was read back after the next audio arrived.
     pub(super) safe: Rc<Cell<usize>>,
-    /// What happens at these answers, in their order.
+    /// What happens at these answers, in order.
     happens: Rc<RefCell<VecDeque<(usize, Happening)>>>,
-    /// Sound around an answer is so many times as long.
+    /// Multiplies the length of the audio around an answer.
     pub(super) longer: Rc<Cell<usize>>,
-    /// Time passes by the clock, not by the samples.
+    /// Time follows the clock, not the samples.
     pub(super) live: Rc<Cell<bool>>,
 }
 
 type Happening = Box<dyn FnOnce()>;
 
 impl Room {
-    /// Lets something happen when so many answers were given, before the next.
+    /// Runs `happens` after this many answers, before the next.
     pub(super) fn at_answer(&self, answer: usize, happens: impl FnOnce() + 'static) {
         self.happens.borrow_mut().push_back((answer, Box::new(happens)));
     }
 }
 
-/// The machine's clocks, the wall clock set by some milliseconds.
+/// The machine's clocks, with the wall clock shifted by some milliseconds.
 #[derive(Debug)]
 pub(super) struct SetClock(Instant, AtomicI64);
 
@@ -265,7 +265,7 @@ impl Ears for Mechanic {
     }
 }
 
-/// A mouth that keeps what it said.
+/// A speech output that keeps what it said.
 struct Kept {
     to: MouthSender,
     said: Rc<RefCell<Vec<String>>>,
@@ -297,7 +297,7 @@ impl Mouth for Kept {
     }
 }
 
-/// Drives a session as far as it goes; its exit code if it came to an end, and what was said.
+/// Drives a session as far as it goes. Returns its exit code, if it came to an end, and what was said.
 pub(super) fn drive(session: Session, insists: bool) -> (Result<u8, String>, Vec<String>) {
     drive_in(&Room::default(), session, insists)
 }

@@ -1,4 +1,4 @@
-//! The recogniser's thread: what has to be understood goes in, what became of it comes out.
+//! The recogniser's thread: takes audio and grammars, returns hypotheses.
 
 use crate::hear::{Nearness, RATE, Recogniser, Utterance};
 use crate::phrase::{self, Answer, Grammar, Hypotheses, Verdict};
@@ -9,102 +9,102 @@ use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
 enum Job {
-    /// An answer will be listened for with this grammar soon.
+    /// A listen with this grammar will open soon.
     Prepare(Grammar),
     Hear {
         number: u64,
         sound: Arc<[f32]>,
         grammar: Arc<Grammar>,
     },
-    /// No more jobs come.
+    /// No more jobs follow.
     End,
 }
 
 type Understood = Result<Hypotheses, String>;
 
-/// An utterance that has no more than so many samples of silence more than what was understood while its voice paused is not understood
-/// again; with more voice in it, it is a quarter of a second longer at least.
+/// An utterance is not recognised again if it differs from the audio decoded during a pause only by this many samples of trailing silence.
+/// With more speech it is at least a quarter of a second longer.
 const MORE_SILENCE: usize = RATE as usize / 1000 * 64;
 
-/// Sound that was given to the recogniser. The same comes up to three times: while the voice pauses, after a short silence and after a
-/// long one.
+/// Audio that was given to the recogniser. The same audio comes up to three times: while the voice pauses, after a short silence, and after
+/// a long one.
 struct Given {
     number: u64,
     listen: u64,
     sound: Arc<[f32]>,
     understood: Option<Understood>,
-    /// Utterances of this sound that an answer is owed for, and since when.
+    /// Utterances of this audio that still need an answer, and since when.
     owed: Vec<(Utterance, Instant)>,
 }
 
-/// The listen that is open.
+/// The open listen.
 pub struct OpenListen {
     pub id: u64,
     pub grammar: Arc<Grammar>,
     pub high: Vec<Answer>,
-    /// Whoever speaks cuts the prompt.
+    /// Whether speech cuts the prompt.
     pub bargein: bool,
-    /// The latest utterance began over a prompt.
+    /// Whether the latest utterance began over a prompt.
     pub over: bool,
-    /// Jobs given to the recogniser and not answered.
+    /// Number of jobs given to the recogniser and not answered.
     pub pending: u32,
     pub settled: bool,
 }
 
 impl OpenListen {
-    /// One that nobody has answered.
+    /// A listen without an answer so far.
     pub fn new(id: u64, grammar: Grammar, high: Vec<Answer>, bargein: bool) -> Self {
         Self { id, grammar: Arc::new(grammar), high, bargein, over: false, pending: 0, settled: false }
     }
 
-    /// The request that utterances are understood for.
+    /// The request that its utterances are recognised for.
     pub fn request(&self) -> Request {
         Request::new(self.id)
     }
 
-    /// Somebody began to speak, `over` a prompt or not: whether that cuts it.
+    /// Somebody began to speak, with or without (`over`) a prompt playing. Returns whether that cuts it.
     pub(super) fn is_cut(&mut self, over: bool) -> bool {
         self.over = over;
         over && self.bargein
     }
 
-    /// What is told of an utterance that is no answer.
+    /// Event for a rejected utterance.
     pub fn in_vain(&self, utterance: &Utterance) -> Event {
         let verdict = Verdict::Reject { free: None, stranger: false };
         Event::Heard { listen: self.id, verdict, begin: utterance.begin, end: utterance.end, clip: None }
     }
 }
 
-/// What became of an utterance, for the listen that it was given at.
+/// The result for an utterance, for the listen at which it was given.
 pub(super) type Decoded = Answered<Understanding>;
 
-/// What became of an utterance.
+/// The result for an utterance.
 #[derive(Debug, Clone)]
 pub(super) struct Understanding {
     pub utterance: Utterance,
     pub result: Understood,
-    /// Time from the asking.
+    /// Time since the request.
     pub took: Duration,
 }
 
-/// How long it took from the end of speech to a decision: the silence waited for, and the computing.
+/// Delay from the end of speech to a decision: silence and computing apart.
 #[derive(Debug, Clone, Copy)]
 pub struct Delay {
-    /// Silence after the voice before the sound was handed over.
+    /// Silence after the speech before the audio was handed over.
     pub waited: Duration,
-    /// Computing until the verdict, as far as it was not done during the silence.
+    /// Computing time until the verdict that the silence did not cover.
     pub computed: Duration,
 }
 
-/// The thread's near end.
+/// The driver's end of the thread.
 pub(super) struct RecogniserThread {
     jobs: mpsc::Sender<Job>,
-    /// None once it was waited for.
+    /// `None` once the thread was joined.
     thread: Option<std::thread::JoinHandle<()>>,
     understood: UnboundedReceiver<(u64, Understood)>,
-    /// The latest sound, and others that an answer is owed for.
+    /// The latest audio, and earlier audio that still needs an answer.
     given: Vec<Given>,
-    /// How many were given.
+    /// Number of audio items given.
     count: u64,
     ready: VecDeque<Decoded>,
     prepared: Option<Grammar>,
@@ -146,27 +146,27 @@ impl RecogniserThread {
         }
     }
 
-    /// Does beforehand what can be done for an answer, once for each grammar.
+    /// Prepares for an answer, once per grammar.
     pub fn prepare(&mut self, grammar: Grammar) {
         if self.prepared.as_ref() != Some(&grammar) {
             self.prepared = Some(grammar.clone());
-            // A thread that is gone is noticed when an utterance is given to it.
+            // `hear` notices a thread that is gone.
             let _ = self.jobs.send(Job::Prepare(grammar));
         }
     }
 
-    /// Begins to understand what will be an utterance of the listen unless the voice goes on.
+    /// Starts to recognise what becomes an utterance of the listen unless speech resumes.
     pub fn begin(thread: &mut Option<Self>, listen: &Option<OpenListen>, utterance: &Utterance) {
         if let (Some(thread), Some(listen)) = (thread, listen)
             && !listen.settled
             && !(listen.over && utterance.is_own_voice())
         {
-            // A thread that is gone is noticed when an utterance is given to it.
+            // `hear` notices a thread that is gone.
             let _ = thread.give(listen, &utterance.sound, 0);
         }
     }
 
-    /// Hands an utterance over; false when the thread is gone.
+    /// Hands an utterance over. Returns false if the thread is gone.
     pub fn hear(&mut self, listen: &OpenListen, utterance: Utterance) -> bool {
         let Some(at) = self.give(listen, &utterance.sound, MORE_SILENCE) else { return false };
         let given = &mut self.given[at];
@@ -180,8 +180,8 @@ impl RecogniserThread {
         true
     }
 
-    /// The place of the sound, or of one that lacks `more` of its samples at most, among what was given, to where it goes if it is new. None when
-    /// the thread is gone.
+    /// The index of the given audio that equals `sound`, or lacks at most `more` of its samples. New audio goes to the recogniser. `None`
+    /// if the thread is gone.
     fn give(&mut self, listen: &OpenListen, sound: &Arc<[f32]>, more: usize) -> Option<usize> {
         let same =
             |g: &Given| g.listen == listen.id && sound.starts_with(&g.sound) && sound.len() - g.sound.len() <= more;
@@ -198,9 +198,9 @@ impl RecogniserThread {
         Some(self.given.len() - 1)
     }
 
-    /// Sound was understood: whoever waited for it gets it.
+    /// Hands the result for some audio to the utterances that wait for it.
     fn take(&mut self, number: u64, result: Understood) {
-        // What is not waited for any more was superseded.
+        // Audio that nobody waits for was superseded.
         let Some(given) = self.given.iter_mut().find(|g| g.number == number) else { return };
         for (utterance, since) in given.owed.drain(..) {
             let understanding = Understanding { utterance, result: result.clone(), took: since.elapsed() };
@@ -209,8 +209,8 @@ impl RecogniserThread {
         given.understood = Some(result);
     }
 
-    /// What is done with an utterance of a listen. How loud the person at work is, is learnt from what is taken; what is not, and comes
-    /// again at its end, is understood with all its silence meanwhile.
+    /// The verdict on an utterance of a listen. An accepted utterance updates the user's usual level. A rejected one that will come again
+    /// at its end is meanwhile recognised with all its silence.
     pub fn verdict(&mut self, listen: &OpenListen, hypotheses: &Hypotheses, utterance: &Utterance) -> Verdict {
         let is_far = self.nearness.is_far(&utterance.sound);
         let verdict = match (listen.over, is_far) {
@@ -223,13 +223,13 @@ impl RecogniserThread {
             self.nearness.answered(&utterance.sound);
         }
         if !utterance.last && !matches!(verdict, Verdict::Accept { .. }) {
-            // A thread that is gone is noticed when the next utterance is given to it.
+            // The next utterance notices a thread that is gone.
             let _ = self.give(listen, &utterance.sound, 0);
         }
         verdict
     }
 
-    /// The next utterance that was understood or not; never, where there is none.
+    /// The next result. Never resolves without a thread.
     pub(super) async fn decoded(thread: &mut Option<Self>) -> Option<Decoded> {
         let Some(thread) = thread else { return std::future::pending().await };
         loop {
@@ -243,10 +243,10 @@ impl RecogniserThread {
 }
 
 impl Drop for RecogniserThread {
-    /// Waits for what is being understood: the program must not end under a network that still computes.
+    /// Waits for the running job: the program must not end under a network that still computes.
     fn drop(&mut self) {
         self.understood.close();
-        // A thread that is gone need not be told.
+        // A thread that is gone needs no message.
         let _ = self.jobs.send(Job::End);
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
@@ -260,7 +260,7 @@ mod tests {
     use crate::hear::HearError;
     use std::sync::atomic::{AtomicU32, Ordering};
 
-    /// Hears how many samples there were, and counts how often it is asked.
+    /// Returns the number of samples as the result, and counts its calls.
     struct Counting(Arc<AtomicU32>);
 
     impl Recogniser for Counting {
@@ -289,8 +289,8 @@ mod tests {
         let mut thread = Some(RecogniserThread::start(Box::new(Counting(asked.clone()))));
         let mut listens = [1, 2].map(|id| Some(OpenListen::new(id, Grammar::default(), Vec::new(), false)));
         let mut heard = Vec::new();
-        // It pauses and goes on; pauses, is handed over early and at its end; is not taken and handed over at its end; then the same sound
-        // at another listen.
+        // It pauses and resumes; pauses, is delivered early and again at its end; is rejected and delivered at its end; then the same audio
+        // comes at another listen.
         for (listen, samples, last) in [
             (0, 5_000, None),
             (0, 9_000, None),
@@ -324,7 +324,7 @@ mod tests {
         let words = |samples: u32| Some(samples.to_string());
         assert_eq!(heard, [(1, words(9_000)), (1, words(9_000)), (1, words(9_900)), (2, words(9_900))]);
         assert_eq!(asked.load(Ordering::Relaxed), 4);
-        // What was begun is not begun again, and at a listen that is settled nothing is.
+        // Work that was begun is not begun again, and none is begun at a settled listen.
         RecogniserThread::begin(&mut thread, &listens[1], &utterance(9_900, false));
         listens[1].as_mut().expect("open").settled = true;
         RecogniserThread::begin(&mut thread, &listens[1], &utterance(300, false));

@@ -1,4 +1,4 @@
-//! What the driver hands to the journal's thread, and what the walker is told of how that went.
+//! What the driver hands to the journal's thread, and the events that tell the walker the outcome.
 
 use crate::session::{Kind, Now, Piece, Record, Reply, Room, SessionError, Spoken, Writer};
 use crate::walk::Event;
@@ -9,19 +9,19 @@ pub(super) struct Recorder {
     writer: Writer,
     /// Records that the walker waits for.
     waited_for: BTreeSet<u64>,
-    /// A failure was told, and nothing was stored since.
+    /// Whether a failure was reported and nothing has been stored since.
     failing: bool,
     room: Room,
-    /// It was told that sound is dropped.
+    /// Whether dropped audio was reported.
     drops_sound: bool,
-    /// What the walker has to be told and was not yet.
+    /// Events that the walker has not received yet.
     news: VecDeque<Event>,
     /// Why nothing can be recorded any more.
     gone: Option<String>,
 }
 
 impl Recorder {
-    /// Over this journal's thread.
+    /// A recorder for this journal's thread.
     pub fn new(writer: Writer) -> Self {
         Self {
             writer,
@@ -34,22 +34,22 @@ impl Recorder {
         }
     }
 
-    /// The journal's thread, when the walk is over.
+    /// The journal's thread, for use after the walk.
     pub(super) fn into_writer(self) -> Writer {
         self.writer
     }
 
-    /// What the walker has to be told next.
+    /// The next event for the walker.
     pub(super) fn news(&mut self) -> Option<Event> {
         self.news.pop_front()
     }
 
-    /// Why nothing can be recorded any more, where that is so: the walk is over.
+    /// Why nothing can be recorded any more, if so. The walk is over then.
     pub fn gone(&self) -> Option<&str> {
         self.gone.as_deref()
     }
 
-    /// An event, before the walker sees it. False: the journal cannot have it, so the walker must not see it.
+    /// Records an event before the walker sees it. False: the journal cannot store it, so the walker must not see it.
     #[must_use]
     pub fn event(&mut self, event: &Event, now: &Now) -> bool {
         let sent = Writer::fits(Kind::Event, event).and_then(|()| self.writer.append(0, Kind::Event, event, now));
@@ -58,13 +58,13 @@ impl Recorder {
         took
     }
 
-    /// What was said or heard.
+    /// Records what was said or heard.
     pub fn spoken(&mut self, kind: Kind, spoken: &Spoken, now: &Now) {
         let sent = self.writer.append(0, kind, spoken, now);
         self.sent(0, sent);
     }
 
-    /// What the walker wrote down. `waited`: it waits until that is on disk.
+    /// Records what the walker wrote. `waited`: the walker waits until it is on disk.
     pub fn record(&mut self, id: u64, record: &Record, now: &Now, waited: bool) {
         if waited {
             self.waited_for.insert(id);
@@ -73,13 +73,13 @@ impl Recorder {
         self.sent(id, sent);
     }
 
-    /// The sound of an answer.
+    /// Stores the audio of an answer.
     pub fn clip(&mut self, clip: &str, sound: Vec<f32>, now: &Now) {
         let sent = self.writer.clip(0, clip, sound, now);
         self.sound_sent(sent);
     }
 
-    /// Sound of the whole session.
+    /// Stores audio of the whole session.
     pub fn piece(&mut self, piece: Piece, now: &Now) {
         let sent = self.writer.piece(0, piece, now);
         self.sound_sent(sent);
@@ -102,7 +102,7 @@ impl Recorder {
         }
     }
 
-    /// What became of something that was handed over.
+    /// Handles the outcome of something that was handed over.
     pub(super) fn replied(&mut self, reply: Reply) {
         match reply {
             Reply::Recorded { id, room, .. } => {
@@ -124,8 +124,9 @@ impl Recorder {
         }
     }
 
-    /// A failure to note an event must not note another: one report until something is stored again. What is left out is told in any case, so
-    /// that nobody waits for it or looks for it in the journal; only a full journal could not note even that.
+    /// Reports a failure. A failure to record an event must not cause another event, so there is one report until something is stored
+    /// again. A dropped entry is always reported, so that nobody waits for it or looks for it in the journal; only a full journal cannot
+    /// record even that.
     fn failed(&mut self, id: u64, why: &SessionError, never: bool) {
         let waited = self.waited_for.remove(&id);
         let left_out = never && !matches!(why, SessionError::JournalFull { .. });

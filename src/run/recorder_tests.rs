@@ -1,5 +1,5 @@
-//! Tests: what a walk by the real driver says of its own record: that it is kept, that it is not, that it is nearly full, that something
-//! else wrote to it, that sound is dropped.
+//! Tests: what a walk by the real driver says about its own record: that it is kept, is not kept, is nearly full, was written to by
+//! something else, or drops audio.
 
 use super::keep::KeepSound;
 use super::power::{in_journal, read_back};
@@ -21,7 +21,7 @@ fn is_said_to_be_kept(said: &[String]) -> bool {
     KEPT.iter().any(|words| says(said, words) > 0)
 }
 
-/// Contract 2: nothing is acknowledged that is not on disk; the end is an acknowledgement of everything.
+/// Contract 2: nothing is acknowledged that is not on disk. The end acknowledges everything.
 #[test]
 fn what_something_else_does_to_the_journal_is_noticed_before_the_next_answer_is_said_back() {
     let files = Files::new();
@@ -80,7 +80,7 @@ fn a_record_that_cannot_be_ended_is_not_said_to_be_kept() {
     assert!(verify(&mut disk.folder(), None).unwrap().sound);
 }
 
-/// A session whose journal has only so many bytes left.
+/// A session whose journal has only this many bytes left.
 fn nearly_full(files: &Files, disk: &Disk, left: u64) -> Session {
     const LONG: u64 = 1_000_000;
     let mut session = files.begin(disk).unwrap();
@@ -120,7 +120,7 @@ fn at_its_limit_the_walk_is_ended_and_its_end_is_written() {
     assert_eq!(read, read_back(&said), "what was read back is there, and nothing was read in vain");
 }
 
-/// Half an hour of sound and more comes, and the disk is full for most of it.
+/// More than half an hour of audio arrives while the disk is full for most of it.
 #[test]
 fn sound_that_a_full_disk_does_not_take_is_dropped_after_a_while_said_once_and_journalled() {
     let (files, disk, room) = (Files::new(), Disk::new(), Room::default());

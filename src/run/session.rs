@@ -1,4 +1,4 @@
-//! A session: begun in a new folder, or taken up again by feeding its journal to a new walker; then driven to its end.
+//! A session: begins in a new folder, or resumes by replaying its journal to a new walker; then drives the walk to its end.
 
 use super::advise::{self, Advisor, adviser, walker};
 use super::drive::Driver;
@@ -34,50 +34,50 @@ const SETTING_PROCEDURE: &str = "procedure";
 const SETTING_ADVICE: &str = "advice";
 /// Whether its parts come in the best order.
 const SETTING_BEST: &str = "best-order";
-/// Name of the choice which sound is kept.
+/// Name of the setting for which audio is kept.
 const SETTING_SOUND: &str = "keep-sound";
 
-/// A session that was taken up again.
+/// A session that was resumed.
 pub enum TakenUp {
     /// Its walk goes on.
     Walk(Box<Session>),
-    /// Its walk was over, and what was missing at the end of the record is there now.
+    /// Its walk was over. The missing end of the record has been added.
     Ended {
-        /// What was walked in.
+        /// The world of the walk.
         world: Arc<World>,
         /// The record's digest.
         digest: Digest,
     },
 }
 
-/// A session that is about to be walked.
+/// A session that is ready to be walked.
 pub struct Session {
     walker: Walker,
     pub(super) journal: Journal,
     first: Vec<Event>,
     folder: PathBuf,
-    /// What is walked in.
+    /// The world of the walk.
     pub world: Arc<World>,
     clock: Clock,
     advice: Option<Advisor>,
-    /// Records that a replay asked for and the journal does not have, in order.
+    /// Records that a replay requested and the journal lacks, in order.
     missing: Vec<Record>,
-    /// The moment of a taken up journal's last entry.
+    /// The time of a resumed journal's last entry.
     left_at: Option<Now>,
-    /// All its wall times are the machine's, as they are since journals say how session time passes.
+    /// Whether all its wall times are the machine's. That holds since journals state how session time advances.
     walls_are_real: bool,
     interrupts: Interrupts,
 }
 
 impl Session {
-    /// A new session in `folder`, which must be empty or new.
+    /// Begins a session in `folder`, which must be empty or new.
     pub fn begin(loaded: Loaded, folder: &Path, job: Job, keep: KeepSound, best: bool) -> Result<Self, Failure> {
         let storage = Folder::create(folder)
             .map_err(|e| Failure::Input(format!("The folder {} cannot be made: {e}.", folder.display())))?;
         Self::begin_on(Box::new(storage), folder, loaded, job, keep, best)
     }
 
-    /// A new session on a storage; `folder` is what it is called.
+    /// Begins a session on a storage. `folder` is its display name.
     pub fn begin_on(
         storage: Box<dyn Storage>,
         folder: &Path,
@@ -89,7 +89,7 @@ impl Session {
         let Loaded { world, files, faults } = loaded;
         let world = Arc::new(world);
         let advice = faults.and_then(|library| adviser(&world, library, best));
-        // Without anybody who chooses, the written order holds.
+        // Without an adviser the written order applies.
         let best = best && advice.is_some();
         let clock = Clock::start();
         let id = session_id(&clock.now().wall, &world.bike.name);
@@ -114,12 +114,12 @@ impl Session {
         })
     }
 
-    /// The session in `folder`, replayed up to where it broke off.
+    /// Resumes the session in `folder`: replays it up to where it broke off.
     pub fn resume(folder: &Path) -> Result<TakenUp, Failure> {
         Self::resume_on(Box::new(Folder::at(folder)), folder)
     }
 
-    /// The session on a storage, likewise; `folder` is what it is called. One whose walk is over is ended where that was left undone.
+    /// Resumes the session on a storage; `folder` is its display name. If its walk is over, ends its record unless that was done.
     pub fn resume_on(storage: Box<dyn Storage>, folder: &Path) -> Result<TakenUp, Failure> {
         let Opened { mut journal, entries, repair, clock } = Journal::open(storage)?;
         let names: Vec<String> = journal.header().files.iter().map(|f| f.name.clone()).collect();
@@ -169,7 +169,7 @@ impl Session {
         Ok(TakenUp::Walk(Box::new(session)))
     }
 
-    /// Ends the record of a walk that is over: a program that was killed at the very end did not.
+    /// Ends the record of a walk that is over. A program killed at the very end did not.
     fn end(mut self, entries: &[Entry]) -> Result<TakenUp, Failure> {
         if self.journal.is_closed() {
             return Err(Failure::Input(format!(
@@ -191,7 +191,7 @@ impl Session {
         Ok(TakenUp::Ended { world: self.world, digest })
     }
 
-    /// Whether prompts may be spoken over from here on.
+    /// Sets whether the user may speak over prompts from here on.
     pub fn speaking_over(mut self, allowed: bool) -> Self {
         if allowed != self.walker.is_spoken_over() {
             self.first.insert(0, Event::SpokenOver { allowed });
@@ -199,7 +199,7 @@ impl Session {
         self
     }
 
-    /// Feeds the journal's events to a new walker; its records must be the journal's.
+    /// Replays the journal's events to a new walker, whose records must match the journal's.
     fn replay(&mut self, entries: &[Entry], repaired: bool) -> Result<(), Failure> {
         let mut stored = Vec::new();
         let mut asked: Vec<(u64, bool, Record)> = Vec::new();
@@ -214,7 +214,8 @@ impl Session {
                 };
                 begun |= event == Event::Begin;
                 if let Event::RecordFailed { id: failed, never, .. } = &event {
-                    // What the walker waited for and was not written is asked for again; what never can be is left out; all else was only late.
+                    // A record that the walker waited for and that was not written is requested again. One that can never be written is
+                    // dropped. All others were only late.
                     asked.retain(|(id, waited, _)| !((*waited || *never) && id == failed));
                 }
                 for effect in self.walker.handle(event, &entry.at()) {
@@ -253,7 +254,7 @@ impl Session {
         Ok(())
     }
 
-    /// The same session; from here on its time comes from this source.
+    /// Takes this session's time from another source from here on.
     #[must_use]
     pub fn timed_by(mut self, source: Arc<dyn TimeSource>) -> Self {
         self.clock = self.clock.going_on_by(source);
@@ -263,7 +264,7 @@ impl Session {
     /// Walks to the end with these ears and this mouth.
     ///
     /// # Errors
-    /// A journal that cannot be written; a system that gives no thread or no event loop.
+    /// A journal that cannot be written, or a system that provides no thread or no event loop.
     pub fn drive(
         self,
         ears: Box<dyn Ears>,
@@ -277,8 +278,8 @@ impl Session {
         self.drive_beside(event_loop()?, nothing, (ears, from_ears), (mouth, from_mouth), recogniser, view)
     }
 
-    /// The same in this event loop of one thread, beside something else that runs in it: who plays ears and mouth there may decide what
-    /// happens when.
+    /// The same in this single-threaded event loop, beside another task in it. A task that plays ears and mouth there controls the order of
+    /// events.
     ///
     /// # Errors
     /// As [`Session::drive`].
@@ -339,7 +340,7 @@ impl Session {
     }
 }
 
-/// A folder of its own for a new session.
+/// A new session's own folder.
 pub fn new_folder(bike: &str) -> PathBuf {
     Path::new("sessions").join(folder_name(&Clock::start().now().wall, bike))
 }

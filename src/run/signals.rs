@@ -1,18 +1,19 @@
-//! Signals that end the program: Ctrl-C, SIGTERM and SIGHUP; on Windows Ctrl-C, Ctrl-Break and closing the window. They are registered once,
-//! before any slow work, and handled on their own thread, so a busy program cannot miss one. The first signal ends the walk with its last
-//! words, the second ends it at once. If the program still runs `GRACE` after the second, this module restores the terminal and exits.
+//! Signals that end the program: Ctrl-C, SIGTERM and SIGHUP; on Windows Ctrl-C, Ctrl-Break and closing the window. They are registered
+//! once, before any slow work, and handled on their own thread, so a busy program cannot miss one. The first signal ends the walk with its
+//! closing words, the second ends it at once. If the program still runs `GRACE` after the second, this module restores the terminal and
+//! exits.
 
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::{Mutex, Once, PoisonError};
 use std::time::Duration;
 use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender, unbounded_channel};
 
-/// After the second interrupt the journal gets this long to be closed.
+/// Time after the second interrupt for closing the journal.
 const GRACE: Duration = Duration::from_millis(1500);
-/// Exit status of a program that a signal ended, as shells give it: this and the signal's number.
+/// Exit status of a program that a signal ended, by the shells' convention: this plus the signal's number.
 const STATUS: i32 = 128;
 
-/// What interrupts, as the record names it, and the number of its signal.
+/// The signal's name in the record, and its number.
 type Kind = (&'static str, i32);
 
 const KEY: Kind = ("the interrupt key was pressed", 2);
@@ -24,7 +25,7 @@ static REGISTERED: Once = Once::new();
 static HEARD: AtomicU32 = AtomicU32::new(0);
 static LISTENERS: Mutex<Vec<UnboundedSender<&'static str>>> = Mutex::new(Vec::new());
 
-/// Interrupts as they come, from when this was made.
+/// Receives interrupts from its creation on.
 #[derive(Debug)]
 pub struct Interrupts {
     from: UnboundedReceiver<&'static str>,
@@ -32,7 +33,7 @@ pub struct Interrupts {
 }
 
 impl Interrupts {
-    /// Listens from now on.
+    /// Starts to receive.
     pub fn listen() -> Self {
         register();
         let (to, from) = unbounded_channel();
@@ -43,7 +44,7 @@ impl Interrupts {
         Self { from, any: false }
     }
 
-    /// Why the program is to end; waits until it is.
+    /// Waits for an interrupt and returns the reason to end.
     pub async fn next(&mut self) -> &'static str {
         match self.from.recv().await {
             Some(why) => {
@@ -54,14 +55,14 @@ impl Interrupts {
         }
     }
 
-    /// One has come.
+    /// Whether one has arrived.
     pub(super) fn has_come(&mut self) -> bool {
         self.any |= self.from.try_recv().is_ok();
         self.any
     }
 }
 
-/// Registers the signals; only the first time does anything.
+/// Registers the signals. Later calls do nothing.
 pub fn register() {
     REGISTERED.call_once(|| {
         let (ready, registered) = std::sync::mpsc::channel();
@@ -75,12 +76,12 @@ pub fn register() {
         if let Err(why) = std::thread::Builder::new().name("signals".into()).spawn(watch) {
             tracing::warn!(%why, "no thread for signals");
         }
-        // A thread that could not begin has dropped its end.
+        // A thread that could not start has dropped its end.
         let _ = registered.recv();
     });
 }
 
-/// The interrupt key, where the terminal gives single keys and makes no signal of it.
+/// Reports the interrupt key if the terminal delivers single keys instead of a signal.
 pub fn key_pressed() {
     heard(KEY);
 }
@@ -120,7 +121,7 @@ async fn watch(ready: &std::sync::mpsc::Sender<()>) {
     }
 }
 
-/// Tells it to whoever listens. Where nobody does, or the second has come, the end is near.
+/// Passes the signal to all receivers. Without a receiver the program ends at once, after the second signal once `GRACE` has passed.
 fn heard((why, signal): Kind) {
     let before = HEARD.fetch_add(1, Ordering::SeqCst);
     let told = {
@@ -142,7 +143,7 @@ fn heard((why, signal): Kind) {
     }
 }
 
-/// Ends the program with the terminal as it was.
+/// Restores the terminal and ends the program.
 fn leave(signal: i32) -> ! {
     let _ = crossterm::terminal::disable_raw_mode();
     std::process::exit(STATUS + signal);

@@ -1,4 +1,4 @@
-//! The check of microphone, loudspeaker, recogniser and voice: what is tried, measured and advised.
+//! The check of microphone, loudspeaker, recogniser and voice: what it tries, measures and recommends.
 
 use super::outcome::Failure;
 use crate::hear::checkup::{self, decibels};
@@ -8,40 +8,40 @@ use crate::speak::{Aloud, Espeak, Mouth, MouthEvent, Pcm, Say, SpeakError, Voice
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
-/// How long the room is listened to.
+/// How long the check measures the room's noise.
 const QUIET: Duration = Duration::from_secs(2);
-/// How long somebody may take to speak.
+/// How long the user may take to speak.
 const PATIENCE: Duration = Duration::from_secs(8);
-/// The loudspeaker gets this long for the sweep, and the room this long to give it back.
+/// Time limit for the loudspeaker to play the sweep, and for the microphone to pick it up.
 const SWEEP_PATIENCE: Duration = Duration::from_secs(10);
 const ECHO_TAIL: Duration = Duration::from_millis(600);
-/// Decisions timed.
+/// Number of decisions timed.
 const DECISIONS: usize = 5;
-/// The command that is said for the check.
+/// The command that the user says for the check.
 const SAID: Command = Command::Repeat;
 
-/// Levels in decibels of full scale, as founders of the program found them workable (common practice, no source).
+/// Levels in dBFS that the program's authors found workable (common practice, no source).
 const NOISE_LOUD: f32 = -40.0;
 const VOICE_LOW: f32 = -42.0;
 const VOICE_HIGH: f32 = -9.0;
-/// A voice has to stand above the noise by this, in decibels; below, the README's figures for 10 dB and worse hold.
+/// The voice must exceed the noise by this, in decibels. Below it the README's figures for 10 dB and worse apply.
 const LEAST_ABOVE_NOISE: f32 = 15.0;
-/// Share of samples at the end of the scale that is clipping: one in five thousand.
+/// Share of samples at full scale that counts as clipping: one in five thousand.
 const MOST_CLIPPED: f32 = 2e-4;
-/// Computing of one decision that is still good, in milliseconds.
+/// Longest computing time of one decision that is still good, in milliseconds.
 const DECISION_GOOD_MS: f64 = 250.0;
-/// An echo louder than this is in the way of answers, in decibels of full scale.
+/// A louder echo than this interferes with answers, in dBFS.
 const ECHO_LOUD: f32 = -40.0;
 
-/// How one thing stands.
+/// The state of one item.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Standing {
     /// As it should be.
     Good,
-    /// It works, and could be better.
+    /// It works, but could be better.
     Poor,
-    /// It is not there, or does not work.
+    /// It is absent or does not work.
     Missing,
     /// It was not tried.
     NotTried,
@@ -53,44 +53,44 @@ pub struct Line {
     what: &'static str,
     value: Option<f64>,
     unit: &'static str,
-    /// How it stands.
+    /// The state.
     pub verdict: Standing,
-    /// What was found, a sentence.
+    /// What was found, as a sentence.
     pub words: String,
-    /// What to do, a sentence.
+    /// What to do, as a sentence.
     pub advice: Option<String>,
 }
 
-/// What is told while the check goes on.
+/// What the check reports while it runs.
 pub enum News<'a> {
     /// A line of the sheet.
     Line(&'a Line),
-    /// What somebody at the microphone has to do now.
+    /// What the user at the microphone has to do now.
     Ask(&'a str),
 }
 
-/// What is tried beyond the room's noise.
+/// What is tried besides the room's noise.
 #[derive(Debug, Clone, Copy)]
 pub struct Tries {
     /// Somebody speaks.
     pub voice: bool,
-    /// A tone is played and looked for in what the microphone hears.
+    /// A sweep is played and searched for in the microphone's audio.
     pub tone: bool,
 }
 
-/// The lines of a check; each is told as it comes.
+/// The lines of a check. Each is reported as it is added.
 pub struct Sheet<'a> {
     tell: &'a mut dyn FnMut(News<'_>),
     lines: Vec<Line>,
 }
 
 impl<'a> Sheet<'a> {
-    /// An empty one.
+    /// An empty sheet.
     pub fn new(tell: &'a mut dyn FnMut(News<'_>)) -> Self {
         Self { tell, lines: Vec::new() }
     }
 
-    /// Adds a line; `value` comes with its unit, `fault` says how it stands and what to do.
+    /// Adds a line. `value` has its unit; `fault` gives the state and what to do.
     pub fn line(
         &mut self,
         what: &'static str,
@@ -112,12 +112,12 @@ impl<'a> Sheet<'a> {
         (self.tell)(News::Ask(what));
     }
 
-    /// All its lines.
+    /// All lines.
     pub fn lines(&self) -> &[Line] {
         &self.lines
     }
 
-    /// What to do about all that is missing.
+    /// Checks that nothing is missing; the failure lists what to do.
     ///
     /// # Errors
     /// Something is missing.
@@ -128,7 +128,7 @@ impl<'a> Sheet<'a> {
     }
 }
 
-/// A voice that says the sweep, whatever it is asked to say.
+/// A voice that says the sweep, whatever the text.
 struct Sweep;
 
 impl Voice for Sweep {
@@ -137,7 +137,7 @@ impl Voice for Sweep {
     }
 }
 
-/// Checks everything; `voice` is the prompts' espeak-ng voice.
+/// Checks everything. `voice` is the espeak-ng voice of prompts.
 pub fn check(mut engine: Option<Box<dyn Recogniser>>, voice: &str, tries: Tries, sheet: &mut Sheet<'_>) {
     if let Some(engine) = &mut engine {
         decisions(engine.as_mut(), voice, sheet);
@@ -168,14 +168,14 @@ pub fn check(mut engine: Option<Box<dyn Recogniser>>, voice: &str, tries: Tries,
     }
 }
 
-/// What may be said at a step that has to be acknowledged.
+/// The grammar of a step that has to be acknowledged.
 fn grammar() -> Grammar {
     let words = Vocabulary::english();
     let phrases = words.done_phrases().into_iter().chain(words.command_phrases()).chain(words.escape_phrases());
     Grammar { phrases: phrases.collect(), ..Grammar::default() }
 }
 
-/// Times decisions on a synthesised command, the first left out: it learns the grammar.
+/// Times decisions on a synthesised command. The first is not counted: it prepares the recogniser for the grammar.
 fn decisions(engine: &mut dyn Recogniser, voice: &str, sheet: &mut Sheet<'_>) {
     let said = Vocabulary::english().taught(SAID).to_owned();
     let sound = match Espeak::new(voice).synthesise(&said, 1.0) {
@@ -280,7 +280,7 @@ fn microphone(
     }
 }
 
-/// Waits for somebody to say a command as at the bike.
+/// Waits until somebody says a command as at the bike.
 fn voice(
     mic: &mut Mic,
     from: &mut UnboundedReceiver<EarEvent>,
@@ -361,7 +361,7 @@ fn voice(
     sheet.line("understood", words, None, fault);
 }
 
-/// Plays the sweep and looks for it in what the microphone hears.
+/// Plays the sweep and searches for it in the microphone's audio.
 fn echo(mic: &mut Mic, sheet: &mut Sheet<'_>) {
     let (to, mut from) = unbounded_channel();
     let mut mouth = match Aloud::start(to, Box::new(Sweep)) {

@@ -1,4 +1,4 @@
-//! Where the driver's news comes from.
+//! The driver's event sources.
 
 use super::signals::Interrupts;
 use crate::hear::EarEvent;
@@ -6,7 +6,7 @@ use crate::session::Reply;
 use crate::speak::MouthEvent;
 use tokio::sync::mpsc::UnboundedReceiver;
 
-/// Where the driver's news comes from.
+/// The driver's event sources.
 pub struct Sources {
     /// From the ears.
     pub ears: UnboundedReceiver<EarEvent>,

@@ -1,5 +1,4 @@
-//! The invented mechanic of `probeside demo`, who knows what every step of the story shows, says it, and puts right what was
-//! understood otherwise.
+//! The simulated mechanic of `probeside demo`: knows what every step of the story shows, says it, and corrects what was misunderstood.
 
 use super::super::mechanic_view::MechanicView;
 use super::story::Story;
@@ -10,14 +9,14 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
-/// Nobody says everything equally fast.
+/// Speeds of speech in turn: nobody says everything equally fast.
 const SPEEDS: [f32; 3] = [1.0, 0.9, 0.95];
-/// Who is not understood more often than this in a row gives up.
+/// The mechanic gives up after this many consecutive utterances that were not accepted.
 const MOST_REPEATS: usize = 16;
-/// Who has said this much has gone in a circle.
+/// More utterances than this mean that the walk loops.
 const MOST_SAID: usize = 600;
 
-/// The invented mechanic.
+/// The simulated mechanic.
 pub struct Mechanic {
     story: Story,
     voice: Espeak,
@@ -26,22 +25,22 @@ pub struct Mechanic {
     show: bool,
     /// How often each place was answered.
     said: BTreeMap<String, usize>,
-    /// How often each answer that has several wordings was given, by the first of them.
+    /// How often each answer with several wordings was given, by its first wording.
     replied: BTreeMap<String, usize>,
-    /// Utterances so far.
+    /// Number of utterances so far.
     spoken: usize,
-    /// Utterances since something was last taken.
+    /// Number of utterances since the last one that was accepted.
     in_vain: usize,
-    /// What was said last for an answer, and all that it can mean.
+    /// The last answer's words, and all answers that they can mean.
     last: (String, Vec<Answer>),
-    /// How many answers had been taken when this was last looked at.
+    /// Number of answers that had been accepted at the last look.
     seen: Option<usize>,
-    /// How what was misunderstood is put right, as soon as that may be said.
+    /// The command that corrects a misunderstanding, given as soon as it is allowed.
     objection: Option<Command>,
 }
 
 impl Mechanic {
-    /// One who tells `story`, and sees in `view` what is asked; `show`: the words are printed.
+    /// A mechanic who tells `story` and sees the question in `view`. `show`: print the words.
     pub fn new(
         story: Story,
         voice: Espeak,
@@ -65,7 +64,7 @@ impl Mechanic {
         }
     }
 
-    /// The next utterance; the end, where there is nothing left to say.
+    /// The next utterance. Ends when there is nothing left to say.
     pub fn speak(&mut self) -> ScriptAnswer {
         let view = self.view.borrow().clone();
         self.notice(&view);
@@ -87,7 +86,7 @@ impl Mechanic {
         }
     }
 
-    /// Compares what was taken with what was meant.
+    /// Compares the accepted answer with the intended one.
     fn notice(&mut self, view: &MechanicView) {
         let Some((count, taken)) = &view.taken else { return };
         if self.seen.replace(*count) == Some(*count) {
@@ -104,7 +103,7 @@ impl Mechanic {
         }
     }
 
-    /// Whether this is what was meant by what was said last.
+    /// Whether this is what the last utterance meant.
     fn means(&self, answer: &Answer) -> bool {
         self.last.1.iter().any(|meant| meant.is_same(answer))
     }
@@ -120,7 +119,7 @@ impl Mechanic {
             && has(&Answer::Command(command))
         {
             self.objection = None;
-            // The reading that is to be corrected is said once more after this.
+            // Afterwards the reading to be corrected is said again.
             self.last.1.push(Answer::Command(command));
             return self.in_turn(Answer::Command(command), grammar);
         }
@@ -135,7 +134,7 @@ impl Mechanic {
         Some(words)
     }
 
-    /// What the story has for the step at hand: in turn, then other wordings of the last.
+    /// The story's answer at the current step: each in turn, then other wordings of the last.
     fn own(&mut self, view: &MechanicView) -> Option<String> {
         let place = view.round.as_ref().map(|r| format!("{} {r}", view.step));
         let key = place.filter(|p| self.story.answers.contains_key(p)).unwrap_or(view.step.clone());
@@ -152,14 +151,14 @@ impl Mechanic {
         }
     }
 
-    /// The number that was said last, as the tool itself would say it.
+    /// The last number, in the program's own words.
     fn number_again(&self, grammar: &Grammar) -> Option<String> {
         let resolution = grammar.number.as_ref()?.resolution;
         let reading = self.last.1.iter().find(|meant| matches!(meant, Answer::Reading(_)))?;
         Some(self.vocabulary.answer_words(reading, resolution))
     }
 
-    /// One of the wordings of an answer, another one each time, so that a wording that is heard badly does not block the walk.
+    /// One of the wordings of an answer, a different one each time, so that a badly recognised wording does not block the walk.
     fn in_turn(&mut self, answer: Answer, grammar: &Grammar) -> Option<String> {
         let all: Vec<&str> = wordings(grammar, &answer).collect();
         let turn = self.replied.entry(self.vocabulary.answer_words(&answer, 1.0)).or_default();
@@ -168,12 +167,12 @@ impl Mechanic {
     }
 }
 
-/// Everything that may be said for an answer.
+/// All wordings of an answer.
 fn wordings<'a>(grammar: &'a Grammar, answer: &'a Answer) -> impl Iterator<Item = &'a str> {
     grammar.phrases.iter().filter(move |p| p.answer == *answer).map(|p| p.words.as_str())
 }
 
-/// What somebody says who was not understood: another wording of the same answer, or the same again.
+/// What to say after not being understood: another wording of the same answer, or the same again.
 fn other_wording(words: &str, turn: usize, grammar: &Grammar) -> Option<String> {
     let meant = grammar.phrases.iter().find(|p| p.words == words).map(|p| &p.answer);
     let others: Vec<&str> =

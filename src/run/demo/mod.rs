@@ -1,4 +1,4 @@
-//! The demonstration's story and its invented mechanic, who stands in for ears: what a real walk's microphone gives, this gives by a synthetic voice.
+//! The demonstration's story and its simulated mechanic, who replaces the microphone: synthetic speech stands in for a real walk's audio.
 
 pub mod story;
 

@@ -1,4 +1,4 @@
-//! A story: an invented mechanic, bike and fault, and what is answered at every step; what `probeside demo` tells.
+//! A story: a fictional mechanic, bike and fault, with the answer at every step. `probeside demo` tells it.
 
 use super::super::load;
 use crate::phrase::words::normalise;
@@ -14,25 +14,25 @@ use std::path::{Path, PathBuf};
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
 pub struct Story {
     #[serde(rename = "story")]
-    /// What it is about.
+    /// Its title.
     pub title: String,
-    /// Name of a procedure in the folder above the story's.
+    /// Name of a procedure in the parent folder of the story's folder.
     pub procedure: String,
     /// Name of a bike in `bikes/` there.
     pub bike: String,
-    /// What the customer says.
+    /// The customer's complaint.
     pub complaint: String,
     /// Odometer reading.
     pub mileage: String,
-    /// Temperature where the work is done, degrees Celsius.
+    /// Temperature of the workplace, degrees Celsius.
     pub temperature: f64,
-    /// What is used.
+    /// The instruments used.
     pub instruments: Vec<String>,
-    /// Who does the work.
+    /// The mechanic's name.
     pub person: String,
-    /// The voice of the mechanic, an espeak-ng voice name.
+    /// The mechanic's espeak-ng voice.
     pub voice: String,
-    /// What is said at a step (`STEP` or `STEP ROUND`); several are said in turn.
+    /// The answers at a step (`STEP` or `STEP ROUND`). Several are said in turn.
     pub answers: BTreeMap<String, Vec<String>>,
 }
 
@@ -45,7 +45,7 @@ impl Story {
         Self::parse(&read_text(file).map_err(|d| vec![d])?, &file.display().to_string())
     }
 
-    /// Reads a story from its text; `name` is the file's.
+    /// Reads a story from its text. `name` is the file's.
     ///
     /// # Errors
     /// What is wrong with it, with its place.
@@ -60,19 +60,19 @@ impl Story {
         })
     }
 
-    /// The procedure's file, seen from the folder of procedures.
+    /// The procedure's file, relative to the folder of procedures.
     pub fn procedure_in(&self, folder: &Path) -> PathBuf {
         folder.join(&self.procedure).with_extension("yaml")
     }
 
-    /// The bike's file, seen from the folder of procedures.
+    /// The bike's file, relative to the folder of procedures.
     pub fn bike_in(&self, folder: &Path) -> PathBuf {
         folder.join("bikes").join(&self.bike).with_extension("yaml")
     }
 }
 
-/// What is wrong with a story file: its own fields, a procedure or bike that is not there, an answer at a step that is not there or
-/// that takes no such answer. `file` lies in a folder beside the procedures.
+/// Findings in a story file: its own fields, a procedure or bike that does not exist, an answer at a step that does not exist or does not
+/// accept it. `file` lies in a folder beside the procedures.
 pub fn check(file: &Path, text: &str) -> Vec<Diagnostic> {
     let name = file.display().to_string();
     let (story, tree) = match (Story::parse(text, &name), tree::parse(text, &name)) {
@@ -110,7 +110,7 @@ pub fn check(file: &Path, text: &str) -> Vec<Diagnostic> {
     found
 }
 
-/// Whether a step's question takes these words. What a template or a number may turn out to be is not judged here.
+/// Whether a step's question accepts these words. Templates and numbers are not evaluated here.
 fn takes(step: &Step, words: &str) -> bool {
     let (Ask::Choice(choices) | Ask::Watch { choices, .. }) = &step.ask else { return true };
     let words = normalise(words);

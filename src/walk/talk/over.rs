@@ -86,7 +86,7 @@ impl Walker {
     pub(in crate::walk) fn said_in_vain(&mut self, verdict: &Verdict, clip: Option<&String>) -> bool {
         let cut = std::mem::take(&mut self.talk.cut_short);
         if self.talk.over == Some(Over::Silencing) {
-            // Ignored.
+            // Everything but the silencing commands is ignored.
             let silences = matches!(verdict, Verdict::Accept { heard } if SILENCING.contains(&heard.answer));
             if !silences {
                 self.deaf();
