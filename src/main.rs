@@ -8,7 +8,7 @@ use std::process::ExitCode;
 static MEMORY: memory::Memory = memory::Memory;
 
 fn main() -> ExitCode {
-    // What the database says reaches people as a sentence of the archive's own.
+    // The database's messages are silenced: the archive reports them in its own sentences.
     let usual = || "warn,sqlx=off".into();
     let filter = tracing_subscriber::EnvFilter::try_from_env("PROBESIDE_LOG").unwrap_or_else(|_| usual());
     let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(probeside::terminal::complaints);

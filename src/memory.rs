@@ -1,9 +1,9 @@
-//! The program's allocator: the system's. Where there is no memory left, that is said in a sentence, and the program ends as one
-//! that the machine lacks something for, instead of being aborted. What was said back is on disk by then.
+//! The program's allocator: the system's. If memory runs out, it prints a sentence, and the program ends with the exit code for a machine
+//! that lacks something, instead of aborting. Everything said back is on disk by then.
 
 use std::alloc::{GlobalAlloc, Layout, System};
 
-/// The system's allocator, which never gives nothing.
+/// The system's allocator, except that it never returns null.
 pub struct Memory;
 
 fn there(at: *mut u8) -> *mut u8 {
@@ -13,7 +13,7 @@ fn there(at: *mut u8) -> *mut u8 {
     at
 }
 
-// SAFETY: everything is handed on to the system's allocator as it came, and what it gives is given back.
+// SAFETY: every call goes to the system's allocator unchanged, and its result is returned.
 unsafe impl GlobalAlloc for Memory {
     unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
         // SAFETY: the caller keeps the contract of `alloc`.

@@ -1,6 +1,5 @@
-//! `probeside amend`: what is added to a record afterwards, by name and with its time: a reviewer's remark, or the removal of its sound.
-//! Nothing that is there is altered; a session that was ended is ended again, with a new digest, and the old one still fits the part
-//! it was given for.
+//! `probeside amend`: adds to a record afterwards, with name and time: a reviewer's remark, or the removal of its audio. Existing entries
+//! are never altered. A session that had ended is ended again with a new digest; the old digest still fits the part that it was made for.
 
 use crate::run::{Failure, Outcome};
 use crate::session::{Entry, Folder, Journal, Kind, Opened, Remark};
@@ -26,10 +25,10 @@ pub struct Args {
     forget_sound: bool,
 }
 
-/// Carries it out.
+/// Runs the command.
 ///
 /// # Errors
-/// A name or a text of spaces; a folder that is no session, is altered or is in use; storage that fails.
+/// A name or a text that is blank; a folder that is not a session, was altered or is in use; storage that fails.
 pub fn run(args: &Args) -> Outcome {
     let (by, text) = (args.by.trim(), args.text.trim());
     if by.is_empty() || text.is_empty() {

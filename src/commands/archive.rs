@@ -18,13 +18,13 @@ use std::path::Path;
 const ARCHIVE_VARIABLE: &str = "PROBESIDE_ARCHIVE";
 /// Environment variable that holds the token.
 const TOKEN_VARIABLE: &str = "PROBESIDE_SHOP_TOKEN";
-/// Most bytes of a token's file.
+/// Largest token file, bytes.
 const TOKEN_MOST: u64 = 4096;
 
-/// Carries it out.
+/// Runs the command.
 ///
 /// # Errors
-/// What the archive says, as a sentence.
+/// The archive's error, as a sentence.
 pub fn run(args: &Args) -> Outcome {
     let at = whereabouts(args.archive.as_deref())?;
     if let Some(warning) = open_to_others(&at) {
@@ -138,7 +138,7 @@ fn list(found: &Found) -> String {
     out
 }
 
-/// Every text of an [`Archived`] is without control characters already.
+/// The texts of an [`Archived`] contain no control characters.
 fn entry(row: &Archived) -> String {
     let day = day(&row.began);
     let of = |before: &str, text: &str| if text.is_empty() { String::new() } else { format!("{before}{text}") };
@@ -230,7 +230,7 @@ async fn served(at: &str, args: &Serve) -> Outcome {
     let asks = if token.is_some() { ", which asks for the token as a password" } else { "" };
     say(&format!("The archive can be read at http://{address}/{asks}. Ctrl-C ends it.\n"));
     let stop = async {
-        // Where the signal cannot be waited for, the process is ended from outside.
+        // If the program cannot wait for the signal, it is ended from outside.
         if tokio::signal::ctrl_c().await.is_err() {
             std::future::pending::<()>().await;
         }
@@ -242,7 +242,7 @@ async fn served(at: &str, args: &Serve) -> Outcome {
     Ok(0)
 }
 
-/// The token, from a file or the environment: never from the command line, which others on the machine can see.
+/// The token, from a file or the environment. Never from the command line, which other users of the machine can see.
 fn token(file: Option<&Path>) -> Result<Option<String>, Failure> {
     let Some(file) = file else { return Ok(std::env::var(TOKEN_VARIABLE).ok().filter(|token| !token.is_empty())) };
     let name = file.display();

@@ -1,4 +1,5 @@
-//! `probeside check`: is this procedure, bike, fault library, vocabulary or story file sound? Several findings a run, each with file, line and column.
+//! `probeside check`: is this procedure, bike, fault library, vocabulary or story file sound? One run reports many findings, each with
+//! file, line and column.
 //!
 //! `--json` prints one object, version 1 of this schema:
 //! `{"schema": "probeside.check", "version": 1, "sound": bool, "files": [{"file", "kind": "procedure|bike|faults|vocabulary|story|unknown",
@@ -31,20 +32,20 @@ pub struct CheckArgs {
     pub json: bool,
 }
 
-/// What the vocabulary lends to the check.
+/// What the check needs from the vocabulary.
 pub struct Spoken<'a> {
-    /// Phrases that are taken at any step.
+    /// Phrases that are accepted at every step.
     pub reserved: Vec<Reserved>,
-    /// How parts are named aloud.
+    /// The spoken names of parts.
     pub words: &'a dyn Words,
-    /// Checks a vocabulary: its text and its name.
+    /// Checks a vocabulary, given its text and its name.
     pub vocabulary: &'a dyn Fn(&str, &str) -> Vec<Diagnostic>,
 }
 
-/// Checks every path, prints what was found to `out`; the exit code: 0 all sound, 1 errors.
+/// Checks every path and prints the findings to `out`. Returns the exit code: 0 all sound, 1 errors.
 ///
 /// # Errors
-/// When `out` cannot be written.
+/// `out` cannot be written.
 pub fn run(args: &CheckArgs, spoken: &Spoken<'_>, out: &mut dyn std::io::Write) -> std::io::Result<u8> {
     let mut checker =
         Checker { spoken, bikes: BTreeMap::new(), procedures: BTreeMap::new(), report: Report::default() };
@@ -102,16 +103,16 @@ fn as_json(files: &[(String, &'static str)], findings: &[Diagnostic]) -> Value {
     json!({"schema": "probeside.check", "version": 1, "sound": sound, "files": files, "findings": told})
 }
 
-/// Folders below the one that is given are looked into this deep.
+/// Depth to which folders below the given one are searched.
 const DEEPEST: usize = 4;
 
-/// The path itself, or the YAML files in a folder and below it, by name.
+/// The path itself, or the YAML files in a folder and below it, sorted by name.
 fn files_in(path: &Path) -> Vec<PathBuf> {
     fn collect(folder: &Path, depth: usize, to: &mut Vec<PathBuf>) {
         let Ok(entries) = std::fs::read_dir(folder) else { return };
         for entry in entries.flatten() {
             let path = entry.path();
-            // A link may lead anywhere, itself included.
+            // A link may lead anywhere, even to itself.
             let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
             if is_folder && depth < DEEPEST {
                 collect(&path, depth + 1, to);
@@ -126,7 +127,7 @@ fn files_in(path: &Path) -> Vec<PathBuf> {
     if files.is_empty() { vec![path.to_owned()] } else { files }
 }
 
-/// The YAML files in a folder itself, by name.
+/// The YAML files directly in a folder, sorted by name.
 fn files_in_folder(folder: &Path) -> Vec<PathBuf> {
     let mut files: Vec<PathBuf> = files_in(folder);
     files.retain(|file| file.parent() == Some(folder));
@@ -186,7 +187,7 @@ impl Checker<'_, '_> {
         self.report.findings.extend(findings);
     }
 
-    /// What of a fault library does not come out for a bike: those of the folder `bikes/` beside its own folder.
+    /// Findings in a fault library for the bikes in the folder `bikes/` beside its own folder.
     fn library(&mut self, path: &Path, library: &Library) -> Vec<Diagnostic> {
         let beside = path.parent().and_then(Path::parent).unwrap_or(Path::new("")).to_owned();
         let bikes = self.bikes_beside(&beside);
@@ -222,7 +223,7 @@ impl Checker<'_, '_> {
         findings
     }
 
-    /// A bike that was asked for by name: what is wrong with it is reported.
+    /// A bike that was requested by name: findings in it are reported.
     fn needed_bike(&mut self, path: &Path) -> Option<Bike> {
         match bike::load(path) {
             Ok(bike) => Some(bike),
@@ -251,7 +252,7 @@ impl Checker<'_, '_> {
     }
 }
 
-/// The first fault library of the folder `faults/` beside a procedure. What is wrong with it is told when it is checked itself.
+/// The first fault library in the folder `faults/` beside a procedure. Findings in it are reported when it is checked itself.
 fn library_beside(folder: &Path) -> Option<Library> {
     let faults = folder.join("faults");
     if !faults.is_dir() {

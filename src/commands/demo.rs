@@ -1,5 +1,5 @@
-//! `probeside demo`: the whole job with no microphone. An invented mechanic works on an invented bike with a known fault; the
-//! mechanic's answers are synthesised, heard by the real recogniser, walked, journalled and reported.
+//! `probeside demo`: the whole job without a microphone. A simulated mechanic works on a fictional bike with a known fault. The mechanic's
+//! answers are synthesised, recognised by the real recogniser, walked, journalled and reported.
 
 use super::engine::EngineArgs;
 use crate::hear::{Activity, Script};
@@ -67,7 +67,7 @@ pub fn run(args: &Args) -> Outcome {
     let ears = Box::new(Script::new(to_ears, activity, move || mechanic.speak()));
     let (to_mouth, from_mouth) = tokio::sync::mpsc::unbounded_channel();
     let mouth: Box<dyn Mouth> = match show {
-        // Nobody needs to read a demonstration to its end.
+        // Nobody has to read a demonstration to its end.
         true => Box::new(Printed::new(to_mouth, terminal::Lines::unread())),
         false => super::mouth::open_mouth(&args.say, to_mouth, None)?,
     };

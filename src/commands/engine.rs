@@ -1,4 +1,4 @@
-//! Which recogniser hears, and whose voice it knows: the same choice for every command.
+//! The choice of recogniser and of the enrolled voice: the same for every command.
 
 use crate::hear::{self, EngineChoice, HearError, Recogniser};
 use crate::run::{Failure, unheard};
@@ -20,12 +20,12 @@ pub(super) struct EngineArgs {
 }
 
 impl EngineArgs {
-    /// Opens the recogniser for a vocabulary's language and lends it the voice.
+    /// Opens the recogniser for a vocabulary's language and gives it the voice.
     pub fn open(&self, language: &str) -> Result<Box<dyn Recogniser>, Failure> {
         self.ready(language).map_err(unheard)
     }
 
-    /// The same with the recogniser's own error.
+    /// The same, with the recogniser's own error type.
     pub fn ready(&self, language: &str) -> Result<Box<dyn Recogniser>, HearError> {
         let choice =
             EngineChoice { engine: self.engine.as_deref(), model: self.model.as_deref(), language: Some(language) };

@@ -8,7 +8,7 @@ use crate::run::{Failure, Outcome, load, unheard, unvoiced};
 use crate::terminal::say;
 use std::path::PathBuf;
 
-/// Takes of a phrase at most.
+/// Most takes of a phrase.
 const MOST_TAKES: u64 = 12;
 
 /// Arguments of `enrol`.
@@ -55,7 +55,7 @@ pub fn run(args: &Args) -> Outcome {
     }
     let phrases = if args.from.is_some() { Vec::new() } else { phrases(args)? };
     let mut engine = hear::open(args.engine.as_deref()).map_err(unheard)?;
-    // A recogniser that cannot learn voices says so before anybody speaks.
+    // A recogniser that cannot learn voices fails here, before anybody speaks.
     engine.shape(&[0.0; hear::RATE as usize / 2]).map_err(unheard)?;
     let voice = match file.exists() {
         true => PersonalVoice::read(&file).map_err(unvoiced)?,
@@ -86,7 +86,7 @@ pub fn run(args: &Args) -> Outcome {
     Ok(code)
 }
 
-/// What is to be learnt: the vocabulary's controls, escapes, yes and no, and a procedure's answers; the taught wording or every.
+/// The phrases to learn: the vocabulary's controls, escapes, yes and no, and a procedure's answers, each in its taught wording or in all.
 fn phrases(args: &Args) -> Result<Vec<String>, Failure> {
     let shipped = load::shipped();
     let words = load::find(&args.words, &shipped.join("vocabulary"));

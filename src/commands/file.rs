@@ -1,12 +1,12 @@
-//! Files that a command writes beside its output, which is said on standard error. What may be replaced is the rule of `system/write.rs`;
-//! here is one more: a session's folder holds its record and nothing else.
+//! Files that a command writes beside its output; each is announced on standard error. `system/write.rs` decides which files may be
+//! replaced. This file adds one rule: nothing else goes into a session's folder, which holds only its record.
 
 use crate::run::Failure;
 use crate::session::JOURNAL_FILE;
 use crate::system::{self, Inputs, Kind, WriteError};
 use std::path::Path;
 
-/// Folders between a session's and the deepest of its files.
+/// Levels between a session's folder and the deepest of its files.
 const DEEPEST: usize = 4;
 
 impl From<WriteError> for Failure {
@@ -18,10 +18,10 @@ impl From<WriteError> for Failure {
     }
 }
 
-/// Writes the file and says so.
+/// Writes the file and announces it.
 ///
 /// # Errors
-/// A sentence: it may not be replaced, lies in a session's folder, or cannot be written.
+/// A sentence: the file may not be replaced, lies in a session's folder, or cannot be written.
 pub fn write(path: &Path, content: &[u8], kind: &Kind, inputs: &Inputs) -> Result<(), Failure> {
     spare_records(path)?;
     let replaced = system::whole(path, content, kind, inputs)?;
@@ -29,16 +29,16 @@ pub fn write(path: &Path, content: &[u8], kind: &Kind, inputs: &Inputs) -> Resul
     Ok(())
 }
 
-/// Whether [`write`] would be refused, asked before long work.
+/// Checks before long work whether [`write`] would be refused.
 ///
 /// # Errors
-/// As [`write`].
+/// Like [`write`].
 pub fn may_write(path: &Path, kind: &Kind, inputs: &Inputs) -> Result<(), Failure> {
     spare_records(path)?;
     Ok(system::may_write(path, Some(kind), inputs)?)
 }
 
-/// Whether a recording can be begun here: nothing is in its place, and it does not lie in the folder `into` or in another session's.
+/// Checks whether a recording can start here: the path is free and lies neither in the folder `into` nor in another session's.
 ///
 /// # Errors
 /// A sentence.
@@ -55,7 +55,7 @@ pub(super) fn is_free(path: &Path, inputs: &Inputs, into: &Path) -> Result<(), F
 
 fn spare_records(path: &Path) -> Result<(), Failure> {
     let above = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    // A folder that is not there is said when the file is written.
+    // A missing folder is reported when the file is written.
     let Ok(above) = above.canonicalize() else { return Ok(()) };
     let holds_journal = |folder: &&Path| std::fs::symlink_metadata(folder.join(JOURNAL_FILE)).is_ok();
     match above.ancestors().take(DEEPEST).find(holds_journal) {

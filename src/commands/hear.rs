@@ -1,4 +1,4 @@
-//! `probeside hear`: what would be understood of sound files, and how surely.
+//! `probeside hear`: what the recogniser understands in sound files, and with what confidence.
 
 use super::engine::EngineArgs;
 use crate::hear::{self, Activity};
@@ -10,7 +10,7 @@ use serde_json::json;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-/// Stands for a number in `--expect`.
+/// Placeholder for a number in `--expect`.
 const NUMBER: &str = "NUMBER";
 
 /// Arguments of `hear`.
@@ -135,7 +135,7 @@ fn unit_of(text: &str, vocabulary: &Vocabulary) -> Result<Unit, Failure> {
     })
 }
 
-/// Range and resolution worth listening for where no step gives them.
+/// The range and resolution to listen for if no step sets them.
 fn usual_range(unit: Unit) -> (f64, f64, f64) {
     match unit {
         Unit::One => (0.0, 1000.0, 1.0),

@@ -1,5 +1,5 @@
-//! Whether the machine lets the program work at all: file handles, addresses and threads are looked at before anything begins, since
-//! what runs out in the middle may leave no way to say so. Where the system does not tell its limits, nothing is refused.
+//! Checks that the machine has the file handles, address space and threads that the program needs. It does so before anything begins, since
+//! a shortage in the middle may leave no way to report it. If the system does not tell its limits, nothing is refused.
 
 use crate::run::Failure;
 use crate::system::{Links, read};
@@ -7,19 +7,20 @@ use std::fs;
 use std::io::ErrorKind;
 use std::path::Path;
 
-/// File handles that must be free. The demo holds at most 23 (sampled on 2026-11-29); a live walk adds the sound server's sockets, not counted.
+/// File handles that must be free. The demo holds at most 23 (sampled on 2026-11-29); a live walk adds the sound server's sockets, not
+/// counted.
 const HANDLES: u64 = 40;
-/// Address space that must be free for a command that hears, in bytes: the demo peaks at 0.84 GB (VmPeak, sampled on 2026-11-29); the rest is
-/// margin, chosen without a source. `ADDRESSES` is the same for every other command, also chosen.
+/// Address space that must be free for a command that hears, in bytes: the demo peaks at 0.84 GB (VmPeak, sampled on 2026-11-29); the rest
+/// is margin, chosen without a source. `ADDRESSES` is the same for every other command, also chosen.
 const ADDRESSES_TO_HEAR: u64 = 1_600_000_000;
 const ADDRESSES: u64 = 100_000_000;
-/// The system's word for "too many open files".
+/// The system's error number for "too many open files".
 const TOO_MANY_OPEN: i32 = 24;
 
-/// Whether there is enough of everything; `hears`: for the speech model, too.
+/// Checks that there is enough of everything; with `hears`, also for the speech model.
 ///
 /// # Errors
-/// What there is too little of, and what to do.
+/// What is short, and what to do.
 pub(super) fn suffices(hears: bool) -> Result<(), Failure> {
     let limits = match told("/proc/self/limits") {
         Ok(limits) => limits,
@@ -50,7 +51,7 @@ pub(super) fn suffices(hears: bool) -> Result<(), Failure> {
     }
 }
 
-/// What the system tells of this process.
+/// Reads one of this process's status files.
 fn told(file: &str) -> std::io::Result<String> {
     Ok(String::from_utf8_lossy(&read(Path::new(file), 64 << 10, Links::Refuse)?).into_owned())
 }
@@ -61,12 +62,12 @@ fn few_handles() -> Failure {
     )
 }
 
-/// A limit that the system sets to this process; none where it sets none.
+/// A limit that the system sets for this process. `None` if it sets none.
 fn limit(limits: &str, name: &str) -> Option<u64> {
     limits.lines().find_map(|line| line.strip_prefix(name))?.split_whitespace().next()?.parse().ok()
 }
 
-/// Bytes of addresses that the process has.
+/// Bytes of address space in use.
 fn taken() -> u64 {
     let status = told("/proc/self/status").unwrap_or_default();
     limit(&status, "VmSize:").map_or(0, |kilobytes| kilobytes * 1024)

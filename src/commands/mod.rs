@@ -1,7 +1,7 @@
-//! The command line: the arguments of every command, one file each, and what is printed of its result.
+//! The command line: the arguments of every command, one file each, and the output of its result.
 //!
-//! Ears, mouth and recogniser are opened here by the words of the command line; the walk itself is [`run`](mod@crate::run)'s. Deliberately absent:
-//! the loop, the threads and the decisions of a walk.
+//! The commands open the microphone, speech output and recogniser that the command line names; [`run`](mod@crate::run) runs the walk.
+//! Deliberately absent: the loop, the threads and the decisions of a walk.
 
 pub mod check;
 pub mod review;
@@ -78,13 +78,13 @@ pub enum Command {
     Reckon(reckon::Args),
 }
 
-/// Runs the command that the arguments name, the program's name first; its exit code.
+/// Runs the command that the arguments name; the first is the program's name. Returns the exit code.
 pub fn start(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     /// Wrong usage.
     const USAGE: u8 = 2;
     match Cli::try_parse_from(arguments) {
         Ok(cli) => run(cli),
-        // Help and version are asked for; anything else is wrong usage.
+        // Help and version exit normally; anything else is wrong usage.
         Err(told) if !told.use_stderr() => {
             terminal::say(&told.render().to_string());
             terminal::ended(0)
@@ -96,7 +96,7 @@ pub fn start(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     }
 }
 
-/// Runs a command; its exit code.
+/// Runs a command and returns its exit code.
 pub fn run(cli: Cli) -> u8 {
     let hears = match &cli.command {
         Command::Demo(_) | Command::Hear(_) | Command::Rehearse(_) | Command::Enrol(_) | Command::Soundcheck(_) => true,
@@ -132,7 +132,7 @@ fn outcome(command: Command) -> Outcome {
     }
 }
 
-/// The check, with the words of the built-in vocabulary.
+/// Runs the check with the built-in vocabulary.
 fn checked(args: &check::CheckArgs) -> Outcome {
     let words = crate::phrase::Vocabulary::english();
     let always = words.command_phrases().into_iter().chain(words.escape_phrases()).map(|p| (p, true));

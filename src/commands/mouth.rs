@@ -1,4 +1,4 @@
-//! Opens what prompts are said with.
+//! Opens the speech output.
 
 use super::file;
 use crate::hear::PlayedTo;
@@ -10,7 +10,7 @@ use std::path::Path;
 /// The espeak-ng voice of prompts.
 pub(super) const PROMPT_VOICE: &str = "en-gb";
 
-/// The voice that prompts are synthesised with.
+/// The voice that synthesises prompts.
 fn voice() -> Box<dyn speak::Voice> {
     Box::new(speak::Cached::new(speak::Espeak::new(PROMPT_VOICE)))
 }
@@ -26,8 +26,8 @@ fn system_voice(_to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
     Err(Failure::Lacks(why.into()))
 }
 
-/// Whether prompts can go where `--say` says, asked before anything is begun: a file for them must not be there yet, nor lie in the
-/// session's folder `into`.
+/// Checks, before anything begins, whether prompts can go where `--say` says: a file for them must not exist yet, nor lie in the session's
+/// folder `into`.
 ///
 /// # Errors
 /// A sentence.
@@ -38,7 +38,7 @@ pub(super) fn may_speak(say: &str, inputs: &Inputs, into: &Path) -> Result<(), F
     }
 }
 
-/// Opens the mouth that `--say` names; a loudspeaker tells `heard` what it plays.
+/// Opens the speech output that `--say` names. A loudspeaker passes what it plays to `heard`.
 pub(super) fn open_mouth(
     say: &str,
     to: speak::MouthSender,

@@ -1,4 +1,4 @@
-//! The order of a procedure's parts, as the command line takes it.
+//! The order of a procedure's parts, as an argument.
 
 use crate::run::Failure;
 use crate::walk::World;
@@ -14,10 +14,10 @@ pub enum Order {
 }
 
 impl Order {
-    /// Whether the best order is wanted.
+    /// Whether best order is requested.
     ///
     /// # Errors
-    /// It is wanted of a procedure that has no parts.
+    /// It is requested for a procedure without parts.
     pub(super) fn is_best_for(self, world: &World) -> Result<bool, Failure> {
         if self == Order::Written {
             return Ok(false);

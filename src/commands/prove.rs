@@ -41,7 +41,7 @@ pub struct Args {
     pub csv: Option<PathBuf>,
 }
 
-/// Carries it out; exit code 1 when a fault is missed or a sound part is condemned.
+/// Runs the command. Returns exit code 1 if a fault is missed or a sound part is condemned.
 pub fn run(args: &Args) -> Outcome {
     let shipped = load::shipped();
     let procedure = load::find(&args.procedure, &shipped);

@@ -1,4 +1,4 @@
-//! `probeside reckon`: the trade's sums on their own, listed, explained and done.
+//! `probeside reckon`: lists, explains and computes the trade's sums.
 
 use crate::run::{Failure, Outcome};
 use crate::sums::{Input, Reckoned, Refusal, Sum, sum, sums};
@@ -28,10 +28,10 @@ pub struct Args {
     pub json: bool,
 }
 
-/// Carries it out.
+/// Runs the command.
 ///
 /// # Errors
-/// Wrong usage: an unknown sum, an input that there is not, too few or too many values. Input at fault: what the sum refuses.
+/// Wrong usage: an unknown sum, an unknown input, too few or too many values. Input at fault: whatever the sum refuses.
 pub fn run(args: &Args) -> Outcome {
     let Some(name) = &args.name else {
         if args.json {
@@ -111,7 +111,7 @@ fn done_as_json(done: &Reckoned) -> Value {
         "of": of(sum.of), "source": sum.source})
 }
 
-/// A sum that was not done: what it needs and gives.
+/// A sum without values: its inputs and its result.
 fn described(sum: &Sum) -> Value {
     let input = |input: &Input| {
         json!({"name": input.shown(), "quantity": input.quantity().name(), "unit": input.unit.name(), "of": of(input.of),

@@ -10,17 +10,17 @@ use std::fmt::Write;
 use std::path::PathBuf;
 use std::time::Instant;
 
-/// Voices usually, and when it has to be quick.
+/// Number of voices by default and with `--quick`.
 const VOICES: usize = 4;
 const QUICK_VOICES: usize = 2;
-/// Levels in decibels usually, and when it has to be quick.
+/// Levels in decibels by default and with `--quick`.
 const LEVELS: &str = "20,10";
 const QUICK_LEVELS: &str = "15";
-/// Bounds of a level, in decibels.
+/// Limits of a level, in decibels.
 const LEVEL_BOUNDS: (f32, f32) = (-20.0, 80.0);
-/// Phrases named as badly heard, and pairs that are no fault, at most.
+/// Most phrases listed as badly heard, and most harmless pairs listed.
 const MOST_NAMED: usize = 12;
-/// Progress is shown every so many lines.
+/// Number of lines between two progress reports.
 const SHOWN_EVERY: usize = 8;
 
 /// Arguments of `rehearse`.
@@ -113,7 +113,7 @@ fn unspoken(why: &SpeakError) -> Failure {
     if why.machine_lacks() { Failure::Lacks(why.to_string()) } else { Failure::Input(why.to_string()) }
 }
 
-/// The voices that are on this machine; without espeak-ng there is no rehearsal, without flite a smaller one.
+/// The voices installed on this machine. Without espeak-ng no rehearsal is possible; without flite it is smaller.
 fn present(casts: Vec<Cast>) -> Result<Vec<Cast>, Failure> {
     let mut there = Vec::new();
     for cast in casts {
@@ -126,7 +126,7 @@ fn present(casts: Vec<Cast>) -> Result<Vec<Cast>, Failure> {
     Ok(there)
 }
 
-/// "20,10,clean".
+/// Parses "20,10,clean".
 fn levels(text: &str) -> Result<Vec<Option<f32>>, Failure> {
     let mut found = Vec::new();
     for part in text.split(',').map(str::trim) {
@@ -156,7 +156,7 @@ fn counted(count: usize, one: &str) -> String {
     format!("{count} {one}{}", if count == 1 { "" } else { "s" })
 }
 
-/// The report for people.
+/// The report as text.
 fn printed(report: &Report) -> String {
     let mut out = String::new();
     let _ = writeln!(
@@ -234,7 +234,7 @@ fn describe(pair: &Pair, out: &mut String) {
     }
 }
 
-/// Phrases that were right at once in less than half of their trials.
+/// Phrases that were accepted correctly at once in less than half of their trials.
 fn weak(report: &Report, out: &mut String) {
     let all = report.stages.iter().flat_map(|s| s.phrases.iter().map(move |p| (s, p)));
     let mut weak: Vec<_> = all.filter(|(_, p)| p.counts.right * 2 < p.counts.trials).collect();

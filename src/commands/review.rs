@@ -1,4 +1,4 @@
-//! `probeside review`: what a session's journal says.
+//! `probeside review`: shows a session's journal.
 
 use super::file;
 use crate::review::{
@@ -36,7 +36,7 @@ pub struct Args {
     pub json: bool,
 }
 
-/// Carries it out; the exit code is 1 when there is no readable session, the journal was altered, or a file could not be written.
+/// Runs the command. The exit code is 1 if there is no readable session, the journal was altered, or a file could not be written.
 pub fn run(args: &Args) -> u8 {
     let review = match gather(&mut Folder::at(&args.session)) {
         Ok(review) => review,

@@ -1,12 +1,12 @@
-//! `probeside shop`. What it takes is in `shop_args.rs`; what it does in `archive.rs`, with the feature `shop`.
+//! `probeside shop`. `shop_args.rs` has its arguments; `archive.rs` does the work, with the feature `shop`.
 
 pub use super::shop_args::Args;
 use crate::run::Outcome;
 
-/// Carries it out.
+/// Runs the command.
 ///
 /// # Errors
-/// What the archive says; without the feature `shop`, that it is not built in.
+/// The archive's error. Without the feature `shop`: it is not built in.
 pub fn run(args: &Args) -> Outcome {
     #[cfg(feature = "shop")]
     return super::archive::run(args);

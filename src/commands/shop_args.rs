@@ -1,4 +1,4 @@
-//! What the archive's command takes.
+//! The arguments of the archive's command.
 
 use std::path::PathBuf;
 

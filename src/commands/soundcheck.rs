@@ -31,7 +31,7 @@ pub struct Args {
     json: bool,
 }
 
-/// Prints what is told.
+/// Prints one report of the check.
 fn print(news: News<'_>) {
     match news {
         News::Ask(what) => crate::terminal::errln!("{what}"),

@@ -19,18 +19,18 @@ pub struct Args {
     pub json: bool,
 }
 
-/// What it proves and what it cannot, for whoever asks for help.
+/// What it proves and what it cannot, for `--help`.
 const PROVES: &str = "The lines of a journal hang together by hash, and digest.json holds the hash of the last one: an altered line, or one that is missing, is \
     found. What cannot be found without the digest on paper (--digest): a record that was made anew as a whole, or cut back to an earlier end. A session that was \
     not ended is neither whole nor at fault: lines may be missing at its end.\n\nExit codes: 0 no fault was found; 1 one was, or there is no session.";
-/// What a whole record does not prove.
+/// What an intact record does not prove.
 const CANNOT_SEE_REBUILT: &str = "Compare the digest with the one noted when the session ended, or give it by --digest: without it, a record that was made anew as \
     a whole, or cut back to an earlier end, looks the same.\n";
-/// What one that was not ended does not.
+/// What an intact record without an end does not prove.
 const CANNOT_SEE_CUT: &str = "Every line follows from the one before. The session is under way, or broke off; lines that were removed from the end together with \
     its digest look the same. To end it: probeside walk --resume\n";
 
-/// Carries it out; the exit code is 1 when a fault was found or there is no readable session.
+/// Runs the command. The exit code is 1 if a fault was found or there is no readable session.
 pub fn run(args: &Args) -> u8 {
     let found = match verify(&mut Folder::at(&args.session), args.digest.as_deref()) {
         Ok(found) => found,

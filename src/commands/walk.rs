@@ -1,4 +1,4 @@
-//! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; resumed after an interruption.
+//! `probeside walk`: a procedure at the bike, by voice, by typing or from a sound file; can be resumed after an interruption.
 
 use super::engine::EngineArgs;
 use super::mouth::{may_speak, open_mouth};
@@ -10,7 +10,7 @@ use crate::session::{Digest, Folder, Job};
 use crate::system::Inputs;
 use std::path::{Path, PathBuf};
 
-/// In place of a fault library: no advice.
+/// Given instead of a fault library: no advice.
 const NO_FAULTS: &str = "none";
 
 /// Arguments of `walk`.
@@ -91,7 +91,7 @@ impl From<Keep> for KeepSound {
     }
 }
 
-/// A temperature in which somebody works.
+/// Parses a temperature of a workplace.
 fn degrees(text: &str) -> Result<f64, String> {
     const COLDEST: f64 = -60.0;
     const HOTTEST: f64 = 60.0;
@@ -162,20 +162,20 @@ fn resume(args: &Args, folder: &Path) -> Outcome {
     }
 }
 
-/// A walk that had come to its end before it broke off was ended just now.
+/// Reports that the record of a walk that had already ended is now closed.
 fn say_it_is_ended(args: &Args, folder: &Path, world: &crate::walk::World, digest: &Digest) -> Outcome {
     crate::terminal::errln!("This walk had come to its end before it broke off; now its record is closed, too.");
     crate::terminal::errln!("{}", digest_line(folder, digest));
     let (to_mouth, mut from_mouth) = tokio::sync::mpsc::unbounded_channel();
     match open_mouth(&args.say, to_mouth, None) {
         Ok(mut mouth) => say_digest(digest, world, &mut *mouth, &mut from_mouth)?,
-        // What was to be done is done, and the digest is on the screen.
+        // The work is done, and the digest is on the screen.
         Err(why) => crate::terminal::errln!("{why}"),
     }
     Ok(0)
 }
 
-/// Opens ears, mouth and recogniser, and walks the session with them.
+/// Opens the ears, mouth and recogniser, and walks the session with them.
 fn walk(session: Session, args: &Args) -> Outcome {
     let session = session.speaking_over(args.bargein);
     let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();

@@ -121,7 +121,7 @@ async fn watch(ready: &std::sync::mpsc::Sender<()>) {
     }
 }
 
-/// Passes the signal to all receivers. Without a receiver the program ends at once, after the second signal once `GRACE` has passed.
+/// Passes the signal to all receivers. The program ends at once if there is none, and after `GRACE` at the second signal.
 fn heard((why, signal): Kind) {
     let before = HEARD.fetch_add(1, Ordering::SeqCst);
     let told = {
