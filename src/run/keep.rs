@@ -4,10 +4,10 @@
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum KeepSound {
-    /// That of accepted answers and of answers the user was asked to confirm.
+    /// Audio of accepted answers, and of answers that the user was asked to confirm.
     #[default]
     Answers,
-    /// Also that of utterances that were not understood, and of the whole session: all that the microphone picks up from start to end.
+    /// Also audio of utterances that were not understood, and of the whole session: all that the microphone picks up from start to end.
     Everything,
     /// None.
     Nothing,

@@ -11,7 +11,7 @@ use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
 use crate::session::{Miss, Record};
 use serde_json::{Value, json};
 
-/// After this many "not sure" answers, each met with the explanation, the check is skipped.
+/// The check is skipped at this many "not sure" answers. Each earlier one gets the explanation.
 const UNSURE_BEFORE_LEFT_OUT: u32 = 2;
 /// Speech that began this long ago has ended, whether or not its end was reported: the longest utterance is cut off at 20 s, and
 /// recognising it takes a few more.

@@ -10,7 +10,7 @@ use crate::sums::{Input, Sum, sum};
 use crate::units::Unit;
 use serde_json::json;
 
-/// Most steps between the largest and the smallest value that the grammar allows.
+/// The grammar allows values up to this many steps from zero.
 const MOST_STEPS: f64 = 1e6;
 
 /// The smallest step in which users say values in this unit.
