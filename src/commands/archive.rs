@@ -1,4 +1,4 @@
-//! What `probeside shop` does.
+//! `probeside shop`: adds sessions to the archive, finds and shows them, and serves them as web pages.
 
 use super::shop_args::{Add, Args, Find, Serve, Show, What};
 use crate::hear::models::user_data;

@@ -1,4 +1,4 @@
-//! The microphone, the pedal and the clock.
+//! Handles the microphone, the pedals and the wall clock.
 
 use crate::phrase::Command;
 use crate::session::Record;

@@ -1,5 +1,5 @@
-//! Tracks which prompts were heard whole. A prompt cut by the pedal, by speech or by a lost loudspeaker does not count. A prompt that could
-//! only be printed may have been read; it is spoken again when the loudspeaker is back.
+//! Tracks which prompts played to their end. A prompt cut by the pedal, by speech or by a lost loudspeaker does not count. A prompt that
+//! could only be printed may have been read; it is spoken again when the loudspeaker is back.
 
 use crate::session::Record;
 use crate::walk::enter::How;
