@@ -139,3 +139,25 @@ fn resume(stage: &mut Stage) {
     assert_eq!(stage.finished.take().map(|(code, _)| code), Some(1));
     stage.restart(60_000);
 }
+
+/// A signal during a write, and a kill before the write was answered: whoever starts the program again wants to go on.
+#[test]
+fn a_stop_that_was_overtaken_by_a_kill_stops_nothing_later() {
+    let silent = |record: &Record| if is_last(record) { DiskSays::SaysNothing } else { DiskSays::Takes };
+    interrupted_at_the_conclusion(silent, |stage| {
+        stage.give(stop());
+        stage.restart(60_000);
+        let id = stage.held.pop().expect("it is being written");
+        stage.give(Event::Recorded { id });
+        assert_ne!(stage.finished.as_ref().map(|(code, _)| *code), Some(1), "it goes on");
+    });
+    // The same where the record is known to be on disk before the walk is told that it was started again.
+    interrupted_at_the_conclusion(silent, |stage| {
+        stage.give(stop());
+        let id = stage.held.pop().expect("it is being written");
+        stage.disk = |_| DiskSays::SaysNothing;
+        stage.give(Event::Recorded { id });
+        stage.disk = |_| DiskSays::Takes;
+        stage.restart(60_000);
+    });
+}

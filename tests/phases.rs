@@ -287,8 +287,10 @@ fn cells_of(phase: PhaseKind, one: &In) -> Vec<&'static str> {
     }
 
     let (walker, _) = one.after([Event::Resumed { gap_ms: 60_000, repaired: false }]);
+    let stops_with = |id| one.after([Event::Recorded { id }]).0.is_stopped();
+    let is_stopped = one.walker.is_stopped() || one.walker.waits_for_record().is_some_and(stops_with);
     match row.resumed {
-        OnResumed::StaysBusy | OnResumed::Closes | OnResumed::Guards if !one.walker.is_stopped() => {
+        OnResumed::StaysBusy | OnResumed::Closes | OnResumed::Guards if !is_stopped => {
             assert_eq!(walker.phase(), phase);
         }
         OnResumed::AsksForStorage => assert_eq!(walker.phase(), PhaseKind::Stuck),

@@ -3,7 +3,7 @@
 use super::enter::How;
 use super::event::SayKind;
 use super::memory::Taken;
-use super::phase::{Left, Phase};
+use super::phase::{After, Left, Phase};
 use super::table::OnResumed;
 use super::walker::Walker;
 use crate::bike::{BikeState, InstrumentKind, StateNeed};
@@ -85,7 +85,10 @@ impl Walker {
 
     /// The program was restarted on this session: restates what is known before anything else.
     pub(super) fn resumed(&mut self, gap_ms: u64, repaired: bool) {
-        let was_stopped = std::mem::take(&mut self.ending.stopped);
+        // A stop that was not on disk yet when the program broke off stops nothing now.
+        let stopping = matches!(&self.phase, Phase::Writing { owed, .. } if matches!(owed.then, After::Stopped));
+        let was_stopped = std::mem::take(&mut self.ending.stopped) || stopping;
+        self.ending.stop_why = None;
         self.talk.speaking.clear();
         self.talk.listening = None;
         self.talk.over = None;

@@ -148,7 +148,7 @@ pub enum OnHeat {
 /// Where a restarted walk goes on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OnResumed {
-    /// It keeps waiting for the pending request.
+    /// It keeps waiting for the pending request, unless that was the stop itself.
     StaysBusy,
     /// It continues with what an interruption left open, otherwise with the step's question.
     GoesOn,
