@@ -277,6 +277,27 @@ fn speech_that_begins_again_and_again_does_not_put_it_off() {
     }
 }
 
+/// A loudspeaker that brings no prompt to its end is stuck: what the guard said last counts as being said once, not for ever.
+#[test]
+fn a_prompt_that_never_ends_does_not_put_it_off() {
+    let mut stage = with_hot_coils();
+    let mut due = stage.timers[&TimerKind::CoilHeat];
+    let mut spoken = Vec::new();
+    for _ in 0..6 {
+        stage.now_ms = due;
+        let now = stage.now();
+        let effects = stage.walker.handle(Event::Timer { timer: TimerKind::CoilHeat }, &now);
+        let speaks = |e: &Effect| matches!(e, Effect::Say { text, .. } if text.contains(GUARD));
+        spoken.push(effects.iter().any(speaks));
+        let again = effects.iter().rev().find_map(|e| match e {
+            Effect::StartTimer { timer: TimerKind::CoilHeat, ms } => Some(*ms),
+            _ => None,
+        });
+        due += again.expect("it goes on counting");
+    }
+    assert_eq!(spoken, [true, false, true, false, true, false]);
+}
+
 /// A walk of a story up to the first step that tells the power off while a coil may be hot, and since when; nothing where it tells none.
 fn where_power_is_told_off(story: &str) -> Option<(Stage, u64)> {
     let Story { world, mechanic, .. } = Story::of(story);
