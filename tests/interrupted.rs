@@ -2,6 +2,10 @@
 //! within two seconds. The expectations are the program's own contract.
 #![cfg(unix)]
 
+#[path = "support/signal.rs"]
+mod signal;
+
+use signal::send;
 use std::io::Write;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
@@ -43,11 +47,6 @@ fn busy(into: &Path) -> Child {
     let mut answers = child.stdin.take().expect("a pipe");
     std::thread::spawn(move || while answers.write_all(b"say again\n").is_ok() {});
     child
-}
-
-fn send(signal: &str, to: &Child) {
-    let sent = Command::new("kill").args(["-s", signal, &to.id().to_string()]).status();
-    assert!(sent.is_ok_and(|status| status.success()), "kill -s {signal}");
 }
 
 fn ends_within(child: &mut Child, limit: Duration) -> Option<std::process::ExitStatus> {

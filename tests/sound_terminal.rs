@@ -3,6 +3,8 @@
 //! termios`.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
+#[path = "support/signal.rs"]
+mod signal;
 #[path = "support/sound_loop.rs"]
 #[allow(dead_code)]
 mod sound_loop;
@@ -10,10 +12,11 @@ mod sound_loop;
 use rustix::fd::OwnedFd;
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{LocalModes, Termios, tcgetattr};
+use signal::send;
 use sound_loop::{SoundLoop, or_left_out};
 use std::fs::OpenOptions;
 use std::os::unix::process::CommandExt;
-use std::process::{Child, Command, Stdio};
+use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// Time limit for a walk's start, and for its end, on a machine that runs other tests.
@@ -33,11 +36,6 @@ fn until(what: &str, mut is_so: impl FnMut() -> bool) {
         assert!(begun.elapsed() < LIMIT, "{what}: not within {LIMIT:?}");
         std::thread::sleep(Duration::from_millis(20));
     }
-}
-
-fn send(signal: &str, to: &Child) {
-    let sent = Command::new("kill").args(["-s", signal, &to.id().to_string()]).status();
-    assert!(sent.is_ok_and(|status| status.success()), "kill -s {signal}");
 }
 
 #[test]

@@ -63,23 +63,24 @@ impl UtteranceShape {
     }
 }
 
+/// For tests: a path through eight directions, drawn with `slow` frames for each.
+#[cfg(test)]
+pub(in crate::hear) fn drawn(path: &[usize], slow: usize) -> UtteranceShape {
+    let mut frames = Vec::new();
+    for at in path {
+        for n in 0..slow {
+            let mut row = [0.0f32; 8];
+            row[*at] = 1.0;
+            row[(*at + 1) % 8] = 0.05 * n as f32;
+            frames.extend(row);
+        }
+    }
+    UtteranceShape::new(&frames, 8)
+}
+
 #[cfg(test)]
 mod tests {
-    use super::*;
-
-    /// A path through eight directions, drawn with `slow` frames for each.
-    fn shape(path: &[usize], slow: usize) -> UtteranceShape {
-        let mut frames = Vec::new();
-        for at in path {
-            for n in 0..slow {
-                let mut row = [0.0f32; 8];
-                row[*at] = 1.0;
-                row[(*at + 1) % 8] = 0.05 * n as f32;
-                frames.extend(row);
-            }
-        }
-        UtteranceShape::new(&frames, 8)
-    }
+    use super::{UtteranceShape, drawn as shape};
 
     #[test]
     fn slower_speech_is_near_and_another_word_is_far() {

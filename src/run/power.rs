@@ -3,11 +3,11 @@
 //! in the journal, and the walk must reach its correct end. If the whole session's audio is kept, at most the open piece is lost.
 
 use super::keep::KeepSound;
-use super::power_bench::{Files, READ_BACK, Room, SOUND, SetClock, drive, drive_in, sixteen_bits};
+use super::power_bench::{Files, READ_BACK, Room, SOUND, drive, drive_in, sixteen_bits};
 use super::session::{Session, TakenUp};
 use crate::review::{gather, pieces, to_be_done, verify, whole};
 use crate::session::disk::{Disk, Fault, Keep};
-use crate::session::{Clip, Journal, Kind, Record, Storage, clip_sound, limits};
+use crate::session::{Clip, Journal, Kind, Record, SetClock, Storage, clip_sound, limits};
 use std::path::Path;
 
 /// Number of readings in a whole walk.
@@ -250,7 +250,7 @@ fn sound_that_could_not_be_stored_is_stored_later() {
 #[test]
 fn a_clock_that_is_set_back_is_said_at_once_and_journalled() {
     let (files, disk, room) = (Files::new(), Disk::new(), Room::default());
-    let clock = SetClock::new();
+    let clock = SetClock::start();
     let session = files.begin(&disk).unwrap().timed_by(clock.clone());
     room.at_answer(4, move || clock.set_by(-3_600_000));
     let (end, said) = drive_in(&room, session, true);
@@ -271,7 +271,7 @@ fn a_clock_that_is_set_back_is_said_at_once_and_journalled() {
 #[test]
 fn a_clock_that_was_set_back_while_nobody_walked_is_said() {
     let (files, disk, room) = (Files::new(), Disk::new(), Room::default());
-    let clock = SetClock::new();
+    let clock = SetClock::start();
     clock.set_by(3_600_000);
     let session = files.begin(&disk).unwrap().timed_by(clock);
     disk.cut_before(80, Keep::Nothing);

@@ -7,16 +7,14 @@ use super::mechanic_view::MechanicView;
 use super::session::Session;
 use crate::hear::{EarEvent, EarSender, Ears};
 use crate::phrase::{Answer, Vocabulary};
+use crate::session::Job;
 use crate::session::disk::Disk;
-use crate::session::{Job, TimeSource};
 use crate::speak::{Mouth, MouthEvent, MouthSender, Say};
 use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, VecDeque};
 use std::path::Path;
 use std::rc::Rc;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicI64, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// The answer at each step.
 const ANSWERS: [(&str, &str); 4] =
@@ -192,30 +190,6 @@ impl Room {
     /// Runs `happens` after this many answers, before the next.
     pub(super) fn at_answer(&self, answer: usize, happens: impl FnOnce() + 'static) {
         self.happens.borrow_mut().push_back((answer, Box::new(happens)));
-    }
-}
-
-/// The machine's clocks, with the wall clock shifted by some milliseconds.
-#[derive(Debug)]
-pub(super) struct SetClock(Instant, AtomicI64);
-
-impl SetClock {
-    pub(super) fn new() -> Arc<Self> {
-        Arc::new(Self(Instant::now(), AtomicI64::new(0)))
-    }
-
-    pub(super) fn set_by(&self, ms: i64) {
-        self.1.store(ms, Ordering::Relaxed);
-    }
-}
-
-impl TimeSource for SetClock {
-    fn monotonic(&self) -> Duration {
-        self.0.elapsed()
-    }
-
-    fn wall(&self) -> jiff::ZonedDateTime {
-        jiff::ZonedDateTime::now() + jiff::SignedDuration::from_millis(self.1.load(Ordering::Relaxed))
     }
 }
 

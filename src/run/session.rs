@@ -99,19 +99,33 @@ impl Session {
             serde_json::json!({ SETTING_PROCEDURE: world.main, SETTING_SOUND: keep, SETTING_ADVICE: advice.is_some(), SETTING_BEST: best }),
         );
         let journal = Journal::create(storage, header, files, &clock.now())?;
-        Ok(Self {
-            walker: walker(&world, advice.is_some(), best),
+        let walker = walker(&world, advice.is_some(), best);
+        let session = Self::over(journal, folder, walker, world, clock, advice);
+        Ok(Self { first: vec![Event::Begin], walls_are_real: true, ..session })
+    }
+
+    /// A session over a journal, before its first event.
+    fn over(
+        journal: Journal,
+        folder: &Path,
+        walker: Walker,
+        world: Arc<World>,
+        clock: Clock,
+        advice: Option<Advisor>,
+    ) -> Self {
+        Self {
+            walker,
             journal,
-            first: vec![Event::Begin],
+            first: Vec::new(),
             folder: folder.to_path_buf(),
             world,
             clock,
             advice,
             missing: Vec::new(),
             left_at: None,
-            walls_are_real: true,
+            walls_are_real: false,
             interrupts: Interrupts::listen(),
-        })
+        }
     }
 
     /// Resumes the session in `folder`: replays it up to where it broke off.
@@ -146,19 +160,8 @@ impl Session {
             }
             false => None,
         };
-        let mut session = Self {
-            walker: walker(&world, advised, best),
-            journal,
-            first: Vec::new(),
-            folder: folder.to_path_buf(),
-            world,
-            clock,
-            advice,
-            missing: Vec::new(),
-            left_at: None,
-            walls_are_real: false,
-            interrupts: Interrupts::listen(),
-        };
+        let walker = walker(&world, advised, best);
+        let mut session = Self::over(journal, folder, walker, world, clock, advice);
         if let Some(repair) = &repair {
             crate::terminal::errln!("{}", repair.sentence());
         }

@@ -178,24 +178,38 @@ pub fn wall_ms(then: &Now, now: &Now) -> Option<i128> {
     Some(at(now)?.duration_since(at(then)?).as_millis())
 }
 
+/// Test double: the machine's clocks, the wall clock set by some milliseconds.
+#[cfg(test)]
+#[derive(Debug)]
+pub(crate) struct SetClock(Machine, std::sync::atomic::AtomicI64);
+
+#[cfg(test)]
+impl SetClock {
+    /// One that has not been set.
+    pub(crate) fn start() -> Arc<Self> {
+        Arc::new(Self(Machine(Instant::now()), Default::default()))
+    }
+
+    /// From here on the wall clock differs from the machine's by this.
+    pub(crate) fn set_by(&self, ms: i64) {
+        self.1.store(ms, std::sync::atomic::Ordering::Relaxed);
+    }
+}
+
+#[cfg(test)]
+impl TimeSource for SetClock {
+    fn monotonic(&self) -> Duration {
+        self.0.monotonic()
+    }
+
+    fn wall(&self) -> Zoned {
+        self.0.wall() + jiff::SignedDuration::from_millis(self.1.load(std::sync::atomic::Ordering::Relaxed))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// The machine's clocks, the wall clock set by some milliseconds.
-    #[derive(Debug)]
-    struct Set(Machine, std::sync::atomic::AtomicI64);
-
-    impl TimeSource for Set {
-        fn monotonic(&self) -> Duration {
-            self.0.monotonic()
-        }
-
-        fn wall(&self) -> Zoned {
-            let by = jiff::SignedDuration::from_millis(self.1.load(std::sync::atomic::Ordering::Relaxed));
-            self.0.wall().checked_add(by).unwrap()
-        }
-    }
 
     #[test]
     fn a_clock_that_was_set_is_noticed_and_time_that_passes_is_not() {
@@ -221,7 +235,7 @@ mod tests {
     /// Contract: wall times come from the machine, however session time advances.
     #[test]
     fn counted_time_moves_by_samples_alone_and_wall_time_does_not() {
-        let source = Arc::new(Set(Machine(Instant::now()), Default::default()));
+        let source = SetClock::start();
         let mut clock = Clock::by(source.clone()).counted();
         let before = clock.now();
         for _ in 0..3 {
@@ -232,7 +246,7 @@ mod tests {
         let ahead = after.wall.parse::<Timestamp>().unwrap().duration_since(machine).as_millis();
         assert!((-1_000..=0).contains(&ahead), "the wall is {ahead} ms ahead of the machine's clock");
         assert_eq!(clock.look(), None, "session time that runs ahead is no clock that was set");
-        source.1.store(-3_600_000, std::sync::atomic::Ordering::Relaxed);
+        source.set_by(-3_600_000);
         assert!(clock.look().is_some_and(|by| (3_599_000..=3_601_000).contains(&by)));
         assert_eq!(clock.look(), None);
     }

@@ -30,6 +30,8 @@ pub(crate) mod disk;
 
 pub use chain::{Entry, Kind, sha256_hex};
 pub use clip::{CLIP_RATE, CLIPS, clip_file, clip_sound, flac};
+#[cfg(test)]
+pub(crate) use clock::SetClock;
 pub use clock::{Clock, Passing, SessionTime, TimeSource, away_ms, set_back_ms, set_ms, wall_ms};
 pub use digest::{DIGEST_FILE, Digest};
 pub use error::SessionError;

@@ -213,7 +213,9 @@ impl Walker {
                 Ok(text) => text,
                 Err(d) => return self.fault(&d.to_string()),
             };
-            let words = text.clone();
+            if !fresh {
+                self.cautions.words.clone_from(&text);
+            }
             let signal = self.words(&format!("signal-{}", caution.signal.name().to_lowercase()), json!({}));
             brief = match brief.take() {
                 Some((word, said)) if fresh && word == signal => Some((word, format!("{said} {text}"))),
@@ -223,7 +225,6 @@ impl Walker {
                 }
             };
             if !fresh {
-                self.cautions.words = words;
                 self.say_caution(brief.take());
                 self.sentence("acknowledge", json!({}), SayKind::Caution);
                 self.phase = Phase::Caution { now: id, rest: due };

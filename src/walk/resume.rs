@@ -20,12 +20,9 @@ impl Walker {
         let gap = self.talk.waiting_since.take().map_or(0, |since| self.now.mono_ms.saturating_sub(since));
         self.talk.silences = 0;
         self.sentence("going-on", json!({}), SayKind::Notice);
-        match self.take_left() {
-            Left::Owed(owed) => self.write(owed.record, owed.then),
-            left => {
-                self.phase = Phase::Waiting { left };
-                self.pick_up(gap);
-            }
+        match &self.phase {
+            Phase::Waiting { left: Left::Owed(_) } => self.write_again(),
+            _ => self.pick_up(gap),
         }
     }
 

@@ -245,21 +245,8 @@ pub fn names() -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::hear::shape::drawn as shape;
     use proptest::prelude::*;
-
-    /// A path through eight directions, drawn with `slow` frames for each.
-    fn shape(path: &[usize], slow: usize) -> UtteranceShape {
-        let mut frames = Vec::new();
-        for at in path {
-            for n in 0..slow {
-                let mut row = [0.0f32; 8];
-                row[*at] = 1.0;
-                row[(*at + 1) % 8] = 0.05 * n as f32;
-                frames.extend(row);
-            }
-        }
-        UtteranceShape::new(&frames, 8)
-    }
 
     fn voice() -> PersonalVoice {
         let mut voice = PersonalVoice::new("Ada", "m");

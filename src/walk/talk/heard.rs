@@ -45,7 +45,12 @@ impl Walker {
 
     /// "Ready" to a caution that did not play to its end: repeats it.
     pub(in crate::walk) fn caution_again(&mut self, now: String, rest: Vec<String>) {
-        self.sentence("caution-again", json!({}), SayKind::Notice);
+        self.caution_anew("caution-again", now, rest);
+    }
+
+    /// Says why, then the caution at hand and those that follow.
+    fn caution_anew(&mut self, why: &str, now: String, rest: Vec<String>) {
+        self.sentence(why, json!({}), SayKind::Notice);
         self.talk.last_said.clear();
         let restated = self.cautions.restates;
         self.cautions_then_ask([now].into_iter().chain(rest).collect(), restated);
@@ -79,10 +84,7 @@ impl Walker {
             OnLoudspeaker::ThisCaution if due || self.caution_heard().is_none() && !self.is_cautioning() => {
                 let Phase::Caution { now, rest } = self.phase.clone() else { return };
                 self.deaf();
-                self.sentence("loudspeaker-back", json!({}), SayKind::Notice);
-                self.talk.last_said.clear();
-                let restated = self.cautions.restates;
-                self.cautions_then_ask([now].into_iter().chain(rest).collect(), restated);
+                self.caution_anew("loudspeaker-back", now, rest);
             }
             OnLoudspeaker::StepsCautions if due => {
                 self.deaf();
