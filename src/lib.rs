@@ -61,6 +61,7 @@ pub mod check;
 pub mod circuit;
 pub mod commands;
 pub mod diagnose;
+pub mod expression;
 pub mod hear;
 pub mod phrase;
 pub mod procedure;

@@ -4,7 +4,7 @@
 
 use probeside::bike::{self, EnglishWords, as_value};
 use probeside::circuit::faults::Library;
-use probeside::procedure::{MOST_STEPS, Scope, evaluate_bool, evaluate_list, evaluate_number, expression, render};
+use probeside::expression::{self, MOST_STEPS, Scope, evaluate_bool, evaluate_list, evaluate_number, render};
 use probeside::source::{Place, Written};
 use proptest::prelude::*;
 use serde_json::json;

@@ -4,7 +4,8 @@
 use probeside::bike::{self, Bike, BikeState, EnglishWords, as_value};
 use probeside::circuit::faults::{Fault, Library};
 use probeside::circuit::{Expected, Question, Subject};
-use probeside::procedure::{self, Procedure, Scope, render_state};
+use probeside::expression::Scope;
+use probeside::procedure::{self, Procedure, render_state};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 

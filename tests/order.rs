@@ -8,8 +8,9 @@ use probeside::circuit::faults::{Fault, Library};
 use probeside::diagnose::{
     Adviser, Asked, CircuitObserver, Observer, Order, Proof, Seen, Verdict as Judged, Wanted, prove,
 };
+use probeside::expression::render;
 use probeside::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind, Verdict};
-use probeside::procedure::{Ask, render};
+use probeside::procedure::Ask;
 use probeside::session::{JOURNAL_FILE, Now, Record};
 use probeside::walk::{Answered, Effect, Event, SayKind, Walker, World};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};

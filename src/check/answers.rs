@@ -11,7 +11,8 @@
 
 use super::findings::{Findings, Reserved};
 use super::walks::Walks;
-use crate::procedure::{Ask, Expression, Procedure, ReadingAsk, Scope, Step, Template, evaluate_number, render};
+use crate::expression::{Expression, Scope, Template, evaluate_number, render};
+use crate::procedure::{Ask, Procedure, ReadingAsk, Step};
 use crate::source::Diagnostic;
 use crate::units::Unit;
 

@@ -17,8 +17,9 @@ use super::findings::{Findings, Surroundings};
 use super::flow::{Fact, Facts, OUT};
 use super::walks::{Node, Walks};
 use crate::bike::{Bike, Engine, InstrumentKind, PointsAt};
+use crate::expression::Template;
 use crate::phrase::Named;
-use crate::procedure::{Ask, Caution, Hazard, Procedure, Step, Template};
+use crate::procedure::{Ask, Caution, Hazard, Procedure, Step};
 use crate::source::Diagnostic;
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -15,8 +15,9 @@
 
 use super::findings::Findings;
 use super::walks::Walks;
+use crate::expression::{Scope, Template, render};
 use crate::phrase::{Vocabulary, normalise};
-use crate::procedure::{Ask, Procedure, Scope, Step, Template, render};
+use crate::procedure::{Ask, Procedure, Step};
 use crate::source::{Diagnostic, Place};
 use serde_json::Value;
 

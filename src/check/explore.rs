@@ -14,10 +14,8 @@ use super::walks::{
     samples,
 };
 use crate::bike::{Bike, as_value};
-use crate::procedure::{
-    Ask, Loop, Procedure, ReadingAsk, Route, Scope, Step, Target, evaluate_bool, evaluate_list, expression,
-    render_state,
-};
+use crate::expression::{self, Scope, evaluate_bool, evaluate_list};
+use crate::procedure::{Ask, Loop, Procedure, ReadingAsk, Route, Step, Target, render_state};
 use crate::source::Diagnostic;
 use serde_json::Value;
 use std::collections::HashMap;
@@ -369,7 +367,7 @@ impl<'p> Explorer<'p, '_> {
 }
 
 /// The value of `when` if it depends only on the bike and the loop; `None` if it depends on what was seen.
-fn decide(when: &crate::procedure::Expression, scope: &Scope) -> Option<bool> {
+fn decide(when: &crate::expression::Expression, scope: &Scope) -> Option<bool> {
     if expression::names(when).iter().any(|name| name.path == "seen" || name.path.starts_with("seen.")) {
         return None;
     }

@@ -12,10 +12,8 @@
 use super::findings::Findings;
 use super::flow::Facts;
 use super::walks::{Node, Via, Walks};
-use crate::procedure::{
-    Ask, Expression, Procedure, Route, Scope, StateTemplate, Template, evaluate_bool, evaluate_number, expression,
-    render, render_state,
-};
+use crate::expression::{self, Expression, Scope, Template, evaluate_bool, evaluate_number, render};
+use crate::procedure::{Ask, Procedure, Route, StateTemplate, render_state};
 use crate::source::shape::suggestion;
 use crate::source::{Diagnostic, template};
 use std::collections::BTreeSet;

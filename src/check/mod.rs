@@ -20,7 +20,8 @@ mod walks;
 pub use findings::{Reserved, Surroundings};
 
 use crate::bike::{Bike, Words, as_value};
-use crate::procedure::{Procedure, Scope, Step};
+use crate::expression::Scope;
+use crate::procedure::{Procedure, Step};
 use crate::source::Diagnostic;
 use findings::Findings;
 use std::rc::Rc;

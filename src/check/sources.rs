@@ -9,8 +9,9 @@
 //! own `source`.
 
 use super::findings::Findings;
+use crate::expression::Template;
 use crate::phrase::Vocabulary;
-use crate::procedure::{Ask, Procedure, Template};
+use crate::procedure::{Ask, Procedure};
 use crate::source::Diagnostic;
 
 /// Placeholders that are no source.

@@ -14,7 +14,8 @@ use super::findings::Findings;
 use super::flow::{Fact, Facts, OUT, asked_for};
 use super::walks::{To, Via, Walks};
 use crate::bike::InstrumentKind;
-use crate::procedure::{Procedure, Template};
+use crate::expression::Template;
+use crate::procedure::Procedure;
 use crate::source::Diagnostic;
 use std::collections::BTreeMap;
 
@@ -45,14 +46,14 @@ impl States {
             }
             let state = &node.step.state;
             for part in &state.plug_in {
-                let render = |part: &Template| crate::procedure::render(part, &node.scope).ok();
+                let render = |part: &Template| crate::expression::render(part, &node.scope).ok();
                 let Some(id) = render(part).filter(|id| !id.is_empty()) else { continue };
                 let may = facts_here.may_be(&Fact::Plug(id.clone()), OUT);
                 let message = format!("`{}` plugs in {id}, which no step before it unplugs", *node.step.id);
                 self.note(part, "plug-in", may, Diagnostic::warning(&part.place, "nothing-to-undo", message));
             }
             for name in &state.remove {
-                let rendered = crate::procedure::render(name, &node.scope).ok();
+                let rendered = crate::expression::render(name, &node.scope).ok();
                 let Some(id) = rendered.filter(|id| !id.is_empty()) else { continue };
                 let may = facts_here.may_be_fitted().any(|fitted| fitted == id);
                 let message = format!("`{}` removes the {id}, which no step before it fits", *node.step.id);

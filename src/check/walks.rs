@@ -6,7 +6,8 @@
 
 use super::findings::{Findings, Surroundings};
 use crate::bike::{Bike, StateNeed};
-use crate::procedure::{Ask, Conclusion, Hazard, Procedure, Route, Scope, Step, Target, evaluate_bool, evaluate_list};
+use crate::expression::{Scope, evaluate_bool, evaluate_list};
+use crate::procedure::{Ask, Conclusion, Hazard, Procedure, Route, Step, Target};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::rc::Rc;

@@ -10,7 +10,8 @@ use super::instruments::{Case, Model, NotValid, Observation, Strength};
 use super::resistance::resistance;
 use super::{Branch, BranchKind, CircuitError, Glow};
 use crate::bike::{Bike, BikeState, Engine, InstrumentKind, PointsAt};
-use crate::procedure::{Ask, Observe, ReadingAsk, Scope, Step, evaluate_number, render, render_names};
+use crate::expression::{Scope, evaluate_number, render, render_names};
+use crate::procedure::{Ask, Observe, ReadingAsk, Step};
 use crate::source::Diagnostic;
 use crate::units::{Quantity, Unit};
 use std::collections::BTreeSet;
@@ -131,7 +132,7 @@ impl Question {
 }
 
 fn reading_answers(ask: &ReadingAsk, scope: &Scope) -> Result<Answers, Diagnostic> {
-    let edge = |edge: &Option<crate::procedure::Expression>, none: f64| {
+    let edge = |edge: &Option<crate::expression::Expression>, none: f64| {
         edge.as_ref().map_or(Ok(none), |edge| evaluate_number(edge, scope))
     };
     let mut bands = Vec::new();

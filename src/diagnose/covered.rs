@@ -2,7 +2,7 @@
 
 use super::ProveError;
 use crate::circuit::faults::Fault;
-use crate::procedure::{Scope, render_names};
+use crate::expression::{Scope, render_names};
 use crate::walk::World;
 
 /// Of every fault, whether the main procedure is there to find it; without a list it is there for all.

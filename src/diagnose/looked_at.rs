@@ -1,6 +1,7 @@
 //! What the expressions of a procedure look at.
 
-use crate::procedure::{Ask, Expression, Procedure, Route, Step, expression};
+use crate::expression::{self, Expression};
+use crate::procedure::{Ask, Procedure, Route, Step};
 use crate::walk::World;
 use std::collections::BTreeSet;
 

@@ -13,7 +13,7 @@ use super::looked_at::{readings_used, seen_used};
 use super::{Asked, OUTSIDE, Observer, ProveError};
 use crate::advice::Chosen;
 use crate::circuit::faults::Fault;
-use crate::procedure::Seen;
+use crate::expression::Seen;
 use crate::walk::{Crossing, Walker, World};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::{Arc, Mutex, PoisonError};

@@ -124,8 +124,9 @@ fn written(world: &World, crossing: &Crossing) -> Chosen {
 mod tests {
     use super::*;
     use crate::bike;
+    use crate::expression::Seen;
     use crate::phrase::Vocabulary;
-    use crate::procedure::{self, Seen};
+    use crate::procedure::{self};
     use std::path::Path;
 
     fn world() -> Arc<World> {

@@ -2,9 +2,10 @@
 
 use super::{
     Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Part, Procedure, ReadingAsk,
-    Route, SignalWord, StateTemplate, Step, Target, Template,
+    Route, SignalWord, StateTemplate, Step, Target,
 };
 use crate::bike::{Engine, InstrumentKind, PointsAt};
+use crate::expression::Template;
 use crate::source::Written;
 use crate::source::tree::Node;
 use crate::units::{Quantity, Unit};

@@ -3,7 +3,8 @@
 
 use super::decode::{TARGET_WORDS, decode};
 use super::shape::PROCEDURE;
-use super::{Ask, Procedure, Route, StateTemplate, Step, Template, expression};
+use super::{Ask, Procedure, Route, StateTemplate, Step};
+use crate::expression::{self, Template};
 use crate::source::tree::{self, Node};
 use crate::source::{Diagnostic, read_text, template};
 use std::path::Path;
@@ -165,7 +166,7 @@ impl Reader {
         self.findings.extend(templates.into_iter().filter_map(|each| template::check_syntax(each).err()));
     }
 
-    fn expressions<'a>(&mut self, expressions: impl IntoIterator<Item = &'a super::Expression>) {
+    fn expressions<'a>(&mut self, expressions: impl IntoIterator<Item = &'a crate::expression::Expression>) {
         self.findings.extend(expressions.into_iter().filter_map(|each| expression::check_syntax(each).err()));
     }
 }

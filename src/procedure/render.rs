@@ -1,8 +1,9 @@
 //! Renders a step's state for the current bike and loop item: fills in names, resolves switches to the bike's own positions, drops parts
 //! that the bike does not have, and checks terminals.
 
-use super::{Scope, StateTemplate, Template, evaluate_number, scope::render};
+use super::StateTemplate;
 use crate::bike::{Bike, Instrument, KillAction, StateNeed, Switch};
+use crate::expression::{Scope, Template, evaluate_number, render};
 use crate::source::Diagnostic;
 use crate::source::shape::suggestion;
 
@@ -57,19 +58,6 @@ pub fn render_state(state: &StateTemplate, scope: &Scope, bike: &Bike) -> Result
         need.instrument = Some(Instrument { kind: *kind, first, second });
     }
     Ok(need)
-}
-
-/// Renders names for the current bike and loop item. A text may hold several names, separated by commas, or none.
-///
-/// # Errors
-/// A template that cannot be rendered.
-pub fn render_names(texts: &[Template], scope: &Scope) -> Result<Vec<String>, Diagnostic> {
-    let mut names = Vec::new();
-    for text in texts {
-        let all = render(text, scope)?;
-        names.extend(all.split(',').map(str::trim).filter(|name| !name.is_empty()).map(str::to_owned));
-    }
-    Ok(names)
 }
 
 struct Make<'a> {

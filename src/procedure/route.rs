@@ -1,6 +1,7 @@
 //! Chooses where a route leads.
 
-use super::{Route, Scope, Target, expression};
+use super::{Route, Target};
+use crate::expression::{self, Scope};
 use crate::source::{Diagnostic, Place};
 
 /// The target of `route` in the current scope: that of the first condition that holds.

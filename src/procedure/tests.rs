@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::bike::{self, Bike, Engine, EnglishWords, as_value};
+use crate::expression::{self, Scope, evaluate_bool, evaluate_list, evaluate_number, render};
 use crate::source::{Written, whole_file};
 use proptest::prelude::*;
 use serde_json::json;

@@ -1,14 +1,10 @@
 //! The types of a decoded procedure file.
 
 use crate::bike::{Engine, InstrumentKind, PointsAt};
+use crate::expression::{Expression, Template};
 use crate::source::{Place, Written};
 use crate::units::{Quantity, Unit, names};
 use std::collections::{BTreeMap, BTreeSet};
-
-/// A Jinja template, rendered for the current bike and loop item.
-pub type Template = Written<String>;
-/// A Common Expression Language expression.
-pub type Expression = Written<String>;
 
 names! {
     /// Signal words by severity (ANSI Z535.6).

@@ -4,6 +4,7 @@
 use super::outcome::Failure;
 use crate::bike;
 use crate::circuit::faults::Library;
+use crate::expression;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, Procedure, Target};
 use crate::source::{Diagnostic, decode_text, read_bytes, read_text};
@@ -111,8 +112,8 @@ pub fn world_from(
     };
     let bike_value = Arc::new(bike::as_value(&bike, &vocabulary));
     if let Some(applies) = &procedures[&main].applies {
-        let scope = procedure::Scope::new(bike_value.clone());
-        match procedure::evaluate_bool(applies, &scope) {
+        let scope = expression::Scope::new(bike_value.clone());
+        match expression::evaluate_bool(applies, &scope) {
             Ok(true) => {}
             Ok(false) => {
                 let what = format!("This procedure does not apply to {}: {} does not hold.", bike.name, applies.value);

@@ -6,6 +6,7 @@ use super::memory::{Frame, Printed};
 use super::phase::{After, Phase};
 use super::table::OnMiss;
 use super::walker::Walker;
+use crate::expression;
 use crate::phrase::{Answer, Escape, Hypothesis, Verdict};
 use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
 use crate::session::{Miss, Record};
@@ -117,7 +118,7 @@ impl Walker {
         match (answer, self.step(&world)) {
             (Answer::Choice(id), Some(step)) => {
                 let choice = choices(step).iter().find(|c| *c.id == *id);
-                let echo = choice.and_then(|c| procedure::render(&c.echo, &self.scope()).ok());
+                let echo = choice.and_then(|c| expression::render(&c.echo, &self.scope()).ok());
                 match (echo, choice.and_then(|c| c.phrases.first())) {
                     (Some(echo), _) => echo,
                     (None, Some(phrase)) => phrase.value.clone(),
@@ -183,7 +184,7 @@ impl Walker {
     pub(super) fn explain(&mut self) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
-        match procedure::render(&step.more, &self.scope()) {
+        match expression::render(&step.more, &self.scope()) {
             Ok(text) => self.say(text, SayKind::Notice),
             Err(d) => self.fault(&d.to_string()),
         }
@@ -444,7 +445,7 @@ impl Walker {
     }
 
     fn untested_words(&self, step: &Step) -> String {
-        let prompt = procedure::render(step.brief.as_ref().unwrap_or(&step.say), &self.scope()).unwrap_or_default();
+        let prompt = expression::render(step.brief.as_ref().unwrap_or(&step.say), &self.scope()).unwrap_or_default();
         let side = self.side_words();
         self.words("not-tested-step", json!({"step": step.id.value.replace('-', " "), "prompt": prompt, "side": side}))
     }

@@ -4,7 +4,9 @@ use super::event::SayKind;
 use super::phase::{After, Phase};
 use super::walker::Walker;
 use crate::bike::{BikeState, Change, StateNeed};
-use crate::procedure::{self, Step, Template};
+use crate::expression;
+use crate::expression::Template;
+use crate::procedure::Step;
 use crate::session::Record;
 use serde_json::{Value, json};
 
@@ -21,7 +23,7 @@ impl Walker {
         };
         let scope = self.scope();
         let one = |t: &Template| {
-            if self.mute { Ok(String::new()) } else { procedure::render(t, &scope).map_err(|d| d.to_string()) }
+            if self.mute { Ok(String::new()) } else { expression::render(t, &scope).map_err(|d| d.to_string()) }
         };
         // Texts that render empty are dropped.
         let all = |ts: &[Template]| {
@@ -51,7 +53,7 @@ impl Walker {
         };
         not_tested.extend(self.place.untested.iter().map(|(_, words)| words.clone()));
         let last = self.place.at.frames.len() == 1 || conclusion.is_final;
-        let condemned = procedure::render_names(&conclusion.condemns, &scope).unwrap_or_default();
+        let condemned = expression::render_names(&conclusion.condemns, &scope).unwrap_or_default();
         let not_ruled_out = if last { self.not_ruled_out(&condemned) } else { Vec::new() };
         let put_back = if last { self.put_back() } else { Vec::new() };
         let mut lines = vec![self.words("concluded-cause", json!({"cause": cause}))];
@@ -92,7 +94,7 @@ impl Walker {
     pub(super) fn finished(&mut self) {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
-        let title = procedure::render(&procedure.title, &self.scope()).unwrap_or_default();
+        let title = expression::render(&procedure.title, &self.scope()).unwrap_or_default();
         let cause = self.words("finished", json!({"title": title}));
         let not_tested: Vec<String> = self.place.untested.iter().map(|(_, words)| words.clone()).collect();
         let put_back = self.put_back();

@@ -5,6 +5,7 @@ use super::memory::{Detail, Frame, Hearing, Round};
 use super::phase::Phase;
 use super::walker::Walker;
 use crate::bike::{Change, PointsAt};
+use crate::expression;
 use crate::procedure::{self, Ask, Route, Target};
 use crate::session::Record;
 use serde_json::json;
@@ -34,7 +35,7 @@ impl Walker {
         let mut lines = vec![&procedure.title];
         lines.extend(&procedure.opening);
         for line in lines {
-            match procedure::render(line, &scope) {
+            match expression::render(line, &scope) {
                 Ok(text) => self.say(text, SayKind::Notice),
                 Err(d) => return self.fault(&d.to_string()),
             }
@@ -121,7 +122,7 @@ impl Walker {
         let Some(each) = self.procedure(&world).each(id) else {
             return self.fault(&format!("there is no loop {id}"));
         };
-        let items = match procedure::evaluate_list(&each.over, &self.scope()) {
+        let items = match expression::evaluate_list(&each.over, &self.scope()) {
             Ok(items) => items,
             Err(d) => return self.fault(&d.to_string()),
         };
@@ -168,7 +169,7 @@ impl Walker {
         };
         self.frame_mut().step = id.to_owned();
         if let (Some(when), Some(otherwise)) = (&step.when, &step.otherwise) {
-            match procedure::evaluate_bool(when, &self.scope()) {
+            match expression::evaluate_bool(when, &self.scope()) {
                 Ok(true) => {}
                 Ok(false) => {
                     self.place.steps_taken += 1;

@@ -4,8 +4,10 @@ use super::event::{SayKind, Tone};
 use super::memory::{Frame, Taken, round_of};
 use super::phase::{After, Phase};
 use super::walker::Walker;
+use crate::expression;
+use crate::expression::Scope;
 use crate::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind};
-use crate::procedure::{self, Ask, Band, Meaning, ReadingAsk, Scope, Step};
+use crate::procedure::{Ask, Band, Meaning, ReadingAsk, Step};
 use crate::session::{Miss, Record};
 use crate::units::Unit;
 use serde_json::{Value, json};
@@ -52,8 +54,8 @@ impl Walker {
             }
             ReadingKind::OverRange => {}
             ReadingKind::Plain | ReadingKind::About => {
-                let bounds = procedure::evaluate_number(&ask.low, &scope)
-                    .and_then(|low| Ok((low, procedure::evaluate_number(&ask.high, &scope)?)));
+                let bounds = expression::evaluate_number(&ask.low, &scope)
+                    .and_then(|low| Ok((low, expression::evaluate_number(&ask.high, &scope)?)));
                 let (low, high) = match bounds {
                     Ok(bounds) => bounds,
                     Err(d) => return self.fault(&d.to_string()),
@@ -86,7 +88,7 @@ impl Walker {
             verdict: verdict.name().to_owned(),
             low,
             high,
-            source: if self.mute { String::new() } else { procedure::render(&ask.source, &scope).unwrap_or_default() },
+            source: if self.mute { String::new() } else { expression::render(&ask.source, &scope).unwrap_or_default() },
             words: heard.words.clone(),
             confidence: heard.probability,
             confirmed: confirmed || sure,
@@ -117,7 +119,7 @@ impl Walker {
         }
         for (at, band) in ask.bands.iter().enumerate() {
             let Some(below) = &band.below else { return Ok(Some(at)) };
-            let below = procedure::evaluate_number(below, scope).map_err(|d| d.to_string())?;
+            let below = expression::evaluate_number(below, scope).map_err(|d| d.to_string())?;
             if reading.value < below {
                 return Ok(Some(at));
             }
@@ -254,6 +256,7 @@ impl Walker {
 /// The outer limits of the good bands, where they are bounded.
 fn good_limits(ask: &ReadingAsk, scope: &Scope) -> (Option<f64>, Option<f64>) {
     let good: Vec<&Band> = ask.bands.iter().filter(|b| b.means == Meaning::Good).collect();
-    let number = |e: &Option<procedure::Expression>| e.as_ref().and_then(|e| procedure::evaluate_number(e, scope).ok());
+    let number =
+        |e: &Option<expression::Expression>| e.as_ref().and_then(|e| expression::evaluate_number(e, scope).ok());
     (good.first().and_then(|b| number(&b.from)), good.last().and_then(|b| number(&b.below)))
 }

@@ -7,8 +7,10 @@ use super::phase::{After, Left, Owed, Phase};
 use super::phase_kind::PhaseKind;
 use super::world::World;
 use crate::bike::BikeState;
+use crate::expression;
+use crate::expression::{Scope, Template};
 use crate::phrase::{Answer, Command};
-use crate::procedure::{self, Procedure, Scope, Step, Template};
+use crate::procedure::{Procedure, Step};
 use crate::session::{Now, Record};
 use crate::source::Diagnostic;
 use serde_json::Value;
@@ -226,7 +228,7 @@ impl Walker {
 
     /// Renders a text that is only spoken or noted.
     pub(super) fn worded(&self, text: &Template) -> Result<String, Diagnostic> {
-        if self.mute { Ok(String::new()) } else { procedure::render(text, &self.scope()) }
+        if self.mute { Ok(String::new()) } else { expression::render(text, &self.scope()) }
     }
 
     pub(super) fn say(&mut self, text: impl Into<String>, kind: SayKind) {

@@ -12,8 +12,9 @@ mod stage;
 
 use probeside::circuit::faults::{Fault, Library};
 use probeside::diagnose::{Adviser, Asked, CircuitObserver, Observer, Seen};
+use probeside::expression::render_names;
 use probeside::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind, Verdict};
-use probeside::procedure::{Ask, render_names};
+use probeside::procedure::Ask;
 use probeside::walk::{Advice, Event};
 use stage::{Stage, procedures, world};
 use std::collections::BTreeSet;

@@ -2,7 +2,7 @@
 
 use crate::bike::PointsAt;
 use crate::circuit::Alteration;
-use crate::procedure::{Expression, Scope, Template, evaluate_number, render, render_names};
+use crate::expression::{Expression, Scope, Template, evaluate_number, render, render_names};
 use crate::source::Diagnostic;
 use crate::source::tree::Node;
 

@@ -5,7 +5,7 @@
 use super::{Fault, Kind, Library, Shown};
 use crate::bike::{Bike, BikeState, EnglishWords, Words, as_value};
 use crate::circuit::{Alteration, CircuitError, Model};
-use crate::procedure::{Scope, evaluate_bool, evaluate_list, render, render_names};
+use crate::expression::{Scope, evaluate_bool, evaluate_list, render, render_names};
 use crate::source::Diagnostic;
 use std::collections::BTreeSet;
 

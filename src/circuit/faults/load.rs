@@ -2,7 +2,7 @@
 
 use super::shape::FAULTS;
 use super::{Kind, Library, Look};
-use crate::procedure::expression;
+use crate::expression;
 use crate::source::tree::{self, Node};
 use crate::source::{Diagnostic, Written, read_text, template};
 use std::path::Path;

@@ -9,7 +9,7 @@ mod load;
 mod shape;
 
 use super::Alteration;
-use crate::procedure::{Expression, Template};
+use crate::expression::{Expression, Template};
 use crate::source::Written;
 use change::Change;
 use std::collections::{BTreeMap, BTreeSet};

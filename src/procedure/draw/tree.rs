@@ -3,7 +3,8 @@
 
 use super::chart::{Chart, Label, Node, Shape, Tone};
 use super::words::Words;
-use crate::procedure::{Ask, Band, Choice, Expression, Loop, Procedure, ReadingAsk, Route, Step, Target};
+use crate::expression::Expression;
+use crate::procedure::{Ask, Band, Choice, Loop, Procedure, ReadingAsk, Route, Step, Target};
 use serde_json::Value;
 use std::collections::BTreeMap;
 

@@ -2,7 +2,8 @@
 //! of a loop share are filled in, and values that differ are shown side by side ("left/right"). Everything else stays as its name in angle
 //! marks.
 
-use crate::procedure::{Ask, Expression, Loop, Procedure, Scope, Template, evaluate_list, evaluate_number, render};
+use crate::expression::{Expression, Scope, Template, evaluate_list, evaluate_number, render};
+use crate::procedure::{Ask, Loop, Procedure};
 use serde_json::{Map, Value};
 
 /// The values to fill in.

@@ -10,8 +10,9 @@ use super::request::{Answered, Request};
 use crate::advice::{Chosen, Suspect, Weighed};
 use crate::bike::{BikeState, StateNeed};
 use crate::circuit::Question;
+use crate::expression;
 use crate::phrase::{Reading, ReadingKind};
-use crate::procedure::{self, Ask, Meaning, Route};
+use crate::procedure::{Ask, Meaning, Route};
 use crate::session::Record;
 use crate::units::Unit;
 use crate::walk::event::{Effect, SayKind};
@@ -133,7 +134,7 @@ impl Walker {
         let check = self.check_at(frames, state)?;
         let step = self.world.procedures.get(&check.procedure)?.step(&check.step)?;
         let scope = self.scope_at(frames);
-        let asked = procedure::render(step.brief.as_ref().unwrap_or(&step.say), &scope).ok()?;
+        let asked = expression::render(step.brief.as_ref().unwrap_or(&step.say), &scope).ok()?;
         let (saw, at_random, words) = match (then, &step.ask) {
             (After::Chosen { choice, echo }, Ask::Choice(choices) | Ask::Watch { choices, .. }) => {
                 let id = choices.get(*choice)?.id.value.clone();
@@ -143,7 +144,7 @@ impl Walker {
                 let said = self.reading_words(&taken.reading, step);
                 let words = format!("{} {said}", taken.name.replace(['_', '-'], " "));
                 let (low, high) =
-                    (procedure::evaluate_number(&ask.low, &scope), procedure::evaluate_number(&ask.high, &scope));
+                    (expression::evaluate_number(&ask.low, &scope), expression::evaluate_number(&ask.high, &scope));
                 saw(&taken.reading, ask.resolution, (low.ok()?, high.ok()?), words)
             }
             // A step without a question matters only if it makes something as good as new.

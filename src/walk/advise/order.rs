@@ -7,7 +7,9 @@
 
 use super::request::{Answered, Request};
 use crate::advice::Chosen;
-use crate::procedure::{self, Procedure, Seen, Target};
+use crate::expression;
+use crate::expression::Seen;
+use crate::procedure::{Procedure, Target};
 use crate::session::Record;
 use crate::walk::event::{Effect, SayKind};
 use crate::walk::memory::Ordered;
@@ -146,7 +148,7 @@ impl Walker {
         let world = self.world.clone();
         let begun = &world.procedures[&world.main].parts[part];
         if part != written {
-            match procedure::render(&begun.words, &self.scope()) {
+            match expression::render(&begun.words, &self.scope()) {
                 Ok(words) => self.sentence("next-part", json!({ "part": words }), SayKind::Notice),
                 Err(d) => return self.fault(&d.to_string()),
             }

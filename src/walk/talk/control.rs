@@ -1,7 +1,8 @@
 //! Spoken controls.
 
+use crate::expression;
 use crate::phrase::{Answer, Command, ReadingKind};
-use crate::procedure::{self, Ask, Meaning};
+use crate::procedure::{Ask, Meaning};
 use crate::session::Record;
 use crate::walk::enter::How;
 use crate::walk::event::{Effect, SayKind, TimerKind};
@@ -146,7 +147,7 @@ impl Walker {
 
     fn say_where(&mut self) {
         let world = self.world.clone();
-        let title = procedure::render(&self.procedure(&world).title, &self.scope()).unwrap_or_default();
+        let title = expression::render(&self.procedure(&world).title, &self.scope()).unwrap_or_default();
         let side = self.side_words();
         let values = json!({
             "title": title,

@@ -1,7 +1,9 @@
 //! What the user may say in each phase, and which answers are high-stakes.
 
+use crate::expression;
+use crate::expression::Scope;
 use crate::phrase::{Answer, Command, Escape, Grammar, NumberSlot, Phrase, normalise};
-use crate::procedure::{self, Ask, Procedure, ReadingAsk, Route, Scope, SignalWord, Step, Target};
+use crate::procedure::{Ask, Procedure, ReadingAsk, Route, SignalWord, Step, Target};
 use crate::walk::answer::choices;
 use crate::walk::event::{Effect, TimerKind, Tone};
 use crate::walk::phase::Phase;
@@ -162,7 +164,7 @@ impl Walker {
             Ask::Done(_) => world.vocabulary.done_phrases().into_iter().take(1).map(|p| p.words).collect(),
             Ask::Note(_) => vec![self.words("say-anything", serde_json::json!({}))],
             Ask::Choice(_) | Ask::Watch { .. } => {
-                choices(step).iter().filter_map(|c| procedure::render(c.phrases.first()?, &scope).ok()).collect()
+                choices(step).iter().filter_map(|c| expression::render(c.phrases.first()?, &scope).ok()).collect()
             }
         };
         self.sentence("choices", serde_json::json!({"choices": phrases}), crate::walk::event::SayKind::Notice);
@@ -208,7 +210,7 @@ fn step_phrases(
     for choice in choices(step) {
         let answer = Answer::Choice(choice.id.value.clone());
         for phrase in &choice.phrases {
-            let words = normalise(&procedure::render(phrase, scope).map_err(|d| d.to_string())?);
+            let words = normalise(&expression::render(phrase, scope).map_err(|d| d.to_string())?);
             grammar.phrases.push(Phrase { words, answer: answer.clone() });
         }
         if hazardous || concludes(&choice.go) {
@@ -241,8 +243,8 @@ fn concludes(go: &Route) -> bool {
 }
 
 fn slot(ask: &ReadingAsk, scope: &Scope) -> Result<NumberSlot, String> {
-    let low = procedure::evaluate_number(&ask.low, scope).map_err(|d| d.to_string())?;
-    let high = procedure::evaluate_number(&ask.high, scope).map_err(|d| d.to_string())?;
+    let low = expression::evaluate_number(&ask.low, scope).map_err(|d| d.to_string())?;
+    let high = expression::evaluate_number(&ask.high, scope).map_err(|d| d.to_string())?;
     // The range includes implausible values, so that they can be questioned.
     let wide = (high - low).abs() * 0.25;
     let low = if low >= 0.0 { (low - wide).max(0.0) } else { low - wide };

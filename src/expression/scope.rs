@@ -166,3 +166,16 @@ pub fn render(text: &Template, scope: &Scope) -> Result<String, Diagnostic> {
     });
     Ok(out)
 }
+
+/// Renders names for the current bike and loop item. A text may hold several names, separated by commas, or none.
+///
+/// # Errors
+/// A template that cannot be rendered.
+pub fn render_names(texts: &[Template], scope: &Scope) -> Result<Vec<String>, Diagnostic> {
+    let mut names = Vec::new();
+    for text in texts {
+        let all = render(text, scope)?;
+        names.extend(all.split(',').map(str::trim).filter(|name| !name.is_empty()).map(str::to_owned));
+    }
+    Ok(names)
+}
