@@ -63,6 +63,7 @@ pub mod commands;
 pub mod diagnose;
 pub mod expression;
 pub mod hear;
+pub mod parts;
 pub mod phrase;
 pub mod procedure;
 pub mod rehearse;

@@ -1,25 +1,27 @@
-//! Traces the main feed through a bike's wiring: the parts that the current passes from the battery to a coil, in order.
+//! The main feed and the way home, found in the wiring: the parts that the current passes from the battery to a coil, and from the points
+//! back to the battery, in order.
 
-use super::{Bike, KillAction};
-use std::collections::{BTreeMap, VecDeque};
+use super::net::{Link, Net, Way, is_plain};
+use super::{Bike, SwitchAction};
+use std::collections::BTreeSet;
 
-/// A part in the feed.
+/// A part in the feed or on the way home.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FeedPart {
-    /// `fuse`, `key`, `kill`, `ballast`, or a connector's id.
+    /// The part's id.
     pub id: String,
-    /// The terminal where the feed enters it.
+    /// The terminal where the current enters it.
     pub supply: String,
-    /// The terminal where the feed leaves it.
+    /// The terminal where the current leaves it.
     pub load: String,
-    /// The start of the wire into it: the exit of the previous part, or `battery.live`.
+    /// The start of the wire into it: the exit of the previous part, or the battery.
     pub from: String,
     /// The end of the wire out of it: the entry of the next part, or the coil's feed.
     pub toward: String,
 }
 
 impl Bike {
-    /// The parts between `battery.live` and `coil-ID.feed`, from the battery on. Empty if the wiring does not show it.
+    /// The parts between the battery's live terminal and a coil's feed, from the battery on. Empty if the wiring does not show it.
     ///
     /// ```
     /// # use probeside::bike;
@@ -31,55 +33,72 @@ impl Bike {
     /// assert_eq!((feed[0].from.as_str(), feed[4].toward.as_str()), ("battery.live", "coil-left.feed"));
     /// ```
     pub fn feed(&self, coil: &str) -> Vec<FeedPart> {
-        let through = self.through();
-        let goal = format!("coil-{coil}.feed");
-        let mut came: BTreeMap<String, String> = BTreeMap::new();
-        let mut waiting = VecDeque::from(["battery.live".to_owned()]);
-        while let Some(at) = waiting.pop_front() {
-            let wires = self.wires.iter().filter_map(|wire| match (wire.from.as_str(), wire.to.as_str()) {
-                (from, to) if from == at => Some(to),
-                (from, to) if to == at => Some(from),
-                _ => None,
-            });
-            let across = through.iter().filter(|(_, supply, _)| *supply == at).map(|(_, _, load)| load.as_str());
-            for next in wires.chain(across) {
-                if next != "battery.live" && !came.contains_key(next) {
-                    came.insert(next.to_owned(), at.clone());
-                    waiting.push_back(next.to_owned());
-                }
-            }
-        }
-        let mut way = vec![goal];
-        while let Some(before) = way.last().and_then(|at| came.get(at)) {
-            way.push(before.clone());
-        }
-        way.reverse();
-        if way.first().is_none_or(|first| first != "battery.live") {
-            return Vec::new();
-        }
-        let part_at = |at: usize| {
-            let (supply, load) = (&way[at], way.get(at + 1)?);
-            let (id, ..) = through.iter().find(|(_, s, l)| s == supply && l == load)?;
-            let (from, toward) = (way.get(at.checked_sub(1)?)?, way.get(at + 2)?);
-            let (id, supply, load) = (id.clone(), supply.clone(), load.clone());
-            Some(FeedPart { id, supply, load, from: from.clone(), toward: toward.clone() })
-        };
-        (0..way.len()).filter_map(part_at).collect()
+        self.feed_way(coil).map(|way| self.parts_on(&way)).unwrap_or_default()
     }
 
-    /// Parts that can carry the feed: id, entry, exit.
-    fn through(&self) -> Vec<(String, String, String)> {
-        let opens = self.kill.as_ref().is_some_and(|kill| kill.action == KillAction::OpensFeed);
-        let there =
-            [("fuse", self.fuse.is_some()), ("key", true), ("kill", opens), ("ballast", self.ballast_ohm.is_some())];
-        let parts = there.into_iter().filter(|(_, there)| *there);
-        let parts = parts.map(|(id, _)| (id.to_owned(), format!("{id}.supply"), format!("{id}.load")));
-        let halves = |id: &str, half: &str| format!("{id}.{half}");
-        let connectors = self.connectors.iter().map(|connector| {
-            let [first, second] = &connector.halves;
-            (connector.id.value.clone(), halves(&connector.id, first), halves(&connector.id, second))
-        });
-        parts.chain(connectors).collect()
+    /// The parts between the first points set's plate and the battery's grounded terminal, from the points on.
+    pub fn way_home(&self) -> Vec<FeedPart> {
+        let Some(way) = self.points.first().and_then(|set| self.home_way(&set.ends[1])) else { return Vec::new() };
+        self.parts_on(&way)
+    }
+
+    /// The terminals that the feed of a coil passes.
+    pub(super) fn feed_terminals(&self, coil: &str) -> BTreeSet<String> {
+        self.feed_way(coil).map(|way| way.terminals.into_iter().collect()).unwrap_or_default()
+    }
+
+    /// The terminals that the way home from a grounded terminal passes.
+    pub(super) fn ground_terminals(&self, from: &str) -> BTreeSet<String> {
+        self.home_way(from).map(|way| way.terminals.into_iter().collect()).unwrap_or_default()
+    }
+
+    /// Whether the feed can reach a coil when all that `apart` names is apart. Switches count as closed.
+    pub fn is_fed(&self, coil: &str, apart: &dyn Fn(&str) -> bool) -> bool {
+        let Some((coil, [live, _])) = self.coils.iter().find(|one| one.id == coil).zip(self.battery.as_ref()) else { return false };
+        let passes = |link: Link, next: &str| match link {
+            _ if self.grounded.contains(next) => false,
+            Link::Part(part, _) | Link::Position(part, _) if apart(&self.parts[part].id) => false,
+            Link::Position(..) => true,
+            link => is_plain(link),
+        };
+        Net::of(self).way(live, &coil.ends[0], &passes).is_some()
+    }
+
+    fn feed_way(&self, coil: &str) -> Option<Way> {
+        let coil = self.coils.iter().find(|one| one.id == coil)?;
+        let [live, _] = self.battery.as_ref()?;
+        let passes = |link: Link, next: &str| match link {
+            _ if self.grounded.contains(next) => false,
+            Link::Position(part, at) => self.runs_at(&self.parts[part].id) == Some(at),
+            link => is_plain(link),
+        };
+        Net::of(self).way(live, &coil.ends[0], &passes)
+    }
+
+    /// The first position of a switch in which the ignition works.
+    fn runs_at(&self, part: &str) -> Option<usize> {
+        let switch = self.switches.iter().find(|switch| switch.part == part)?;
+        if switch.cranks || switch.action == SwitchAction::GroundsPoints {
+            return None;
+        }
+        switch.positions.iter().position(|position| position.works)
+    }
+
+    fn home_way(&self, from: &str) -> Option<Way> {
+        let [_, ground] = self.battery.as_ref()?;
+        Net::of(self).way(from, ground, &|link, next| is_plain(link) && self.grounded.contains(next))
+    }
+
+    fn parts_on(&self, way: &Way) -> Vec<FeedPart> {
+        let part_at = |at: usize| {
+            let (Link::Part(n, _) | Link::Position(n, _)) = way.links[at] else { return None };
+            let end = |at: Option<usize>| at.and_then(|at| way.terminals.get(at)).cloned();
+            let (supply, load) = (way.terminals[at].clone(), way.terminals[at + 1].clone());
+            let from = end(at.checked_sub(1)).unwrap_or_else(|| supply.clone());
+            let toward = end(Some(at + 2)).unwrap_or_else(|| load.clone());
+            Some(FeedPart { id: self.parts[n].id.value.clone(), supply, load, from, toward })
+        };
+        (0..way.links.len()).filter_map(part_at).collect()
     }
 }
 

@@ -1,22 +1,23 @@
 //! A bike: its parts, the routes and colours of its wires, its maker's specifications, and its state during a walk.
+//!
+//! The profile names parts of the catalogue's kinds and the wires between them. What a part is to the ignition is found in the wiring.
 
-mod electric;
 mod feed;
 mod load;
-mod parts;
+mod net;
 mod profile;
+mod roles;
 mod shape;
 mod state;
 mod terminals;
 mod value;
+mod values;
 
-pub use electric::{BatteryTable, Electric, Opening, Windings};
 pub use feed::FeedPart;
-pub use load::{from_tree, load, parse};
-pub use parts::WireRole;
+pub use load::{beside, from_tree, kinds_used, load, parse};
 pub use profile::{
-    Bike, Coil, Condenser, Connector, Fuse, KillAction, Plug, PointsSet, Polarity, Side, Specified, Starter, Switch,
-    SwitchPosition, Wire,
+    Bike, Coil, Condenser, Connector, Fuse, Part, Plug, PointsSet, Polarity, Shaft, Side, Specified, Starter, Switch,
+    SwitchAction, SwitchPosition, Wire, WireRole,
 };
 pub use shape::BIKE;
 pub use state::{BikeState, Change, Engine, Instrument, InstrumentKind, PointsAt, StateNeed};

@@ -1,6 +1,7 @@
 //! The bike's state during a walk: switches, unplugged parts, points, fitted items, and the instrument's leads. Steps request it, the
 //! walker tracks it, and the circuit model reads it.
 
+use super::Bike;
 use crate::units::names;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -149,13 +150,18 @@ pub enum Change {
 
 impl BikeState {
     /// The changes that make `need` hold, in a safe order: feed off first, feed on last.
-    pub fn changes(&self, need: &StateNeed) -> Vec<Change> {
+    pub fn changes(&self, need: &StateNeed, bike: &Bike) -> Vec<Change> {
+        // The key on comes last; a position that the bike does not have counts as on.
+        let feeds = |name: &str, to: &str| {
+            let positions = bike.switch("key").filter(|key| key.name == name).map(|key| &key.positions);
+            positions.is_some_and(|all| all.iter().find(|position| *position.name == *to).is_none_or(|position| position.works))
+        };
         let mut first = Vec::new();
         let mut last = Vec::new();
         for (name, to) in &need.switches {
             if self.switches.get(name) != Some(to) {
                 let change = Change::Switch { name: name.clone(), to: to.clone() };
-                if name == "key" && to != "off" { last.push(change) } else { first.push(change) }
+                if feeds(name, to) { last.push(change) } else { first.push(change) }
             }
         }
         first.extend(need.removed.iter().filter(|n| self.fitted.contains_key(*n)).cloned().map(Change::Remove));
@@ -213,6 +219,8 @@ impl BikeState {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bike::load;
+    use std::path::Path;
 
     #[test]
     fn feed_goes_off_first_and_on_last() {
@@ -220,16 +228,17 @@ mod tests {
         need.switches.insert("key".into(), "on".into());
         need.switches.insert("fuel".into(), "off".into());
         need.unplugged.insert("left-points".into());
+        let bike = load(&Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes/borage-twin.yaml")).expect("a bike");
         let start = BikeState::default();
-        let changes = start.changes(&need);
+        let changes = start.changes(&need, &bike);
         assert_eq!(changes.last(), Some(&Change::Switch { name: "key".into(), to: "on".into() }));
         let then = start.after(&need);
-        assert!(then.changes(&need).is_empty());
+        assert!(then.changes(&need, &bike).is_empty());
         let off = StateNeed {
             switches: [("key".to_owned(), "off".to_owned())].into(),
             plugged: ["left-points".to_owned()].into(),
             ..Default::default()
         };
-        assert_eq!(then.changes(&off)[0], Change::Switch { name: "key".into(), to: "off".into() });
+        assert_eq!(then.changes(&off, &bike)[0], Change::Switch { name: "key".into(), to: "off".into() });
     }
 }

@@ -1,7 +1,8 @@
 //! A bike as a value for templates and expressions: `bike.points[0].wire_words`.
 
-use super::{Bike, Coil, Condenser, Connector, KillAction, Plug, PointsSet, Polarity, Side, Starter, Wire};
+use super::{Bike, Coil, Condenser, Connector, Part, Plug, PointsSet, Side, SwitchAction, Wire};
 use serde_json::{Map, Value, json};
+use std::collections::BTreeMap;
 
 /// Spoken names of a bike's parts. The vocabulary provides them; [`EnglishWords`] is the fallback.
 pub trait Words {
@@ -11,8 +12,10 @@ pub trait Words {
     fn wire(&self, code: &str) -> Option<String>;
     /// "left", "right", or empty for the middle.
     fn side(&self, side: Side) -> String;
-    /// A part, connector or terminal of `bike` by its id, without article: "key switch", "main connector".
+    /// A part or connector of `bike` by its id, without article: "key switch", "main connector".
     fn part(&self, part: &str, bike: &Bike) -> String;
+    /// A terminal of `bike`, without article: "left coil, feed side".
+    fn terminal(&self, terminal: &str, bike: &Bike) -> String;
 }
 
 /// Built-in English names.
@@ -58,8 +61,12 @@ impl Words for EnglishWords {
         }
     }
     fn part(&self, part: &str, bike: &Bike) -> String {
-        let connector = bike.connectors.iter().find(|connector| *connector.id == part);
-        connector.map_or_else(|| part.replace(['-', '.'], " "), |connector| connector.words.clone())
+        let own = bike.part(part).and_then(|part| part.words.clone());
+        own.unwrap_or_else(|| part.replace(['-', '.'], " "))
+    }
+    fn terminal(&self, terminal: &str, bike: &Bike) -> String {
+        let own = bike.terminals.get(terminal).map(|words| words.value.clone());
+        own.unwrap_or_else(|| terminal.replace(['-', '.'], " "))
     }
 }
 
@@ -67,10 +74,12 @@ impl Words for EnglishWords {
 /// `procedures/FORMAT.md` lists the names.
 pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
     let says = Says { bike, words };
-    let kill_action = match bike.kill.as_ref().map(|kill| kill.action) {
-        Some(KillAction::OpensFeed) => "opens-feed",
-        Some(KillAction::GroundsPoints) => "grounds-points",
-        None => "none",
+    let key = bike.switch("key");
+    let kill = bike.switch("kill");
+    let kill_action = match kill.map(|kill| kill.action) {
+        Some(SwitchAction::OpensFeed) => "opens-feed",
+        Some(SwitchAction::GroundsPoints) => "grounds-points",
+        Some(SwitchAction::Apart) | None => "none",
     };
     let specified: Map<String, Value> = bike
         .specified
@@ -80,30 +89,48 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
             (name.replace('-', "_"), value)
         })
         .collect();
+    let feed = bike.coils.first().map(|coil| bike.feed(&coil.id)).unwrap_or_default();
+    let home = bike.way_home();
+    let ballast = feed.iter().find(|part| bike.part(&part.id).is_some_and(|part| *part.kind.id == "ballast"));
+    let ballast_ohm = ballast.and_then(|part| bike.part(&part.id)?.values.get("ohm").copied());
+    let fuse_in = |parts: &[super::FeedPart]| parts.iter().find(|part| bike.fuse.as_ref().is_some_and(|fuse| fuse.part == part.id)).cloned();
+    let fuse = fuse_in(&feed).or_else(|| fuse_in(&home));
     json!({
         "name": bike.name,
         "maker": bike.maker,
         "volt": bike.volt,
-        "ground": if bike.ground == Polarity::Positive { "positive" } else { "negative" },
-        "starter": match bike.starter { Starter::Kick => "kick", Starter::Electric => "electric", Starter::Both => "both" },
-        "ballast_ohm": bike.ballast_ohm.unwrap_or(0.0),
-        "has_ballast": bike.ballast_ohm.is_some(),
+        "ground": bike.ground.name(),
+        "starter": bike.starter.map_or("none", super::Starter::name),
+        "points_cam": bike.points_cam.map_or("none", super::Shaft::name),
+        "ballast_ohm": ballast_ohm.unwrap_or(0.0),
+        "has_ballast": ballast.is_some(),
+        "ballast": ballast.map_or("", |part| &part.id),
         "has_fuse": bike.fuse.is_some(),
+        "fuse": bike.fuse.as_ref().map_or("", |fuse| &fuse.part),
+        "fuse_supply": fuse.as_ref().map_or("", |fuse| &fuse.supply),
+        "fuse_load": fuse.as_ref().map_or("", |fuse| &fuse.load),
         "fuse_ampere": bike.fuse.as_ref().map_or(0.0, |fuse| fuse.ampere),
         "fuse_where": bike.fuse.as_ref().map_or("", |fuse| &fuse.location),
-        "key_where": bike.key.location,
-        "has_kill": bike.kill.is_some(),
+        "fuse_in": if fuse_in(&feed).is_some() { "feed" } else if fuse.is_some() { "ground" } else { "none" },
+        "live": bike.battery.as_ref().map_or("", |ends| &ends[0]),
+        "earth": bike.battery.as_ref().map_or("", |ends| &ends[1]),
+        "key": key.map_or("", |key| &key.part),
+        "key_where": key.map_or("", |key| &key.location),
+        "has_kill": kill.is_some(),
+        "kill": kill.map_or("", |kill| &kill.part),
         "kill_action": kill_action,
-        "kill_where": bike.kill.as_ref().map_or("", |kill| &kill.location),
+        "kill_where": kill.map_or("", |kill| &kill.location),
         "points": bike.points.iter().map(|set| says.points(set)).collect::<Vec<_>>(),
         "coils": bike.coils.iter().map(|coil| says.coil(coil, true)).collect::<Vec<_>>(),
         "condensers": bike.condensers.iter().map(|condenser| says.condenser(condenser)).collect::<Vec<_>>(),
         "plugs": bike.plugs.iter().map(|plug| says.plug(plug)).collect::<Vec<_>>(),
         "cylinders": bike.plugs.iter().filter_map(|plug| says.cylinder(plug)).collect::<Vec<_>>(),
-        "feed": says.feed(false),
-        "feed_back": says.feed(true),
+        "feed": says.way(&feed),
+        "feed_back": says.way(&feed.iter().rev().cloned().collect::<Vec<_>>()),
+        "way_home": says.way(&home),
         "connectors": bike.connectors.iter().map(|connector| says.connector(connector)).collect::<Vec<_>>(),
         "wires": bike.wires.iter().map(|wire| says.wire(wire)).collect::<Vec<_>>(),
+        "parts": bike.parts.iter().map(|part| says.part(part)).collect::<Vec<_>>(),
         "specified": specified,
     })
 }
@@ -116,118 +143,136 @@ struct Says<'a> {
 impl Says<'_> {
     fn points(&self, set: &PointsSet) -> Value {
         let bike = self.bike;
-        let mut value = self.item_of("points", &set.id, set.side, &self.sides_of_sets());
-        let coil = bike.coils.iter().find(|coil| *coil.id == *set.coil);
+        let mut value = self.item_of(&set.part, &set.id, set.side, &self.sides_of_sets());
+        let coil = bike.coils.iter().find(|coil| coil.id == set.coil);
         let plugs = coil.map(|coil| self.plugs(coil)).unwrap_or_default();
-        let connector = bike.connectors.iter().find(|connector| *connector.id == *set.connector);
-        let condenser = bike.condensers.iter().find(|condenser| *condenser.points == *set.id);
+        let connector = bike.connectors.iter().find(|connector| set.connector.as_ref() == Some(&connector.id));
+        let condenser = bike.condensers.iter().find(|condenser| condenser.points == set.id);
         value["coil"] = coil.map_or(Value::Null, |coil| self.coil(coil, false));
         value["connector"] = connector.map_or(Value::Null, |connector| self.connector(connector));
         value["condenser"] = condenser.map_or(Value::Null, |condenser| self.condenser(condenser));
         value["plugs"] = Value::Array(plugs);
-        let terminal = format!("points-{}.wire", *set.id);
-        value["wire_words"] = json!(self.wire_at(&terminal));
-        let wire = bike.wires.iter().find(|wire| *wire.from == terminal || *wire.to == terminal);
+        value["wire_words"] = json!(self.wire_at(&set.ends[0]));
+        let wire = bike.wires.iter().find(|wire| *wire.from == set.ends[0] || *wire.to == set.ends[0]);
         value["wire"] = json!(wire.map(Wire::id).unwrap_or_default());
-        let opening = bike.electric.openings.get(set.id.as_str());
-        value["opens_at"] = json!(opening.and_then(|opening| opening.opens_at).unwrap_or_default());
+        let opening = bike.part(&set.part).and_then(|part| bike.values(part, &BTreeMap::new()).ok());
+        value["opens_at"] = json!(opening.and_then(|values| values.get("opens-at").copied()).unwrap_or_default());
+        (value["live_end"], value["plate_end"]) = (json!(set.ends[0]), json!(set.ends[1]));
         value
     }
 
     fn coil(&self, coil: &Coil, with_points: bool) -> Value {
         let sides: Vec<Side> = self.bike.coils.iter().map(|coil| coil.side).collect();
-        let mut value = self.item_of("coil", &coil.id, coil.side, &sides);
+        let mut value = self.item_of(&coil.part, &coil.id, coil.side, &sides);
         value["plugs"] = Value::Array(self.plugs(coil));
-        value["feed_words"] = json!(self.wire_at(&format!("coil-{}.feed", *coil.id)));
-        value["points_words"] = json!(self.wire_at(&format!("coil-{}.points", *coil.id)));
-        value["primary_ohm"] = json!(coil.primary_ohm);
+        value["feed_words"] = json!(self.wire_at(&coil.ends[0]));
+        value["points_words"] = json!(self.wire_at(&coil.ends[1]));
+        value["primary_ohm"] = json!(self.bike.part(&coil.part).and_then(|part| part.values.get("primary-ohm")).unwrap_or(&0.0));
+        (value["feed_end"], value["points_end"]) = (json!(coil.ends[0]), json!(coil.ends[1]));
+        value["towers"] = json!(coil.towers);
+        value["leads"] = json!(coil.towers.len() as f64);
         if with_points {
-            let sets = self.bike.points.iter().filter(|set| *set.coil == *coil.id);
+            let sets = self.bike.points.iter().filter(|set| set.coil == coil.id);
             value["points"] = sets.map(|set| self.points(set)).next().unwrap_or(Value::Null);
         }
         value
     }
 
     fn plugs(&self, coil: &Coil) -> Vec<Value> {
-        let of_coil = |plug: &&Plug| coil.plugs.iter().any(|id| **id == *plug.id);
-        self.bike.plugs.iter().filter(of_coil).map(|plug| self.plug(plug)).collect()
+        coil.plugs.iter().filter_map(|id| self.bike.plugs.iter().find(|plug| plug.id == *id)).map(|plug| self.plug(plug)).collect()
     }
 
     fn plug(&self, plug: &Plug) -> Value {
         let sides: Vec<Side> = self.bike.plugs.iter().map(|plug| plug.side).collect();
-        let mut value = self.item_of("plug", &plug.id, plug.side, &sides);
-        let lead = self.bike.lead_of(&plug.id);
-        value["tower"] = json!(lead.map(|wire| wire.from.value.as_str()).unwrap_or_default());
-        value["lead"] = json!(lead.map(Wire::id).unwrap_or_default());
-        let coil = self.bike.coils.iter().find(|coil| coil.plugs.iter().any(|id| **id == *plug.id));
+        let mut value = self.item_of(&plug.part, &plug.id, plug.side, &sides);
+        value["tower"] = json!(plug.tower.as_deref().unwrap_or_default());
+        value["lead"] = json!(plug.lead.as_deref().unwrap_or_default());
+        value["cap"] = json!(plug.cap.as_deref().unwrap_or_default());
+        (value["lead_end"], value["cap_end"]) = (json!(plug.cap_ends[0]), json!(plug.cap_ends[1]));
+        (value["top_end"], value["thread_end"]) = (json!(plug.ends[0]), json!(plug.ends[1]));
+        let coil = self.bike.coils.iter().find(|coil| coil.plugs.contains(&plug.id));
         value["coil"] = json!(coil.map(|coil| coil.id.as_str()).unwrap_or_default());
+        value["coil_part"] = json!(coil.map(|coil| coil.part.as_str()).unwrap_or_default());
         value
     }
 
     /// What fires a plug: its points set, named after the plug, with only that plug.
     fn cylinder(&self, plug: &Plug) -> Option<Value> {
-        let coil = self.bike.coils.iter().find(|coil| coil.plugs.iter().any(|id| **id == *plug.id))?;
-        let set = self.bike.points.iter().find(|set| *set.coil == *coil.id)?;
+        let coil = self.bike.coils.iter().find(|coil| coil.plugs.contains(&plug.id))?;
+        let set = self.bike.points.iter().find(|set| set.coil == coil.id)?;
         let (mut value, own) = (self.points(set), self.plug(plug));
         for name in ["id", "side", "side_words", "which"] {
             value[name] = own[name].clone();
         }
-        let towers = ["lead", "second-lead"].map(|end| format!("coil-{}.{end}", *coil.id));
-        let other = towers.iter().find(|tower| coil.plugs.len() > 1 && own["tower"] != json!(tower));
+        let other = coil.towers.iter().find(|tower| coil.towers.len() > 1 && plug.tower.as_ref() != Some(tower));
         value["other_tower"] = json!(other.map_or("", String::as_str));
-        value["set"] = json!(*set.id);
+        value["set"] = json!(set.id);
         value["plugs"] = json!([own]);
         Some(value)
     }
 
     fn wire(&self, wire: &Wire) -> Value {
-        let colour = self.words.wire(&wire.colour).unwrap_or_default();
-        json!({"id": wire.id(), "from": *wire.from, "to": *wire.to, "role": wire.role().name(), "words": colour})
+        let colour = wire.colour.as_ref().and_then(|colour| self.words.wire(colour)).unwrap_or_default();
+        json!({"id": wire.id(), "from": *wire.from, "to": *wire.to, "role": wire.role.name(), "words": colour,
+               "from_words": self.words.terminal(&wire.from, self.bike), "to_words": self.words.terminal(&wire.to, self.bike)})
+    }
+
+    fn part(&self, part: &Part) -> Value {
+        json!({"id": *part.id, "kind": *part.kind.id, "words": self.words.part(&part.id, self.bike), "where": part.location,
+               "side": self.bike.side_of(part).name(), "terminals": part.terminals(), "values": part.values})
     }
 
     fn condenser(&self, condenser: &Condenser) -> Value {
-        let side = self.side_of_set(&condenser.points);
-        let mut value = self.item_of("condenser", &condenser.id, side, &self.sides_of_condensers());
-        value["points"] = json!(*condenser.points);
-        value["half"] = json!(*condenser.half);
-        value["microfarad"] = json!(condenser.microfarad);
-        value["wire_words"] = json!(self.wire_at(&format!("condenser-{}.lead", *condenser.id)));
+        let sides: Vec<Side> = self.bike.condensers.iter().map(|condenser| condenser.side).collect();
+        let mut value = self.item_of(&condenser.part, &condenser.id, condenser.side, &sides);
+        value["points"] = json!(condenser.points);
+        let set = self.bike.points.iter().find(|set| set.id == condenser.points);
+        value["points_part"] = json!(set.map_or("", |set| &set.part));
+        value["half"] = json!(condenser.half);
+        value["microfarad"] = json!(self.bike.part(&condenser.part).and_then(|part| part.values.get("microfarad")).unwrap_or(&0.0));
+        value["wire_words"] = json!(self.wire_at(&condenser.ends[0]));
+        (value["lead_end"], value["case_end"]) = (json!(condenser.ends[0]), json!(condenser.ends[1]));
         value
     }
 
     fn connector(&self, connector: &Connector) -> Value {
-        let set = self.bike.points.iter().find(|set| *set.connector == *connector.id);
+        let set = self.bike.points.iter().find(|set| set.connector.as_ref() == Some(&connector.id));
         let mut value = self.item(&connector.id, set.map_or(Side::Centre, |set| set.side), &[]);
+        value["part"] = json!(connector.id);
         value["words"] = json!(connector.words);
         value["where"] = json!(connector.location);
         value["halves"] = json!(connector.halves);
+        value["ends"] = json!(connector.halves.clone().map(|half| format!("{}.{half}", connector.id)));
         value
     }
 
-    /// The parts in the feed from the battery to the first coil, in that order or from the coil back.
-    fn feed(&self, back: bool) -> Value {
+    /// The parts of the feed or of the way home, in their order.
+    fn way(&self, parts: &[super::FeedPart]) -> Value {
         let words = |terminal: &str| {
             let part = terminal.split('.').next().unwrap_or(terminal);
             self.words.part(part, self.bike)
         };
-        let parts = self.bike.coils.first().map(|coil| self.bike.feed(&coil.id)).unwrap_or_default();
+        let unplugs = self.bike.unpluggable();
         let items = parts.iter().map(|part| {
+            let kind = self.bike.part(&part.id).map_or("", |part| part.kind.id.as_str());
             json!({
-                "id": part.id, "words": self.words.part(&part.id, self.bike),
+                "id": part.id, "kind": kind, "unplugs": unplugs.contains(&part.id), "words": self.words.part(&part.id, self.bike),
+                "where": self.bike.part(&part.id).map_or("", |part| &part.location),
                 "supply": part.supply, "load": part.load,
                 "from": part.from, "from_words": words(&part.from),
                 "toward": part.toward, "toward_words": words(&part.toward),
                 "wire_words": self.wire_at(&part.supply),
             })
         });
-        Value::Array(if back { items.rev().collect() } else { items.collect() })
+        Value::Array(items.collect())
     }
 
     /// An item of a kind whose items have the sides `all`. `which` distinguishes it from the others.
-    fn item_of(&self, kind: &str, id: &str, side: Side, all: &[Side]) -> Value {
+    fn item_of(&self, part: &str, id: &str, side: Side, all: &[Side]) -> Value {
         let mut value = self.item(id, side, all);
-        let which = if all.len() > 1 { self.words.part(&format!("{kind}-{id}"), self.bike) } else { String::new() };
+        let which = if all.len() > 1 { self.words.part(part, self.bike) } else { String::new() };
         value["which"] = json!(which);
+        value["part"] = json!(part);
         value
     }
 
@@ -235,33 +280,20 @@ impl Says<'_> {
         self.bike.points.iter().map(|set| set.side).collect()
     }
 
-    fn sides_of_condensers(&self) -> Vec<Side> {
-        self.bike.condensers.iter().map(|condenser| self.side_of_set(&condenser.points)).collect()
-    }
-
-    fn side_of_set(&self, id: &str) -> Side {
-        self.bike.points.iter().find(|set| *set.id == id).map_or(Side::Centre, |set| set.side)
-    }
-
     /// An item of a kind whose items have the sides `all`. If its side does not distinguish it, its id in words does.
     fn item(&self, id: &str, side: Side, all: &[Side]) -> Value {
-        let name = match side {
-            Side::Left => "left",
-            Side::Right => "right",
-            Side::Centre => "centre",
-        };
         let side_words = match self.words.side(side) {
             words if all.len() < 2 => words.to_owned(),
             words if !words.is_empty() && all.iter().filter(|other| **other == side).count() == 1 => words.to_owned(),
             _ => id.replace('-', " "),
         };
-        json!({"id": id, "side": name, "side_words": side_words})
+        json!({"id": id, "side": side.name(), "side_words": side_words})
     }
 
     /// The wire on a terminal, in words. Empty if there is none.
     fn wire_at(&self, terminal: &str) -> String {
         let wire = self.bike.wires.iter().find(|wire| *wire.from == terminal || *wire.to == terminal);
-        wire.and_then(|wire| self.words.wire(&wire.colour)).unwrap_or_default()
+        wire.and_then(|wire| self.words.wire(wire.colour.as_ref()?)).unwrap_or_default()
     }
 }
 

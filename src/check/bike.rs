@@ -1,72 +1,77 @@
-//! Checks a bike's profile: ids that name nothing, switches that cannot work, wires to terminals or in colours that do not exist.
+//! Checks a bike's profile: parts that the wiring gives no part to play, switches that cannot work, wires to terminals or in colours that do
+//! not exist.
 //!
-//! Why it matters: prompts name parts and wires from the profile, and the circuit model is built from it. A points set whose coil is misspelled
-//! would be tested against no coil at all. Nearly every step asks for "key on" or "key off".
+//! Why it matters: prompts name parts and wires from the profile, and the circuit model is built from it. What a part is to the ignition is
+//! found in the wiring: a points set that is wired to no coil would be tested against no coil at all. Nearly every step asks for "key on" or
+//! "key off".
 //!
 //! Example findings:
-//! - ``the bike has no coil `letf` ``
-//! - `no position of the key switch connects, so the engine could never run, or never be stopped`
+//! - ``the points `points-left` are wired to no coil``
+//! - `the ignition works in no position of the key switch, so the engine could never run`
 //! - ``a second wire joins `battery.live` and `key.supply` ``
 
 use super::findings::Findings;
-use crate::bike::{Bike, COLOURS, Switch};
+use crate::bike::{Bike, COLOURS, Switch, SwitchAction};
 use crate::source::shape::suggestion;
-use crate::source::{Diagnostic, Written};
+use crate::source::{Diagnostic, Place, Written};
 use std::collections::BTreeSet;
 
 pub(super) fn check(bike: &Bike, found: &mut Findings) {
-    ids(bike, found);
     wires(bike, found);
+    if found.has_errors() {
+        return;
+    }
+    roles(bike, found);
     switches(bike, found);
 }
 
-/// Parts must name parts that the bike has, and every coil and plug must be used.
-fn ids(bike: &Bike, found: &mut Findings) {
-    let coils: Vec<&str> = bike.coils.iter().map(|coil| coil.id.as_str()).collect();
-    let plugs: Vec<&str> = bike.plugs.iter().map(|plug| plug.id.as_str()).collect();
-    let points: Vec<&str> = bike.points.iter().map(|set| set.id.as_str()).collect();
-    let connectors: Vec<&str> = bike.connectors.iter().map(|connector| connector.id.as_str()).collect();
-    let mut known = |what: &str, id: &Written<String>, names: &[&str]| {
-        if !names.contains(&id.as_str()) {
-            let message = format!("the bike has no {what} `{}`", **id);
-            found.add(Diagnostic::error(&id.place, "unknown-part", message).help(suggestion(id, names)));
-        }
+/// The place of a part in the file.
+fn place<'b>(bike: &'b Bike, part: &str) -> &'b Place {
+    bike.part(part).map_or(&bike.place, |part| &part.id.place)
+}
+
+/// Every part of an ignition has its part to play.
+fn roles(bike: &Bike, found: &mut Findings) {
+    let mut wrong = |part: &str, message: String, help: &str| {
+        found.add(Diagnostic::error(place(bike, part), "no-role", message).help(help));
     };
     for set in &bike.points {
-        known("coil", &set.coil, &coils);
-        known("connector", &set.connector, &connectors);
-    }
-    for coil in &bike.coils {
-        coil.plugs.iter().for_each(|plug| known("plug", plug, &plugs));
-    }
-    for condenser in &bike.condensers {
-        known("points set", &condenser.points, &points);
-    }
-    for condenser in &bike.condensers {
-        let set = bike.points.iter().find(|set| *set.id == *condenser.points);
-        let connector = set.and_then(|set| bike.connectors.iter().find(|c| *c.id == *set.connector));
-        if let Some(connector) = connector.filter(|connector| !connector.halves.contains(&condenser.half)) {
-            let message = format!("the connector `{}` has no half `{}`", *connector.id, *condenser.half);
-            let names: Vec<&str> = connector.halves.iter().map(String::as_str).collect();
-            found.add(
-                Diagnostic::error(&condenser.half.place, "unknown-part", message)
-                    .help(suggestion(&condenser.half, &names)),
-            );
+        if set.coil.is_empty() {
+            let message = format!("the points `{}` are wired to no coil", set.part);
+            wrong(&set.part, message, "Lead their wire to a coil's points side, through connectors and wires alone.");
+        }
+        if !bike.grounded.contains(&set.ends[1]) {
+            let message = format!("the plate of the points `{}` hangs on nothing that is grounded", set.part);
+            wrong(&set.part, message, "Join it to the engine, and the engine to the battery's grounded terminal.");
         }
     }
     for coil in &bike.coils {
-        if bike.points.iter().all(|set| *set.coil != *coil.id) {
-            let message = format!("no points set switches the coil `{}`", *coil.id);
-            found.add(
-                Diagnostic::error(&coil.id.place, "unknown-part", message).help("Name it in a points set's `coil`."),
-            );
+        if bike.points.iter().all(|set| set.coil != coil.id) {
+            let message = format!("no points set switches the coil `{}`", coil.part);
+            wrong(&coil.part, message, "Lead its points side to a points set's wire.");
+        }
+        if bike.battery.is_some() && bike.feed(&coil.id).is_empty() {
+            let message = format!("no feed reaches the coil `{}` from the battery", coil.part);
+            wrong(&coil.part, message, "Lead its feed to the battery's live terminal, through wires, fuse, switches and connectors.");
+        }
+        if coil.plugs.is_empty() {
+            let message = format!("the coil `{}` fires no plug", coil.part);
+            wrong(&coil.part, message, "Lead each of its towers to a plug's cap.");
         }
     }
     for plug in &bike.plugs {
-        if bike.coils.iter().all(|coil| coil.plugs.iter().all(|id| **id != *plug.id)) {
-            let message = format!("no coil fires the plug `{}`", *plug.id);
-            found.add(Diagnostic::error(&plug.id.place, "unknown-part", message).help("Name it in a coil's `plugs`."));
+        if plug.tower.is_none() {
+            let message = format!("no coil fires the plug `{}`", plug.part);
+            wrong(&plug.part, message, "Lead a coil's tower to its cap.");
         }
+        if !bike.grounded.is_empty() && !bike.grounded.contains(&plug.ends[1]) {
+            let message = format!("the thread of the plug `{}` hangs on nothing that is grounded", plug.part);
+            wrong(&plug.part, message, "Join it to the engine.");
+        }
+    }
+    for condenser in bike.condensers.iter().filter(|condenser| condenser.points.is_empty() && !bike.points.is_empty()) {
+        let message = format!("the condenser `{}` is across no points set", condenser.part);
+        wrong(&condenser.part, message, "Join its lead to a points wire.");
     }
 }
 
@@ -90,15 +95,14 @@ fn wires(bike: &Bike, found: &mut Findings) {
             let message = format!("a second wire joins `{}` and `{}`", *wire.from, *wire.to);
             found.add(Diagnostic::warning(&wire.from.place, "wire", message).help("Keep one of the two."));
         }
-        for code in wire.colour.split('-').filter(|code| !codes.contains(code)) {
+        let Some(colour) = &wire.colour else { continue };
+        for code in colour.split('-').filter(|code| !codes.contains(code)) {
             let message = format!("`{code}` is not a colour code of IEC 60757");
-            found.add(Diagnostic::error(&wire.colour.place, "colour", message).help(suggestion(code, &codes)));
+            found.add(Diagnostic::error(&colour.place, "colour", message).help(suggestion(code, &codes)));
         }
-        if wire.colour.split('-').count() > 2 {
-            let message = format!("`{}` has more than two colours", *wire.colour);
-            found.add(
-                Diagnostic::error(&wire.colour.place, "colour", message).help("Write main colour and tracer: GN-WH."),
-            );
+        if colour.split('-').count() > 2 {
+            let message = format!("`{}` has more than two colours", **colour);
+            found.add(Diagnostic::error(&colour.place, "colour", message).help("Write main colour and tracer: GN-WH."));
         }
     }
     for (terminal, words) in &bike.terminals {
@@ -114,42 +118,25 @@ fn known_terminal(terminal: &Written<String>, names: &[&str], bike: &Bike, found
     }
 }
 
-/// Every switch can connect and open, and no connector has the name of another part.
+/// Every switch of the ignition can let it work and stop it.
 fn switches(bike: &Bike, found: &mut Findings) {
-    check_switch("key", &bike.key, bike, found);
-    if let Some(kill) = &bike.kill {
-        check_switch("kill", kill, bike, found);
-    }
-    for connector in &bike.connectors {
-        let id = connector.id.as_str();
-        let taken = ["battery", "fuse", "key", "kill", "ballast", "engine", "frame"].contains(&id)
-            || ["coil-", "points-", "condenser-", "plug-", "lead-"]
-                .iter()
-                .any(|part| id.strip_prefix(part).is_some_and(|rest| has_part(bike, part, rest)));
-        if taken {
-            let message = format!("the connector `{id}` has the name of another part");
-            found.add(Diagnostic::error(&connector.id.place, "unknown-part", message).help("Choose another name."));
+    let of_ignition = |switch: &&Switch| !bike.coils.is_empty() && !switch.cranks && ["key", "kill"].contains(&switch.name.as_str());
+    for switch in bike.switches.iter().filter(of_ignition) {
+        let name = &switch.name;
+        if switch.action == SwitchAction::Apart && bike.battery.is_some() {
+            let message = format!("the {name} switch neither opens the coils' feed nor grounds the points");
+            let help = "Lead the feed through its contacts, or lead a contact from the points wire to ground.";
+            found.add(Diagnostic::error(place(bike, &switch.part), "switch", message).help(help));
+            continue;
         }
-    }
-}
-
-fn check_switch(name: &str, switch: &Switch, bike: &Bike, found: &mut Findings) {
-    let place = switch.positions.first().map_or(&bike.place, |position| &position.name.place);
-    for (connects, word) in [(true, "connects"), (false, "opens")] {
-        if switch.position(connects).is_none() {
-            let message =
-                format!("no position of the {name} switch {word}, so the engine could never run, or never be stopped");
-            let help = format!("One of its positions `{word}`.");
-            found.add(Diagnostic::error(place, "switch", message).help(help));
+        for works in [true, false] {
+            if switch.position(works).is_none() {
+                let message = match works {
+                    true => format!("the ignition works in no position of the {name} switch, so the engine could never run"),
+                    false => format!("no position of the {name} switch stops the ignition, so the engine could never be stopped"),
+                };
+                found.add(Diagnostic::error(place(bike, &switch.part), "switch", message).help("Give each position the contacts that it closes."));
+            }
         }
-    }
-}
-
-fn has_part(bike: &Bike, kind: &str, id: &str) -> bool {
-    match kind {
-        "coil-" => bike.coils.iter().any(|coil| *coil.id == id),
-        "points-" => bike.points.iter().any(|set| *set.id == id),
-        "condenser-" => bike.condensers.iter().any(|condenser| *condenser.id == id),
-        _ => bike.plugs.iter().any(|plug| *plug.id == id),
     }
 }

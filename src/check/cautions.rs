@@ -21,7 +21,7 @@ use crate::expression::Template;
 use crate::phrase::Named;
 use crate::procedure::{Ask, Caution, Hazard, Procedure, Step};
 use crate::source::Diagnostic;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// States that can hurt, on a way without the caution that they call for.
 pub(super) fn missing(walks: &Walks<'_>, facts: &[Facts], found: &mut Findings) {
@@ -60,7 +60,8 @@ fn called_for(node: &Node<'_>, facts: &Facts, bike: &Bike) -> BTreeMap<Hazard, &
     let mut call = |hazard: Hazard, why: &'static str| {
         hazards.entry(hazard).or_insert(why);
     };
-    let live_key = bike.key.positions.iter().filter(|position| position.connects);
+    let key = bike.switch("key");
+    let live_key = key.into_iter().flat_map(|key| &key.positions).filter(|position| position.works);
     let key_on = live_key.into_iter().any(|position| after.may_be(&Fact::Switch("key".to_owned()), &position.name));
     let engine = need.engine;
     let tester = need.instrument.as_ref().is_some_and(|tool| tool.kind == InstrumentKind::SparkTester);
@@ -89,48 +90,20 @@ fn called_for(node: &Node<'_>, facts: &Facts, bike: &Bike) -> BTreeMap<Hazard, &
         call(Hazard::HotParts, "the engine runs");
     }
     let leads = need.instrument.iter().flat_map(|tool| [&tool.first, &tool.second]);
-    if leads.chain(need.fitted.values().flatten()).any(|terminal| terminal.starts_with("battery.")) {
+    if leads.chain(need.fitted.values().flatten()).any(|terminal| bike.battery.as_ref().is_some_and(|ends| ends.contains(terminal))) {
         call(Hazard::Battery, "something is connected to the battery");
     }
     let surely_apart = |part: &str| after.is(&Fact::Plug(part.to_owned()), OUT);
     let closed = bike.points.iter().any(|set| {
-        let id = &set.id.value;
+        let id = &set.id;
         let closed_here = need.points.get(id) == Some(&PointsAt::Closed);
         let closed_before = key_is_set && after.may_be(&Fact::Points(id.clone()), PointsAt::Closed.name());
-        (closed_here || closed_before) && !surely_apart(&set.connector) && reaches(bike, &set.coil, &surely_apart)
+        (closed_here || closed_before) && !set.connector.as_ref().is_some_and(|connector| surely_apart(connector)) && bike.is_fed(&set.coil, &surely_apart)
     });
     if key_on && closed {
         call(Hazard::CoilHeat, "the key is on with points closed");
     }
     hazards
-}
-
-/// Whether `coil-ID.feed` hangs together with `battery.live` when all that `apart` names is apart. Switches count as closed.
-fn reaches(bike: &Bike, coil: &str, apart: &dyn Fn(&str) -> bool) -> bool {
-    let mut links: Vec<[String; 2]> =
-        bike.wires.iter().map(|wire| [wire.from.value.clone(), wire.to.value.clone()]).collect();
-    for part in ["fuse", "key", "kill", "ballast"] {
-        if !apart(part) {
-            links.push([format!("{part}.supply"), format!("{part}.load")]);
-        }
-    }
-    for connector in bike.connectors.iter().filter(|connector| !apart(&connector.id)) {
-        links.push(connector.halves.clone().map(|half| format!("{}.{half}", *connector.id)));
-    }
-    let goal = format!("coil-{coil}.feed");
-    let mut reached: BTreeSet<&str> = ["battery.live"].into();
-    loop {
-        let further: Vec<&str> = links
-            .iter()
-            .flat_map(|[a, b]| [(a, b), (b, a)])
-            .filter(|(from, to)| reached.contains(from.as_str()) && !reached.contains(to.as_str()))
-            .map(|(_, to)| to.as_str())
-            .collect();
-        if further.is_empty() {
-            return reached.contains(goal.as_str());
-        }
-        reached.extend(further);
-    }
 }
 
 /// Cautions that steps contradict.

@@ -23,7 +23,7 @@ use crate::source::{Diagnostic, Place};
 use std::collections::BTreeSet;
 
 pub(super) fn check(walks: &Walks<'_>, facts: &[Facts], around: &Surroundings<'_>, found: &mut Findings) {
-    let parts = walks.bike.parts();
+    let parts = walks.bike.fault_places();
     for end in walks.concluded.iter().filter(|end| end.procedure == 0) {
         for text in &end.conclusion.condemns {
             known_parts(text, render_names(std::slice::from_ref(text), &end.scope), &parts, walks, found);

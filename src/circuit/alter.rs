@@ -1,7 +1,6 @@
 //! Alterations of a healthy bike's wiring: the electrical effect of a fault.
 
-use super::{CircuitError, Figures, battery};
-use crate::bike::{Bike, PointsAt};
+use crate::bike::PointsAt;
 
 /// One alteration. Branches go by the ids that [`Wiring`](super::Wiring) lists.
 #[derive(Debug, Clone, PartialEq)]
@@ -41,23 +40,23 @@ pub enum Alteration {
         /// The other.
         second: String,
     },
-    /// The battery's open-circuit voltage, volt.
-    BatteryVolt(f64),
-    /// The battery's state of charge, 0 to 1. Sets voltage and internal resistance.
-    Charge(f64),
-    /// A condenser's insulation resistance, ohm. Low means leaky, almost zero means shorted.
-    Leak {
-        /// Condenser id.
-        condenser: String,
-        /// Resistance, ohm.
-        ohm: f64,
+    /// A value of a part is this.
+    Set {
+        /// Part.
+        part: String,
+        /// The value's name in the catalogue.
+        value: String,
+        /// What it is.
+        to: f64,
     },
-    /// A coil whose secondary delivers only this share of the energy.
-    Weak {
-        /// Coil id.
-        coil: String,
-        /// Share, 0 to 1.
-        passed_on: f64,
+    /// A value of a part is multiplied.
+    Scale {
+        /// Part.
+        part: String,
+        /// The value's name in the catalogue.
+        value: String,
+        /// The factor.
+        by: f64,
     },
     /// A points set that does not move as the engine turns. A set that is stuck closed can still be opened by hand.
     Stuck {
@@ -66,111 +65,21 @@ pub enum Alteration {
         /// Open or closed.
         at: PointsAt,
     },
-    /// Multiplies a condenser's capacitance.
-    Capacitance {
-        /// Condenser id.
-        condenser: String,
-        /// Factor.
-        factor: f64,
-    },
-    /// A coil with a share of its primary turns shorted. Resistance falls with the share, inductance with its square, and only `passed_on`
-    /// of the energy remains.
-    ShortedTurns {
-        /// Coil id.
-        coil: String,
-        /// Share of the turns, 0 to 1.
-        share: f64,
-        /// Share of the energy passed on.
-        passed_on: f64,
-    },
-    /// Multiplies a coil's primary resistance and inductance: a coil made for another voltage.
-    Coil {
-        /// Coil id.
-        coil: String,
-        /// Factor.
-        factor: f64,
-    },
-    /// A coil with its primary connected the wrong way round.
-    Reversed {
-        /// Coil id.
-        coil: String,
-    },
-    /// A points gap, millimetre.
-    PointsGap {
-        /// Set.
-        set: String,
-        /// Gap.
-        millimetre: f64,
-    },
-    /// The crank angle over which a set stays closed between two openings, degree.
-    Dwell {
-        /// Set.
-        set: String,
-        /// Angle.
-        degrees: f64,
-    },
-    /// A plug gap, millimetre.
-    PlugGap {
-        /// Plug.
-        plug: String,
-        /// Gap.
-        millimetre: f64,
-    },
-}
-
-fn entry<'m, T>(
-    map: &'m mut std::collections::BTreeMap<String, T>,
-    what: &'static str,
-    name: &str,
-) -> Result<&'m mut T, CircuitError> {
-    map.get_mut(name).ok_or_else(|| CircuitError::Unknown { what, name: name.to_owned() })
 }
 
 impl Alteration {
-    /// Whether it changes the figures rather than the branches.
-    pub(super) fn is_of_figures(&self) -> bool {
-        use Alteration::{Join, Leak, Ohm, Open, Series, Swap};
-        !matches!(self, Open { .. } | Ohm { .. } | Series { .. } | Leak { .. } | Join { .. } | Swap { .. })
+    /// A value of a part is this.
+    pub fn set(part: &str, value: &str, to: f64) -> Self {
+        Self::Set { part: part.to_owned(), value: value.to_owned(), to }
     }
 
-    /// Applies the alteration to the figures, if it is one of figures.
-    pub(super) fn on_figures(&self, bike: &Bike, figures: &mut Figures) -> Result<(), CircuitError> {
-        match self {
-            Alteration::BatteryVolt(volt) => figures.battery_volt = *volt,
-            Alteration::Charge(charge) => {
-                let ((volt, ohm), (full_volt, full_ohm)) = (battery(bike, *charge), battery(bike, 1.0));
-                figures.battery_volt *= volt / full_volt;
-                figures.battery_ohm *= ohm / full_ohm;
-            }
-            Alteration::Weak { coil, passed_on } => entry(&mut figures.coils, "coil", coil)?.passed_on *= passed_on,
-            Alteration::Stuck { set, .. } => {
-                entry(&mut figures.points_gap, "points", set)?;
-            }
-            Alteration::Capacitance { condenser, factor } => {
-                *entry(&mut figures.condenser_farad, "condenser", condenser)? *= factor;
-            }
-            Alteration::ShortedTurns { coil, share, passed_on } => {
-                let c = entry(&mut figures.coils, "coil", coil)?;
-                let left = 1.0 - share.clamp(0.0, 0.99);
-                c.primary_ohm *= left;
-                c.primary_henry *= left * left;
-                c.ratio /= left;
-                c.passed_on *= passed_on;
-            }
-            Alteration::Coil { coil, factor } => {
-                let c = entry(&mut figures.coils, "coil", coil)?;
-                c.primary_ohm *= factor;
-                c.primary_henry *= factor;
-            }
-            Alteration::Reversed { coil } => {
-                let c = entry(&mut figures.coils, "coil", coil)?;
-                c.reversed = !c.reversed;
-            }
-            Alteration::PointsGap { set, millimetre } => *entry(&mut figures.points_gap, "points", set)? = *millimetre,
-            Alteration::Dwell { set, degrees } => entry(&mut figures.timing, "points", set)?.closed = *degrees,
-            Alteration::PlugGap { plug, millimetre } => *entry(&mut figures.plug_gap, "plug", plug)? = *millimetre,
-            _ => {}
-        }
-        Ok(())
+    /// A value of a part is multiplied.
+    pub fn scale(part: &str, value: &str, by: f64) -> Self {
+        Self::Scale { part: part.to_owned(), value: value.to_owned(), by }
+    }
+
+    /// Whether it changes values of parts rather than branches.
+    pub(super) fn is_of_values(&self) -> bool {
+        matches!(self, Self::Set { .. } | Self::Scale { .. })
     }
 }

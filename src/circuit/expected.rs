@@ -188,7 +188,7 @@ impl<'a> Subject<'a> {
         }
         let mut found = AnswerTally::default();
         for seed in 0..=samples {
-            let (model, meter) = self.model.sampled(seed);
+            let (model, meter) = self.model.sampled(seed)?;
             for sight in self.sights(&model, meter, question, state)? {
                 found.add(question, &sight);
             }
@@ -318,12 +318,11 @@ fn sweep(model: &Model<'_>, name: &str, state: &BikeState) -> Result<Seen, Circu
     for position in &switch.positions {
         let mut at = state.clone();
         at.switches.insert(name.to_owned(), position.name.value.clone());
-        at.points = model.bike.points.iter().map(|set| (set.id.value.clone(), PointsAt::Open)).collect();
+        at.points = model.bike.points.iter().map(|set| (set.id.clone(), PointsAt::Open)).collect();
         at.engine = Some(Engine::Still);
         let lit =
             model.observe(&at)?.iter().any(|case| matches!(case.seen, Observation::Lamp(Glow::Dim | Glow::Bright)));
-        let works = position.connects == (switch.action == crate::bike::KillAction::OpensFeed);
-        if works { where_it_works |= lit } else { elsewhere |= lit }
+        if position.works { where_it_works |= lit } else { elsewhere |= lit }
     }
     Ok(words(&[match (where_it_works, elsewhere) {
         (_, true) => "more",
@@ -339,7 +338,7 @@ fn complaint(model: &Model<'_>) -> Result<Seen, CircuitError> {
     let mut dead = Vec::new();
     for plug in &model.bike.plugs {
         if model.fires(&state, &plug.id)? == Strength::None {
-            dead.push(plug.id.value.clone());
+            dead.push(plug.id.clone());
         }
     }
     Ok(plugs(model, &dead))

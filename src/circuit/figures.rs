@@ -1,10 +1,11 @@
-//! Typical figures that the circuit needs and a profile omits. Each can be replaced for a part.
+//! The figures of a bike: the values of its parts, from the profile and the catalogue, and those of instruments, air and engine.
 //!
 //! Every default here is common practice without a source, unless it names one.
 
-use crate::bike::Bike;
-use crate::sums::battery::NOMINAL_CELL_VOLT;
-pub use crate::sums::battery::volt as battery_volt;
+use super::plan::{self, Numbers, Plan};
+use super::{Alteration, CircuitError};
+use crate::bike::{Bike, Part};
+use crate::parts::PrimitiveKind;
 use std::collections::BTreeMap;
 
 /// The figures of one ignition coil apart from its primary resistance.
@@ -49,40 +50,24 @@ impl Timing {
 /// The figures of one bike.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Figures {
-    /// Open-circuit voltage of the battery, volt.
-    pub battery_volt: f64,
-    /// Internal resistance of the battery, ohm.
-    pub battery_ohm: f64,
-    /// One closed contact of a switch, ohm.
-    pub switch_ohm: f64,
-    /// One joined connector, ohm.
-    pub connector_ohm: f64,
-    /// The fuse and its holder, ohm.
-    pub fuse_ohm: f64,
-    /// Closed points, ohm.
-    pub points_ohm: f64,
-    /// Insulation of a good condenser, ohm.
-    pub condenser_leak_ohm: f64,
-    /// A wire whose length or cross-section is not in the profile, ohm.
+    /// The values of every part, by its id and their name, in the catalogue's units.
+    pub values: BTreeMap<String, BTreeMap<String, f64>>,
+    /// The figures of every primitive, in the plan's order.
+    pub(super) numbers: Numbers,
+    /// A wire whose length or cross-section is not in the profile, or parts that touch, ohm.
     pub wire_ohm: f64,
     /// Temperature of the wires and windings, degree Celsius.
     pub celsius: f64,
-    /// Ballast resistor, ohm.
-    pub ballast_ohm: f64,
-    /// Condensers by id, farad.
+    /// Condensers by short name, farad.
     pub condenser_farad: BTreeMap<String, f64>,
-    /// Coils by id.
+    /// Coils by short name.
     pub coils: BTreeMap<String, CoilFigures>,
     /// Points gaps by set, millimetre.
     pub points_gap: BTreeMap<String, f64>,
     /// When each set is open.
     pub timing: BTreeMap<String, Timing>,
-    /// Resistances that the profile gives for contacts and caps, by part, ohm.
-    pub own_ohm: BTreeMap<String, f64>,
     /// Plug gaps by plug, millimetre.
     pub plug_gap: BTreeMap<String, f64>,
-    /// Series resistance of each plug's lead and cap, ohm.
-    pub cap_ohm: f64,
     /// Rated power of the test lamp, watt, at the bike's voltage.
     pub lamp_watt: f64,
     /// Rated power of the load bulb, watt, at the bike's voltage.
@@ -105,89 +90,28 @@ pub struct Figures {
     pub compression_kelvin: f64,
 }
 
-/// Internal resistance of one cell of a small, fully charged battery, ohm. Twice that when empty.
-const CELL_OHM: f64 = 0.004;
-
-/// Internal resistance of a battery of nominal voltage `volt` at a state of charge of 0 to 1.
-pub(super) fn battery_ohm(volt: f64, charge: f64) -> f64 {
-    CELL_OHM * volt / NOMINAL_CELL_VOLT * (2.0 - charge.clamp(0.0, 1.0))
-}
-
-/// Default crank angle from one opening of a set to the next, degree: one lobe on the camshaft.
-const EVERY: f64 = 720.0;
-/// Default share of the cam's turn over which points are closed, if the profile gives neither `closed` nor `dwell` (common practice, no
-/// source: a bit more than half).
-const CLOSED_SHARE: f64 = 0.53;
-
-/// Open-circuit voltage and internal resistance of a bike's battery at a state of charge of 0 to 1, from the profile or typical.
-pub fn battery(bike: &Bike, charge: f64) -> (f64, f64) {
-    match &bike.electric.battery {
-        Some(table) => table.at(charge),
-        None => (battery_volt(bike.volt, charge), battery_ohm(bike.volt, charge)),
-    }
-}
-
-fn timing(bike: &Bike) -> BTreeMap<String, Timing> {
-    let dwell = bike.specified.get("dwell").map(|dwell| (dwell.low + dwell.high) / 2.0);
-    let of = |(n, set): (usize, &crate::bike::PointsSet)| {
-        let own = bike.electric.openings.get(set.id.as_str()).cloned().unwrap_or_default();
-        let every = own.every.unwrap_or(EVERY);
-        // Dwell is measured in degrees of the points cam, which turns once for each opening of the set.
-        let share = dwell.map_or(CLOSED_SHARE, |dwell| (dwell / 360.0).min(0.99));
-        // By default the sets open one after another, evenly spaced.
-        let opens_at = own.opens_at.unwrap_or(every * n as f64 / bike.points.len() as f64);
-        (set.id.value.clone(), Timing { opens_at, closed: own.closed.unwrap_or(every * share), every })
-    };
-    bike.points.iter().enumerate().map(of).collect()
-}
-
 impl Figures {
-    /// Resistance of a part's closed contact, from the profile or typical.
-    pub(super) fn contact_ohm(&self, part: &str, typical: f64) -> f64 {
-        self.own_ohm.get(part).copied().unwrap_or(typical)
-    }
-
     /// Typical figures of a healthy, charged bike.
-    pub fn typical(bike: &Bike) -> Self {
-        let middle =
-            |name: &str, otherwise: f64| bike.specified.get(name).map_or(otherwise, |s| (s.low + s.high) / 2.0);
-        let six = bike.volt < 9.0;
-        let coil = |c: &crate::bike::Coil| {
-            let own = bike.electric.windings.get(c.id.as_str()).cloned().unwrap_or_default();
-            CoilFigures {
-                primary_ohm: c.primary_ohm,
-                // A time constant of 2.5 ms, as in coils for points.
-                primary_henry: own.primary_henry.unwrap_or(2.5e-3 * c.primary_ohm),
-                secondary_ohm: own.secondary_ohm.unwrap_or(8000.0),
-                ratio: own.ratio.unwrap_or(if six { 80.0 } else { 70.0 }),
-                secondary_farad: own.secondary_picofarad.map_or(60e-12, |pico| pico * 1e-12),
-                passed_on: 0.7,
-                made_for_farad: bike.condensers.first().map_or(0.22e-6, |c| c.microfarad * 1e-6),
-                reversed: false,
-            }
-        };
-        let (battery_volt, battery_ohm) = battery(bike, 1.0);
-        let each = |value: f64| bike.points.iter().map(|p| (p.id.value.clone(), value)).collect();
-        Self {
-            battery_volt,
-            battery_ohm,
-            switch_ohm: 0.01,
-            connector_ohm: 0.002,
-            fuse_ohm: 0.006,
-            points_ohm: 0.01,
-            condenser_leak_ohm: 50e6,
+    ///
+    /// # Errors
+    /// An expression of the catalogue that does not come out.
+    pub(super) fn typical(bike: &Bike, plan: &Plan) -> Result<Self, CircuitError> {
+        let mut values = BTreeMap::new();
+        for part in &bike.parts {
+            values.insert(part.id.value.clone(), of_part(bike, part, &BTreeMap::new())?);
+        }
+        let mut figures = Self {
+            values,
+            numbers: Numbers::new(),
             wire_ohm: 0.005,
             celsius: 20.0,
-            ballast_ohm: bike.ballast_ohm.unwrap_or(0.0),
-            condenser_farad: bike.condensers.iter().map(|c| (c.id.value.clone(), c.microfarad * 1e-6)).collect(),
-            coils: bike.coils.iter().map(|c| (c.id.value.clone(), coil(c))).collect(),
-            points_gap: each(middle("points-gap", 0.35)),
-            timing: timing(bike),
-            own_ohm: bike.electric.ohm.clone(),
-            plug_gap: bike.plugs.iter().map(|p| (p.id.value.clone(), middle("plug-gap", 0.65))).collect(),
-            cap_ohm: 1.0,
-            lamp_watt: bike.electric.lamp_watt.unwrap_or(3.0),
-            load_bulb_watt: if six { 25.0 } else { 35.0 },
+            condenser_farad: BTreeMap::new(),
+            coils: BTreeMap::new(),
+            points_gap: BTreeMap::new(),
+            timing: BTreeMap::new(),
+            plug_gap: BTreeMap::new(),
+            lamp_watt: bike.lamp_watt.unwrap_or(3.0),
+            load_bulb_watt: if bike.volt < 9.0 { 25.0 } else { 35.0 },
             voltmeter_ohm: 10e6,
             ammeter_ohm: 0.01,
             ohmmeter_top: 20e6,
@@ -196,6 +120,106 @@ impl Figures {
             running_rpm: 1500.0,
             compression_bar: 8.0,
             compression_kelvin: 550.0,
-        }
+        };
+        figures.derive(bike, plan)?;
+        let made_for = figures.condenser_farad.values().next().copied().unwrap_or(0.22e-6);
+        figures.coils.values_mut().for_each(|coil| coil.made_for_farad = made_for);
+        Ok(figures)
     }
+
+    /// The figures with some values of parts changed: by part, name and new value.
+    ///
+    /// # Errors
+    /// [`CircuitError::Unknown`] for a part or a value that the bike does not have.
+    pub(super) fn changed(&self, bike: &Bike, plan: &Plan, changes: &[Alteration]) -> Result<Self, CircuitError> {
+        let mut sets: BTreeMap<&str, BTreeMap<String, f64>> = BTreeMap::new();
+        for change in changes {
+            let (part, value, number) = match change {
+                Alteration::Set { part, value, to } => (part, value, (*to, 1.0)),
+                Alteration::Scale { part, value, by } => (part, value, (0.0, *by)),
+                _ => continue,
+            };
+            let own = self.values.get(part).ok_or_else(|| unknown("part", part))?;
+            let before = own.get(value).copied().ok_or_else(|| unknown("value of a part", value))?;
+            let set = sets.entry(part).or_default();
+            let before = set.get(value).copied().unwrap_or(before);
+            let new = if matches!(change, Alteration::Set { .. }) { number.0 } else { before * number.1 };
+            set.insert(value.clone(), new);
+        }
+        let mut figures = self.clone();
+        for (id, set) in sets {
+            let Some(part) = bike.part(id) else { return Err(unknown("part", id)) };
+            figures.values.insert(id.to_owned(), of_part(bike, part, &set)?);
+        }
+        figures.derive(bike, plan)?;
+        for (id, coil) in &mut figures.coils {
+            coil.made_for_farad = self.coils.get(id).map_or(coil.made_for_farad, |own| own.made_for_farad);
+        }
+        Ok(figures)
+    }
+
+    /// Computes what follows from the values.
+    pub(super) fn derive(&mut self, bike: &Bike, plan: &Plan) -> Result<(), CircuitError> {
+        let none = BTreeMap::new();
+        self.numbers = Numbers::with_capacity(plan.primitives.len());
+        for (p, n) in &plan.primitives {
+            let part = &bike.parts[*p];
+            let primitive = &part.kind.model[*n];
+            let values = self.values.get(part.id.as_str()).unwrap_or(&none);
+            let mut numbers = BTreeMap::new();
+            for name in primitive.figures.keys() {
+                numbers.insert(name.clone(), primitive.figure(name, values).map_err(catalogue)?);
+            }
+            self.numbers.push(numbers);
+        }
+        let made_for = |figures: &Self, id: &str| figures.coils.get(id).map_or(0.22e-6, |coil| coil.made_for_farad);
+        let mut coils = BTreeMap::new();
+        let (mut timing, mut points_gap, mut farads, mut plug_gap) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
+        for (at, (p, n)) in plan.primitives.iter().enumerate() {
+            let part = &bike.parts[*p];
+            let id = part.short_id().to_owned();
+            let one = |name: &str| plan::one(&self.numbers, at, name);
+            match part.kind.model[*n].kind {
+                PrimitiveKind::Windings => {
+                    let coil = CoilFigures {
+                        primary_ohm: one("primary-ohm")?,
+                        primary_henry: one("primary-henry")?,
+                        secondary_ohm: one("secondary-ohm")?,
+                        ratio: one("ratio")?,
+                        secondary_farad: one("secondary-farad")?,
+                        passed_on: one("passed-on")?,
+                        made_for_farad: made_for(self, &id),
+                        reversed: one("polarity").is_ok_and(|polarity| polarity < 0.0),
+                    };
+                    coils.insert(id, coil);
+                }
+                PrimitiveKind::Breaker => {
+                    let times = Timing { opens_at: one("opens-at")?, closed: one("closed")?, every: one("every")? };
+                    timing.insert(id.clone(), times);
+                    points_gap.insert(id, one("millimetre")?);
+                }
+                PrimitiveKind::Capacitance => {
+                    farads.insert(id, one("microfarad")? * 1e-6);
+                }
+                PrimitiveKind::Gap => {
+                    plug_gap.insert(id, one("millimetre")?);
+                }
+                _ => {}
+            }
+        }
+        (self.coils, self.timing, self.points_gap, self.condenser_farad, self.plug_gap) = (coils, timing, points_gap, farads, plug_gap);
+        Ok(())
+    }
+}
+
+fn of_part(bike: &Bike, part: &Part, changed: &BTreeMap<String, f64>) -> Result<BTreeMap<String, f64>, CircuitError> {
+    bike.values(part, changed).map_err(catalogue)
+}
+
+fn catalogue(wrong: crate::source::Diagnostic) -> CircuitError {
+    CircuitError::Catalogue(wrong.to_string())
+}
+
+fn unknown(what: &'static str, name: &str) -> CircuitError {
+    CircuitError::Unknown { what, name: name.to_owned() }
 }

@@ -5,7 +5,7 @@
 
 use super::network::Kind;
 use super::{CircuitError, Lamp, Model};
-use crate::bike::{Bike, BikeState, Engine, InstrumentKind, KillAction};
+use crate::bike::{Bike, BikeState, Engine, InstrumentKind, SwitchAction};
 
 /// Standing current from which a primary counts as heated, ampere (common practice, no source). A 12 V coil of 4 ohm carries 3 A and turns
 /// 36 W into heat; a test lamp of 5 W passes 0.4 A, which is less than a watt.
@@ -34,8 +34,8 @@ impl Model<'_> {
                         network.add("instrument", a, b, kind)?;
                     }
                 }
-                let is_primary = |name: &str| name.starts_with("coil-") && name.ends_with(".primary");
-                let all = network.elements().iter().enumerate().filter(|(_, e)| is_primary(&e.name));
+                let names: Vec<String> = self.bike.coils.iter().map(|coil| format!("{}.primary", coil.part)).collect();
+                let all = network.elements().iter().enumerate().filter(|(_, e)| names.iter().any(|name| e.name == *name));
                 let primaries: Vec<usize> = all.map(|(at, _)| at).collect();
                 let point = network.operating_point()?;
                 most = primaries.into_iter().map(|at| point.current(at).abs()).fold(most, f64::max);
@@ -74,17 +74,24 @@ impl Model<'_> {
 /// The state with the engine at rest, once for every position of a kill switch that nobody set. The crank angle is dropped: points that are
 /// about to open may be closed.
 fn still(bike: &Bike, state: &BikeState) -> Vec<BikeState> {
-    let still = BikeState { engine: Some(Engine::Still), crank: None, ..state.clone() };
-    let Some(kill) = bike.kill.as_ref().filter(|_| !state.switches.contains_key("kill")) else { return vec![still] };
-    let at = |name: &str| {
-        let mut state = still.clone();
-        state.switches.insert("kill".to_owned(), name.to_owned());
-        state
+    let mut states = vec![BikeState { engine: Some(Engine::Still), crank: None, ..state.clone() }];
+    let unset = |switch: &&crate::bike::Switch| {
+        let set = [&switch.name, &switch.part].iter().any(|name| state.switches.contains_key(*name));
+        switch.name != "key" && !switch.cranks && !set && switch.action != SwitchAction::Apart
     };
-    match kill.action {
-        KillAction::OpensFeed => vec![at("connects")],
-        KillAction::GroundsPoints => vec![at("connects"), at("disconnects")],
+    for switch in bike.switches.iter().filter(unset) {
+        let positions: &[&str] = match switch.action {
+            SwitchAction::GroundsPoints => &["connects", "disconnects"],
+            _ => &["connects"],
+        };
+        let at = |state: &BikeState, position: &str| {
+            let mut state = state.clone();
+            state.switches.insert(switch.name.clone(), position.to_owned());
+            state
+        };
+        states = states.iter().flat_map(|state| positions.iter().map(|position| at(state, position)).collect::<Vec<_>>()).collect();
     }
+    states
 }
 
 #[cfg(test)]

@@ -2,7 +2,8 @@
 
 use super::network::Kind;
 use super::resistance::resistance;
-use super::wiring::{Names, Wiring};
+use super::plan::Plan;
+use super::wiring::Wiring;
 use super::{Alteration, CircuitError, Figures, Lamp, Name};
 use crate::bike::{Bike, BikeState, Instrument, InstrumentKind};
 use std::collections::BTreeSet;
@@ -87,19 +88,50 @@ pub struct Model<'b> {
     pub figures: Arc<Figures>,
     /// The alterations.
     pub changes: Vec<Alteration>,
-    pub(super) names: Arc<Names>,
+    plan: Arc<Plan>,
+    /// Why the figures could not be computed.
+    wrong: Option<CircuitError>,
 }
 
 impl<'b> Model<'b> {
     /// The healthy bike.
+    ///
+    /// # Panics
+    /// The bike's own catalogue does not come out, which loading the bike rules out.
     pub fn new(bike: &'b Bike) -> Self {
-        let figures = Arc::new(Figures::typical(bike));
-        Self { bike, names: Arc::new(Wiring::names(bike, &figures)), figures, changes: Vec::new() }
+        let plan = Arc::new(Plan::of(bike));
+        let figures = Figures::typical(bike, &plan).unwrap_or_else(|why| panic!("{}: {why}", bike.name));
+        Self { bike, figures: Arc::new(figures), changes: Vec::new(), plan, wrong: None }
     }
 
     /// The bike with alterations.
     pub fn with(bike: &'b Bike, changes: impl IntoIterator<Item = Alteration>) -> Self {
-        Self { changes: changes.into_iter().collect(), ..Self::new(bike) }
+        Self::new(bike).altered(changes)
+    }
+
+    /// The same with further alterations.
+    #[must_use]
+    pub fn altered(&self, changes: impl IntoIterator<Item = Alteration>) -> Self {
+        let mut model = self.clone();
+        let from = model.changes.len();
+        model.changes.extend(changes);
+        if model.changes[from..].iter().any(Alteration::is_of_values) {
+            match model.figures.changed(model.bike, &model.plan, &model.changes[from..]) {
+                Ok(figures) => model.figures = Arc::new(figures),
+                Err(why) => model.wrong = Some(why),
+            }
+        }
+        model
+    }
+
+    /// The same with other figures.
+    pub(super) fn with_figures(&self, figures: Figures) -> Self {
+        Self { figures: Arc::new(figures), ..self.clone() }
+    }
+
+    /// What is laid for the bike in any state.
+    pub(super) fn plan(&self) -> &Plan {
+        &self.plan
     }
 
     /// The wiring in a state with these points sets closed.
@@ -107,7 +139,10 @@ impl<'b> Model<'b> {
     /// # Errors
     /// [`CircuitError::Unknown`].
     pub fn wiring(&self, state: &BikeState, closed: &BTreeSet<String>) -> Result<Wiring, CircuitError> {
-        Wiring::new(self.bike, &self.figures, state, closed, &self.changes, &self.names)
+        match &self.wrong {
+            Some(why) => Err(why.clone()),
+            None => Wiring::new(self.bike, &self.plan, &self.figures, state, closed, &self.changes),
+        }
     }
 
     /// What the state's instrument shows, for every position of the points; a spark tester gives one case. Empty without an instrument.
@@ -147,10 +182,9 @@ impl<'b> Model<'b> {
             InstrumentKind::Ohmmeter => ohmmeter(wiring, tool),
             InstrumentKind::Feeler => {
                 let unknown = || CircuitError::Unknown { what: "gap", name: tool.first.clone() };
-                let (part, _) = tool.first.split_once('.').unwrap_or((&tool.first, ""));
-                let gaps = [("points-", &f.points_gap), ("plug-", &f.plug_gap)];
-                let found = gaps.iter().find_map(|(kind, gaps)| gaps.get(part.strip_prefix(kind)?));
-                found.map(|g| Observation::Gap(*g)).ok_or_else(unknown)
+                let part = self.bike.part_at(&tool.first).ok_or_else(unknown)?;
+                let gap = f.values.get(part.id.as_str()).and_then(|values| values.get("gap"));
+                gap.map(|gap| Observation::Gap(*gap)).ok_or_else(unknown)
             }
             InstrumentKind::SparkTester => Ok(Observation::Spark(Strength::None)),
         }

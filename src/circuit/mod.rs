@@ -14,6 +14,7 @@ mod instruments;
 mod lamp;
 mod name;
 mod network;
+mod plan;
 mod resistance;
 mod solve;
 mod spark;
@@ -25,7 +26,7 @@ mod wiring;
 
 pub use alter::Alteration;
 pub use expected::{Expected, Limits, Question, Reading, Subject};
-pub use figures::{CoilFigures, Figures, Timing, battery, battery_volt};
+pub use figures::{CoilFigures, Figures, Timing};
 pub use instruments::{Case, Glow, Model, NotValid, Observation, Strength};
 pub use lamp::Lamp;
 pub use name::Name;
@@ -62,6 +63,9 @@ pub enum CircuitError {
     /// Newton's iteration did not converge.
     #[error("the operating point did not settle within {0} iterations; look for a lamp or diode of impossible rating")]
     NotSettled(usize),
+    /// A value in the catalogue of parts does not come out.
+    #[error("{0}")]
+    Catalogue(String),
     /// The bike has no such part, terminal or branch.
     #[error("the bike has no {what} `{name}`; look for a slip of spelling")]
     Unknown {

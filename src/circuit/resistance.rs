@@ -21,6 +21,8 @@ pub fn resistance(
             (BranchKind::Emf(_), _) if !branch.parted => Kind::Voltage(0.0),
             // A meter's small current leaves the filament cold.
             (BranchKind::Lamp(lamp), Some(_)) => Kind::Resistor(lamp.ohm(0.0)),
+            // A meter's small voltage does not open a diode.
+            (BranchKind::Diode { .. }, _) => continue,
             (_, Some(ohm)) => Kind::Resistor(ohm),
             _ => continue,
         };

@@ -8,9 +8,9 @@ use super::resistance::resistance;
 use super::transient::{self, Break, passes};
 use super::wiring::{Branch, GROUND, Wiring};
 use super::{CircuitError, Figures, Name};
-use crate::bike::{BikeState, Engine, Instrument, PointsAt, WireRole};
+use crate::bike::{BikeState, Engine, Instrument, Plug, PointsAt};
 use crate::sums::gap;
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, VecDeque};
 
 /// A path to ground matters if its resistance is below this, ohm.
 const PAST_OHM: f64 = 1e6;
@@ -86,19 +86,19 @@ impl Model<'_> {
         let ground = state.instrument.as_ref().map_or("engine", |tool| tool.second.as_str());
         let mut snaps = Vec::new();
         // If any leads are off their plugs, those have the testers.
-        let off = |plug: &crate::bike::Plug| state.unplugged.contains(&format!("lead-{}", *plug.id));
+        let off = |plug: &crate::bike::Plug| plug.cap.as_ref().is_some_and(|cap| state.unplugged.contains(cap));
         let some = self.bike.plugs.iter().any(off);
         for plug in self.bike.plugs.iter().filter(|plug| !some || off(plug)) {
             let tool = Instrument {
                 kind: crate::bike::InstrumentKind::SparkTester,
-                first: format!("plug-{}.top", *plug.id),
+                first: plug.cap_ends[1].clone(),
                 second: ground.to_owned(),
             };
             let Ok(lead) = self.lead_of_tester(&open, &tool) else { continue };
             let Some(need) = self.need_at_tester(&open, &lead, &tool)? else { continue };
             let b = transient::at_break(&closed, &open, &lead.coil, BY_HAND_SECONDS)?;
             if strength(&b, need) > Strength::None {
-                snaps.push(plug.id.value.clone());
+                snaps.push(plug.id.clone());
             }
         }
         Ok(snaps)
@@ -112,26 +112,26 @@ impl Model<'_> {
     /// The voltage that a tester on a lead needs. `None` if the circuit is open.
     fn need_at_tester(&self, at_rest: &Wiring, lead: &Lead, tool: &Instrument) -> Result<Option<Need>, CircuitError> {
         let f = &at_rest.figures;
-        let plug = tool.first.strip_prefix("plug-").and_then(|t| t.strip_suffix(".top"));
-        let own_gap = plug.filter(|p| tool.second == format!("plug-{p}.thread"));
+        let plug = self.bike.plugs.iter().find(|plug| plug.ends[0] == tool.first || plug.cap_ends[1] == tool.first);
+        let own_gap = plug.filter(|plug| tool.second == plug.ends[1]);
         let grounded = own_gap.is_some() || at_rest.reach(GROUND, PAST_OHM, |_| false).contains(tool.second.as_str());
         if !lead.whole || !grounded {
             return Ok(None);
         }
         let reversed = f.coils.get(&lead.coil).is_some_and(|c| c.reversed);
-        let here = match own_gap.and_then(|p| f.plug_gap.get(p)) {
+        let here = match own_gap.and_then(|plug| f.plug_gap.get(&plug.id)) {
             Some(millimetre) => needed(*millimetre, OPEN_AIR, reversed),
             None => POINTED_NEEDS * needed(f.tester_gap, OPEN_AIR, false),
         };
         // A tester in the cap is on the lead. The plug in the head is not.
-        let foot = plug.filter(|_| own_gap.is_none()).map(|plug| format!("cap-{plug}.lead"));
+        let foot = plug.filter(|_| own_gap.is_none()).map(|plug| plug.cap_ends[0].clone());
         let leak = self.leak_past(at_rest, lead, foot.as_deref().unwrap_or(&tool.first))?;
         Ok(self.need_of_other_end(at_rest, lead).map(|there| Need { here, there, leak }))
     }
 
     /// The leakage to ground past a gap on a coil with two leads, and the coil's ratio.
     fn leak_past(&self, at_rest: &Wiring, lead: &Lead, terminal: &str) -> Result<Option<(f64, f64)>, CircuitError> {
-        let two = self.bike.coils.iter().any(|c| *c.id == lead.coil && c.plugs.len() > 1);
+        let two = self.bike.coils.iter().any(|c| c.id == lead.coil && c.towers.len() > 1);
         let Some(coil) = at_rest.figures.coils.get(&lead.coil).filter(|_| two) else { return Ok(None) };
         let ohm = resistance(at_rest, terminal, GROUND, Branch::is_winding)?;
         Ok(ohm.filter(|ohm| *ohm < PAST_OHM).map(|ohm| (ohm, coil.ratio)))
@@ -144,7 +144,8 @@ impl Model<'_> {
     pub fn fires(&self, state: &BikeState, plug: &str) -> Result<Strength, CircuitError> {
         let at_rest = self.wiring(state, &BTreeSet::new())?;
         let f = &at_rest.figures;
-        let Some(lead) = self.lead_to(&at_rest, &format!("plug-{plug}.top")) else { return Ok(Strength::None) };
+        let Some(plug) = self.plug(plug) else { return Ok(Strength::None) };
+        let Some(lead) = self.lead_to(&at_rest, &plug.ends[0]) else { return Ok(Strength::None) };
         let reversed = f.coils.get(&lead.coil).is_some_and(|c| c.reversed);
         let air = (f.compression_bar, f.compression_kelvin);
         let here = need_at_plug(&at_rest, &lead, plug, air, reversed);
@@ -152,27 +153,26 @@ impl Model<'_> {
             return Ok(Strength::None);
         };
         let breaks = self.all_breaks(state, &lead.coil)?;
-        let leak = self.leak_past(&at_rest, &lead, &format!("plug-{plug}.top"))?;
+        let leak = self.leak_past(&at_rest, &lead, &plug.ends[0])?;
         let need = Need { here, there, leak };
         Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
     }
 
     /// The voltage for the other lead of a two-lead coil. Zero on a coil with one lead; `None` if that path is open.
     fn need_of_other_end(&self, at_rest: &Wiring, lead: &Lead) -> Option<f64> {
-        let coil = self.bike.coils.iter().find(|c| *c.id == lead.coil)?;
-        if coil.plugs.len() < 2 {
+        let coil = self.bike.coils.iter().find(|c| c.id == lead.coil)?;
+        if coil.towers.len() < 2 {
             return Some(0.0);
         }
-        let other =
-            coil.plugs.iter().find(|plug| self.bike.lead_of(plug).is_some_and(|wire| *wire.from != lead.tower))?;
-        let top = format!("plug-{}.top", **other);
-        let there = self.lead_to(at_rest, &top)?;
-        let ends = [top, format!("cap-{}.lead", **other), there.tower.clone()];
+        let plugs = coil.plugs.iter().filter_map(|id| self.plug(id));
+        let other = plugs.into_iter().find(|plug| plug.tower.as_ref() != Some(&lead.tower))?;
+        let there = self.lead_to(at_rest, &other.ends[0])?;
+        let ends = [&other.ends[0], &other.cap_ends[0], &there.tower];
         let ground = at_rest.reach(GROUND, PAST_OHM, Branch::is_winding);
         if ground.contains(there.tower.as_str()) && !there.whole {
             return Some(0.0);
         }
-        if ends.iter().any(|end| ground.contains(end.as_str())) {
+        if ends.into_iter().any(|end| ground.contains(end.as_str())) {
             return there.whole.then_some(0.0);
         }
         need_at_plug(at_rest, &there, other, OPEN_AIR, false)
@@ -206,43 +206,45 @@ impl Model<'_> {
         self.standings(state).into_iter().take(1).map(one).collect()
     }
 
-    /// The lead that a terminal belongs to.
+    fn plug(&self, id: &str) -> Option<&Plug> {
+        self.bike.plugs.iter().find(|plug| plug.id == id)
+    }
+
+    /// The lead that a terminal belongs to: the way over wires, cap and distributor to a coil's tower, as the wiring has it now.
     fn lead_to(&self, wiring: &Wiring, terminal: &str) -> Option<Lead> {
-        let coil_of = |tower: &str| Some(tower.strip_prefix("coil-")?.rsplit_once('.')?.0.to_owned());
-        let (part, end) = terminal.split_once('.')?;
-        if part.starts_with("coil-") && end.ends_with("lead") {
-            let coil = coil_of(terminal)?;
-            let there = self.bike.coils.iter().any(|c| *c.id == coil);
-            return there.then(|| Lead { coil, tower: terminal.to_owned(), whole: true });
+        let tower = |terminal: &str| self.bike.coils.iter().find(|coil| coil.towers.iter().any(|tower| tower == terminal));
+        if let Some(coil) = tower(terminal) {
+            return Some(Lead { coil: coil.id.clone(), tower: terminal.to_owned(), whole: true });
         }
-        let plug = match end {
-            "top" => part.strip_prefix("plug-")?,
-            "lead" => part.strip_prefix("cap-")?,
-            _ => return None,
-        };
-        let cap = format!("cap-{plug}");
-        let foot = format!("{cap}.lead");
-        // Leads may be swapped: the lead that actually ends in the cap counts, whatever the profile says.
-        let ends_here = |b: &&Branch| b.b == foot && b.a.starts_with("coil-") && b.part.contains(" to ");
-        let (lead, tower) = match wiring.branches.iter().find(ends_here) {
-            Some(branch) => (branch.part.clone(), branch.a.clone()),
-            None => {
-                let wire = self.bike.lead_of(plug).filter(|wire| wire.role() == WireRole::Lead)?;
-                (Name::from(wire.id()), Name::from(wire.from.value.as_str()))
+        let is_cap = |part: &Name| self.bike.plugs.iter().any(|plug| plug.cap.as_ref().is_some_and(|cap| *part == *cap));
+        let carries = |branch: &Branch| branch.is_wire || is_cap(&branch.part) || branch.sparks_over();
+        let mut seen = BTreeSet::from([terminal]);
+        let mut waiting = VecDeque::from([(terminal, true)]);
+        while let Some((at, whole)) = waiting.pop_front() {
+            if let Some(coil) = tower(at) {
+                return Some(Lead { coil: coil.id.clone(), tower: at.to_owned(), whole });
             }
-        };
-        let between: Vec<Name> = if end == "top" { vec![lead, cap.into()] } else { vec![lead] };
-        let mut pieces = wiring.branches.iter().filter(|b| between.contains(&b.part));
-        let whole = pieces.all(|b| passes(Branch { parted: false, ..b.clone() }.ohm()));
-        Some(Lead { coil: coil_of(&tower)?, tower: tower.to_string(), whole })
+            for branch in wiring.branches.iter().filter(|branch| carries(branch)) {
+                let next = match () {
+                    () if branch.a == at => branch.b.as_str(),
+                    () if branch.b == at => branch.a.as_str(),
+                    () => continue,
+                };
+                if !self.bike.grounded.contains(next) && seen.insert(next) {
+                    let passes = branch.sparks_over() || passes(Branch { parted: false, ..branch.clone() }.ohm());
+                    waiting.push_back((next, whole && passes));
+                }
+            }
+        }
+        None
     }
 }
 
 /// The voltage that a fitted plug needs. `None` if its lead, cap or seat does not conduct.
-fn need_at_plug(at_rest: &Wiring, lead: &Lead, plug: &str, air: (f64, f64), reversed: bool) -> Option<f64> {
-    let fitted = at_rest.reach(GROUND, PAST_OHM, |_| false).contains(format!("plug-{plug}.thread").as_str());
-    let on = at_rest.reach(&lead.tower, PAST_OHM, Branch::is_winding).contains(format!("plug-{plug}.top").as_str());
-    let gap = at_rest.figures.plug_gap.get(plug)?;
+fn need_at_plug(at_rest: &Wiring, lead: &Lead, plug: &Plug, air: (f64, f64), reversed: bool) -> Option<f64> {
+    let fitted = at_rest.reach(GROUND, PAST_OHM, |_| false).contains(plug.ends[1].as_str());
+    let on = at_rest.reach_by_spark(&lead.tower, PAST_OHM).contains(plug.ends[0].as_str());
+    let gap = at_rest.figures.plug_gap.get(&plug.id)?;
     (lead.whole && fitted && on).then(|| needed(*gap, air, reversed))
 }
 

@@ -3,7 +3,6 @@
 use super::Model;
 use crate::bike::{BikeState, Engine, PointsAt};
 use std::collections::BTreeSet;
-use std::sync::Arc;
 
 /// Two turns of the crank, degree. In that time every set takes all its positions.
 const TWO_TURNS: f64 = 720.0;
@@ -13,17 +12,17 @@ const ABOUT: f64 = 0.5;
 impl Model<'_> {
     /// The sets that are closed at a crank angle, degree. A stuck set keeps its position.
     pub fn closed_at(&self, crank: f64) -> BTreeSet<String> {
-        let figures = self.timed();
+        let figures = &self.figures;
         let is_closed = |id: &str| match self.stuck(id) {
             Some(at) => at == PointsAt::Closed,
             None => figures.timing.get(id).is_some_and(|timing| timing.is_closed(crank)),
         };
-        self.bike.points.iter().map(|set| &set.id.value).filter(|id| is_closed(id)).cloned().collect()
+        self.bike.points.iter().map(|set| &set.id).filter(|id| is_closed(id)).cloned().collect()
     }
 
     /// The sets that are closed just before, and just after, a set opens.
     pub(super) fn around_opening(&self, set: &str) -> (BTreeSet<String>, BTreeSet<String>) {
-        let opens_at = self.timed().timing.get(set).map_or(0.0, |timing| timing.opens_at);
+        let opens_at = self.figures.timing.get(set).map_or(0.0, |timing| timing.opens_at);
         (self.closed_at(opens_at - ABOUT), self.closed_at(opens_at + ABOUT))
     }
 
@@ -48,7 +47,7 @@ impl Model<'_> {
             _ => None,
         };
         let sets: Vec<(&String, bool)> =
-            self.bike.points.iter().map(|set| &set.id.value).filter_map(|set| Some((set, asked(set)?))).collect();
+            self.bike.points.iter().map(|set| &set.id).filter_map(|set| Some((set, asked(set)?))).collect();
         let fits = |closed: &&BTreeSet<String>| sets.iter().all(|(set, is)| closed.contains(*set) == *is);
         let mut found: Vec<BTreeSet<String>> = all.iter().filter(fits).cloned().collect();
         if found.is_empty() {
@@ -70,7 +69,7 @@ impl Model<'_> {
 
     /// Every distinct combination of points positions in two turns of the crank.
     fn all_around(&self) -> Vec<BTreeSet<String>> {
-        let figures = self.timed();
+        let figures = &self.figures;
         let mut angles = vec![0.0, TWO_TURNS];
         for timing in figures.timing.values() {
             for at in [timing.opens_at, timing.opens_at + timing.every - timing.closed] {
@@ -89,17 +88,5 @@ impl Model<'_> {
             }
         }
         found
-    }
-
-    /// The figures with the faults' effects on timing.
-    fn timed(&self) -> Arc<super::Figures> {
-        let mut figures = self.figures.clone();
-        for change in &self.changes {
-            if matches!(change, super::Alteration::Dwell { .. }) {
-                // `Wiring::new` reports a set that the bike does not have.
-                let _ = change.on_figures(self.bike, Arc::make_mut(&mut figures));
-            }
-        }
-        figures
     }
 }

@@ -1,16 +1,9 @@
-//! The tolerances of sound parts and meters, and a bike drawn at random from them.
+//! A bike drawn at random from the tolerances of sound parts, which the catalogue states, and of meters.
 
-use super::{Figures, Model};
-use std::sync::Arc;
+use super::{CircuitError, Model};
 
-/// Tolerance of a winding's resistance, plus or minus (common practice, no source).
-const WINDING_SPREAD: f64 = 0.10;
-/// Tolerance of a coil's inductance and of capacitances, plus or minus (common practice, no source).
-const REACTANCE_SPREAD: f64 = 0.20;
-/// Range of a sound contact's resistance relative to the typical one (common practice, no source).
-const CONTACT_SPREAD: (f64, f64) = (0.3, 3.0);
-/// Range of a battery's open-circuit voltage in use relative to the full one: 70 to 100 % charged.
-const BATTERY_SPREAD: (f64, f64) = (0.98, 1.0);
+/// Range of a wire of unknown length relative to the typical one (common practice, no source).
+const WIRE_SPREAD: (f64, f64) = (0.3, 3.0);
 /// Error of a hand-held meter as a share of the reading, plus or minus (common practice, no source).
 const METER_SPREAD: f64 = 0.01;
 
@@ -24,43 +17,32 @@ fn between(random: &mut fastrand::Rng, (low, high): (f64, f64)) -> f64 {
     low * (high / low).powf(random.f64())
 }
 
-impl Figures {
-    fn sampled(&self, random: &mut fastrand::Rng) -> Figures {
-        let mut f = self.clone();
-        f.battery_volt *= between(random, BATTERY_SPREAD);
-        let contacts = [
-            &mut f.battery_ohm,
-            &mut f.switch_ohm,
-            &mut f.connector_ohm,
-            &mut f.fuse_ohm,
-            &mut f.points_ohm,
-            &mut f.wire_ohm,
-        ];
-        for ohm in contacts {
-            *ohm *= between(random, CONTACT_SPREAD);
-        }
-        for ohm in f.own_ohm.values_mut() {
-            *ohm *= between(random, CONTACT_SPREAD);
-        }
-        for coil in f.coils.values_mut() {
-            coil.primary_ohm *= around(random, WINDING_SPREAD);
-            coil.secondary_ohm *= around(random, WINDING_SPREAD);
-            coil.primary_henry *= around(random, REACTANCE_SPREAD);
-        }
-        f.condenser_farad.values_mut().for_each(|farad| *farad *= around(random, REACTANCE_SPREAD));
-        f
-    }
-}
-
 impl<'b> Model<'b> {
     /// The same bike with other sound parts, and what its meter shows for 1. The same seed gives the same bike; seed 0 gives the typical
     /// one with an exact meter.
-    pub(super) fn sampled(&self, seed: u64) -> (Model<'b>, f64) {
+    ///
+    /// # Errors
+    /// A value of the catalogue that does not come out.
+    pub(super) fn sampled(&self, seed: u64) -> Result<(Model<'b>, f64), CircuitError> {
         if seed == 0 {
-            return (self.clone(), 1.0);
+            return Ok((self.clone(), 1.0));
         }
         let mut random = fastrand::Rng::with_seed(seed);
-        let figures = self.figures.sampled(&mut random);
-        (Model { figures: Arc::new(figures), ..self.clone() }, around(&mut random, METER_SPREAD))
+        let mut figures = (*self.figures).clone();
+        figures.wire_ohm *= between(&mut random, WIRE_SPREAD);
+        for part in &self.bike.parts {
+            let Some(values) = figures.values.get_mut(part.id.as_str()) else { continue };
+            for value in &part.kind.values {
+                let Some(number) = values.get_mut(&value.name) else { continue };
+                if let Some(spread) = value.spread {
+                    *number *= around(&mut random, spread);
+                }
+                if let Some(times) = value.times {
+                    *number *= between(&mut random, times);
+                }
+            }
+        }
+        figures.derive(self.bike, self.plan())?;
+        Ok((self.with_figures(figures), around(&mut random, METER_SPREAD)))
     }
 }

@@ -123,7 +123,7 @@ fn primary(wiring: &Wiring, coil: &str) -> Result<(f64, f64), CircuitError> {
 
 /// Capacitance between a coil's points side and ground, farad, and the leakage conductance there, siemens.
 fn condensers(open: &Wiring, coil: &str) -> (f64, f64) {
-    let winding = |b: &super::Branch| b.is_winding() || b.part == "ballast";
+    let winding = |b: &super::Branch| b.is_winding();
     let near = open.reach(&format!("coil-{coil}.points"), CARRIES_OHM, winding);
     let ground = open.reach(GROUND, CARRIES_OHM, winding);
     let mut sum = (0.0, 0.0);
@@ -199,7 +199,7 @@ impl Model<'_> {
         seconds: impl Fn(&str) -> f64,
     ) -> Result<Vec<(String, Break)>, CircuitError> {
         let mut all = Vec::new();
-        for set in self.bike.points.iter().map(|set| &set.id.value) {
+        for set in self.bike.points.iter().map(|set| &set.id) {
             let one = match self.stuck(set) {
                 Some(_) => Break::NONE,
                 None => {

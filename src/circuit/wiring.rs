@@ -1,24 +1,25 @@
 //! A bike in a state, with alterations applied, as named branches between terminals, and the netlist built from them.
 //!
-//! Branches: `battery.emf`, `battery`, `fuse`, `key`, `kill` (`kill SET` if it grounds several points wires), `ballast`, connectors by
-//! their ids, `points-ID`, `coil-ID.primary`, `coil-ID.secondary`, `condenser-ID`, `plug-ID` (its gap, open until fouled), `cap-ID`, wires
-//! as `FROM to TO` (a high-tension lead ends in its cap), and fitted items by name. The reference is the battery's ground terminal.
+//! A branch is named like its part (`fuse`, `condenser-left`), or `PART.NAME` where the part has several (`battery.emf`, `coil-left.primary`,
+//! `coil-left.secondary`). A switch with several contacts has a branch for each, `kill left`. Wires are `FROM to TO`; fitted items go by name.
+//! The reference is the battery's ground terminal.
 
 use super::network::{Kind, Network};
-use super::{Alteration, CircuitError, Figures, Lamp, Name};
-use crate::bike::{Bike, BikeState, InstrumentKind, KillAction, Polarity, Switch, WireRole};
+use super::plan::{self, Plan, Planned, What};
+use super::{Alteration, CircuitError, Diode, Figures, Lamp, Name};
+use crate::bike::{Bike, BikeState, Engine, InstrumentKind, Polarity, Starter, SwitchAction, Wire};
+use crate::parts::{PrimitiveKind, Unplugs};
 use crate::sums::conductor;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// The reference node.
 pub(super) const GROUND: &str = "battery.ground";
-/// The node inside the battery.
-const INSIDE: &str = "battery (inside)";
-/// The two ends of a part in the feed.
-const SUPPLY_LOAD: [&str; 2] = ["supply", "load"];
 /// Resistance of a jumper with its clips, ohm (common practice, no source).
 const JUMPER_OHM: f64 = 0.02;
+/// Capacitance of a condenser that is clipped on where the bike has none, farad, and its insulation, ohm (common practice, no source).
+const TEST_FARAD: f64 = 0.22e-6;
+const TEST_LEAK_OHM: f64 = 50e6;
 
 /// A branch's kind.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,6 +39,13 @@ pub enum BranchKind {
         /// Leak, ohm.
         leak_ohm: f64,
     },
+    /// A diode with its anode on `a`, or on `b` where it is turned round.
+    Diode {
+        /// The diode.
+        diode: Diode,
+        /// Its anode is on `b`.
+        turned: bool,
+    },
 }
 
 /// One branch.
@@ -55,12 +63,28 @@ pub struct Branch {
     pub kind: BranchKind,
     /// Unplugged or removed.
     pub parted: bool,
+    /// One of two coupled windings.
+    pub(super) is_winding: bool,
+    /// A wire, or parts that touch.
+    pub(super) is_wire: bool,
+    /// A gap inside a distributor, which carries sparks and no current at rest.
+    pub(super) is_arm: bool,
 }
 
 impl Branch {
-    /// Whether it is a coil's primary or secondary.
+    /// Whether it is one of two coupled windings.
     pub(super) fn is_winding(&self) -> bool {
-        self.id.starts_with("coil-") && (self.id.ends_with(".primary") || self.id.ends_with(".secondary"))
+        self.is_winding
+    }
+
+    /// Whether a spark passes it though no current does at rest: a distributor's arm.
+    pub(super) fn sparks_over(&self) -> bool {
+        self.is_arm && !self.parted
+    }
+
+    /// Whether it is a path that a fault adds between two terminals.
+    pub(super) fn is_joint(&self) -> bool {
+        self.part.contains(" and ")
     }
 
     /// Its resistance at rest, ohm. `None` for an open circuit and for sources. A lamp counts as hot.
@@ -70,7 +94,7 @@ impl Branch {
             BranchKind::Ohm(ohm) => Some(*ohm),
             BranchKind::Capacitor { leak_ohm, .. } => Some(*leak_ohm),
             BranchKind::Lamp(lamp) => Some(lamp.hot_ohm()),
-            BranchKind::Open | BranchKind::Emf(_) => None,
+            BranchKind::Open | BranchKind::Emf(_) | BranchKind::Diode { .. } => None,
         }
     }
 }
@@ -83,30 +107,44 @@ pub struct Wiring {
     pub figures: Arc<Figures>,
 }
 
-/// The names of a bike's own branches in the order of construction: id, part, and both ends.
-pub(super) type Names = Vec<[Name; 4]>;
-
-/// A wiring under construction. Names known from another wiring of the same bike are reused.
-struct Laying<'n> {
-    wiring: Wiring,
-    known: &'n Names,
-}
-
 fn unknown(what: &'static str, name: &str) -> CircuitError {
     CircuitError::Unknown { what, name: name.to_owned() }
 }
 
-/// Whether a switch's contact is closed. `connects` is the position in which the ignition works, whatever the contact does there. By
-/// default a kill switch is where the engine runs, and a key is in a position that opens.
-fn connects(switch: &Switch, at: Option<&String>, unset: bool) -> Result<bool, CircuitError> {
-    match at.map(String::as_str) {
-        None => Ok(unset),
-        Some("connects") => Ok(switch.action == KillAction::OpensFeed),
-        Some("disconnects") => Ok(switch.action != KillAction::OpensFeed),
-        Some(name) => {
-            let found = switch.positions.iter().find(|p| p.name.value == name);
-            found.map(|p| p.connects).ok_or_else(|| unknown("position of a switch", name))
+/// The position of every switch in a state, by its number. A switch that nobody set is where the engine runs, but a key is off, and a
+/// switch that cranks is pressed while the starter turns the engine.
+fn positions(bike: &Bike, state: &BikeState) -> Result<Vec<usize>, CircuitError> {
+    let position = |switch: &crate::bike::Switch| {
+        let works = |is: bool| switch.positions.iter().position(|position| position.works == is);
+        let set = state.switches.get(&switch.name).or_else(|| state.switches.get(&switch.part));
+        let cranked = state.engine == Some(Engine::Kicked) && bike.starter == Some(Starter::Electric);
+        let none = switch.positions.len();
+        match set.map(String::as_str) {
+            _ if switch.cranks => Ok(works(cranked).unwrap_or(none)),
+            None if switch.name == "key" => Ok(works(false).unwrap_or(none)),
+            None if switch.action == SwitchAction::Apart => Ok(works(false).unwrap_or(none)),
+            None | Some("connects") => Ok(works(true).unwrap_or(none)),
+            Some("disconnects") => Ok(works(false).unwrap_or(none)),
+            Some(name) => {
+                let found = switch.positions.iter().position(|position| *position.name == name);
+                found.ok_or_else(|| unknown("position of a switch", name))
+            }
         }
+    };
+    bike.switches.iter().map(position).collect()
+}
+
+/// A figure of a source at its charge, interpolated between the values from empty to full.
+fn by_charge(numbers: &BTreeMap<String, Vec<f64>>, name: &str) -> f64 {
+    let charge = numbers.get("charge").and_then(|all| all.first()).copied().unwrap_or(1.0).clamp(0.0, 1.0);
+    let all = numbers.get(name).map_or(&[][..], Vec::as_slice);
+    let steps = all.len().saturating_sub(1);
+    let at = charge * steps as f64;
+    let low = (at.floor() as usize).min(steps.saturating_sub(1));
+    match (all.get(low), all.get(low + 1)) {
+        (Some(a), Some(b)) => a + (at - low as f64) * (b - a),
+        (Some(a), None) => *a,
+        _ => 0.0,
     }
 }
 
@@ -117,21 +155,21 @@ impl Wiring {
     /// [`CircuitError::Unknown`] if the state or an alteration names something the bike does not have.
     pub(super) fn new(
         bike: &Bike,
+        plan: &Plan,
         figures: &Arc<Figures>,
         state: &BikeState,
         closed: &BTreeSet<String>,
         changes: &[Alteration],
-        known: &Names,
     ) -> Result<Self, CircuitError> {
-        let mut figures = figures.clone();
-        for change in changes.iter().filter(|change| change.is_of_figures()) {
-            change.on_figures(bike, Arc::make_mut(&mut figures))?;
+        let mut wiring = Self { branches: Vec::with_capacity(plan.branches.len() + 4), figures: figures.clone() };
+        let positions = positions(bike, state)?;
+        for planned in &plan.branches {
+            let kind = wiring.kind(bike, planned, state, &positions, closed)?;
+            let Planned { id, part, a, b, what } = planned;
+            let is_winding = matches!(what, What::Primary(_) | What::Secondary(_));
+            let (id, part, a, b) = (id.clone(), part.clone(), a.clone(), b.clone());
+            wiring.branches.push(Branch { id, part, a, b, kind, parted: false, is_winding, is_wire: matches!(what, What::Wire(_)), is_arm: matches!(what, What::Plain(_, PrimitiveKind::Selector)) });
         }
-        let mut laying = Laying { wiring: Self { branches: Vec::with_capacity(known.len() + 4), figures }, known };
-        laying.supply(bike, state)?;
-        laying.ignition(bike, closed);
-        laying.wires(bike);
-        let mut wiring = laying.wiring;
         wiring.fitted(bike, state)?;
         for change in changes {
             wiring.alter(change)?;
@@ -140,11 +178,52 @@ impl Wiring {
         Ok(wiring)
     }
 
-    /// The names of a bike's own branches.
-    pub(super) fn names(bike: &Bike, figures: &Arc<Figures>) -> Names {
-        let made = Self::new(bike, figures, &BikeState::default(), &BTreeSet::new(), &[], &Vec::new());
-        let branches = made.map(|wiring| wiring.branches).unwrap_or_default();
-        branches.into_iter().map(|b| [b.id, b.part, b.a, b.b]).collect()
+    /// What a planned branch is in a state.
+    fn kind(
+        &self,
+        bike: &Bike,
+        planned: &Planned,
+        state: &BikeState,
+        positions: &[usize],
+        closed: &BTreeSet<String>,
+    ) -> Result<BranchKind, CircuitError> {
+        let f = &self.figures;
+        let figure = |at: usize, name: &str| plan::one(&f.numbers, at, name);
+        let closed_ohm = |is: bool, ohm: f64| if is { BranchKind::Ohm(ohm) } else { BranchKind::Open };
+        let turning = matches!(state.engine, Some(Engine::Kicked | Engine::Running));
+        Ok(match &planned.what {
+            What::Wire(n) => match &bike.wires[*n] {
+                Wire { metre: Some(metre), mm2: Some(mm2), .. } => BranchKind::Ohm(conductor::wire_ohm(*metre, *mm2, f.celsius)),
+                _ => BranchKind::Ohm(f.wire_ohm),
+            },
+            What::Emf(at) => {
+                let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
+                BranchKind::Emf(sign * by_charge(&f.numbers[*at], "volt"))
+            }
+            What::Primary(at) => BranchKind::Ohm(conductor::at_temperature(figure(*at, "primary-ohm")?, f.celsius)),
+            What::Secondary(at) => BranchKind::Ohm(conductor::at_temperature(figure(*at, "secondary-ohm")?, f.celsius)),
+            What::Contact { figures, switch, positions: closed } => {
+                closed_ohm(closed.contains(&positions[*switch]), figure(*figures, "ohm")?)
+            }
+            What::Breaker { figures, set } => closed_ohm(closed.contains(set), figure(*figures, "ohm")?),
+            What::Plain(at, PrimitiveKind::Source) => BranchKind::Ohm(by_charge(&f.numbers[*at], "ohm")),
+            What::Plain(at, PrimitiveKind::Capacitance) => {
+                BranchKind::Capacitor { farad: figure(*at, "microfarad")? * 1e-6, leak_ohm: figure(*at, "leak-ohm")? }
+            }
+            What::Plain(at, PrimitiveKind::Filament) => {
+                BranchKind::Lamp(Lamp { volt: figure(*at, "volt")?, watt: figure(*at, "watt")? })
+            }
+            What::Plain(at, PrimitiveKind::Diode) => {
+                let diode = Diode { saturation: figure(*at, "saturation")?, emission: figure(*at, "emission")? };
+                let turned = plan::one(&f.numbers, *at, "sign").is_ok_and(|sign| sign < 0.0);
+                BranchKind::Diode { diode, turned }
+            }
+            What::Plain(at, PrimitiveKind::Motor) => {
+                closed_ohm(turning && bike.starter == Some(Starter::Electric), figure(*at, "ohm")?)
+            }
+            What::Plain(_, PrimitiveKind::Gap | PrimitiveKind::Selector) => BranchKind::Open,
+            What::Plain(at, _) => BranchKind::Ohm(figure(*at, "ohm")?),
+        })
     }
 
     /// All branches.
@@ -172,7 +251,7 @@ impl Wiring {
 
     pub(super) fn push(&mut self, id: &str, part: &str, a: &str, b: &str, kind: BranchKind) {
         let [id, part, a, b] = [id, part, a, b].map(Name::from);
-        self.branches.push(Branch { id, part, a, b, kind, parted: false });
+        self.branches.push(Branch { id, part, a, b, kind, parted: false, is_winding: false, is_wire: false, is_arm: false });
     }
 
     /// Applies an alteration to the branches, if it is one of branches.
@@ -185,13 +264,8 @@ impl Wiring {
                 let (id, inner) = (Name::from(format!("{} (series)", b.id)), Name::from(format!("{} (inside)", b.id)));
                 let end = std::mem::replace(&mut b.b, inner.clone());
                 let part = b.part.clone();
-                self.branches.push(Branch { id, part, a: inner, b: end, kind: BranchKind::Ohm(*ohm), parted: false });
-            }
-            Alteration::Leak { condenser, ohm } => {
-                let branch = self.branch_mut(&format!("condenser-{condenser}"))?;
-                if let BranchKind::Capacitor { leak_ohm, .. } = &mut branch.kind {
-                    *leak_ohm = *ohm;
-                }
+                let kind = BranchKind::Ohm(*ohm);
+                self.branches.push(Branch { id, part, a: inner, b: end, kind, parted: false, is_winding: false, is_wire: false, is_arm: false });
             }
             Alteration::Join { a, b, ohm } => {
                 self.terminal(a)?;
@@ -218,8 +292,8 @@ impl Wiring {
                     BranchKind::Lamp(Lamp { volt: bike.volt, watt: self.figures.load_bulb_watt })
                 }
                 n if n.contains("condenser") => {
-                    let farad = bike.condensers.first().map_or(0.22e-6, |c| c.microfarad * 1e-6);
-                    BranchKind::Capacitor { farad, leak_ohm: self.figures.condenser_leak_ohm }
+                    let farad = self.figures.condenser_farad.values().next().copied().unwrap_or(TEST_FARAD);
+                    BranchKind::Capacitor { farad, leak_ohm: TEST_LEAK_OHM }
                 }
                 n if n.contains("jumper") || n.contains("clip") => BranchKind::Ohm(JUMPER_OHM),
                 n => return Err(unknown("fitted thing (jumper, clip, bulb, condenser)", n)),
@@ -229,82 +303,57 @@ impl Wiring {
         Ok(())
     }
 
-    /// Whether a wire ends on a terminal.
-    fn wire_on(&self, terminal: &str) -> bool {
-        self.branches.iter().any(|b| b.part.contains(" to ") && (b.a == terminal || b.b == terminal))
-    }
-
     /// Disconnects what is unplugged.
     fn part(&mut self, bike: &Bike, state: &BikeState) -> Result<(), CircuitError> {
         for id in &state.unplugged {
-            let mut thin_wire = None;
-            let (ends_on, part) = match id.split_once('-') {
-                Some(("lead", plug)) if bike.plugs.iter().any(|p| p.id.value == plug) => {
-                    (format!("plug-{plug}.top"), None)
-                }
-                Some(("plug", plug)) if bike.plugs.iter().any(|p| p.id.value == plug) => {
-                    (format!("plug-{plug}.thread"), None)
-                }
-                // A coil is isolated by removing its two thin wires.
-                Some(("coil", coil)) if bike.coils.iter().any(|c| c.id.value == coil) => {
-                    thin_wire = Some(format!("{id}.points"));
-                    (format!("{id}.feed"), None)
-                }
-                // A condenser is isolated by lifting its lead, so that it can be measured alone.
-                Some(("condenser", _)) if self.wire_on(&format!("{id}.lead")) => (format!("{id}.lead"), None),
-                _ => (String::new(), Some(id.clone())),
+            let Some(part) = bike.part(id) else { return Err(unknown("part that unplugs", id)) };
+            let ends: Vec<String> = match &part.kind.unplugs {
+                Unplugs::At(ends) => ends.iter().map(|end| part.terminal(end)).collect(),
+                _ => Vec::new(),
             };
+            // What takes both its wires off at one terminal only leaves the rest where it is; without wires there, the part itself is off.
+            let at = |branch: &Branch| ends.iter().any(|end| branch.a == *end || branch.b == *end);
             let mut found = false;
             for branch in &mut self.branches {
-                let hit = match &part {
-                    Some(part) => branch.part == *part || branch.id == format!("{part} (series)"),
-                    None => {
-                        let leads_on = branch.part.contains(" to ")
-                            || (branch.part.starts_with("cap-") && !branch.part.contains(" and "));
-                        let at = |end: &String| branch.a == *end || branch.b == *end;
-                        // A short at a coil's feed terminal stays with the removed wire. A short at the points end stays with the winding.
-                        let touched = thin_wire.is_some() && branch.part.contains(" and ") && at(&ends_on);
-                        touched || (leads_on && (at(&ends_on) || thin_wire.as_ref().is_some_and(at)))
-                    }
+                let hit = match ends.as_slice() {
+                    [] => branch.part == *id,
+                    // A short at the first of several terminals stays with the removed wire; one at the last stays with the part.
+                    [first, _, ..] => (branch.is_wire && at(branch)) || (branch.is_joint() && (branch.a == *first || branch.b == *first)),
+                    [_] => branch.is_wire && at(branch),
                 };
                 branch.parted |= hit;
                 found |= hit;
+            }
+            if !found && !ends.is_empty() {
+                for branch in self.branches.iter_mut().filter(|branch| branch.part == *id) {
+                    branch.parted = true;
+                    found = true;
+                }
             }
             if !found {
                 return Err(unknown("part that unplugs", id));
             }
         }
-        // A meter across both ends of a cap measures the cap alone.
-        let cap = state.instrument.as_ref().filter(|tool| tool.kind == InstrumentKind::Ohmmeter);
-        let cap = cap.and_then(|tool| Some((tool, tool.first.strip_prefix("cap-")?.strip_suffix(".lead")?)));
-        if let Some((tool, plug)) = cap.filter(|(tool, plug)| tool.second == format!("plug-{plug}.top")) {
-            let ends = [&tool.first, &tool.second];
+        // A tester on a lead's end or on the coil's tower takes the place of all that hangs there; what is measured stays.
+        if let Some(tool) = state.instrument.as_ref().filter(|tool| tool.kind == InstrumentKind::SparkTester) {
+            let first = tool.first.as_str();
+            let plug = bike.plugs.iter().find(|plug| plug.ends[0] == first);
+            // A plug watched at its own gap sits in its cap, with its thread clamped to the engine.
+            let own = plug.filter(|plug| plug.ends[1] == tool.second);
+            let bare = bike.plugs.iter().find(|plug| plug.cap_ends[0] == first && plug.cap_ends[0] != plug.ends[0]);
+            let is_tower = bike.coils.iter().any(|coil| coil.towers.contains(&tool.first));
             for branch in &mut self.branches {
-                if branch.part == format!("cap-{plug}") {
-                    branch.parted = false;
-                } else if ends.iter().any(|end| branch.a == **end || branch.b == **end) {
-                    branch.parted = true;
+                let here = branch.a == first || branch.b == first;
+                if let Some(plug) = own {
+                    let seat = branch.is_wire && (branch.a == plug.ends[1] || branch.b == plug.ends[1]);
+                    let top = branch.is_wire && (branch.a == plug.ends[0] || branch.b == plug.ends[0]);
+                    branch.parted &= !(seat || top);
+                } else if is_tower {
+                    branch.parted |= branch.is_wire && here;
+                } else if let Some(plug) = bare {
+                    branch.parted |= plug.cap.as_ref().is_some_and(|cap| branch.part == *cap);
                 }
             }
-        }
-        // A tester on the lead's end replaces the cap; one on the coil's tower replaces the lead.
-        if let Some(tool) = state.instrument.as_ref().filter(|tool| tool.kind == InstrumentKind::SparkTester) {
-            let at = &tool.first;
-            let off = |b: &Branch| {
-                (at.starts_with("cap-") && b.part.starts_with("cap-") && !b.part.contains(" and ") && b.a == *at)
-                    || (at.ends_with("lead") && b.part.contains(" to ") && b.a == *at)
-            };
-            // A plug watched at its own gap sits in its cap, with its thread clamped to the engine.
-            let plug = at.strip_prefix("plug-").and_then(|at| at.strip_suffix(".top"));
-            let own = plug.filter(|plug| tool.second == format!("plug-{plug}.thread"));
-            let on = |b: &Branch| {
-                own.is_some_and(|plug| {
-                    let seat = b.part.contains(" to ") && (b.a == tool.second || b.b == tool.second);
-                    seat || b.part == format!("cap-{plug}")
-                })
-            };
-            self.branches.iter_mut().filter(|b| off(b)).for_each(|b| b.parted = true);
-            self.branches.iter_mut().filter(|b| on(b)).for_each(|b| b.parted = false);
         }
         Ok(())
     }
@@ -327,6 +376,11 @@ impl Wiring {
             let kind = match (&branch.kind, branch.ohm()) {
                 (BranchKind::Emf(volt), _) if !branch.parted => Kind::Voltage(*volt),
                 (BranchKind::Lamp(lamp), Some(_)) => Kind::Lamp(*lamp),
+                (BranchKind::Diode { diode, turned }, _) if !branch.parted => {
+                    let (anode, cathode) = if *turned { (b, a) } else { (a, b) };
+                    network.add_named(branch.id.clone(), anode, cathode, Kind::Diode(*diode))?;
+                    continue;
+                }
                 (_, Some(ohm)) => Kind::Resistor(ohm),
                 _ => continue,
             };
@@ -337,8 +391,16 @@ impl Wiring {
 
     /// The terminals connected to `from` through branches of at most `ohm` each, excluding sources and `without`.
     pub(super) fn reach(&self, from: &str, ohm: f64, without: impl Fn(&Branch) -> bool) -> BTreeSet<Name> {
-        let mut ways: Vec<&Branch> =
-            self.branches.iter().filter(|b| b.ohm().is_some_and(|o| o <= ohm) && !without(b)).collect();
+        self.connected(from, |b| b.ohm().is_some_and(|o| o <= ohm) && !without(b))
+    }
+
+    /// The same for a spark from a coil's tower: not through windings, but over a distributor's arm.
+    pub(super) fn reach_by_spark(&self, from: &str, ohm: f64) -> BTreeSet<Name> {
+        self.connected(from, |b| b.sparks_over() || (!b.is_winding() && b.ohm().is_some_and(|o| o <= ohm)))
+    }
+
+    fn connected(&self, from: &str, conducts: impl Fn(&Branch) -> bool) -> BTreeSet<Name> {
+        let mut ways: Vec<&Branch> = self.branches.iter().filter(|b| conducts(b)).collect();
         let mut seen = BTreeSet::from([Name::from(from)]);
         // Repeat until nothing new is reached.
         loop {
@@ -351,122 +413,6 @@ impl Wiring {
             });
             if seen.len() == before {
                 return seen;
-            }
-        }
-    }
-}
-
-impl Laying<'_> {
-    /// Adds a branch. Its names are only built if they are not known yet.
-    fn lay(&mut self, kind: BranchKind, names: impl FnOnce() -> [String; 4]) {
-        let branches = &mut self.wiring.branches;
-        let [id, part, a, b] = match self.known.get(branches.len()) {
-            Some(known) => known.clone(),
-            None => names().map(Name::from),
-        };
-        branches.push(Branch { id, part, a, b, kind, parted: false });
-    }
-
-    /// A contact that is a part of its own, between two of its own terminals.
-    fn contact(&mut self, id: &str, ends: [&str; 2], ohm: Option<f64>) {
-        let names = || [id.to_owned(), id.to_owned(), format!("{id}.{}", ends[0]), format!("{id}.{}", ends[1])];
-        self.lay(ohm.map_or(BranchKind::Open, BranchKind::Ohm), names);
-    }
-
-    fn supply(&mut self, bike: &Bike, state: &BikeState) -> Result<(), CircuitError> {
-        let f = self.wiring.figures.clone();
-        let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
-        self.lay(BranchKind::Emf(sign * f.battery_volt), || {
-            ["battery.emf", "battery", INSIDE, GROUND].map(String::from)
-        });
-        self.lay(BranchKind::Ohm(f.battery_ohm), || ["battery", "battery", INSIDE, "battery.live"].map(String::from));
-        if bike.fuse.is_some() {
-            self.contact("fuse", SUPPLY_LOAD, Some(f.contact_ohm("fuse", f.fuse_ohm)));
-        }
-        if bike.ballast_ohm.is_some() {
-            self.contact("ballast", SUPPLY_LOAD, Some(f.ballast_ohm));
-        }
-        let key = connects(&bike.key, state.switches.get("key"), false)?;
-        let key = key.then_some(f.contact_ohm("key", f.switch_ohm));
-        self.switch(bike, "key", &bike.key, key);
-        if let Some(kill) = &bike.kill {
-            let runs = kill.action == KillAction::OpensFeed;
-            let ohm = connects(kill, state.switches.get("kill"), runs)?;
-            let ohm = ohm.then_some(f.contact_ohm("kill", f.switch_ohm));
-            self.switch(bike, "kill", kill, ohm);
-        }
-        Ok(())
-    }
-
-    /// A switch in the feed is one contact. One that grounds the points wires is a contact for every set it has a terminal for (`kill.SET`
-    /// against `kill.ground`), or, with none wired, one at every points connector's coil side.
-    fn switch(&mut self, bike: &Bike, name: &str, switch: &Switch, ohm: Option<f64>) {
-        let wired = |t: &str| bike.wires.iter().any(|w| w.from.value == t || w.to.value == t);
-        if switch.action == KillAction::OpensFeed || wired(&format!("{name}.supply")) {
-            return self.contact(name, SUPPLY_LOAD, ohm);
-        }
-        for set in &bike.points {
-            let names = || {
-                let (id, own) = (format!("{name} {}", set.id.value), format!("{name}.{}", set.id.value));
-                let (a, b) = match wired(&own) {
-                    true => (own, format!("{name}.ground")),
-                    false => (format!("{}.coil-side", set.connector.value), "frame".to_owned()),
-                };
-                [id, name.to_owned(), a, b]
-            };
-            self.lay(ohm.map_or(BranchKind::Open, BranchKind::Ohm), names);
-        }
-    }
-
-    fn ignition(&mut self, bike: &Bike, closed: &BTreeSet<String>) {
-        let f = self.wiring.figures.clone();
-        for c in &bike.connectors {
-            self.contact(&c.id, [&c.halves[0], &c.halves[1]], Some(f.contact_ohm(&c.id, f.connector_ohm)));
-        }
-        for p in &bike.points {
-            let part = format!("points-{}", p.id.value);
-            let ohm = closed.contains(&p.id.value).then_some(f.contact_ohm(&part, f.points_ohm));
-            self.contact(&part, ["wire", "plate"], ohm);
-        }
-        for c in &bike.coils {
-            let part = || format!("coil-{}", c.id.value);
-            let at = |what: &str| format!("coil-{}.{what}", c.id.value);
-            let Some(figures) = f.coils.get(&c.id.value) else { continue };
-            let primary = conductor::at_temperature(figures.primary_ohm, f.celsius);
-            self.lay(BranchKind::Ohm(primary), || [at("primary"), part(), at("feed"), at("points")]);
-            let secondary = BranchKind::Ohm(conductor::at_temperature(figures.secondary_ohm, f.celsius));
-            let home = if c.plugs.len() > 1 { "second-lead" } else { "points" };
-            self.lay(secondary, || [at("secondary"), part(), at("lead"), at(home)]);
-        }
-        for c in &bike.condensers {
-            let part = || format!("condenser-{}", c.id.value);
-            let farad = f.condenser_farad.get(&c.id.value).copied().unwrap_or(0.0);
-            let kind = BranchKind::Capacitor { farad, leak_ohm: f.condenser_leak_ohm };
-            self.lay(kind, || [part(), part(), format!("{}.lead", part()), format!("{}.case", part())]);
-        }
-        for p in &bike.plugs {
-            let part = || format!("plug-{}", p.id.value);
-            self.lay(BranchKind::Open, || [part(), part(), format!("{}.top", part()), format!("{}.thread", part())]);
-        }
-    }
-
-    fn wires(&mut self, bike: &Bike) {
-        let f = self.wiring.figures.clone();
-        for w in &bike.wires {
-            let ohm = match (w.metre, w.mm2) {
-                (Some(metre), Some(mm2)) => conductor::wire_ohm(metre, mm2, f.celsius),
-                _ => f.wire_ohm,
-            };
-            let (from, to) = (|| w.from.value.clone(), || w.to.value.clone());
-            let plug = w.to.value.strip_prefix("plug-").and_then(|to| to.strip_suffix(".top"));
-            match plug.filter(|_| w.role() == WireRole::Lead) {
-                Some(plug) => {
-                    let cap = format!("cap-{plug}");
-                    let cap_ohm = f.contact_ohm(&cap, f.cap_ohm);
-                    self.lay(BranchKind::Ohm(ohm), || [w.id(), w.id(), from(), format!("{cap}.lead")]);
-                    self.lay(BranchKind::Ohm(cap_ohm), || [cap.clone(), cap.clone(), format!("{cap}.lead"), to()]);
-                }
-                None => self.lay(BranchKind::Ohm(ohm), || [w.id(), w.id(), from(), to()]),
             }
         }
     }

@@ -9,6 +9,7 @@
 use crate::bike::{self, Bike, Words};
 use crate::check::{self, Reserved, Surroundings};
 use crate::circuit::faults::Library;
+use crate::parts::Catalogue;
 use crate::procedure::{self, Procedure};
 use crate::source::tree::{self, Node};
 use crate::source::{Diagnostic, Severity, read_text, whole_file};
@@ -162,8 +163,13 @@ impl Checker<'_, '_> {
                 self.done(name, "procedure", findings);
             }
             "bike" => {
-                let findings = bike::from_tree(&tree).map_or_else(|findings| findings, |bike| check::bike(&bike));
+                let loaded = bike::beside(path).and_then(|catalogue| bike::from_tree(&tree, &catalogue));
+                let findings = loaded.map_or_else(|findings| findings, |bike| check::bike(&bike));
                 self.done(name, "bike", findings);
+            }
+            "part" => {
+                let findings = Catalogue::default().add(&text, &name).err().unwrap_or_default();
+                self.done(name, "part", findings);
             }
             "faults" => {
                 let findings =
@@ -266,8 +272,8 @@ fn no_kind(tree: &Node) -> Diagnostic {
         Some((key, _)) => key.name.place.clone(),
         None => whole_file(&tree.place.file),
     };
-    let message = "this is neither a procedure, nor a bike, nor a fault library, nor a vocabulary, nor a story";
+    let message = "this is neither a procedure, nor a bike, nor a kind of part, nor a fault library, nor a vocabulary, nor a story";
     let help =
-        "The first field of the file says what it is: `procedure:`, `bike:`, `faults:`, `vocabulary:` or `story:`.";
+        "The first field of the file says what it is: `procedure:`, `bike:`, `part:`, `faults:`, `vocabulary:` or `story:`.";
     Diagnostic::error(&place, "kind", message).help(help)
 }

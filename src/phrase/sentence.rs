@@ -32,6 +32,8 @@ pub(super) const SENTENCES: &[(&str, &[Field])] = &[
     ("change-remove", &[Text("name")]),
     ("change-leads", &[Text("kind"), Text("words"), Text("first"), Text("second")]),
     ("change-lay-down", &[]),
+    ("plug-lead", &[Text("side"), Text("id")]),
+    ("terminal", &[Text("part"), Text("end")]),
     ("colour-pair", &[Text("main"), Text("tracer")]),
     ("wire", &[Text("colour")]),
     ("still-there", &[]),

@@ -1,56 +1,65 @@
 //! The bike's state in words: terminals, parts, and the changes to make before a step.
 
 use super::sentence::SentenceError;
-use super::vocabulary::{Vocabulary, named};
+use super::vocabulary::Vocabulary;
 use crate::bike::{Bike, Change, Instrument, Side};
+use crate::parts::Terminals;
 use serde_json::json;
-
-/// Kinds of part that carry an id: `coil-left`.
-const WITH_ID: &[&str] = &["coil", "points", "condenser", "plug", "lead", "cap"];
 
 impl Vocabulary {
     /// A terminal in words, without article: `battery.live` -> "live battery terminal", `left-points.coil-side` -> "coil side of the left
-    /// points connector". A name in the profile takes precedence. An unknown terminal is read as written, with spaces.
+    /// points connector". A name in the profile takes precedence, then the vocabulary's own, then the catalogue's. An unknown terminal is
+    /// read as written, with spaces.
     ///
     /// # Errors
-    /// A vocabulary template cannot be filled in.
+    /// A template cannot be filled in.
     pub fn terminal_words(&self, terminal: &str, bike: &Bike) -> Result<String, SentenceError> {
         if let Some(own) = bike.terminals.get(terminal) {
             return Ok(own.value.clone());
         }
         let (part, end) = terminal.split_once('.').unwrap_or((terminal, ""));
-        if let Some(connector) = bike.connectors.iter().find(|c| *c.id == part) {
-            let half = named(&self.halves, end);
-            return self.sentences.fill_source(end, half, &json!({"words": connector.words}));
+        let words = self.part_words(part, bike)?;
+        if end.is_empty() {
+            return Ok(words);
         }
-        let (kind, _) = kind_and_id(part);
-        match self.terminals.get(&format!("{kind}.{end}")) {
-            Some(template) => {
-                let given = json!({"part": self.part_words(part, bike)?});
-                self.sentences.fill_source(terminal, template, &given)
-            }
-            None if end.is_empty() => self.part_words(part, bike),
-            None => Ok(format!("{}, {}", self.part_words(part, bike)?, spaced(end))),
+        let kind = bike.part(part).map(|part| &part.kind);
+        if bike.connectors.iter().any(|connector| connector.id == part)
+            && let Some(half) = self.halves.get(end)
+        {
+            return self.sentences.fill_source(end, half, &json!({"words": words}));
+        }
+        let own = kind.and_then(|kind| self.terminals.get(&format!("{}.{end}", *kind.id)));
+        let of_catalogue = kind.and_then(|kind| match &kind.terminals {
+            Terminals::Named(named) => named.iter().find(|(name, _)| name == end).map(|(_, words)| &words.value),
+            _ => None,
+        });
+        match own.or(of_catalogue) {
+            Some(template) => self.sentences.fill_source(terminal, template, &json!({"part": words})),
+            None => self.sentence("terminal", &json!({"part": words, "end": spaced(end)})),
         }
     }
 
-    /// A part, a connector or anything that unplugs in words, without article: `condenser-left` -> "left condenser".
+    /// A part, a connector or a plug lead in words, without article: `condenser-left` -> "left condenser".
     ///
     /// # Errors
-    /// A vocabulary template cannot be filled in.
+    /// A template cannot be filled in.
     pub(super) fn part_words(&self, part: &str, bike: &Bike) -> Result<String, SentenceError> {
-        if let Some(connector) = bike.connectors.iter().find(|c| *c.id == part) {
-            return Ok(connector.words.clone());
+        if let Some(plug) = part.strip_prefix("lead-").and_then(|id| bike.plugs.iter().find(|plug| plug.id == id)) {
+            let all: Vec<(&str, Side)> = bike.plugs.iter().map(|plug| (plug.id.as_str(), plug.side)).collect();
+            let (side, id) = self.side_and_id(&plug.id, &all);
+            return Ok(self.sentence("plug-lead", &json!({"side": side, "id": id}))?.trim().to_owned());
         }
-        let (kind, id) = kind_and_id(part);
-        match self.parts.get(kind) {
-            Some(template) => {
-                let (side, id) = self.side_and_id(kind, id, bike);
-                let given = json!({"side": side, "id": id});
-                Ok(self.sentences.fill_source(part, template, &given)?.trim().to_owned())
-            }
-            None => Ok(spaced(part)),
+        let Some(own) = bike.part(part) else { return Ok(spaced(part)) };
+        if let Some(words) = &own.words {
+            return Ok(words.clone());
         }
+        let (side, id) = self.side_and_id(own.short_id(), &bike.alike(own));
+        let template = self.parts.get(own.kind.id.as_str()).unwrap_or(&own.kind.words.value);
+        // A part that is named after no side and is not the only one goes by its whole id.
+        let id = if id.is_empty() && side.is_empty() { spaced(part) } else { id };
+        let only = bike.alike(own).len() == 1;
+        let given = json!({"side": side, "id": if only && own.short_id() != part { String::new() } else { id }});
+        Ok(self.sentences.fill_source(part, template, &given)?.trim().to_owned())
     }
 
     /// One change as a sentence: "Key on.", "Unplug the left points connector.", "Lamp clip on the live battery terminal, probe on the coil
@@ -66,7 +75,8 @@ impl Vocabulary {
             Change::Unplug(id) => self.sentence("change-unplug", &self.thing(id, bike)?),
             Change::PlugIn(id) => self.sentence("change-plug-in", &self.thing(id, bike)?),
             Change::Points { set, to } => {
-                let words = self.part_words(&format!("points-{set}"), bike)?;
+                let part = bike.points.iter().find(|one| one.id == *set).map_or(set, |one| &one.part);
+                let words = self.part_words(part, bike)?;
                 self.sentence("change-points", &json!({"words": words, "to": to.name()}))
             }
             Change::Engine(engine) => self.sentence("change-engine", &json!({"to": engine.name()})),
@@ -87,38 +97,19 @@ impl Vocabulary {
 
     /// The data for `change-unplug`.
     fn thing(&self, id: &str, bike: &Bike) -> Result<serde_json::Value, SentenceError> {
-        let kind = match kind_and_id(id).0 {
-            _ if bike.connectors.iter().any(|c| *c.id == id) => "connector",
-            kind if ["condenser", "coil", "lead", "plug", "fuse"].contains(&kind) => kind,
-            _ => "other",
-        };
+        let kind = bike.part(id).map_or("other", |part| part.kind.id.as_str());
         Ok(json!({"kind": kind, "words": self.part_words(id, bike)?}))
     }
 
-    /// What distinguishes a coil, points set, condenser or plug from the others of its kind: its spoken side if it is the only one there,
-    /// otherwise its id. Nothing if it is the only one of its kind.
-    fn side_and_id(&self, kind: &str, id: &str, bike: &Bike) -> (&str, String) {
-        let side_of_set = |id: &str| bike.points.iter().find(|p| *p.id == id).map_or(Side::Centre, |p| p.side);
-        let all: Vec<(&str, Side)> = match kind {
-            "coil" => bike.coils.iter().map(|c| (c.id.as_str(), c.side)).collect(),
-            "points" => bike.points.iter().map(|p| (p.id.as_str(), p.side)).collect(),
-            "condenser" => bike.condensers.iter().map(|c| (c.id.as_str(), side_of_set(&c.points))).collect(),
-            _ => bike.plugs.iter().map(|p| (p.id.as_str(), p.side)).collect(),
-        };
+    /// What distinguishes a part from the others of its kind: its spoken side if it is the only one there, otherwise its id. Nothing if it is
+    /// the only one of its kind.
+    fn side_and_id(&self, id: &str, all: &[(&str, Side)]) -> (&str, String) {
         let side = all.iter().find(|(other, _)| *other == id).map(|(_, side)| *side);
         match side {
             Some(_) if all.len() == 1 => ("", String::new()),
             Some(side) if all.iter().filter(|(_, s)| *s == side).count() == 1 => (self.side(side), spaced(id)),
             _ => ("", spaced(id)),
         }
-    }
-}
-
-/// `coil-left` -> (`coil`, `left`); `battery` -> (`battery`, nothing).
-fn kind_and_id(part: &str) -> (&str, &str) {
-    match part.split_once('-') {
-        Some((kind, id)) if WITH_ID.contains(&kind) => (kind, id),
-        _ => (part, ""),
     }
 }
 
@@ -143,72 +134,33 @@ impl crate::bike::Words for Vocabulary {
     fn part(&self, part: &str, bike: &Bike) -> String {
         self.part_words(part, bike).unwrap_or_else(|_| spaced(part))
     }
+    fn terminal(&self, terminal: &str, bike: &Bike) -> String {
+        self.terminal_words(terminal, bike).unwrap_or_else(|_| spaced(terminal))
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::bike::*;
-    use crate::source::{Place, Written};
-    use std::collections::BTreeMap;
-
-    fn w<T>(value: T) -> Written<T> {
-        Written { value, place: place() }
-    }
-
-    fn place() -> Place {
-        Place { file: "bike.yaml".into(), line: 1, column: 1 }
-    }
 
     /// An invented twin, or a single with just one of its sides.
     fn bike(sides: &[(&str, Side)]) -> Bike {
-        let positions = vec![SwitchPosition { name: w("off".into()), connects: false }];
-        let key = Switch { positions, action: KillAction::OpensFeed, location: "on the headlamp".into() };
-        let coil = |(id, side): &(&str, Side)| Coil {
-            id: w((*id).into()),
-            side: *side,
-            plugs: vec![w((*id).into())],
-            primary_ohm: 4.5,
-        };
-        let points = |(id, side): &(&str, Side)| PointsSet {
-            id: w((*id).into()),
-            side: *side,
-            coil: w((*id).into()),
-            connector: w(format!("{id}-points")),
-        };
-        let condenser = |(id, _): &(&str, Side)| Condenser {
-            id: w((*id).into()),
-            points: w((*id).into()),
-            half: w("points-side".into()),
-            microfarad: 0.24,
-        };
-        let connector = |(id, _): &(&str, Side)| Connector {
-            id: w(format!("{id}-points")),
-            words: format!("{id} points connector"),
-            halves: ["coil-side".into(), "points-side".into()],
-            location: "under the tank".into(),
-        };
-        Bike {
-            name: "Invented".into(),
-            maker: "Invented".into(),
-            volt: 12.0,
-            ground: Polarity::Negative,
-            starter: Starter::Kick,
-            ballast_ohm: None,
-            fuse: None,
-            key,
-            kill: None,
-            points: sides.iter().map(points).collect(),
-            coils: sides.iter().map(coil).collect(),
-            condensers: sides.iter().map(condenser).collect(),
-            plugs: sides.iter().map(|(id, side)| Plug { id: w((*id).into()), side: *side }).collect(),
-            connectors: sides.iter().map(connector).collect(),
-            wires: Vec::new(),
-            terminals: BTreeMap::from([("coil-right.points".into(), w("right coil's black wire".into()))]),
-            specified: BTreeMap::new(),
-            electric: Electric::default(),
-            place: place(),
+        let mut parts = String::from("  battery: {kind: battery}\n  engine: {kind: engine}\n  fuse: {kind: fuse, ampere: 10}\n");
+        for (id, side) in sides {
+            let side = side.name();
+            parts += &format!(
+                "  coil-{id}: {{kind: coil, side: {side}, primary-ohm: 4.5}}\n  points-{id}: {{kind: points, side: {side}}}\n  \
+                 condenser-{id}: {{kind: condenser, side: {side}, microfarad: 0.24}}\n  plug-{id}: {{kind: plug, side: {side}}}\n  \
+                 cap-{id}: {{kind: cap, side: {side}}}\n  \
+                 {id}-points: {{kind: connector, words: \"{id} points connector\", halves: [coil-side, points-side]}}\n"
+            );
         }
+        let text = format!(
+            "bike: Invented\nmaker: Invented\nvolt: 12\nground: negative\nstarter: kick\npoints-cam: camshaft\nparts:\n{parts}wires:\n  \
+             - {{from: battery.ground, to: engine, colour: BN}}\nterminals: {{coil-right.points: \"right coil's black wire\"}}\n"
+        );
+        parse(&text, "bike.yaml").unwrap_or_else(|wrong| panic!("{}", wrong[0]))
     }
 
     fn twin() -> Bike {
@@ -236,7 +188,7 @@ mod tests {
             "wire of the points"
         );
         let crowded = bike(&[("front", Side::Left), ("rear", Side::Left)]);
-        assert_eq!(words.part_words("lead-rear", &crowded).unwrap(), "rear plug cap");
+        assert_eq!(words.part_words("cap-rear", &crowded).unwrap(), "rear plug cap");
     }
 
     #[test]
@@ -248,7 +200,7 @@ mod tests {
         assert_eq!(say(switch("kill", "run")), "Kill switch to run.");
         assert_eq!(say(Change::Unplug("left-points".into())), "Unplug the left points connector.");
         assert_eq!(say(Change::Unplug("condenser-left".into())), "Lift the lead of the left condenser off.");
-        assert_eq!(say(Change::Unplug("lead-right".into())), "Pull the right plug cap off.");
+        assert_eq!(say(Change::Unplug("cap-right".into())), "Pull the right plug cap off.");
         assert_eq!(say(Change::PlugIn("plug-left".into())), "Put the left spark plug back in.");
         assert_eq!(say(Change::PlugIn("fuse".into())), "Put the fuse back in.");
         let points = Change::Points { set: "left".into(), to: PointsAt::Closed };

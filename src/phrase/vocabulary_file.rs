@@ -18,46 +18,6 @@ use std::sync::Arc;
 pub(super) const COLOUR_CODES: &[&str] =
     &["BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR"];
 const SWITCHES: &[&str] = &["key", "kill", "fuel"];
-const HALVES: &[&str] = &["supply-side", "load-side", "coil-side", "points-side"];
-pub(super) const PARTS: &[&str] = &[
-    "battery",
-    "fuse",
-    "key",
-    "kill",
-    "ballast",
-    "engine",
-    "frame",
-    "coil",
-    "points",
-    "condenser",
-    "plug",
-    "lead",
-    "cap",
-];
-pub(super) const TERMINALS: &[&str] = &[
-    "battery.live",
-    "battery.ground",
-    "fuse.supply",
-    "fuse.load",
-    "key.supply",
-    "key.load",
-    "kill.supply",
-    "kill.load",
-    "ballast.supply",
-    "ballast.load",
-    "coil.feed",
-    "coil.points",
-    "coil.lead",
-    "coil.second-lead",
-    "points.wire",
-    "points.plate",
-    "condenser.lead",
-    "condenser.case",
-    "cap.lead",
-    "plug.top",
-    "plug.thread",
-];
-
 type Section<T> = Option<Spanned<BTreeMap<String, T>>>;
 type Texts = Section<Spanned<String>>;
 type Lists = Section<Vec<Spanned<String>>>;
@@ -200,9 +160,20 @@ impl Reader {
         section: Texts,
         given: impl Fn(&str) -> serde_json::Value,
     ) -> Names {
+        let section = self.section(name, wanted, section);
+        self.tried(section, given)
+    }
+
+    /// The same with keys that are not the program's: kinds of part, their terminals, halves of connectors.
+    fn own_templates(&mut self, section: Texts, given: impl Fn(&str) -> serde_json::Value) -> Names {
+        let section = section.map(|section| section.value).unwrap_or_default();
+        self.tried(section, given)
+    }
+
+    fn tried(&mut self, section: impl IntoIterator<Item = (String, Spanned<String>)>, given: impl Fn(&str) -> serde_json::Value) -> Names {
         let engine = Templates::new(BTreeMap::new(), &self.taught);
         let mut names = Names::new();
-        for (key, text) in self.section(name, wanted, section) {
+        for (key, text) in section {
             if let Err(error) = engine.fill_source(&key, &text.value, &given(&key)) {
                 let message = upper(&format!("{error}."));
                 let help = format!("It is given: {}.", given_names(&given(&key)));
@@ -301,9 +272,9 @@ pub(super) fn decode(text: &str, file: &str, later: Option<&str>) -> Result<Voca
         sides: r.texts("sides", &["left", "right"], raw.sides),
         switches: r.texts("switches", SWITCHES, raw.switches),
         instruments: r.texts("instruments", &names(InstrumentKind::ALL, InstrumentKind::name), raw.instruments),
-        halves: r.templates("halves", HALVES, raw.halves, |_| half.clone()),
-        parts: r.templates("parts", PARTS, raw.parts, |_| part.clone()),
-        terminals: r.templates("terminals", TERMINALS, raw.terminals, |_| end.clone()),
+        halves: r.own_templates(raw.halves, |_| half.clone()),
+        parts: r.own_templates(raw.parts, |_| part.clone()),
+        terminals: r.own_templates(raw.terminals, |_| end.clone()),
         sentences: Templates::new(r.templates("sentences", &sentence_keys, raw.sentences, given), &r.taught),
     };
     if r.found.is_empty() { Ok(vocabulary) } else { Err(r.found) }

@@ -2,13 +2,15 @@
 //! that the bike does not have, and checks terminals.
 
 use super::StateTemplate;
-use crate::bike::{Bike, Instrument, KillAction, StateNeed, Switch};
+use crate::bike::{Bike, Instrument, StateNeed};
 use crate::expression::{Scope, Template, evaluate_number, render};
 use crate::source::Diagnostic;
 use crate::source::shape::suggestion;
 
 /// The fuel tap. Every bike has it, with these positions.
 const FUEL: (&str, [&str; 2]) = ("fuel", ["on", "off"]);
+/// The name of the ignition's fuse in a step's state, whatever the bike calls it.
+const FUSE: &str = "fuse";
 /// Two turns of the crank, degree.
 const TWO_TURNS: f64 = 720.0;
 /// A position by this name is the one in which the ignition works, whatever the bike calls it.
@@ -77,15 +79,16 @@ impl Make<'_> {
                 false => fault(format!("the fuel tap has no position `{to}`"), &FUEL.1),
             };
         }
-        if called != "key" && called != "kill" {
+        let known: Vec<&str> = self.bike.switches.iter().map(|switch| switch.name.as_str()).chain(["key", "kill", "fuel"]).collect();
+        if !known.contains(&called.as_str()) {
             let message = format!("there is no switch `{called}`");
-            let help = suggestion(&called, &["key", "kill", "fuel"]);
+            let help = suggestion(&called, &known);
             return Err(Diagnostic::error(&name.place, "state", message).help(help));
         }
         let Some(switch) = self.bike.switch(&called) else { return Ok(None) };
         let found = match to.as_str() {
-            CONNECTS => works(switch, true),
-            DISCONNECTS => works(switch, false),
+            CONNECTS => switch.position(true),
+            DISCONNECTS => switch.position(false),
             _ => switch.positions.iter().map(|p| p.name.as_str()).find(|name| *name == to),
         };
         match found {
@@ -100,9 +103,11 @@ impl Make<'_> {
     /// A part to unplug or plug in. Skips an empty name, and the fuse of a bike that has none.
     fn part(&self, part: &Template) -> Result<Option<String>, Diagnostic> {
         let id = render(part, self.scope)?;
-        if id.is_empty() || (id == "fuse" && self.bike.fuse.is_none()) {
+        if id.is_empty() || (id == FUSE && self.bike.fuse.is_none()) {
             return Ok(None);
         }
+        // Any fuse of the ignition's goes by this name.
+        let id = self.bike.fuse.as_ref().filter(|_| id == FUSE).map_or(id, |fuse| fuse.part.clone());
         let there = self.bike.unpluggable();
         if there.contains(&id) {
             return Ok(Some(id));
@@ -132,12 +137,4 @@ impl Make<'_> {
         let message = format!("the {} has no terminal `{name}`", self.bike.name);
         Err(Diagnostic::error(&terminal.place, "state", message).help(suggestion(&name, &names)))
     }
-}
-
-/// The first position of `switch` in which the ignition works (or does not work).
-fn works(switch: &Switch, on: bool) -> Option<&str> {
-    switch.position(match switch.action {
-        KillAction::OpensFeed => on,
-        KillAction::GroundsPoints => !on,
-    })
 }

@@ -7,9 +7,11 @@ use crate::circuit::faults::Library;
 use crate::expression;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, Procedure, Target};
+use crate::parts::Catalogue;
+use crate::source::tree::{self, Node};
 use crate::source::{Diagnostic, decode_text, read_bytes, read_text};
 use crate::walk::World;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -40,6 +42,8 @@ impl Loaded {
 
 /// Name of the bike's copy in a session's folder.
 pub(super) const BIKE_COPY: &str = "bike/bike.yaml";
+/// Folder of the catalogue's copies in a session's folder, and of a user's own kinds of part beside the folder of bikes.
+pub const PART_COPIES: &str = "parts";
 /// Name of the vocabulary's copy in a session's folder.
 pub(super) const VOCABULARY_COPY: &str = "vocabulary/words.yaml";
 /// Name of the fault library's copy in a session's folder.
@@ -62,7 +66,7 @@ pub fn world(procedure: &Path, bike: &Path, vocabulary: &Path) -> Result<Loaded,
 /// # Errors
 /// As [`world`].
 pub fn world_from(
-    mut read: impl FnMut(&Path) -> Result<Vec<u8>, Diagnostic>,
+    read: impl FnMut(&Path) -> Result<Vec<u8>, Diagnostic>,
     words: impl Fn(&str, &str) -> Result<Vocabulary, Vec<Diagnostic>>,
     procedure: &Path,
     bike: &Path,
@@ -70,8 +74,14 @@ pub fn world_from(
 ) -> Result<Loaded, Vec<Diagnostic>> {
     let mut found = Vec::new();
     let mut files = Vec::new();
-    let mut text_of = |path: &Path| {
-        let bytes = read(path).map_err(|d| vec![d])?;
+    let read = std::cell::RefCell::new(read);
+    // A kind of part beside the bike, where there is one: of the user's own, or a session's copy.
+    let mut part = |path: &Path| {
+        let bytes = (read.borrow_mut())(path).ok()?;
+        decode_text(bytes, &path.to_string_lossy()).ok()
+    };
+    let text_of = |path: &Path| {
+        let bytes = (read.borrow_mut())(path).map_err(|d| vec![d])?;
         let text = decode_text(bytes.clone(), &path.to_string_lossy()).map_err(|d| vec![d])?;
         Ok::<_, Vec<Diagnostic>>((text, bytes))
     };
@@ -99,7 +109,12 @@ pub fn world_from(
     let mut keep = |name: &str, bytes| files.push((name.to_owned(), bytes));
     let loaded_bike = text_of(bike).and_then(|(text, bytes)| {
         keep(BIKE_COPY, bytes);
-        bike::parse(&text, &bike.to_string_lossy())
+        let tree = tree::parse(&text, &bike.to_string_lossy())?;
+        let (loaded, kinds) = bike_of(&tree, bike, &mut part)?;
+        for (kind, text) in kinds {
+            keep(&format!("{PART_COPIES}/{kind}.yaml"), text.as_bytes().to_vec());
+        }
+        Ok(loaded)
     });
     let words = text_of(vocabulary).and_then(|(text, bytes)| {
         keep(VOCABULARY_COPY, bytes);
@@ -123,6 +138,30 @@ pub fn world_from(
         }
     }
     Ok(Loaded { world: World { main, procedures, bike, bike_value, vocabulary }, files, faults: None })
+}
+
+/// Kinds of part by name, with the text of each.
+type Kinds = Vec<(String, Arc<str>)>;
+
+/// A bike from its tree, and the kinds of its parts. `beside` reads a file beside the bike's folder.
+fn bike_of(
+    tree: &Node,
+    path: &Path,
+    beside: &mut dyn FnMut(&Path) -> Option<String>,
+) -> Result<(bike::Bike, Kinds), Vec<Diagnostic>> {
+    let mut catalogue = Catalogue::shipped().clone();
+    let folder = path.parent().and_then(Path::parent).map(|folder| folder.join(PART_COPIES));
+    let named: BTreeSet<&str> = tree.dict("parts").filter_map(|(_, part)| Some(part.get("kind")?.spelling.as_str())).collect();
+    for kind in named {
+        let Some(file) = folder.as_ref().map(|folder| folder.join(kind).with_extension("yaml")) else { continue };
+        if let Some(text) = beside(&file) {
+            catalogue.add(&text, &file.to_string_lossy())?;
+        }
+    }
+    let bike = bike::from_tree(tree, &catalogue)?;
+    let kinds = bike::kinds_used(&bike).into_iter().map(|kind| (kind.id.value.clone(), kind.text.clone()));
+    let kinds = kinds.collect();
+    Ok((bike, kinds))
 }
 
 /// Loads a vocabulary by path, or by the name of a shipped one.

@@ -146,12 +146,12 @@ impl Walker {
         need.removed = self.bike.state.fitted.keys().cloned().collect();
         need.lay_down = true;
         let mut switched = self.bike.state.clone();
-        if let (Some(key), Some(off)) = (self.key_may_be_at(), bike.key.positions.iter().find(|p| !p.connects)) {
+        if let (Some(key), Some(off)) = (self.key_may_be_at(), bike.switch("key").and_then(|key| key.position(false))) {
             switched.switches.insert("key".to_owned(), key.clone());
-            need.switches.insert("key".to_owned(), off.name.value.clone());
+            need.switches.insert("key".to_owned(), off.to_owned());
         }
         switched.engine = None;
-        let changes: Vec<Change> = BikeState::changes(&switched, &need);
+        let changes: Vec<Change> = BikeState::changes(&switched, &need, bike);
         changes.iter().filter_map(|c| self.world.vocabulary.change_words(c, bike).ok()).collect()
     }
 

@@ -275,7 +275,7 @@ impl Walker {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return Ok(Vec::new()) };
         let need = procedure::render_state(&step.state, &self.scope(), &world.bike).map_err(|d| d.to_string())?;
-        let changes = self.bike.state.changes(&self.restored(need));
+        let changes = self.bike.state.changes(&self.restored(need), &self.world.bike);
         let in_the_prompt = |c: &&Change| matches!(c, Change::Engine(_) | Change::Points { to: PointsAt::Turning, .. });
         let spoken = changes.iter().filter(|c| !in_the_prompt(c));
         spoken.map(|c| world.vocabulary.change_words(c, &world.bike).map_err(|e| e.to_string())).collect()

@@ -58,7 +58,8 @@ impl Walker {
         let by_wiring = if wired { model.heats_a_coil(state).ok() } else { None };
         let heats = by_wiring.unwrap_or_else(|| {
             let key = state.switches.get("key");
-            let off = |at: &String| world.bike.key.positions.iter().any(|p| *p.name.value == *at && !p.connects);
+            let positions = world.bike.switch("key").map_or(&[][..], |key| &key.positions);
+            let off = |at: &String| positions.iter().any(|p| *p.name.value == *at && !p.works);
             !key.is_some_and(|at| off(at) || at == "disconnects")
         });
         if self.bike.guard.known.len() >= REMEMBERED {
@@ -163,8 +164,8 @@ impl Walker {
     fn power_off_need(&mut self) -> (BikeState, StateNeed) {
         let state = self.bike.guard.suspect.clone().unwrap_or_else(|| self.bike.state.clone());
         let mut need = StateNeed::default();
-        if let Some(off) = self.world.bike.key.positions.iter().find(|p| !p.connects) {
-            need.switches.insert("key".to_owned(), off.name.value.clone());
+        if let Some(off) = self.world.bike.switch("key").and_then(|key| key.position(false)) {
+            need.switches.insert("key".to_owned(), off.to_owned());
         }
         if self.heats(&state.after(&need)) {
             need.removed = state.fitted.keys().cloned().collect();
@@ -187,7 +188,7 @@ impl Walker {
             return;
         }
         let (state, need) = self.power_off_need();
-        let changes: Vec<Change> = state.changes(&need);
+        let changes: Vec<Change> = state.changes(&need, &self.world.bike);
         let words: Vec<String> =
             changes.iter().filter_map(|c| self.world.vocabulary.change_words(c, &self.world.bike).ok()).collect();
         let text = self.words(sentence, json!({ "changes": words }));

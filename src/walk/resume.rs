@@ -142,7 +142,7 @@ impl Walker {
             instrument: state.instrument.clone(),
             ..Default::default()
         };
-        let changes = BikeState::default().changes(&need);
+        let changes = BikeState::default().changes(&need, &self.world.bike);
         changes.iter().filter_map(|c| self.world.vocabulary.change_words(c, &self.world.bike).ok()).collect()
     }
 }

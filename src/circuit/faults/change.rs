@@ -18,26 +18,26 @@ pub(super) struct Change {
     at: PointsAt,
 }
 
-/// Tags whose first field is a figure instead of a name.
-const FIGURES: [&str; 2] = ["battery-volt", "charge"];
-
 impl Change {
     pub(super) fn of(node: &Node) -> Self {
         let mut change = Self { tag: String::new(), texts: Vec::new(), numbers: Vec::new(), at: PointsAt::Open };
-        let numbers = ["ohm", "factor", "share", "passed-on", "millimetre", "degrees"];
-        for (key, value) in node.entries() {
+        let numbers = ["ohm", "to", "by"];
+        let mut value = None;
+        for (key, node) in node.entries() {
             let name = key.name.as_str();
             if name == "at" {
-                change.at = PointsAt::named(&value.spelling).unwrap_or(PointsAt::Open);
+                change.at = PointsAt::named(&node.spelling).unwrap_or(PointsAt::Open);
+            } else if name == "value" {
+                value = Some(node.written());
             } else if !numbers.contains(&name) {
                 change.tag = name.to_owned();
-                match (FIGURES.contains(&name), value.items()) {
-                    (true, _) => change.numbers.push(value.written()),
-                    (false, []) => change.texts.push(value.written()),
-                    (false, several) => change.texts.extend(several.iter().map(Node::written)),
+                match node.items() {
+                    [] => change.texts.push(node.written()),
+                    several => change.texts.extend(several.iter().map(Node::written)),
                 }
             }
         }
+        change.texts.extend(value);
         // In the order in which `on` uses them.
         change.numbers.extend(numbers.iter().filter_map(|name| node.written_at(name)));
         change
@@ -68,18 +68,9 @@ impl Change {
             "series" => Alteration::Series { branch: name, ohm: number(0) },
             "join" => Alteration::Join { a: name, b: other, ohm: number(0) },
             "swap" => Alteration::Swap { first: name, second: other },
-            "battery-volt" => Alteration::BatteryVolt(number(0)),
-            "charge" => Alteration::Charge(number(0)),
-            "leak" => Alteration::Leak { condenser: name, ohm: number(0) },
-            "capacitance" => Alteration::Capacitance { condenser: name, factor: number(0) },
-            "weak" => Alteration::Weak { coil: name, passed_on: number(0) },
-            "turns" => Alteration::ShortedTurns { coil: name, share: number(0), passed_on: number(1) },
-            "coil" => Alteration::Coil { coil: name, factor: number(0) },
-            "reversed" => Alteration::Reversed { coil: name },
-            "stuck" => Alteration::Stuck { set: name, at: self.at },
-            "points-gap" => Alteration::PointsGap { set: name, millimetre: number(0) },
-            "dwell" => Alteration::Dwell { set: name, degrees: number(0) },
-            _ => Alteration::PlugGap { plug: name, millimetre: number(0) },
+            "set" => Alteration::Set { part: name, value: other, to: number(0) },
+            "scale" => Alteration::Scale { part: name, value: other, by: number(0) },
+            _ => Alteration::Stuck { set: name, at: self.at },
         }
     }
 }

@@ -98,7 +98,7 @@ impl Library {
             id += &format!("@{severity}");
         }
         let parts: Vec<String> = kind.parts.iter().map(|part| render(part, scope)).collect::<Result<_, _>>()?;
-        let known = bike.parts();
+        let known = bike.fault_places();
         if let Some((part, written)) = parts.iter().zip(&kind.parts).find(|(part, _)| !known.contains(*part)) {
             let names: Vec<&str> = known.iter().map(String::as_str).collect();
             let message = format!("for the {}, `{id}` names the part `{part}`, which it has not", bike.name);
@@ -147,10 +147,10 @@ impl Library {
 fn blows_fuse(bike: &Bike, changes: &[Alteration]) -> Result<bool, CircuitError> {
     let mut state = BikeState::default();
     state.switches.insert("key".to_owned(), "connects".to_owned());
-    if bike.kill.is_some() {
+    if bike.switch("kill").is_some() {
         state.switches.insert("kill".to_owned(), "connects".to_owned());
     }
-    let closed: BTreeSet<String> = bike.points.iter().map(|set| set.id.value.clone()).collect();
+    let closed: BTreeSet<String> = bike.points.iter().map(|set| set.id.clone()).collect();
     let model = Model::with(bike, changes.iter().cloned());
     let (network, elements) = model.wiring(&state, &closed)?.network()?;
     let point = network.operating_point()?;

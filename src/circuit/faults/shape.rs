@@ -75,25 +75,15 @@ macro_rules! alterations {
 }
 
 /// Every alteration, identified by its first field.
-static ALTERATIONS: [(&str, shape::Object); 17] = alterations![
+static ALTERATIONS: [(&str, shape::Object); 8] = alterations![
     "open" "an open branch" (Text(Template), "The branch.");
     "fixed" "a branch that always conducts" (Text(Template), "The branch.") ["ohm" Text(Expression), "Its resistance, ohm."];
     "series" "a resistance in series" (Text(Template), "The branch.") ["ohm" Text(Expression), "Resistance, ohm."];
     "join" "another way" (TWO_TERMINALS, "Two terminals.") ["ohm" Text(Expression), "Resistance, ohm."];
     "swap" "an exchange" (TWO_TERMINALS, "Two branches whose far ends are exchanged.");
-    "battery-volt" "a battery's voltage" (Text(Expression), "Open-circuit voltage, volt.");
-    "charge" "a battery's charge" (Text(Expression), "State of charge, 0 to 1.");
-    "leak" "a leaky condenser" (Text(Template), "The condenser's id.") ["ohm" Text(Expression), "Its insulation, ohm."];
-    "capacitance" "a condenser's loss" (Text(Template), "The condenser's id.") ["factor" Text(Expression), "Share that is left."];
-    "weak" "a weak secondary" (Text(Template), "The coil's id.") ["passed-on" Text(Expression), "Share of the energy that comes out."];
-    "turns" "shorted turns" (Text(Template), "The coil's id.") ["share" Text(Expression), "Share of the primary's turns."]
-        ["passed-on" Text(Expression), "Share of the energy that comes out."];
-    "coil" "another coil" (Text(Template), "The coil's id.") ["factor" Text(Expression), "Its primary's resistance over the right one's."];
-    "reversed" "a reversed coil" (Text(Template), "The coil's id.");
+    "set" "a part's value" (Text(Template), "The part.") ["value" Text(Id), "The value's name in the catalogue."] ["to" Text(Expression), "What it is."];
+    "scale" "a part's value" (Text(Template), "The part.") ["value" Text(Id), "The value's name in the catalogue."] ["by" Text(Expression), "What it is multiplied by."];
     "stuck" "stuck points" (Text(Template), "The points set's id.") ["at" STUCK, "Where they stay."];
-    "points-gap" "a points gap" (Text(Template), "The points set's id.") ["millimetre" Text(Expression), "Gap, millimetre."];
-    "dwell" "a dwell" (Text(Template), "The points set's id.") ["degrees" Text(Expression), "Crank angle closed in a cycle, degree."];
-    "plug-gap" "a plug gap" (Text(Template), "The plug's id.") ["millimetre" Text(Expression), "Gap, millimetre."];
 ];
 const TWO_TERMINALS: Shape = Shape::Ref("two", &TWO);
 const STUCK: Shape = OneOf("place of stuck points", || vec![PointsAt::Open.name(), PointsAt::Closed.name()]);

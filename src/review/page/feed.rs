@@ -39,9 +39,9 @@ pub fn feeds(review: &Review, bike: &Bike) -> Vec<Feed> {
     let mut found: Vec<Feed> = Vec::new();
     for coil in &bike.coils {
         let parts = bike.feed(&coil.id);
-        let mut path: Vec<String> = vec!["battery.live".to_owned()];
+        let mut path: Vec<String> = bike.battery.iter().map(|[live, _]| live.clone()).collect();
         path.extend(parts.iter().flat_map(|part| [part.supply.clone(), part.load.clone()]));
-        path.push(format!("coil-{}.feed", *coil.id));
+        path.push(coil.ends[0].clone());
         let feed = measured(review, &coil.id, path);
         let told = |other: &Feed| {
             feed.drops.iter().all(|d| other.drops.iter().any(|o| o.number == d.number))

@@ -15,6 +15,7 @@ mod titles;
 use super::whole::pieces_in_words;
 use super::{Review, plain};
 use crate::bike::{self, Bike};
+use crate::parts::Catalogue;
 use crate::procedure::{self, Procedure, draw};
 use crate::session::{Storage, limits, sha256_hex};
 use crate::source::{template, tree};
@@ -155,5 +156,11 @@ fn procedures(review: &Review, storage: &mut dyn Storage) -> BTreeMap<String, Pr
 fn bike_of(review: &Review, storage: &mut dyn Storage) -> Option<Bike> {
     let name = review.session.files.iter().find(|copy| copy.name.starts_with("bike/"))?.name.clone();
     let text = copy(review, storage, &name)?;
-    bike::from_tree(&tree::parse(&text, &name).ok()?).ok()
+    let mut catalogue = Catalogue::shipped().clone();
+    let parts: Vec<String> =
+        review.session.files.iter().map(|copy| copy.name.clone()).filter(|name| name.starts_with("parts/")).collect();
+    for part in parts {
+        catalogue.add(&copy(review, storage, &part)?, &part).ok()?;
+    }
+    bike::from_tree(&tree::parse(&text, &name).ok()?, &catalogue).ok()
 }
