@@ -75,7 +75,7 @@ fn every_bike_has_faults_of_every_kind_the_job_names() {
         has("battery-terminal-open", 2);
         has("points-wire-grounded", 2 * sets);
         has("feed-wire-grounded", 3);
-        if bike.kill.is_some() {
+        if bike.switch("kill").is_some() {
             assert!(faults.iter().any(|fault| fault.kind.starts_with("kill-") && fault.counts));
         }
         for fault in &faults {

@@ -19,29 +19,31 @@ const MOST_LINES_OF_A_ROOM: usize = 4_000;
 const SEEN_BY_ALL: [&str; 1] = ["system"];
 
 /// Each room, and the other rooms whose names may follow `crate::` in it.
-const ROOMS: [(&str, &[&str]); 21] = [
+const ROOMS: [(&str, &[&str]); 23] = [
     ("system", &[]),
     ("source", &[]),
     ("terminal", &["source"]),
     ("units", &["source"]),
     ("sums", &["source", "units"]),
-    ("bike", &["source", "units", "sums"]),
-    ("phrase", &["source", "units", "sums", "bike"]),
-    ("procedure", &["source", "units", "sums", "bike", "phrase"]),
-    ("circuit", &["source", "units", "sums", "bike", "phrase", "procedure"]),
+    ("expression", &["source", "units", "sums"]),
+    ("parts", &["source", "units", "sums", "expression"]),
+    ("bike", &["source", "units", "sums", "expression", "parts"]),
+    ("phrase", &["source", "units", "sums", "parts", "bike"]),
+    ("procedure", &["source", "units", "sums", "expression", "bike", "phrase"]),
+    ("circuit", &["source", "units", "sums", "expression", "parts", "bike", "phrase", "procedure"]),
     ("advice", &[]),
     ("session", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice"]),
-    ("walk", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session"]),
-    ("diagnose", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session", "walk"]),
+    ("walk", &["source", "units", "sums", "expression", "bike", "phrase", "procedure", "circuit", "advice", "session"]),
+    ("diagnose", &["source", "units", "sums", "expression", "bike", "phrase", "procedure", "circuit", "advice", "session", "walk"]),
     (
         "check",
-        &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session", "walk", "diagnose"],
+        &["source", "units", "sums", "expression", "bike", "phrase", "procedure", "circuit", "advice", "session", "walk", "diagnose"],
     ),
     ("hear", &["source", "units", "sums", "phrase"]),
     // `hear` owns the sound files and the resampling, which `speak` needs too.
     ("speak", &["source", "terminal", "units", "sums", "phrase", "hear"]),
     ("rehearse", &["source", "units", "sums", "bike", "phrase", "procedure", "walk", "check", "hear", "speak"]),
-    ("review", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session"]),
+    ("review", &["source", "units", "sums", "parts", "bike", "phrase", "procedure", "circuit", "advice", "session"]),
     ("shop", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice", "session", "review"]),
     // Only its tests use `review`, to read back what a walk over a failing disk left.
     (
@@ -49,6 +51,8 @@ const ROOMS: [(&str, &[&str]); 21] = [
         &[
             "source",
             "terminal",
+            "expression",
+            "parts",
             "bike",
             "phrase",
             "procedure",
@@ -69,6 +73,7 @@ const ROOMS: [(&str, &[&str]); 21] = [
             "terminal",
             "units",
             "sums",
+            "parts",
             "bike",
             "phrase",
             "procedure",

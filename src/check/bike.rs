@@ -50,7 +50,7 @@ fn roles(bike: &Bike, found: &mut Findings) {
             let message = format!("no points set switches the coil `{}`", coil.part);
             wrong(&coil.part, message, "Lead its points side to a points set's wire.");
         }
-        if bike.battery.is_some() && bike.feed(&coil.id).is_empty() {
+        if bike.battery.is_some() && !bike.is_fed(&coil.id, &|_| false) {
             let message = format!("no feed reaches the coil `{}` from the battery", coil.part);
             wrong(&coil.part, message, "Lead its feed to the battery's live terminal, through wires, fuse, switches and connectors.");
         }
