@@ -37,7 +37,7 @@ impl Bike {
     }
 
     /// The parts between the first points set's plate and the battery's grounded terminal, from the points on.
-    pub fn way_home(&self) -> Vec<FeedPart> {
+    pub(super) fn way_home(&self) -> Vec<FeedPart> {
         let Some(way) = self.points.first().and_then(|set| self.home_way(&set.ends[1])) else { return Vec::new() };
         self.parts_on(&way)
     }

@@ -73,6 +73,12 @@ fn roles(bike: &Bike, found: &mut Findings) {
         let message = format!("the condenser `{}` is across no points set", condenser.part);
         wrong(&condenser.part, message, "Join its lead to a points wire.");
     }
+    for condenser in bike.condensers.iter().filter(|condenser| !condenser.points.is_empty()) {
+        if !bike.grounded.contains(&condenser.ends[1]) {
+            let message = format!("the case of the condenser `{}` hangs on nothing that is grounded", condenser.part);
+            wrong(&condenser.part, message, "Join it to the engine or the frame.");
+        }
+    }
 }
 
 /// Wires join two different known terminals once, in colours of IEC 60757.
