@@ -54,7 +54,9 @@ impl Bike {
 
     /// Whether the feed can reach a coil when all that `apart` names is apart. Switches count as closed.
     pub fn is_fed(&self, coil: &str, apart: &dyn Fn(&str) -> bool) -> bool {
-        let Some((coil, [live, _])) = self.coils.iter().find(|one| one.id == coil).zip(self.battery.as_ref()) else { return false };
+        let Some((coil, [live, _])) = self.coils.iter().find(|one| one.id == coil).zip(self.battery.as_ref()) else {
+            return false;
+        };
         let passes = |link: Link, next: &str| match link {
             _ if self.grounded.contains(next) => false,
             Link::Part(part, _) | Link::Position(part, _) if apart(&self.parts[part].id) => false,

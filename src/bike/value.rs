@@ -93,7 +93,9 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
     let home = bike.way_home();
     let ballast = feed.iter().find(|part| bike.part(&part.id).is_some_and(|part| *part.kind.id == "ballast"));
     let ballast_ohm = ballast.and_then(|part| bike.part(&part.id)?.values.get("ohm").copied());
-    let fuse_in = |parts: &[super::FeedPart]| parts.iter().find(|part| bike.fuse.as_ref().is_some_and(|fuse| fuse.part == part.id)).cloned();
+    let fuse_in = |parts: &[super::FeedPart]| {
+        parts.iter().find(|part| bike.fuse.as_ref().is_some_and(|fuse| fuse.part == part.id)).cloned()
+    };
     let fuse = fuse_in(&feed).or_else(|| fuse_in(&home));
     json!({
         "name": bike.name,
@@ -167,7 +169,8 @@ impl Says<'_> {
         value["plugs"] = Value::Array(self.plugs(coil));
         value["feed_words"] = json!(self.wire_at(&coil.ends[0]));
         value["points_words"] = json!(self.wire_at(&coil.ends[1]));
-        value["primary_ohm"] = json!(self.bike.part(&coil.part).and_then(|part| part.values.get("primary-ohm")).unwrap_or(&0.0));
+        value["primary_ohm"] =
+            json!(self.bike.part(&coil.part).and_then(|part| part.values.get("primary-ohm")).unwrap_or(&0.0));
         (value["feed_end"], value["points_end"]) = (json!(coil.ends[0]), json!(coil.ends[1]));
         value["towers"] = json!(coil.towers);
         value["leads"] = json!(coil.towers.len() as f64);
@@ -179,7 +182,11 @@ impl Says<'_> {
     }
 
     fn plugs(&self, coil: &Coil) -> Vec<Value> {
-        coil.plugs.iter().filter_map(|id| self.bike.plugs.iter().find(|plug| plug.id == *id)).map(|plug| self.plug(plug)).collect()
+        coil.plugs
+            .iter()
+            .filter_map(|id| self.bike.plugs.iter().find(|plug| plug.id == *id))
+            .map(|plug| self.plug(plug))
+            .collect()
     }
 
     fn plug(&self, plug: &Plug) -> Value {
@@ -229,7 +236,8 @@ impl Says<'_> {
         let set = self.bike.points.iter().find(|set| set.id == condenser.points);
         value["points_part"] = json!(set.map_or("", |set| &set.part));
         value["half"] = json!(condenser.half);
-        value["microfarad"] = json!(self.bike.part(&condenser.part).and_then(|part| part.values.get("microfarad")).unwrap_or(&0.0));
+        value["microfarad"] =
+            json!(self.bike.part(&condenser.part).and_then(|part| part.values.get("microfarad")).unwrap_or(&0.0));
         value["wire_words"] = json!(self.wire_at(&condenser.ends[0]));
         (value["lead_end"], value["case_end"]) = (json!(condenser.ends[0]), json!(condenser.ends[1]));
         value

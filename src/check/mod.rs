@@ -11,6 +11,7 @@ mod explore;
 mod expressions;
 mod findings;
 mod flow;
+mod gate;
 mod healthy;
 mod routes;
 mod sources;
@@ -18,6 +19,7 @@ mod states;
 mod walks;
 
 pub use findings::{Reserved, Surroundings};
+pub use gate::gate;
 
 use crate::bike::{Bike, Words, as_value};
 use crate::expression::Scope;

@@ -174,7 +174,8 @@ impl Figures {
         }
         let made_for = |figures: &Self, id: &str| figures.coils.get(id).map_or(0.22e-6, |coil| coil.made_for_farad);
         let mut coils = BTreeMap::new();
-        let (mut timing, mut points_gap, mut farads, mut plug_gap) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
+        let (mut timing, mut points_gap, mut farads, mut plug_gap) =
+            (BTreeMap::new(), BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
         for (at, (p, n)) in plan.primitives.iter().enumerate() {
             let part = &bike.parts[*p];
             let id = part.short_id().to_owned();
@@ -207,7 +208,8 @@ impl Figures {
                 _ => {}
             }
         }
-        (self.coils, self.timing, self.points_gap, self.condenser_farad, self.plug_gap) = (coils, timing, points_gap, farads, plug_gap);
+        (self.coils, self.timing, self.points_gap, self.condenser_farad, self.plug_gap) =
+            (coils, timing, points_gap, farads, plug_gap);
         Ok(())
     }
 }

@@ -23,6 +23,8 @@ pub(super) enum What {
     Wire(usize),
     /// The voltage behind a source's internal resistance.
     Emf(usize),
+    /// The voltage of a generator while the engine runs.
+    Generated(usize),
     /// The first winding of two coupled ones.
     Primary(usize),
     /// The second.
@@ -65,12 +67,19 @@ impl Plan {
                         lay(&format!("{id}.emf"), &inside, ground, What::Emf(figures));
                         lay(&id, &inside, live, What::Plain(figures, PrimitiveKind::Source));
                     }
+                    (PrimitiveKind::Generator, [live, case]) => {
+                        let inside = format!("{id} (inside)");
+                        lay(&format!("{id}.emf"), &inside, case, What::Generated(figures));
+                        lay(&id, &inside, live, What::Plain(figures, PrimitiveKind::Generator));
+                    }
                     (PrimitiveKind::Windings, [a, b, c, d]) => {
                         lay(&format!("{id}.primary"), a, b, What::Primary(figures));
                         lay(&format!("{id}.secondary"), c, d, What::Secondary(figures));
                     }
                     (PrimitiveKind::Switch, _) => {
-                        let Some(switch) = bike.switches.iter().position(|switch| switch.part == *part.id) else { continue };
+                        let Some(switch) = bike.switches.iter().position(|switch| switch.part == *part.id) else {
+                            continue;
+                        };
                         for ([a, b], positions) in contacts(&part.positions) {
                             let id = contact_id(bike, switch, &id, [a, b]);
                             lay(&id, a, b, What::Contact { figures, switch, positions });
@@ -115,7 +124,15 @@ fn contacts<N>(positions: &[(N, Vec<[String; 2]>)]) -> Vec<([&str; 2], Vec<usize
 
 /// A switch with one contact is one branch of its own name. With several, each is named after the terminal that is its own.
 fn contact_id(bike: &Bike, switch: usize, id: &str, ends: [&str; 2]) -> String {
-    let all = contacts(&bike.parts.iter().find(|part| *part.id == bike.switches[switch].part).map(|part| part.positions.clone()).unwrap_or_default()).len();
+    let all = contacts(
+        &bike
+            .parts
+            .iter()
+            .find(|part| *part.id == bike.switches[switch].part)
+            .map(|part| part.positions.clone())
+            .unwrap_or_default(),
+    )
+    .len();
     if all < 2 {
         return id.to_owned();
     }

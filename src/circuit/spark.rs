@@ -212,11 +212,13 @@ impl Model<'_> {
 
     /// The lead that a terminal belongs to: the way over wires, cap and distributor to a coil's tower, as the wiring has it now.
     fn lead_to(&self, wiring: &Wiring, terminal: &str) -> Option<Lead> {
-        let tower = |terminal: &str| self.bike.coils.iter().find(|coil| coil.towers.iter().any(|tower| tower == terminal));
+        let tower =
+            |terminal: &str| self.bike.coils.iter().find(|coil| coil.towers.iter().any(|tower| tower == terminal));
         if let Some(coil) = tower(terminal) {
             return Some(Lead { coil: coil.id.clone(), tower: terminal.to_owned(), whole: true });
         }
-        let is_cap = |part: &Name| self.bike.plugs.iter().any(|plug| plug.cap.as_ref().is_some_and(|cap| *part == *cap));
+        let is_cap =
+            |part: &Name| self.bike.plugs.iter().any(|plug| plug.cap.as_ref().is_some_and(|cap| *part == *cap));
         let carries = |branch: &Branch| branch.is_wire || is_cap(&branch.part) || branch.sparks_over();
         let mut seen = BTreeSet::from([terminal]);
         let mut waiting = VecDeque::from([(terminal, true)]);

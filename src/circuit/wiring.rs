@@ -168,7 +168,17 @@ impl Wiring {
             let Planned { id, part, a, b, what } = planned;
             let is_winding = matches!(what, What::Primary(_) | What::Secondary(_));
             let (id, part, a, b) = (id.clone(), part.clone(), a.clone(), b.clone());
-            wiring.branches.push(Branch { id, part, a, b, kind, parted: false, is_winding, is_wire: matches!(what, What::Wire(_)), is_arm: matches!(what, What::Plain(_, PrimitiveKind::Selector)) });
+            wiring.branches.push(Branch {
+                id,
+                part,
+                a,
+                b,
+                kind,
+                parted: false,
+                is_winding,
+                is_wire: matches!(what, What::Wire(_)),
+                is_arm: matches!(what, What::Plain(_, PrimitiveKind::Selector)),
+            });
         }
         wiring.fitted(bike, state)?;
         for change in changes {
@@ -193,12 +203,19 @@ impl Wiring {
         let turning = matches!(state.engine, Some(Engine::Kicked | Engine::Running));
         Ok(match &planned.what {
             What::Wire(n) => match &bike.wires[*n] {
-                Wire { metre: Some(metre), mm2: Some(mm2), .. } => BranchKind::Ohm(conductor::wire_ohm(*metre, *mm2, f.celsius)),
+                Wire { metre: Some(metre), mm2: Some(mm2), .. } => {
+                    BranchKind::Ohm(conductor::wire_ohm(*metre, *mm2, f.celsius))
+                }
                 _ => BranchKind::Ohm(f.wire_ohm),
             },
             What::Emf(at) => {
                 let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
                 BranchKind::Emf(sign * by_charge(&f.numbers[*at], "volt"))
+            }
+            What::Generated(at) => {
+                let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
+                let running = state.engine == Some(Engine::Running);
+                BranchKind::Emf(if running { sign * figure(*at, "volt")? } else { 0.0 })
             }
             What::Primary(at) => BranchKind::Ohm(conductor::at_temperature(figure(*at, "primary-ohm")?, f.celsius)),
             What::Secondary(at) => BranchKind::Ohm(conductor::at_temperature(figure(*at, "secondary-ohm")?, f.celsius)),
@@ -251,7 +268,17 @@ impl Wiring {
 
     pub(super) fn push(&mut self, id: &str, part: &str, a: &str, b: &str, kind: BranchKind) {
         let [id, part, a, b] = [id, part, a, b].map(Name::from);
-        self.branches.push(Branch { id, part, a, b, kind, parted: false, is_winding: false, is_wire: false, is_arm: false });
+        self.branches.push(Branch {
+            id,
+            part,
+            a,
+            b,
+            kind,
+            parted: false,
+            is_winding: false,
+            is_wire: false,
+            is_arm: false,
+        });
     }
 
     /// Applies an alteration to the branches, if it is one of branches.
@@ -265,7 +292,17 @@ impl Wiring {
                 let end = std::mem::replace(&mut b.b, inner.clone());
                 let part = b.part.clone();
                 let kind = BranchKind::Ohm(*ohm);
-                self.branches.push(Branch { id, part, a: inner, b: end, kind, parted: false, is_winding: false, is_wire: false, is_arm: false });
+                self.branches.push(Branch {
+                    id,
+                    part,
+                    a: inner,
+                    b: end,
+                    kind,
+                    parted: false,
+                    is_winding: false,
+                    is_wire: false,
+                    is_arm: false,
+                });
             }
             Alteration::Join { a, b, ohm } => {
                 self.terminal(a)?;
@@ -318,7 +355,10 @@ impl Wiring {
                 let hit = match ends.as_slice() {
                     [] => branch.part == *id,
                     // A short at the first of several terminals stays with the removed wire; one at the last stays with the part.
-                    [first, _, ..] => (branch.is_wire && at(branch)) || (branch.is_joint() && (branch.a == *first || branch.b == *first)),
+                    [first, _, ..] => {
+                        (branch.is_wire && at(branch))
+                            || (branch.is_joint() && (branch.a == *first || branch.b == *first))
+                    }
                     [_] => branch.is_wire && at(branch),
                 };
                 branch.parted |= hit;

@@ -14,7 +14,11 @@ pub static PART: shape::Object = shape::Object {
     fields: &[
         needed("part", Text(Id), "The kind's name: the file's own name without .yaml."),
         needed("words", Text(Template), "What it is called aloud. Given: `side` and `id`."),
-        needed("terminals", ByKind(&TERMINALS), "Its terminals, each with its words; `given`: the profile names them; `itself`: it is one terminal."),
+        needed(
+            "terminals",
+            ByKind(&TERMINALS),
+            "Its terminals, each with its words; `given`: the profile names them; `itself`: it is one terminal.",
+        ),
         optional("values", Dict(0, Id, &Object(&VALUE)), "The values that it has. A later one may use an earlier one."),
         optional("unplugs", ByKind(&UNPLUGS), "`whole`: it comes apart or out; or the terminals whose wires come off."),
         optional("model", List(1, MOST, &Tagged("a primitive", &PRIMITIVES)), "What it is to the current."),
@@ -35,7 +39,11 @@ static VALUE: shape::Object = shape::Object {
         needed("low", Number(-1e12, 1e12), "The lowest that a profile may give."),
         needed("high", Number(-1e12, 1e12), "The highest that a profile may give."),
         optional("spread", Number(0.0, 1.0), "How much a sound part may differ, as a share either way."),
-        optional("times", List(2, 2, &Number(0.0, 1e6)), "Lowest and highest factor of a sound part, even in the logarithm."),
+        optional(
+            "times",
+            List(2, 2, &Number(0.0, 1e6)),
+            "Lowest and highest factor of a sound part, even in the logarithm.",
+        ),
         needed("about", Text(Words), "What it is."),
         optional("source", Text(Words), "Where the typical value comes from."),
     ],
