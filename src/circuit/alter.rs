@@ -3,6 +3,9 @@
 use super::{CircuitError, Figures, battery};
 use crate::bike::{Bike, PointsAt};
 
+/// The voltage that a coil of less resistance is made for, relative to the bike's: 6 V coils and 12 V coils get mixed up.
+const OTHER_VOLTAGE: f64 = 0.5;
+
 /// One alteration. Branches go by the ids that [`Wiring`](super::Wiring) lists.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Alteration {
@@ -83,7 +86,8 @@ pub enum Alteration {
         /// Share of the energy passed on.
         passed_on: f64,
     },
-    /// Multiplies a coil's primary resistance and inductance: a coil made for another voltage.
+    /// Multiplies a coil's primary resistance and inductance: a coil made for half the bike's voltage, or for twice as much if the factor is
+    /// above 1.
     Coil {
         /// Coil id.
         coil: String,
@@ -154,6 +158,8 @@ impl Alteration {
                 let left = 1.0 - share.clamp(0.0, 0.99);
                 c.primary_ohm *= left;
                 c.primary_henry *= left * left;
+                // The iron saturates at the same ampere-turns.
+                c.saturation_ampere /= left;
                 c.ratio /= left;
                 c.passed_on *= passed_on;
             }
@@ -161,6 +167,8 @@ impl Alteration {
                 let c = entry(&mut figures.coils, "coil", coil)?;
                 c.primary_ohm *= factor;
                 c.primary_henry *= factor;
+                let made_for = if *factor < 1.0 { OTHER_VOLTAGE } else { 1.0 / OTHER_VOLTAGE };
+                c.saturation_ampere *= made_for / factor;
             }
             Alteration::Reversed { coil } => {
                 let c = entry(&mut figures.coils, "coil", coil)?;

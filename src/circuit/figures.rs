@@ -2,6 +2,7 @@
 //!
 //! Every default here is common practice without a source, unless it names one.
 
+use super::iron::Iron;
 use crate::bike::Bike;
 use crate::sums::battery::NOMINAL_CELL_VOLT;
 pub use crate::sums::battery::volt as battery_volt;
@@ -14,6 +15,8 @@ pub struct CoilFigures {
     pub primary_ohm: f64,
     /// Primary inductance, henry.
     pub primary_henry: f64,
+    /// Primary current at which the iron saturates, ampere.
+    pub saturation_ampere: f64,
     /// Secondary resistance, ohm.
     pub secondary_ohm: f64,
     /// Secondary turns over primary turns.
@@ -26,6 +29,13 @@ pub struct CoilFigures {
     pub made_for_farad: f64,
     /// Whether the primary is reversed, which reverses the spark.
     pub reversed: bool,
+}
+
+impl CoilFigures {
+    /// The coil's iron.
+    pub fn iron(&self) -> Iron {
+        Iron { henry: self.primary_henry, saturation_ampere: self.saturation_ampere }
+    }
 }
 
 /// When a points set is open, in crank degrees.
@@ -113,6 +123,10 @@ pub(super) fn battery_ohm(volt: f64, charge: f64) -> f64 {
     CELL_OHM * volt / NOMINAL_CELL_VOLT * (2.0 - charge.clamp(0.0, 1.0))
 }
 
+/// Current at which a coil's iron saturates, relative to the nominal voltage over the resistance of primary and ballast: room for the voltage
+/// of a running engine, 14.4 V over 12 (common practice, no source).
+const SATURATES_AT: f64 = 1.2;
+
 /// Default crank angle from one opening of a set to the next, degree: one lobe on the camshaft.
 const EVERY: f64 = 720.0;
 /// Default share of the cam's turn over which points are closed, if the profile gives neither `closed` nor `dwell` (common practice, no
@@ -158,6 +172,7 @@ impl Figures {
                 primary_ohm: c.primary_ohm,
                 // A time constant of 2.5 ms, as in coils for points.
                 primary_henry: own.primary_henry.unwrap_or(2.5e-3 * c.primary_ohm),
+                saturation_ampere: SATURATES_AT * bike.volt / (c.primary_ohm + bike.ballast_ohm.unwrap_or(0.0)),
                 secondary_ohm: own.secondary_ohm.unwrap_or(8000.0),
                 ratio: own.ratio.unwrap_or(if six { 80.0 } else { 70.0 }),
                 secondary_farad: own.secondary_picofarad.map_or(60e-12, |pico| pico * 1e-12),
