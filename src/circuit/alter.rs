@@ -3,6 +3,9 @@
 use super::{CircuitError, Figures, battery};
 use crate::bike::{Bike, PointsAt};
 
+/// The share of a cam lobe's turn by which points stay open longer for each millimetre of gap. The heel stands on the lobe's two flanks, which
+/// rise by a millimetre in 75 degrees each on a cam with one lobe; more lobes are as much steeper (common practice, no source).
+const DWELL_LOST: f64 = 2.0 * 75.0 / 360.0;
 /// The voltage that a coil of less resistance is made for, relative to the bike's: 6 V coils and 12 V coils get mixed up.
 const OTHER_VOLTAGE: f64 = 0.5;
 
@@ -99,7 +102,7 @@ pub enum Alteration {
         /// Coil id.
         coil: String,
     },
-    /// A points gap, millimetre.
+    /// A points gap, millimetre. A wider one shortens the dwell, a narrower one lengthens it.
     PointsGap {
         /// Set.
         set: String,
@@ -174,7 +177,12 @@ impl Alteration {
                 let c = entry(&mut figures.coils, "coil", coil)?;
                 c.reversed = !c.reversed;
             }
-            Alteration::PointsGap { set, millimetre } => *entry(&mut figures.points_gap, "points", set)? = *millimetre,
+            Alteration::PointsGap { set, millimetre } => {
+                let gap = entry(&mut figures.points_gap, "points", set)?;
+                let wider = millimetre - std::mem::replace(gap, *millimetre);
+                let timing = entry(&mut figures.timing, "points", set)?;
+                timing.closed = (timing.closed - DWELL_LOST * wider * timing.every).clamp(0.0, timing.every);
+            }
             Alteration::Dwell { set, degrees } => entry(&mut figures.timing, "points", set)?.closed = *degrees,
             Alteration::PlugGap { plug, millimetre } => *entry(&mut figures.plug_gap, "plug", plug)? = *millimetre,
             _ => {}

@@ -11,6 +11,7 @@ use super::{CircuitError, Figures, Name};
 use crate::bike::{BikeState, Engine, Instrument, PointsAt, WireRole};
 use crate::sums::gap;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// A path to ground matters if its resistance is below this, ohm.
 const PAST_OHM: f64 = 1e6;
@@ -142,19 +143,43 @@ impl Model<'_> {
     /// # Errors
     /// The errors of `Wiring::new` and of the operating point.
     pub fn fires(&self, state: &BikeState, plug: &str) -> Result<Strength, CircuitError> {
+        let Some((lead, need, _)) = self.need_in_cylinder(state, plug)? else { return Ok(Strength::None) };
+        let breaks = self.all_breaks(state, &lead.coil)?;
+        Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
+    }
+
+    /// The voltage available at a plug in the cylinder over the voltage that it needs, when its own points set opens. Below 1 no spark comes
+    /// in time.
+    ///
+    /// # Errors
+    /// As [`Model::fires`].
+    pub fn reserve(&self, state: &BikeState, plug: &str) -> Result<f64, CircuitError> {
+        let Some((lead, need, figures)) = self.need_in_cylinder(state, plug)? else { return Ok(0.0) };
+        let coil = self.bike.coils.iter().find(|coil| coil.plugs.iter().any(|one| one.value == plug));
+        let own = self.bike.points.iter().filter(|set| coil.is_some_and(|coil| coil.id.value == set.coil.value));
+        let mut best: f64 = 0.0;
+        for set in own.map(|set| &set.id.value) {
+            let b = self.break_by(state, &lead.coil, set, self.closed_seconds(&figures, state.engine, set))?;
+            best = best.max(reserve(&b, need));
+        }
+        Ok(best)
+    }
+
+    /// The lead to a plug in the cylinder, the voltage that it needs, and the figures. `None` if the circuit is open.
+    fn need_in_cylinder(
+        &self,
+        state: &BikeState,
+        plug: &str,
+    ) -> Result<Option<(Lead, Need, Arc<Figures>)>, CircuitError> {
         let at_rest = self.wiring(state, &BTreeSet::new())?;
         let f = &at_rest.figures;
-        let Some(lead) = self.lead_to(&at_rest, &format!("plug-{plug}.top")) else { return Ok(Strength::None) };
+        let Some(lead) = self.lead_to(&at_rest, &format!("plug-{plug}.top")) else { return Ok(None) };
         let reversed = f.coils.get(&lead.coil).is_some_and(|c| c.reversed);
         let air = (f.compression_bar, f.compression_kelvin);
         let here = need_at_plug(&at_rest, &lead, plug, air, reversed);
-        let (Some(here), Some(there)) = (here, self.need_of_other_end(&at_rest, &lead)) else {
-            return Ok(Strength::None);
-        };
-        let breaks = self.all_breaks(state, &lead.coil)?;
+        let (Some(here), Some(there)) = (here, self.need_of_other_end(&at_rest, &lead)) else { return Ok(None) };
         let leak = self.leak_past(&at_rest, &lead, &format!("plug-{plug}.top"))?;
-        let need = Need { here, there, leak };
-        Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
+        Ok(Some((lead, Need { here, there, leak }, at_rest.figures.clone())))
     }
 
     /// The voltage for the other lead of a two-lead coil. Zero on a coil with one lead; `None` if that path is open.
@@ -251,11 +276,16 @@ fn needed(millimetre: f64, (bar, kelvin): (f64, f64), reversed: bool) -> f64 {
     gap::breakdown_volt(millimetre, bar, kelvin) * if reversed { REVERSED_NEEDS } else { 1.0 }
 }
 
-fn strength(b: &Break, need: Need) -> Strength {
+/// The voltage available over the voltage needed.
+fn reserve(b: &Break, need: Need) -> f64 {
     if need.leak.is_some_and(|(ohm, ratio)| b.ampere / ratio * ohm < need.here) {
-        return Strength::None;
+        return 0.0;
     }
-    match b.available_volt / (need.here + need.there) {
+    b.available_volt / (need.here + need.there)
+}
+
+fn strength(b: &Break, need: Need) -> Strength {
+    match reserve(b, need) {
         share if share < 1.0 => Strength::None,
         share if share < STRONG_FROM || b.joule * b.passed_on < STRONG_JOULE => Strength::Weak,
         _ => Strength::Strong,

@@ -95,7 +95,7 @@ impl Model<'_> {
     fn timed(&self) -> Arc<super::Figures> {
         let mut figures = self.figures.clone();
         for change in &self.changes {
-            if matches!(change, super::Alteration::Dwell { .. }) {
+            if matches!(change, super::Alteration::Dwell { .. } | super::Alteration::PointsGap { .. }) {
                 // `Wiring::new` reports a set that the bike does not have.
                 let _ = change.on_figures(self.bike, Arc::make_mut(&mut figures));
             }

@@ -10,8 +10,10 @@ use super::{CircuitError, Model};
 pub use crate::sums::coil::{rise, stored_energy};
 use std::f64::consts::TAU;
 
-/// A path with more resistance than this does not carry a condenser's current, ohm.
+/// Behind more resistance than this a condenser does not keep the points from arcing, ohm.
 const CARRIES_OHM: f64 = 10.0;
+/// Behind more resistance than this a condenser takes no part in the swing, ohm.
+const SWINGS_OHM: f64 = 10e3;
 /// A relative change in current below this is no break: another coil on the same feed switched.
 const BREAKS_FROM: f64 = 0.05;
 /// A winding or lead with more resistance than this passes no spark, ohm (common practice, no source).
@@ -121,11 +123,12 @@ fn primary(wiring: &Wiring, coil: &str) -> Result<(f64, f64), CircuitError> {
     Ok((ampere, volt))
 }
 
-/// The condensers between a coil's points side and ground: the branch of one, and the capacitance of all, farad.
-fn condensers(open: &Wiring, coil: &str) -> Option<(String, f64)> {
+/// The condensers that a coil's points side reaches ground through, by ways of at most `ohm`: the branch of one, and the capacitance of all,
+/// farad.
+fn condensers(open: &Wiring, coil: &str, ohm: f64) -> Option<(String, f64)> {
     let winding = |b: &super::Branch| b.is_winding() || b.part == "ballast";
-    let near = open.reach(&format!("coil-{coil}.points"), CARRIES_OHM, winding);
-    let ground = open.reach(GROUND, CARRIES_OHM, winding);
+    let near = open.reach(&format!("coil-{coil}.points"), ohm, winding);
+    let ground = open.reach(GROUND, ohm, winding);
     let mut sum: Option<(String, f64)> = None;
     for b in &open.branches {
         if let BranchKind::Capacitor { farad, .. } = b.kind
@@ -163,8 +166,9 @@ pub fn at_break(closed: &Wiring, open: &Wiring, coil: &str, seconds: f64) -> Res
     let ohm = (supply / steady).abs();
     let iron = figures.iron();
     let ampere = iron.rise(rest, steady, ohm, seconds);
-    let condenser = condensers(open, coil);
-    let farad = condenser.as_ref().map_or(0.0, |(_, farad)| *farad);
+    let near = condensers(open, coil, CARRIES_OHM);
+    let farad = near.as_ref().map_or(0.0, |(_, farad)| *farad);
+    let condenser = near.or_else(|| condensers(open, coil, SWINGS_OHM));
     let arcs = ARC_LEAVES + (1.0 - ARC_LEAVES) * (farad / (ARCS_BELOW * figures.made_for_farad)).min(1.0);
     let passed_on = figures.passed_on * arcs;
     let lead = format!("coil-{coil}.lead");
@@ -214,18 +218,23 @@ impl Model<'_> {
         coil: &str,
         seconds: impl Fn(&str) -> f64,
     ) -> Result<Vec<(String, Break)>, CircuitError> {
-        let mut all = Vec::new();
-        for set in self.bike.points.iter().map(|set| &set.id.value) {
-            let one = match self.stuck(set) {
-                Some(_) => Break::NONE,
-                None => {
-                    let (before, after) = self.around_opening(set);
-                    at_break(&self.wiring(state, &before)?, &self.wiring(state, &after)?, coil, seconds(set))?
-                }
-            };
-            all.push((set.clone(), one));
+        let sets = self.bike.points.iter().map(|set| &set.id.value);
+        sets.map(|set| Ok((set.clone(), self.break_by(state, coil, set, seconds(set))?))).collect()
+    }
+
+    /// The break that one points set causes at a coil.
+    pub(super) fn break_by(
+        &self,
+        state: &crate::bike::BikeState,
+        coil: &str,
+        set: &str,
+        seconds: f64,
+    ) -> Result<Break, CircuitError> {
+        if self.stuck(set).is_some() {
+            return Ok(Break::NONE);
         }
-        Ok(all)
+        let (before, after) = self.around_opening(set);
+        at_break(&self.wiring(state, &before)?, &self.wiring(state, &after)?, coil, seconds)
     }
 }
 

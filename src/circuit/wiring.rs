@@ -164,6 +164,20 @@ impl Wiring {
         self.branches.iter_mut().find(|b| b.id == id).ok_or_else(|| unknown("branch", id))
     }
 
+    /// Whether a branch is a resistance in series with the branch of this id.
+    fn in_series(branch: &Branch, id: &str) -> bool {
+        branch.id.strip_prefix(id).is_some_and(|rest| rest.starts_with(" (series "))
+    }
+
+    /// The last piece of a branch with its resistances in series: the one whose `b` is the far end.
+    fn far_piece(&mut self, id: &str) -> Result<&mut Branch, CircuitError> {
+        let last = self.branches.iter().rposition(|b| Self::in_series(b, id));
+        match last {
+            Some(last) => Ok(&mut self.branches[last]),
+            None => self.branch_mut(id),
+        }
+    }
+
     /// Rejects a terminal that no branch ends on.
     pub(super) fn terminal(&self, name: &str) -> Result<(), CircuitError> {
         let found = self.branches.iter().any(|b| b.a == name || b.b == name);
@@ -181,10 +195,13 @@ impl Wiring {
             Alteration::Open { branch } => self.branch_mut(branch)?.kind = BranchKind::Open,
             Alteration::Ohm { branch, ohm } => self.branch_mut(branch)?.kind = BranchKind::Ohm(*ohm),
             Alteration::Series { branch, ohm } => {
-                let b = self.branch_mut(branch)?;
-                let (id, inner) = (Name::from(format!("{} (series)", b.id)), Name::from(format!("{} (inside)", b.id)));
+                let nth = self.branches.iter().filter(|b| Self::in_series(b, branch)).count();
+                let b = self.far_piece(branch)?;
+                // Names of its own for each: the battery has an inner node already, and two faults can be at one branch.
+                let (id, inner) =
+                    (format!("{branch} (series {nth})"), Name::from(format!("{branch} (series {nth}).in")));
                 let end = std::mem::replace(&mut b.b, inner.clone());
-                let part = b.part.clone();
+                let (id, part) = (Name::from(id), b.part.clone());
                 self.branches.push(Branch { id, part, a: inner, b: end, kind: BranchKind::Ohm(*ohm), parted: false });
             }
             Alteration::Leak { condenser, ohm } => {
@@ -200,9 +217,9 @@ impl Wiring {
                 self.push(&id, &id, a, b, BranchKind::Ohm(*ohm));
             }
             Alteration::Swap { first, second } => {
-                let end = self.branch_mut(first)?.b.clone();
-                let other = std::mem::replace(&mut self.branch_mut(second)?.b, end);
-                self.branch_mut(first)?.b = other;
+                let end = self.far_piece(first)?.b.clone();
+                let other = std::mem::replace(&mut self.far_piece(second)?.b, end);
+                self.far_piece(first)?.b = other;
             }
             _ => {}
         }
@@ -257,7 +274,7 @@ impl Wiring {
             let mut found = false;
             for branch in &mut self.branches {
                 let hit = match &part {
-                    Some(part) => branch.part == *part || branch.id == format!("{part} (series)"),
+                    Some(part) => branch.part == *part,
                     None => {
                         let leads_on = branch.part.contains(" to ")
                             || (branch.part.starts_with("cap-") && !branch.part.contains(" and "));

@@ -34,6 +34,13 @@ pub fn deck(closed: &Wiring, open: &Wiring, coil: &str, saturates: bool) -> Stri
     let mut text = "a break\n".to_owned();
     let figures = &closed.figures.coils;
     let lead = nodes.of(&format!("coil-{coil}.lead"));
+    // On a coil with two leads, the voltage between them.
+    let second = closed
+        .branches()
+        .iter()
+        .find(|b| b.id == *format!("coil-{coil}.secondary").as_str() && !b.b.ends_with("points"));
+    let against = second.map_or("0".to_owned(), |b| nodes.of(&b.b));
+    let lead = if against == "0" { format!("v({lead})") } else { format!("v({lead})-v({against})") };
     for (n, (is, then)) in closed.branches().iter().zip(open.branches()).enumerate() {
         assert_eq!(is.id, then.id);
         if is.parted {
@@ -60,12 +67,12 @@ pub fn deck(closed: &Wiring, open: &Wiring, coil: &str, saturates: bool) -> Stri
                 // The other end of the winding is grounded for a pulse: its capacitance is to the engine.
                 let (f, home) = (&figures[of], if is.b.ends_with("points") { "0".to_owned() } else { b.clone() });
                 let _ = writeln!(text, "R{n} {a} y{n} {ohm:e}\nC{n} {a} {home} {:e}", f.secondary_farad);
+                let whole = closed.branch(&format!("coil-{of}.primary")).unwrap().kind != BranchKind::Open;
                 match saturates {
-                    true => writeln!(
-                        text,
-                        "E{n} y{n} {b} core{of} 0 {:e}\nF{n} 0 turns{of} E{n} {:e}",
-                        f.ratio, f.ratio
-                    ),
+                    _ if !whole => writeln!(text, "RY{n} y{n} {b} 1"),
+                    true => {
+                        writeln!(text, "E{n} y{n} {b} core{of} 0 {:e}\nF{n} 0 turns{of} E{n} {:e}", f.ratio, f.ratio)
+                    }
                     false => writeln!(
                         text,
                         "LL{of} y{n} {b} {:e}\nK{of} L{of} LL{of} {COUPLED}",
@@ -88,7 +95,7 @@ pub fn deck(closed: &Wiring, open: &Wiring, coil: &str, saturates: bool) -> Stri
     let _ = write!(
         text,
         ".options reltol=1e-5 abstol=1e-9 vntol=1e-6 method=gear itl1=500\n.tran 0.2u 600u 0 0.2u\n.control\nrun\n\
-         meas tran peak MAX v({lead})\nmeas tran dip MIN v({lead})\n.endc\n.end\n"
+         let led = {lead}\nmeas tran peak MAX led\nmeas tran dip MIN led\n.endc\n.end\n"
     );
     text
 }

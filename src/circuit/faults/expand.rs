@@ -1,7 +1,9 @@
 //! Expands a library for a bike: every kind at every place in every severity, each tried on the bike's wiring.
 //!
-//! A short that draws more than the fuse can carry has blown the fuse. The circuit shows this; no file says it.
+//! A fault counts if a plug then fails to fire, unless the kind says otherwise. A short that draws more than the fuse can carry has blown the
+//! fuse. The circuit shows this; no file says it.
 
+use super::counts::{IN_RESERVE, least_reserve};
 use super::{Fault, Kind, Library, Shown};
 use crate::bike::{Bike, BikeState, EnglishWords, Words, as_value};
 use crate::circuit::{Alteration, CircuitError, Model};
@@ -120,7 +122,7 @@ impl Library {
             place,
             severity,
             unit: kind.unit.clone(),
-            counts: kind.counts.as_ref().map_or(Ok(true), |counts| evaluate_bool(counts, scope))?,
+            counts: false,
             // A side without words leaves a double space.
             words: render(&kind.words, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
             parts,
@@ -130,15 +132,21 @@ impl Library {
             looks,
             id,
         };
-        let blown = blows_fuse(bike, &fault.alterations).map_err(|error| {
-            let message = format!("for the {}, `{}` cannot be laid over the wiring: {error}", bike.name, fault.id);
+        let id_of = fault.id.clone();
+        let not_laid = |error: CircuitError| {
+            let message = format!("for the {}, `{}` cannot be laid over the wiring: {error}", bike.name, id_of);
             Diagnostic::error(&kind.id.place, "alteration", message)
-        })?;
+        };
+        let blown = blows_fuse(bike, &fault.alterations).map_err(not_laid)?;
         if blown {
             fault.alterations.push(Alteration::Open { branch: "fuse".to_owned() });
             let (look, is) = BLOWN;
             fault.looks.push(Shown { look: look.to_owned(), at: "fuse".to_owned(), is: is.to_owned() });
         }
+        fault.counts = match &kind.counts {
+            Some(counts) => evaluate_bool(counts, scope)?,
+            None => least_reserve(bike, &fault.alterations, IN_RESERVE).map_err(not_laid)? < IN_RESERVE,
+        };
         Ok(fault)
     }
 }
