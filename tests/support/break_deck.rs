@@ -110,7 +110,7 @@ fn core(text: &mut String, of: &str, a: &str, b: &str, iron: Iron) -> std::fmt::
         text,
         "Ecore{of} core{of} 0 {a} {b} 1\nGflux{of} 0 flux{of} {a} {b} 1\nCflux{of} flux{of} 0 1\nRflux{of} flux{of} 0 1e12\n\
          Biron{of} {a} {b} I={at}>{knee:e} ? {:e}+({at}-{knee:e})/{beyond:e} : ({at}<-{knee:e} ? -{:e}+({at}+{knee:e})/{beyond:e} : {at}/{henry:e})\n\
-         Vturns{of} turns{of} 0 0\nFturns{of} {a} {b} Vturns{of} 1",
+         Vturns{of} turns{of} 0 0\nFturns{of} {a} {b} Vturns{of} -1",
         iron.saturation_ampere, iron.saturation_ampere
     )
 }
