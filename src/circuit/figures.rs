@@ -2,6 +2,7 @@
 //!
 //! Every default here is common practice without a source, unless it names one.
 
+use super::iron::Iron;
 use super::plan::{self, Numbers, Plan};
 use super::{Alteration, CircuitError};
 use crate::bike::{Bike, Part};
@@ -15,6 +16,8 @@ pub struct CoilFigures {
     pub primary_ohm: f64,
     /// Primary inductance, henry.
     pub primary_henry: f64,
+    /// Primary current at which the iron saturates, ampere.
+    pub saturation_ampere: f64,
     /// Secondary resistance, ohm.
     pub secondary_ohm: f64,
     /// Secondary turns over primary turns.
@@ -27,6 +30,17 @@ pub struct CoilFigures {
     pub made_for_farad: f64,
     /// Whether the primary is reversed, which reverses the spark.
     pub reversed: bool,
+    /// The part's id.
+    pub part: String,
+    /// The terminal that is fed, and the one that the points ground.
+    pub ends: [String; 2],
+}
+
+impl CoilFigures {
+    /// The coil's iron.
+    pub fn iron(&self) -> Iron {
+        Iron { henry: self.primary_henry, saturation_ampere: self.saturation_ampere }
+    }
 }
 
 /// When a points set is open, in crank degrees.
@@ -185,12 +199,20 @@ impl Figures {
                     let coil = CoilFigures {
                         primary_ohm: one("primary-ohm")?,
                         primary_henry: one("primary-henry")?,
+                        saturation_ampere: one("saturation-ampere")?,
                         secondary_ohm: one("secondary-ohm")?,
                         ratio: one("ratio")?,
                         secondary_farad: one("secondary-farad")?,
                         passed_on: one("passed-on")?,
                         made_for_farad: made_for(self, &id),
                         reversed: one("polarity").is_ok_and(|polarity| polarity < 0.0),
+                        part: part.id.value.clone(),
+                        ends: bike
+                            .coils
+                            .iter()
+                            .find(|coil| coil.id == id)
+                            .map(|coil| coil.ends.clone())
+                            .unwrap_or_default(),
                     };
                     coils.insert(id, coil);
                 }

@@ -146,6 +146,19 @@ impl<'b> Model<'b> {
         }
     }
 
+    /// The bike's fuses: each branch with its rating, ampere.
+    pub(super) fn fuses(&self) -> Vec<(String, f64)> {
+        self.plan
+            .primitives
+            .iter()
+            .zip(&self.figures.numbers)
+            .filter_map(|((part, _), numbers)| {
+                let ampere = numbers.get("blows-at")?.first()?;
+                Some((self.bike.parts[*part].id.value.clone(), *ampere))
+            })
+            .collect()
+    }
+
     /// Whether a bulb of the bike's own lights brightly, with the points open.
     ///
     /// # Errors

@@ -41,13 +41,19 @@ pub(super) enum What {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Plan {
     pub branches: Vec<Planned>,
+    /// The reference terminal.
+    pub ground: Name,
     /// The part and the primitive that each set of figures belongs to, by their numbers.
     pub primitives: Vec<(usize, usize)>,
 }
 
 impl Plan {
     pub fn of(bike: &Bike) -> Self {
-        let mut plan = Plan { branches: Vec::new(), primitives: Vec::new() };
+        let ground = bike.battery.as_ref().map(|[_, ground]| ground.as_str());
+        let any =
+            || bike.grounded.first().map(String::as_str).or_else(|| bike.wires.first().map(|wire| wire.to.as_str()));
+        let ground = Name::from(ground.or_else(any).unwrap_or_default());
+        let mut plan = Plan { branches: Vec::new(), ground, primitives: Vec::new() };
         for (p, part) in bike.parts.iter().enumerate() {
             for (n, primitive) in part.kind.model.iter().enumerate() {
                 let figures = plan.primitives.len();

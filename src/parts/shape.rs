@@ -82,7 +82,7 @@ static PRIMITIVES: [(&str, shape::Object); 13] = primitives![
     "switch" "a switch" (POSITIONS, "`positions`: the profile gives positions and contacts.") ["ohm" "Resistance of a closed contact, ohm."];
     "diode" "a diode" (TWO, "Anode and cathode.") ["saturation" "Saturation current, ampere."] ["emission" "Emission coefficient."] <"sign" "-1 turns it round.">;
     "filament" "a filament" (TWO, "Two terminals.") ["volt" "Rated voltage, volt."] ["watt" "Rated power, watt."];
-    "windings" "coupled windings" (TWO, "Both ends of the primary, then both of the secondary.") ["primary-ohm" "Primary, ohm."] ["primary-henry" "Primary, henry."]
+    "windings" "coupled windings" (TWO, "Both ends of the primary, then both of the secondary.") ["primary-ohm" "Primary, ohm."] ["primary-henry" "Primary, henry."] ["saturation-ampere" "Primary current at which the iron saturates, ampere."]
         ["secondary-ohm" "Secondary, ohm."] ["ratio" "Turns of the secondary over those of the primary."] ["secondary-farad" "Capacitance of the secondary and all on it, farad."]
         ["passed-on" "Share of the energy that is passed on."] <"polarity" "-1 turns the spark's polarity round.">;
     "gap" "a spark gap" (TWO, "Two terminals.") ["millimetre" "Gap, millimetre."];

@@ -4,6 +4,7 @@
 //! [`super::Subject`] finds what an observer would answer under one.
 
 mod change;
+mod counts;
 mod expand;
 mod load;
 mod shape;
@@ -14,6 +15,7 @@ use crate::source::Written;
 use change::Change;
 use std::collections::{BTreeMap, BTreeSet};
 
+pub use counts::least_reserve;
 pub use shape::FAULTS;
 
 /// Something the user can look at, smell or feel.
@@ -82,7 +84,7 @@ pub struct Fault {
     pub severity: Option<f64>,
     /// The severity's unit.
     pub unit: Option<String>,
-    /// Whether it harms the ignition and must be found. Milder faults measure how small a fault can still be found.
+    /// Whether a plug then fails to fire, so that the fault must be found. Milder faults measure how small a fault can still be found.
     pub counts: bool,
     /// In words.
     pub words: String,

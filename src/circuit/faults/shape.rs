@@ -39,7 +39,11 @@ static KIND: shape::Object = shape::Object {
         needed("parts", List(1, MANY, &Text(Template)), "What is at fault; a right conclusion condemns one of them."),
         needed("likelihood", Number(0.0, 1e6), "How often, for one place, relative to the others."),
         optional("severities", Object(&SEVERITIES), "Degrees of it; `severity` in expressions."),
-        optional("counts", Text(Expression), "Whether it harms the ignition and has to be found; without it, it does."),
+        optional(
+            "counts",
+            Text(Expression),
+            "Whether it has to be found, where the circuit cannot tell; without it, it has to if a plug then fails to fire.",
+        ),
         optional("only-by-substitution", Text(Words), "What no lamp or meter separates from it, and what does."),
         needed("alter", List(0, MANY, &Tagged("an alteration", &ALTERATIONS)), "What it does to the wiring."),
         optional("looks", List(1, MANY, &Object(&SHOWN)), "What it shows to the eye."),
