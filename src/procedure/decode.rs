@@ -246,6 +246,7 @@ fn conclusion(id: Written<String>, of: &Node) -> Conclusion {
         cause: of.text("cause"),
         remedy: of.text("remedy"),
         condemns: of.texts("condemns"),
+        means: of.texts("means"),
         rules_out: of.texts("rules-out"),
         not_tested: of.texts("not-tested"),
         recheck: of.texts("recheck"),

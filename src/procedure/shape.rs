@@ -346,7 +346,12 @@ static CONCLUSION: shape::Object = shape::Object {
         optional(
             "condemns",
             List(0, MANY, &Text(Template)),
-            "The parts one of which it holds to be at fault; commas separate several in one text.",
+            "The parts that its remedy takes out or renews; commas separate several in one text.",
+        ),
+        optional(
+            "means",
+            List(0, MANY, &Text(Template)),
+            "The faults that it means: KIND, KIND:PLACE or KIND@SEVERITY; commas separate several in one text.",
         ),
         needed("rules-out", List(0, MANY, &Text(Template)), "What it rules out."),
         needed("not-tested", List(0, MANY, &Text(Template)), "What was not tested."),

@@ -332,8 +332,10 @@ pub struct Conclusion {
     pub cause: Template,
     /// What to do, as a sentence.
     pub remedy: Template,
-    /// The parts of which one is held to be at fault. A text may hold several, separated by commas, or none.
+    /// The parts that its remedy takes out or renews. A text may hold several, separated by commas, or none.
     pub condemns: Vec<Template>,
+    /// The faults that it means, as `KIND`, `KIND:PLACE` or `KIND@SEVERITY`. A text may hold several, separated by commas, or none.
+    pub means: Vec<Template>,
     /// The parts it rules out.
     pub rules_out: Vec<Template>,
     /// The parts not tested.

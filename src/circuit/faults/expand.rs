@@ -126,6 +126,7 @@ impl Library {
             // A side without words leaves a double space.
             words: render(&kind.words, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
             parts,
+            cure: render(&kind.cure, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
             likelihood,
             only_by_substitution: kind.only_by_substitution.clone(),
             alterations,

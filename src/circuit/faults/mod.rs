@@ -37,6 +37,7 @@ struct Kind {
     place: Option<Template>,
     when: Option<Expression>,
     parts: Vec<Template>,
+    cure: Template,
     likelihood: f64,
     unit: Option<String>,
     severities: Vec<f64>,
@@ -88,8 +89,10 @@ pub struct Fault {
     pub counts: bool,
     /// In words.
     pub words: String,
-    /// The faulty parts. A correct conclusion condemns one of them.
+    /// The faulty parts.
     pub parts: Vec<String>,
+    /// What mends it, in words. Faults of a bike with the same cure are one cause.
+    pub cure: String,
     /// How often it occurs relative to the library's other faults. A kind's likelihood is divided among its severities.
     pub likelihood: f64,
     /// What cannot be told from it with a lamp or meter, and what can tell them apart.

@@ -36,7 +36,8 @@ static KIND: shape::Object = shape::Object {
         optional("bind", Text(Id), "The name of the place in templates and expressions."),
         optional("place", Text(Template), "The place's name in the fault's id; without it, the item's id."),
         optional("when", Text(Expression), "Only where this holds."),
-        needed("parts", List(1, MANY, &Text(Template)), "What is at fault; a right conclusion condemns one of them."),
+        needed("parts", List(1, MANY, &Text(Template)), "What is at fault, or has to be taken out or renewed."),
+        needed("cure", Text(Template), "What mends it, in a few words; faults with one cure on a bike are one cause."),
         needed("likelihood", Number(0.0, 1e6), "How often, for one place, relative to the others."),
         optional("severities", Object(&SEVERITIES), "Degrees of it; `severity` in expressions."),
         optional(
