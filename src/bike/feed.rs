@@ -18,6 +18,10 @@ pub struct FeedPart {
     pub from: String,
     /// The end of the wire out of it: the entry of the next part, or the coil's feed.
     pub toward: String,
+    /// The wire into it, if there is one.
+    pub wire_in: Option<String>,
+    /// The wire out of it, if there is one.
+    pub wire_out: Option<String>,
 }
 
 impl Bike {
@@ -40,6 +44,13 @@ impl Bike {
     pub fn way_home(&self) -> Vec<FeedPart> {
         let Some(way) = self.points.first().and_then(|set| self.home_way(&set.ends[1])) else { return Vec::new() };
         self.parts_on(&way)
+    }
+
+    /// The wire on the way home that joins the engine to the rest of it.
+    pub(super) fn engine_wire(&self) -> Option<String> {
+        let way = self.home_way(&self.points.first()?.ends[1])?;
+        let wires = way.links.iter().filter_map(|link| if let Link::Wire(n) = link { Some(&self.wires[*n]) } else { None });
+        wires.into_iter().find(|wire| wire.role == super::WireRole::Ground).map(super::Wire::id)
     }
 
     /// The terminals that the feed of a coil passes.
@@ -77,6 +88,19 @@ impl Bike {
         Net::of(self).way(live, &coil.ends[0], &passes)
     }
 
+    /// The contact of a kill switch that grounds a points set's wire: its terminal toward the wire, and the other one.
+    pub fn kill_contact(&self, set: &super::PointsSet) -> Option<[String; 2]> {
+        let net = Net::of(self);
+        let grounding = self.switches.iter().filter(|switch| switch.action == SwitchAction::GroundsPoints);
+        let contacts = grounding.flat_map(|switch| &switch.positions).flat_map(|position| &position.contacts);
+        let wired = |end: &str| net.way(&set.ends[0], end, &|link, next| is_plain(link) && !self.grounded.contains(next)).is_some();
+        contacts.into_iter().find_map(|[a, b]| match (wired(a), wired(b)) {
+            (true, _) => Some([a.clone(), b.clone()]),
+            (_, true) => Some([b.clone(), a.clone()]),
+            _ => None,
+        })
+    }
+
     /// The first position of a switch in which the ignition works.
     fn runs_at(&self, part: &str) -> Option<usize> {
         let switch = self.switches.iter().find(|switch| switch.part == part)?;
@@ -98,7 +122,12 @@ impl Bike {
             let (supply, load) = (way.terminals[at].clone(), way.terminals[at + 1].clone());
             let from = end(at.checked_sub(1)).unwrap_or_else(|| supply.clone());
             let toward = end(Some(at + 2)).unwrap_or_else(|| load.clone());
-            Some(FeedPart { id: self.parts[n].id.value.clone(), supply, load, from, toward })
+            let wire = |at: Option<usize>| match at.and_then(|at| way.links.get(at)) {
+                Some(Link::Wire(n)) => Some(self.wires[*n].id()),
+                _ => None,
+            };
+            let (wire_in, wire_out) = (wire(at.checked_sub(1)), wire(Some(at + 1)));
+            Some(FeedPart { id: self.parts[n].id.value.clone(), supply, load, from, toward, wire_in, wire_out })
         };
         (0..way.links.len()).filter_map(part_at).collect()
     }
