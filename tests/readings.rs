@@ -54,8 +54,8 @@ fn reference_volts(networks: &[&Network]) -> Option<BTreeMap<String, f64>> {
             deck += &format!("RTk{k}n{n} {} 0 {TIE_OHM:e}\n", network.spice_node(&format!("k{k}n"), nth(network, n)));
         }
     }
-    // Between milliohms and a million megohms, tighter tolerances are lost in rounding and the reference does not settle.
-    deck += ".options reltol=1e-4 gmin=1e-12\n.control\nset numdgt=12\nop\nprint all\n.endc\n.end\n";
+    // Between milliohms and a million megohms, tolerances tighter than its own are lost in rounding and the reference does not settle.
+    deck += ".options gmin=1e-12\n.control\nset numdgt=12\nop\nprint all\n.endc\n.end\n";
     let text = ngspice(&deck)?;
     let mut found = values(&text);
     found.retain(|name, _| name.starts_with('k'));
@@ -127,7 +127,7 @@ fn random_circuits_of_every_element_agree_with_ngspice() {
     let (mut worst, mut compared, mut bent) = (0f64, 0, 0);
     let (mut done, mut given_up) = (0, 0);
     while done < wanted {
-        let networks: Vec<Network> = (0..BATCH.min(wanted - done)).map(|_| random_circuit(&mut random)).collect();
+        let networks: Vec<Network> = vec![random_circuit(&mut random)];
         let points: Vec<OperatingPoint> = networks
             .iter()
             .map(|network| network.operating_point().unwrap_or_else(|wrong| panic!("{wrong}\n{}", network.spice(""))))
