@@ -54,8 +54,8 @@ fn reference_volts(networks: &[&Network]) -> Option<BTreeMap<String, f64>> {
             deck += &format!("RTk{k}n{n} {} 0 {TIE_OHM:e}\n", network.spice_node(&format!("k{k}n"), nth(network, n)));
         }
     }
-    deck += ".options reltol=1e-6 vntol=1e-9 abstol=1e-12 gmin=1e-12 itl1=2000 itl2=2000\n";
-    deck += ".control\nset numdgt=12\nop\nprint all\n.endc\n.end\n";
+    // Between milliohms and a million megohms, tolerances tighter than its own are lost in rounding and the reference does not settle.
+    deck += ".options gmin=1e-12\n.control\nset numdgt=12\nop\nprint all\n.endc\n.end\n";
     let text = ngspice(&deck)?;
     let mut found = values(&text);
     found.retain(|name, _| name.starts_with('k'));
@@ -127,22 +127,19 @@ fn random_circuits_of_every_element_agree_with_ngspice() {
     let (mut worst, mut compared, mut bent) = (0f64, 0, 0);
     let (mut done, mut given_up) = (0, 0);
     while done < wanted {
-        let networks: Vec<Network> = (0..BATCH.min(wanted - done)).map(|_| random_circuit(&mut random)).collect();
-        let Some(mut found) = reference_volts(&networks.iter().collect::<Vec<_>>()) else { return };
-        let alone = found.is_empty();
-        for (k, network) in networks.iter().enumerate() {
-            let k = if alone { 0 } else { k };
-            if alone {
-                found = reference_volts(&[network]).unwrap();
-                // The reference does not settle on every circuit, even alone. Others take their place.
-                if found.is_empty() {
-                    given_up += 1;
-                    network.operating_point().unwrap();
-                    continue;
-                }
-            }
-            done += 1;
-            let point = network.operating_point().unwrap_or_else(|wrong| panic!("{wrong}\n{}", network.spice("")));
+        let networks: Vec<Network> = vec![random_circuit(&mut random)];
+        let points: Vec<OperatingPoint> = networks
+            .iter()
+            .map(|network| network.operating_point().unwrap_or_else(|wrong| panic!("{wrong}\n{}", network.spice(""))))
+            .collect();
+        let all: Vec<&Network> = networks.iter().collect();
+        let Some(found) = reference_volts(&all) else { return };
+        if found.is_empty() {
+            given_up += networks.len();
+            continue;
+        }
+        done += networks.len();
+        for (k, (network, point)) in networks.iter().zip(&points).enumerate() {
             bent += usize::from(network.elements().iter().any(|e| matches!(e.kind, Kind::Diode(_))));
             for n in 1..network.nodes() {
                 // In a part that floats, against the part's first node.
@@ -159,7 +156,8 @@ fn random_circuits_of_every_element_agree_with_ngspice() {
         }
     }
     println!(
-        "{wanted} circuits, {bent} with diodes: {compared} voltages, worst difference {:.4} %; the reference gave up on {given_up} more",
+        "{wanted} circuits, {bent} with diodes: {compared} voltages, worst difference {:.4} %; \
+         the reference did not settle on {given_up} more",
         100.0 * worst
     );
     assert!(compared > 5 * wanted && 2 * bent > wanted && 4 * given_up < wanted);
