@@ -28,9 +28,9 @@ mod weights;
 
 pub use advice::Adviser;
 pub use asked::{Asked, Seen};
+pub use causes::Verdict;
 pub use circuit_observer::{CircuitObserver, Observer};
 pub use error::ProveError;
-pub use causes::Verdict;
 pub use measure::Figures;
 pub use order::Order;
 pub use outcome::{Outcome, Reached, Sighting, Slip};

@@ -1,7 +1,7 @@
 //! A proof from beginning to end: every fault alone, then pairs and slips where they are asked for.
 
-use super::covered::covered;
 use super::causes::Causes;
+use super::covered::covered;
 use super::measure::{Judgement, cures, groups, measure, parts};
 use super::outcome::{Outcome, Sighting};
 use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
@@ -87,7 +87,7 @@ pub fn prove(
         .collect();
     let counting: Vec<Judgement> = judged.iter().filter(|one| one.counts).cloned().collect();
     let by_end = groups(&counting);
-    let mut finding = |(one, outcome): (&Judgement, &Outcome)| {
+    let finding = |(one, outcome): (&Judgement, &Outcome)| {
         let fault = &faults[one.fault];
         let mut group = by_end.get(one.end.as_str()).cloned().unwrap_or_default();
         group.retain(|other| *other != one.fault);
@@ -294,7 +294,8 @@ fn pairs(singles: &Setting<'_>, counting: &[usize], progress: Progress<'_>) -> R
         a.kind == b.kind && a.place == b.place
     };
     let cases: Vec<Vec<usize>> = (0..counting.len()).flat_map(two).filter(|pair| !one_place(pair)).collect();
-    let mut of = Pairs { pairs: cases.len(), found: 0, ambiguous: 0, undecided: 0, missed: 0, wrong: 0, listed: Vec::new() };
+    let mut of =
+        Pairs { pairs: cases.len(), found: 0, ambiguous: 0, undecided: 0, missed: 0, wrong: 0, listed: Vec::new() };
     let setting = Setting { cases: &cases, ..*singles };
     let mut causes = Causes::new(all);
     let mut done = 0;

@@ -34,7 +34,10 @@ pub fn text(proof: &Proof) -> String {
         );
     }
     let _ = writeln!(out);
-    let _ = writeln!(out, "Shares: of its own {counting} faults; of condemned sound parts, of all {n}; of sound bikes, of 1.");
+    let _ = writeln!(
+        out,
+        "Shares: of its own {counting} faults; of condemned sound parts, of all {n}; of sound bikes, of 1."
+    );
     let _ = writeln!(out, "{:<46} {:>12} {:>14}", "", "each once", "by likelihood");
     type Figure = (&'static str, fn(&Figures) -> f64, bool);
     let rows: [Figure; 14] = [

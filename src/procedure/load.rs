@@ -75,7 +75,13 @@ impl Reader {
         }
         procedure.steps.iter().for_each(|step| self.step(step));
         for conclusion in &procedure.conclusions {
-            let lists = [&conclusion.condemns, &conclusion.means, &conclusion.rules_out, &conclusion.not_tested, &conclusion.recheck];
+            let lists = [
+                &conclusion.condemns,
+                &conclusion.means,
+                &conclusion.rules_out,
+                &conclusion.not_tested,
+                &conclusion.recheck,
+            ];
             self.templates([&conclusion.cause, &conclusion.remedy].into_iter().chain(lists.into_iter().flatten()));
         }
         procedure.escapes.values().for_each(|route| self.route(route));
