@@ -68,9 +68,13 @@ impl<'f> Causes<'f> {
         }
     }
 
-    /// Whether the walk mended one of these faults on the way.
+    /// Whether the walk mended one of these faults on the way: a step names the fault. A part put in for a test mends nothing for good.
     pub fn mended(&self, case: &[usize], outcome: &Outcome) -> bool {
-        case.iter().any(|f| self.faults[*f].is_mended(&outcome.mended))
+        if outcome.mended.is_empty() {
+            return false;
+        }
+        let names: Vec<String> = outcome.mended.iter().cloned().collect();
+        case.iter().map(|f| &self.faults[*f]).any(|f| names.contains(&f.id) || f.is_one_of(&names))
     }
 
     /// Whether the conclusion condemns parts, and none of them is at fault.
@@ -143,6 +147,11 @@ mod tests {
         assert_eq!(judge(1, &ended(&[], &[], &[], false)), Verdict::Undecided);
         assert_eq!(judge(1, &ended(&[], &[], &[], true)), Verdict::Missed);
         assert_eq!(judge(1, &ended(&[], &[], &["wire-open"], true)), Verdict::Right, "mended on the way");
+        assert_eq!(
+            judge(1, &ended(&[], &[], &["wire"], true)),
+            Verdict::Missed,
+            "a part that was only put in for a test"
+        );
         let after = ended(&["lead-open:lead"], &["lead"], &["wire-open"], false);
         assert_eq!(judge(1, &after), Verdict::Wrong, "mended, and then a sound part is condemned");
     }

@@ -132,7 +132,7 @@ pub fn measure(walked: &[Judgement], faults: &[Fault], false_alarm: bool, weight
     }
     let share = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
     let weigh = |of: &Judgement| weight(&faults[of.fault]);
-    let removed: f64 = walked.iter().filter(|one| one.removes_sound).map(weigh).sum();
+    let removed: f64 = walked.iter().filter(|one| one.removes_sound).map(weigh).fold(0.0, |sum, w| sum + w);
     Figures {
         detection_rate: share(detected, all),
         right_cause_rate: share(right, all),

@@ -87,7 +87,7 @@ pub fn prove(
         .collect();
     let counting: Vec<Judgement> = judged.iter().filter(|one| one.counts).cloned().collect();
     let by_end = groups(&counting);
-    let mut finding = |(one, outcome): (&Judgement, &Outcome)| {
+    let finding = |(one, outcome): (&Judgement, &Outcome)| {
         let fault = &faults[one.fault];
         let mut group = by_end.get(one.end.as_str()).cloned().unwrap_or_default();
         group.retain(|other| *other != one.fault);
