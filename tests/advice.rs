@@ -24,11 +24,13 @@ kinds:
   key-open:
     words: "the key switch does not connect"
     parts: [key]
+    cure: "mend or replace the key switch"
     likelihood: 3
     alter: [{open: key}]
   battery-open:
     words: "the battery is open inside"
     parts: [battery]
+    cure: "replace the battery"
     likelihood: 1
     alter: [{open: battery}]
 "#;

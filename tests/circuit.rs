@@ -4,7 +4,10 @@ use probeside::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, Point
 use probeside::circuit::transient::{ringing, rise, stored_energy};
 use probeside::circuit::{Alteration, Diode, Glow, Kind, Lamp, Model, Network, Node, NotValid, Observation, Strength};
 use std::collections::{BTreeMap, BTreeSet};
-use std::process::Command;
+
+#[path = "support/ngspice.rs"]
+mod reference;
+use reference::{ngspice, values};
 
 /// A shipped bike.
 fn shipped(name: &str) -> Bike {
@@ -25,32 +28,6 @@ const BATCH: usize = 100;
 const NETWORKS: usize = 1000;
 /// Voltage differences below this are within the reference program's precision, volt.
 const FLOOR_VOLT: f64 = 1e-9;
-
-/// Runs ngspice on a deck. `None` if it is not installed and may be missing.
-fn ngspice(deck: &str) -> Option<String> {
-    let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("deck.cir");
-    std::fs::write(&file, deck).unwrap();
-    match Command::new("ngspice").arg("-b").arg(&file).output() {
-        Ok(out) => Some(String::from_utf8_lossy(&out.stdout).into_owned() + &String::from_utf8_lossy(&out.stderr)),
-        Err(error) if std::env::var("PROBESIDE_MUST").as_deref() == Ok("1") => {
-            panic!("ngspice does not start ({error}); apt install ngspice")
-        }
-        Err(_) => {
-            println!("ngspice is not installed: nothing was compared; `apt install ngspice` mends it");
-            None
-        }
-    }
-}
-
-/// `name = value` lines of ngspice.
-fn values(text: &str) -> BTreeMap<String, f64> {
-    let pair = |line: &str| {
-        let (name, value) = line.split_once('=')?;
-        Some((name.trim().to_owned(), value.split_whitespace().next()?.parse().ok()?))
-    };
-    text.lines().filter_map(pair).collect()
-}
 
 /// Node voltages of several networks in one run.
 fn reference_volts(networks: &[Network]) -> Option<BTreeMap<String, f64>> {

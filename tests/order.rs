@@ -301,7 +301,7 @@ fn the_best_order_takes_three_quarters_of_the_minutes_and_finds_the_same() {
         assert!(b.mean_minutes <= AT_MOST * checks, "{bike}: {}", b.mean_minutes);
         assert_eq!(b.fault_detection_rate, 1.0, "{bike}");
         assert!(best.holds(), "{bike}: a sound part is condemned, or a healthy bike is not called so");
-        assert!(b.fault_isolation_rate >= w.fault_isolation_rate - 0.005, "{bike}: {}", b.fault_isolation_rate);
+        assert!(b.right_cause_rate >= w.right_cause_rate - 0.005, "{bike}: {}", b.right_cause_rate);
         let undecided = |proof: &Proof| proof.judged(Judged::Undecided).count();
         assert!(undecided(&best) <= undecided(&written), "{bike}");
     }

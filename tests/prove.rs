@@ -43,6 +43,7 @@ fn every_fault_of_the_single() {
     let proof = proved("fennel-single", false, |_, _| true);
     as_kept("fennel-single.txt", &proof);
     sound(&proof);
+    assert_eq!(proof.figures.right_cause_rate, 1.0);
     assert!(proof.figures.mean_ambiguity_group <= 1.3, "{}", proof.figures.mean_ambiguity_group);
 }
 

@@ -18,6 +18,10 @@ pub struct FeedPart {
     pub from: String,
     /// The end of the wire out of it: the entry of the next part, or the coil's feed.
     pub toward: String,
+    /// The wire into it, if there is one.
+    pub wire_in: Option<String>,
+    /// The wire out of it, if there is one.
+    pub wire_out: Option<String>,
 }
 
 impl Bike {
@@ -42,6 +46,13 @@ impl Bike {
         self.parts_on(&way)
     }
 
+    /// The wire on the way home that joins the engine to the rest of it.
+    pub(super) fn engine_wire(&self) -> Option<String> {
+        let way = self.home_way(&self.points.first()?.ends[1])?;
+        let wires = way.links.iter().filter_map(|link| if let Link::Wire(n) = link { Some(&self.wires[*n]) } else { None });
+        wires.into_iter().find(|wire| wire.role == super::WireRole::Ground).map(super::Wire::id)
+    }
+
     /// The terminals that the feed of a coil passes.
     pub(super) fn feed_terminals(&self, coil: &str) -> BTreeSet<String> {
         self.feed_way(coil).map(|way| way.terminals.into_iter().collect()).unwrap_or_default()
@@ -54,7 +65,9 @@ impl Bike {
 
     /// Whether the feed can reach a coil when all that `apart` names is apart. Switches count as closed, but for one that cranks the engine.
     pub fn is_fed(&self, coil: &str, apart: &dyn Fn(&str) -> bool) -> bool {
-        let Some((coil, [live, _])) = self.coils.iter().find(|one| one.id == coil).zip(self.battery.as_ref()) else { return false };
+        let Some((coil, [live, _])) = self.coils.iter().find(|one| one.id == coil).zip(self.battery.as_ref()) else {
+            return false;
+        };
         let passes = |link: Link, next: &str| match link {
             _ if self.grounded.contains(next) => false,
             Link::Part(part, _) | Link::Position(part, _) if apart(&self.parts[part].id) => false,
@@ -73,6 +86,19 @@ impl Bike {
             link => is_plain(link),
         };
         Net::of(self).way(live, &coil.ends[0], &passes)
+    }
+
+    /// The contact of a kill switch that grounds a points set's wire: its terminal toward the wire, and the other one.
+    pub fn kill_contact(&self, set: &super::PointsSet) -> Option<[String; 2]> {
+        let net = Net::of(self);
+        let grounding = self.switches.iter().filter(|switch| switch.action == SwitchAction::GroundsPoints);
+        let contacts = grounding.flat_map(|switch| &switch.positions).flat_map(|position| &position.contacts);
+        let wired = |end: &str| net.way(&set.ends[0], end, &|link, next| is_plain(link) && !self.grounded.contains(next)).is_some();
+        contacts.into_iter().find_map(|[a, b]| match (wired(a), wired(b)) {
+            (true, _) => Some([a.clone(), b.clone()]),
+            (_, true) => Some([b.clone(), a.clone()]),
+            _ => None,
+        })
     }
 
     /// The first position of a switch in which the ignition works.
@@ -96,7 +122,12 @@ impl Bike {
             let (supply, load) = (way.terminals[at].clone(), way.terminals[at + 1].clone());
             let from = end(at.checked_sub(1)).unwrap_or_else(|| supply.clone());
             let toward = end(Some(at + 2)).unwrap_or_else(|| load.clone());
-            Some(FeedPart { id: self.parts[n].id.value.clone(), supply, load, from, toward })
+            let wire = |at: Option<usize>| match at.and_then(|at| way.links.get(at)) {
+                Some(Link::Wire(n)) => Some(self.wires[*n].id()),
+                _ => None,
+            };
+            let (wire_in, wire_out) = (wire(at.checked_sub(1)), wire(Some(at + 1)));
+            Some(FeedPart { id: self.parts[n].id.value.clone(), supply, load, from, toward, wire_in, wire_out })
         };
         (0..way.links.len()).filter_map(part_at).collect()
     }

@@ -58,7 +58,8 @@ pub fn from_tree(root: &Node, catalogue: &Catalogue) -> Result<Bike, Vec<Diagnos
     if root.get("parts").is_none()
         && let Some((key, _)) = root.entries().iter().find(|(key, _)| OLD_FIELDS.contains(&key.name.as_str()))
     {
-        let message = format!("this profile is of the old form: `{}` stands beside the parts, not among them", *key.name);
+        let message =
+            format!("this profile is of the old form: `{}` stands beside the parts, not among them", *key.name);
         let help = "Write every part under `parts:`, each with its `kind`, and `points-cam: camshaft` or `crank`; procedures/FORMAT.md, \"A bike\", \
                     has an example. A switch's positions name the terminals that they join; a plug's cap is a part, with the lead to its `lead`.";
         return Err(vec![Diagnostic::error(&key.name.place, "old-profile", message).help(help)]);
@@ -100,7 +101,8 @@ pub fn from_tree(root: &Node, catalogue: &Catalogue) -> Result<Bike, Vec<Diagnos
 fn part(id: Written<String>, of: &Node, catalogue: &Catalogue, findings: &mut Vec<Diagnostic>) -> Option<Part> {
     let Some(named) = of.get("kind") else {
         let message = format!("the part `{}` needs the field `kind`", *id);
-        findings.push(Diagnostic::error(&id.place, "missing-field", message).help("Name a kind of the catalogue: fuse."));
+        findings
+            .push(Diagnostic::error(&id.place, "missing-field", message).help("Name a kind of the catalogue: fuse."));
         return None;
     };
     let Some(kind) = catalogue.kind(&named.spelling) else {
@@ -172,8 +174,9 @@ fn part(id: Written<String>, of: &Node, catalogue: &Catalogue, findings: &mut Ve
                 let message = format!("a {} has no field `{name}`", *kind.id);
                 match known {
                     true => wrong("something else".to_owned()),
-                    false => findings
-                        .push(Diagnostic::error(&key.name.place, "unknown-field", message).help(suggestion(name, &names))),
+                    false => findings.push(
+                        Diagnostic::error(&key.name.place, "unknown-field", message).help(suggestion(name, &names)),
+                    ),
                 }
             }
         }
@@ -192,7 +195,9 @@ fn needs(part: &Part, of: &Node, findings: &mut Vec<Diagnostic>) {
     missing.extend((has_ends(kind, &Ends::Positions) && of.get("positions").is_none()).then_some("positions"));
     for name in missing {
         let message = format!("the {} `{}` needs the field `{name}`", *kind.id, *part.id);
-        let about = kind.value(name).map_or("Its two halves, or its positions with the terminals that they join.", |v| &v.about);
+        let about = kind
+            .value(name)
+            .map_or("Its two halves, or its positions with the terminals that they join.", |v| &v.about);
         findings.push(Diagnostic::error(&of.place, "missing-field", message).help(about));
     }
 }
@@ -306,7 +311,8 @@ fn timing(bike: &Bike, findings: &mut Vec<Diagnostic>) {
     for part in breakers {
         if bike.points_cam.is_none() && !part.values.contains_key("every") {
             let message = "the bike has points and needs the field `points-cam`";
-            let help = "Write `points-cam: camshaft` if the cam turns at half the crank's speed, else `points-cam: crank`.";
+            let help =
+                "Write `points-cam: camshaft` if the cam turns at half the crank's speed, else `points-cam: crank`.";
             findings.push(Diagnostic::error(&bike.place, "missing-field", message).help(help));
             return;
         }
@@ -315,7 +321,8 @@ fn timing(bike: &Bike, findings: &mut Vec<Diagnostic>) {
         for name in ["closed", "opens-at"] {
             if values.get(name).is_some_and(|angle| *angle >= every) {
                 let message = format!("`{}` opens every {every} degrees, and `{name}` is not less", *part.id);
-                let help = "All three are crank degrees; a cam on the camshaft with one lobe opens its points every 720.";
+                let help =
+                    "All three are crank degrees; a cam on the camshaft with one lobe opens its points every 720.";
                 findings.push(Diagnostic::error(&part.id.place, "limits", message).help(help));
             }
         }

@@ -29,7 +29,8 @@ pub(super) fn find(bike: &mut Bike) {
     let (points, coils, plugs) = (finder.points(), finder.coils(), finder.plugs());
     let mut coils = coils;
     for coil in &mut coils {
-        let own: Vec<&Plug> = plugs.iter().filter(|plug| plug.tower.as_ref().is_some_and(|tower| coil.towers.contains(tower))).collect();
+        let own: Vec<&Plug> =
+            plugs.iter().filter(|plug| plug.tower.as_ref().is_some_and(|tower| coil.towers.contains(tower))).collect();
         let rank = |plug: &&Plug| coil.towers.iter().position(|tower| plug.tower.as_ref() == Some(tower));
         let mut own = own;
         own.sort_by_key(rank);
@@ -37,7 +38,8 @@ pub(super) fn find(bike: &mut Bike) {
     }
     let condensers = finder.condensers(&points);
     let switches = finder.switches(&coils, &points);
-    (bike.points, bike.coils, bike.plugs, bike.condensers, bike.switches) = (points, coils, plugs, condensers, switches);
+    (bike.points, bike.coils, bike.plugs, bike.condensers, bike.switches) =
+        (points, coils, plugs, condensers, switches);
     bike.fuse = fuse(bike);
     let roles = wire_roles(bike);
     bike.wires.iter_mut().zip(roles).for_each(|(wire, role)| wire.role = role);
@@ -157,7 +159,10 @@ impl Finder<'_> {
             let way = ways.min_by_key(|way| way.links.len());
             // The lead is the wire that stands last before the plug, its cap and where they touch.
             let lead = way.as_ref().and_then(|way| {
-                let wires = way.links.iter().filter_map(|link| if let Link::Wire(n) = link { Some(&self.bike.wires[*n]) } else { None });
+                let wires = way
+                    .links
+                    .iter()
+                    .filter_map(|link| if let Link::Wire(n) = link { Some(&self.bike.wires[*n]) } else { None });
                 wires.clone().find(|wire| wire.colour.is_some()).or_else(|| wires.clone().last()).map(super::Wire::id)
             });
             let cap = way.as_ref().and_then(|way| self.cap(way));
@@ -166,14 +171,25 @@ impl Finder<'_> {
                 None => (None, [ends[0].clone(), ends[0].clone()]),
             };
             let tower = way.and_then(|way| way.terminals.last().cloned());
-            Some(Plug { id: part.short_id().to_owned(), part: part.id.value.clone(), side: part.side, cap, cap_ends, ends, lead, tower })
+            Some(Plug {
+                id: part.short_id().to_owned(),
+                part: part.id.value.clone(),
+                side: part.side,
+                cap,
+                cap_ends,
+                ends,
+                lead,
+                tower,
+            })
         };
         self.bike.parts.iter().filter_map(plug).collect()
     }
 
     /// The part that is pulled off a plug: its id, its terminal toward the lead, and the one toward the plug.
     fn cap(&self, way: &super::net::Way) -> Option<(String, String, String)> {
-        let n = way.links.iter().position(|link| matches!(link, Link::Part(n, PrimitiveKind::Resistance) if self.bike.parts[*n].unplugs()))?;
+        let n = way.links.iter().position(
+            |link| matches!(link, Link::Part(n, PrimitiveKind::Resistance) if self.bike.parts[*n].unplugs()),
+        )?;
         let Link::Part(part, _) = way.links[n] else { return None };
         Some((self.bike.parts[part].id.value.clone(), way.terminals[n + 1].clone(), way.terminals[n].clone()))
     }
@@ -224,14 +240,17 @@ impl Finder<'_> {
         };
         let grounds = |position: usize| {
             points.iter().any(|set| {
-                let passes = |link: Link, _: &str| matches!(link, Link::Position(other, at) if other == n && at == position) || is_plain(link);
+                let passes = |link: Link, _: &str| {
+                    matches!(link, Link::Position(other, at) if other == n && at == position) || is_plain(link)
+                };
                 let here = self.net.reach(&set.ends[0], &passes);
                 self.bike.battery.as_ref().is_some_and(|[_, ground]| here.contains(ground))
                     || (self.bike.battery.is_none() && here.iter().any(|terminal| self.grounded(terminal)))
             })
         };
         let positions = part.positions.iter().enumerate();
-        let opens = !part.kind.cranks && coils.iter().any(|coil| !fed(None, coil) && (0..part.positions.len()).any(|at| fed(Some(at), coil)));
+        let opens = !part.kind.cranks
+            && coils.iter().any(|coil| !fed(None, coil) && (0..part.positions.len()).any(|at| fed(Some(at), coil)));
         let action = match positions.clone().any(|(at, _)| grounds(at)) {
             true => SwitchAction::GroundsPoints,
             false if opens => SwitchAction::OpensFeed,
@@ -239,7 +258,9 @@ impl Finder<'_> {
         };
         let works = |at: usize, contacts: &Vec<[String; 2]>| match action {
             SwitchAction::GroundsPoints => !grounds(at),
-            SwitchAction::OpensFeed => coils.iter().all(|coil| fed(Some(at), coil) || !(0..part.positions.len()).any(|at| fed(Some(at), coil))),
+            SwitchAction::OpensFeed => {
+                coils.iter().all(|coil| fed(Some(at), coil) || !(0..part.positions.len()).any(|at| fed(Some(at), coil)))
+            }
             SwitchAction::Apart => !contacts.is_empty(),
         };
         let positions = positions.map(|(at, (name, contacts))| SwitchPosition {
@@ -273,7 +294,8 @@ fn fuse(bike: &Bike) -> Option<Fuse> {
     let home = bike.way_home();
     let of = |id: &str| {
         let part = bike.part(id)?;
-        let blows = part.kind.model.iter().find_map(|primitive| Some((primitive, primitive.figures.get("blows-at")?)))?;
+        let blows =
+            part.kind.model.iter().find_map(|primitive| Some((primitive, primitive.figures.get("blows-at")?)))?;
         let values = bike.values(part, &BTreeMap::new()).ok()?;
         let ampere = blows.0.figure("blows-at", &values).ok()?.first().copied()?;
         Some(Fuse { part: id.to_owned(), ampere, location: part.location.clone() })
@@ -291,7 +313,8 @@ fn wire_roles(bike: &Bike) -> Vec<WireRole> {
     };
     let high: BTreeSet<String> = towers.flat_map(|tower| finder.net.reach(tower, &high)).collect();
     let fed: BTreeSet<String> = bike.coils.iter().flat_map(|coil| bike.feed_terminals(&coil.id)).collect();
-    let kills: BTreeSet<&str> = bike.switches.iter().filter(|s| s.action == SwitchAction::GroundsPoints).map(|s| s.part.as_str()).collect();
+    let kills: BTreeSet<&str> =
+        bike.switches.iter().filter(|s| s.action == SwitchAction::GroundsPoints).map(|s| s.part.as_str()).collect();
     let home: BTreeSet<String> = bike.points.iter().flat_map(|set| bike.ground_terminals(&set.ends[1])).collect();
     let role = |wire: &super::Wire| {
         let ends = [wire.from.as_str(), wire.to.as_str()];
@@ -299,7 +322,11 @@ fn wire_roles(bike: &Bike) -> Vec<WireRole> {
         let all = |test: &dyn Fn(&str) -> bool| ends.iter().all(|end| test(end));
         let part_of = |end: &str| end.split_once('.').map_or(end, |(part, _)| part).to_owned();
         if all(&|end| high.contains(end)) {
-            if wire.colour.is_none() && any(&|end| bike.plugs.iter().any(|plug| plug.ends[0] == end)) { WireRole::CapSeat } else { WireRole::Lead }
+            if wire.colour.is_none() && any(&|end| bike.plugs.iter().any(|plug| plug.ends[0] == end)) {
+                WireRole::CapSeat
+            } else {
+                WireRole::Lead
+            }
         } else if any(&|end| bike.plugs.iter().any(|plug| plug.ends[1] == end)) {
             WireRole::Seat
         } else if any(&|end| bike.condensers.iter().any(|condenser| condenser.ends[0] == end)) {

@@ -71,7 +71,11 @@ static WIRE: shape::Object = shape::Object {
     fields: &[
         needed("from", Text(Words), "A terminal: part and terminal with a dot between."),
         needed("to", Text(Words), "The terminal at the other end."),
-        optional("colour", Text(Words), "Letter codes of IEC 60757: GN, or GN-WH with a tracer. Without it the two parts touch."),
+        optional(
+            "colour",
+            Text(Words),
+            "Letter codes of IEC 60757: GN, or GN-WH with a tracer. Without it the two parts touch.",
+        ),
         optional("metre", Number(0.001, 100.0), "Length, metre."),
         optional("mm2", Number(0.05, 100.0), "Cross-section, square millimetre."),
     ],

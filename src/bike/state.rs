@@ -154,7 +154,9 @@ impl BikeState {
         // The key on comes last; a position that the bike does not have counts as on.
         let feeds = |name: &str, to: &str| {
             let positions = bike.switch("key").filter(|key| key.name == name).map(|key| &key.positions);
-            positions.is_some_and(|all| all.iter().find(|position| *position.name == *to).is_none_or(|position| position.works))
+            positions.is_some_and(|all| {
+                all.iter().find(|position| *position.name == *to).is_none_or(|position| position.works)
+            })
         };
         let mut first = Vec::new();
         let mut last = Vec::new();
@@ -228,7 +230,8 @@ mod tests {
         need.switches.insert("key".into(), "on".into());
         need.switches.insert("fuel".into(), "off".into());
         need.unplugged.insert("left-points".into());
-        let bike = load(&Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes/borage-twin.yaml")).expect("a bike");
+        let bike =
+            load(&Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes/borage-twin.yaml")).expect("a bike");
         let start = BikeState::default();
         let changes = start.changes(&need, &bike);
         assert_eq!(changes.last(), Some(&Change::Switch { name: "key".into(), to: "on".into() }));

@@ -18,7 +18,8 @@ impl Bike {
     pub fn fault_places(&self) -> BTreeSet<String> {
         let parts = self.parts.iter().filter(|part| !part.kind.model.is_empty()).map(|part| part.id.value.clone());
         let leads = self.plugs.iter().filter(|plug| plug.lead.is_some()).map(|plug| format!("lead-{}", plug.id));
-        let wires = self.wires.iter().filter(|wire| !matches!(wire.role, WireRole::Lead | WireRole::Seat | WireRole::CapSeat));
+        let wires =
+            self.wires.iter().filter(|wire| !matches!(wire.role, WireRole::Lead | WireRole::Seat | WireRole::CapSeat));
         let cam = ["cam", "advancer"].map(String::from).into_iter().filter(|_| !self.points.is_empty());
         parts.chain(leads).chain(cam).chain(wires.map(super::Wire::id)).collect()
     }
@@ -33,7 +34,8 @@ impl Bike {
 
     /// A part's side. A condenser is on the side of its points set, a cap on that of its plug.
     pub(super) fn side_of(&self, part: &super::Part) -> super::Side {
-        let condenser = self.condensers.iter().find(|condenser| condenser.part == *part.id).map(|condenser| condenser.side);
+        let condenser =
+            self.condensers.iter().find(|condenser| condenser.part == *part.id).map(|condenser| condenser.side);
         let plug = self.plugs.iter().find(|plug| plug.cap.as_ref() == Some(&part.id.value)).map(|plug| plug.side);
         condenser.or(plug).unwrap_or(part.side)
     }

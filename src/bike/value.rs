@@ -93,9 +93,17 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
     let home = bike.way_home();
     let ballast = feed.iter().find(|part| bike.part(&part.id).is_some_and(|part| *part.kind.id == "ballast"));
     let ballast_ohm = ballast.and_then(|part| bike.part(&part.id)?.values.get("ohm").copied());
-    let fuse_in = |parts: &[super::FeedPart]| parts.iter().find(|part| bike.fuse.as_ref().is_some_and(|fuse| fuse.part == part.id)).cloned();
+    let fuse_in = |parts: &[super::FeedPart]| {
+        parts.iter().find(|part| bike.fuse.as_ref().is_some_and(|fuse| fuse.part == part.id)).cloned()
+    };
     let fuse = fuse_in(&feed).or_else(|| fuse_in(&home));
-    json!({
+    // The battery's own wire, where it ends, and at which part.
+    let live = feed.first().map(|part| (part.wire_in.clone().unwrap_or_default(), part.supply.clone(), words.part(&part.id, bike)));
+    let is_connector = |part: &&super::FeedPart| bike.connectors.iter().any(|connector| connector.id == part.id);
+    let last_cut = feed.last().filter(is_connector);
+    let before_key = feed.iter().take_while(|part| bike.switches.iter().all(|switch| switch.part != part.id));
+    let first_cut = before_key.into_iter().find(is_connector);
+    let mut value = json!({
         "name": bike.name,
         "maker": bike.maker,
         "volt": bike.volt,
@@ -132,7 +140,38 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "wires": bike.wires.iter().map(|wire| says.wire(wire)).collect::<Vec<_>>(),
         "parts": bike.parts.iter().map(|part| says.part(part)).collect::<Vec<_>>(),
         "specified": specified,
-    })
+    });
+    let more = json!({
+        "live_wire": live.as_ref().map_or("", |(wire, ..)| wire),
+        "live_wire_end": live.as_ref().map_or("", |(_, end, _)| end),
+        "live_wire_words": live.as_ref().map_or("", |(.., words)| words),
+        "earth_wire": bike.battery.as_ref().map(|ends| says.wire_id(&ends[1])).unwrap_or_default(),
+        "coil_cut": says.cut(last_cut),
+        "first_cut": says.cut(first_cut),
+        "battery": bike.battery.as_ref().and_then(|ends| bike.part_at(&ends[0])).map_or("", |part| part.id.as_str()),
+        "engine_wire": bike.engine_wire().unwrap_or_default(),
+        "feed_wires": feed_wires(bike, &feed, first_cut.map(|part| part.id.as_str())),
+    });
+    if let (Value::Object(value), Value::Object(more)) = (&mut value, more) {
+        value.extend(more);
+    }
+    value
+}
+
+/// The wires of the feed, each with the last place before it where the feed can be parted: nothing yet, the fuse, a connector before the key,
+/// the key, the kill switch.
+fn feed_wires(bike: &Bike, feed: &[super::FeedPart], first_cut: Option<&str>) -> Value {
+    let named = |name: &str| bike.switch(name).map(|switch| switch.part.as_str());
+    let places = [(bike.fuse.as_ref().map(|fuse| fuse.part.as_str()), "fuse"), (first_cut, "first-cut"), (named("key"), "key"), (named("kill"), "kill")];
+    let mut behind = "nothing";
+    let mut wires = Vec::new();
+    for part in feed {
+        wires.extend(part.wire_in.as_ref().map(|wire| json!({"id": wire, "behind": behind})));
+        behind = places.iter().find(|(id, _)| *id == Some(part.id.as_str())).map_or(behind, |(_, name)| name);
+    }
+    let last = feed.last().filter(|part| !bike.connectors.iter().any(|connector| connector.id == part.id));
+    wires.extend(last.and_then(|part| part.wire_out.as_ref()).map(|wire| json!({"id": wire, "behind": behind})));
+    Value::Array(wires)
 }
 
 struct Says<'a> {
@@ -158,6 +197,8 @@ impl Says<'_> {
         let opening = bike.part(&set.part).and_then(|part| bike.values(part, &BTreeMap::new()).ok());
         value["opens_at"] = json!(opening.and_then(|values| values.get("opens-at").copied()).unwrap_or_default());
         (value["live_end"], value["plate_end"]) = (json!(set.ends[0]), json!(set.ends[1]));
+        value["plate_wire"] = json!(self.wire_id(&set.ends[1]));
+        value["kill_ends"] = json!(bike.kill_contact(set).map(Vec::from).unwrap_or_default());
         value
     }
 
@@ -167,8 +208,10 @@ impl Says<'_> {
         value["plugs"] = Value::Array(self.plugs(coil));
         value["feed_words"] = json!(self.wire_at(&coil.ends[0]));
         value["points_words"] = json!(self.wire_at(&coil.ends[1]));
-        value["primary_ohm"] = json!(self.bike.part(&coil.part).and_then(|part| part.values.get("primary-ohm")).unwrap_or(&0.0));
+        value["primary_ohm"] =
+            json!(self.bike.part(&coil.part).and_then(|part| part.values.get("primary-ohm")).unwrap_or(&0.0));
         (value["feed_end"], value["points_end"]) = (json!(coil.ends[0]), json!(coil.ends[1]));
+        (value["feed_wire"], value["points_wire"]) = (json!(self.wire_id(&coil.ends[0])), json!(self.wire_id(&coil.ends[1])));
         value["towers"] = json!(coil.towers);
         value["leads"] = json!(coil.towers.len() as f64);
         if with_points {
@@ -179,7 +222,11 @@ impl Says<'_> {
     }
 
     fn plugs(&self, coil: &Coil) -> Vec<Value> {
-        coil.plugs.iter().filter_map(|id| self.bike.plugs.iter().find(|plug| plug.id == *id)).map(|plug| self.plug(plug)).collect()
+        coil.plugs
+            .iter()
+            .filter_map(|id| self.bike.plugs.iter().find(|plug| plug.id == *id))
+            .map(|plug| self.plug(plug))
+            .collect()
     }
 
     fn plug(&self, plug: &Plug) -> Value {
@@ -229,9 +276,11 @@ impl Says<'_> {
         let set = self.bike.points.iter().find(|set| set.id == condenser.points);
         value["points_part"] = json!(set.map_or("", |set| &set.part));
         value["half"] = json!(condenser.half);
-        value["microfarad"] = json!(self.bike.part(&condenser.part).and_then(|part| part.values.get("microfarad")).unwrap_or(&0.0));
+        value["microfarad"] =
+            json!(self.bike.part(&condenser.part).and_then(|part| part.values.get("microfarad")).unwrap_or(&0.0));
         value["wire_words"] = json!(self.wire_at(&condenser.ends[0]));
         (value["lead_end"], value["case_end"]) = (json!(condenser.ends[0]), json!(condenser.ends[1]));
+        (value["lead_wire"], value["ground_wire"]) = (json!(self.wire_id(&condenser.ends[0])), json!(self.wire_id(&condenser.ends[1])));
         value
     }
 
@@ -261,6 +310,7 @@ impl Says<'_> {
                 "supply": part.supply, "load": part.load,
                 "from": part.from, "from_words": words(&part.from),
                 "toward": part.toward, "toward_words": words(&part.toward),
+                "wire_in": part.wire_in.as_deref().unwrap_or_default(), "wire_out": part.wire_out.as_deref().unwrap_or_default(),
                 "wire_words": self.wire_at(&part.supply),
             })
         });
@@ -288,6 +338,23 @@ impl Says<'_> {
             _ => id.replace('-', " "),
         };
         json!({"id": id, "side": side.name(), "side_words": side_words})
+    }
+
+    /// The wire on a terminal, by its id. Empty if there is none.
+    fn wire_id(&self, terminal: &str) -> String {
+        let wire = self.bike.wires.iter().find(|wire| *wire.from == terminal || *wire.to == terminal);
+        wire.map(Wire::id).unwrap_or_default()
+    }
+
+    /// Where the feed can be parted by hand: a part of it, or nothing, with the terminal at which it then ends as seen from the coils.
+    fn cut(&self, part: Option<&super::FeedPart>) -> Value {
+        let otherwise = || self.bike.coils.first().map(|coil| coil.ends[0].clone()).unwrap_or_default();
+        json!({
+            "part": part.map_or("", |part| &part.id),
+            "words": part.map(|part| self.words.part(&part.id, self.bike)).unwrap_or_default(),
+            "supply": part.map_or("", |part| &part.supply),
+            "load": part.map_or_else(otherwise, |part| part.load.clone()),
+        })
     }
 
     /// The wire on a terminal, in words. Empty if there is none.

@@ -8,6 +8,11 @@ use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
 
 impl Bike {
+    /// Resistance of the ballast resistors, ohm. Zero without one.
+    fn ballast_ohm(&self) -> f64 {
+        self.parts.iter().filter(|part| *part.kind.id == "ballast").filter_map(|part| part.values.get("ohm")).sum()
+    }
+
     /// The values of a part by name, each in the unit that the catalogue states: `changed` before the profile's own before the typical ones.
     ///
     /// # Errors
@@ -18,6 +23,7 @@ impl Bike {
         let mut scope = Scope::new(json!({
             "volt": self.volt,
             "ground": self.ground.name(),
+            "ballast_ohm": self.ballast_ohm(),
             "points_cam": self.points_cam.map_or("camshaft", super::Shaft::name),
         }));
         let middles = self.specified.iter().map(|(name, of)| (name.replace('-', "_"), json!((of.low + of.high) / 2.0)));

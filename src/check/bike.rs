@@ -52,7 +52,11 @@ fn roles(bike: &Bike, found: &mut Findings) {
         }
         if bike.battery.is_some() && !bike.is_fed(&coil.id, &|_| false) {
             let message = format!("no feed reaches the coil `{}` from the battery", coil.part);
-            wrong(&coil.part, message, "Lead its feed to the battery's live terminal, through wires, fuse, switches and connectors.");
+            wrong(
+                &coil.part,
+                message,
+                "Lead its feed to the battery's live terminal, through wires, fuse, switches and connectors.",
+            );
         }
         if coil.plugs.is_empty() {
             let message = format!("the coil `{}` fires no plug", coil.part);
@@ -126,7 +130,8 @@ fn known_terminal(terminal: &Written<String>, names: &[&str], bike: &Bike, found
 
 /// Every switch of the ignition can let it work and stop it.
 fn switches(bike: &Bike, found: &mut Findings) {
-    let of_ignition = |switch: &&Switch| !bike.coils.is_empty() && !switch.cranks && ["key", "kill"].contains(&switch.name.as_str());
+    let of_ignition =
+        |switch: &&Switch| !bike.coils.is_empty() && !switch.cranks && ["key", "kill"].contains(&switch.name.as_str());
     for switch in bike.switches.iter().filter(of_ignition) {
         let name = &switch.name;
         if switch.action == SwitchAction::Apart && bike.battery.is_some() {
@@ -138,10 +143,17 @@ fn switches(bike: &Bike, found: &mut Findings) {
         for works in [true, false] {
             if switch.position(works).is_none() {
                 let message = match works {
-                    true => format!("the ignition works in no position of the {name} switch, so the engine could never run"),
-                    false => format!("no position of the {name} switch stops the ignition, so the engine could never be stopped"),
+                    true => {
+                        format!("the ignition works in no position of the {name} switch, so the engine could never run")
+                    }
+                    false => format!(
+                        "no position of the {name} switch stops the ignition, so the engine could never be stopped"
+                    ),
                 };
-                found.add(Diagnostic::error(place(bike, &switch.part), "switch", message).help("Give each position the contacts that it closes."));
+                found.add(
+                    Diagnostic::error(place(bike, &switch.part), "switch", message)
+                        .help("Give each position the contacts that it closes."),
+                );
             }
         }
     }

@@ -90,7 +90,10 @@ fn called_for(node: &Node<'_>, facts: &Facts, bike: &Bike) -> BTreeMap<Hazard, &
         call(Hazard::HotParts, "the engine runs");
     }
     let leads = need.instrument.iter().flat_map(|tool| [&tool.first, &tool.second]);
-    if leads.chain(need.fitted.values().flatten()).any(|terminal| bike.battery.as_ref().is_some_and(|ends| ends.contains(terminal))) {
+    if leads
+        .chain(need.fitted.values().flatten())
+        .any(|terminal| bike.battery.as_ref().is_some_and(|ends| ends.contains(terminal)))
+    {
         call(Hazard::Battery, "something is connected to the battery");
     }
     let surely_apart = |part: &str| after.is(&Fact::Plug(part.to_owned()), OUT);
@@ -98,7 +101,9 @@ fn called_for(node: &Node<'_>, facts: &Facts, bike: &Bike) -> BTreeMap<Hazard, &
         let id = &set.id;
         let closed_here = need.points.get(id) == Some(&PointsAt::Closed);
         let closed_before = key_is_set && after.may_be(&Fact::Points(id.clone()), PointsAt::Closed.name());
-        (closed_here || closed_before) && !set.connector.as_ref().is_some_and(|connector| surely_apart(connector)) && bike.is_fed(&set.coil, &surely_apart)
+        (closed_here || closed_before)
+            && !set.connector.as_ref().is_some_and(|connector| surely_apart(connector))
+            && bike.is_fed(&set.coil, &surely_apart)
     });
     if key_on && closed {
         call(Hazard::CoilHeat, "the key is on with points closed");

@@ -27,7 +27,7 @@ pub(super) fn render_all(walks: &Walks<'_>, found: &mut Findings) {
     walks.own().for_each(|node| look.node(node));
     for end in walks.concluded.iter().filter(|end| end.procedure == 0) {
         let of = end.conclusion;
-        let lists = [&of.condemns, &of.rules_out, &of.not_tested, &of.recheck].into_iter().flatten();
+        let lists = [&of.condemns, &of.means, &of.rules_out, &of.not_tested, &of.recheck].into_iter().flatten();
         look.texts([&of.cause, &of.remedy].into_iter().chain(lists).chain(&of.source), &end.scope);
     }
 }

@@ -5,12 +5,14 @@
 
 mod answers;
 mod bike;
+mod causes;
 mod cautions;
 mod ear;
 mod explore;
 mod expressions;
 mod findings;
 mod flow;
+mod gate;
 mod healthy;
 mod routes;
 mod sources;
@@ -18,6 +20,7 @@ mod states;
 mod walks;
 
 pub use findings::{Reserved, Surroundings};
+pub use gate::gate;
 
 use crate::bike::{Bike, Words, as_value};
 use crate::expression::Scope;
@@ -44,6 +47,7 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
     let all: Vec<&Procedure> = [procedure].into_iter().chain(called.iter().map(|each| &**each)).collect();
     let mut tried = 0;
     let mut states = states::States::default();
+    let mut causes = causes::Causes::default();
     for bike in around.bikes {
         let plain = Scope::new(as_value(bike, around.words));
         if !walks::applies(procedure, &plain, &mut found) {
@@ -58,11 +62,13 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
         routes::ways_out(&walks, &mut found);
         expressions::seen(&walks, &facts, &mut found);
         healthy::check(&walks, &facts, around, &mut found);
+        causes.check(&walks, around, &mut found);
         cautions::missing(&walks, &facts, &mut found);
         states.check(&walks, &facts, &mut found);
         answers::rendered_phrases(&walks, around.reserved, &mut found);
     }
     states.finish(&mut found);
+    causes.finish(procedure, around, &mut found);
     if tried == 0 {
         let why = if around.bikes.is_empty() { "no bike was given" } else { "it applies to none of the bikes" };
         let message = format!("templates, limits, states and cautions were not tried: {why}");

@@ -171,14 +171,13 @@ fn calls(procedure: &Procedure) -> Vec<String> {
 
 /// Whether `procedure` applies to `bike`. An expression that does not evaluate is reported.
 pub(super) fn applies(procedure: &Procedure, scope: &Scope, found: &mut Findings) -> bool {
-    match procedure.applies.as_ref().map(|applies| evaluate_bool(applies, scope)) {
-        None | Some(Ok(true)) => true,
-        Some(Ok(false)) => false,
-        Some(Err(error)) => {
+    procedure.applies.iter().all(|one| match evaluate_bool(&one.when, scope) {
+        Ok(holds) => holds,
+        Err(error) => {
             found.add(error);
             false
         }
-    }
+    })
 }
 
 /// Puts a sample of everything that can be seen into `scope`, and returns the names.

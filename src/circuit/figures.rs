@@ -2,6 +2,7 @@
 //!
 //! Every default here is common practice without a source, unless it names one.
 
+use super::iron::Iron;
 use super::plan::{self, Numbers, Plan};
 use super::{Alteration, CircuitError};
 use crate::bike::{Bike, Part};
@@ -15,6 +16,8 @@ pub struct CoilFigures {
     pub primary_ohm: f64,
     /// Primary inductance, henry.
     pub primary_henry: f64,
+    /// Primary current at which the iron saturates, ampere.
+    pub saturation_ampere: f64,
     /// Secondary resistance, ohm.
     pub secondary_ohm: f64,
     /// Secondary turns over primary turns.
@@ -27,6 +30,17 @@ pub struct CoilFigures {
     pub made_for_farad: f64,
     /// Whether the primary is reversed, which reverses the spark.
     pub reversed: bool,
+    /// The part's id.
+    pub part: String,
+    /// The terminal that is fed, and the one that the points ground.
+    pub ends: [String; 2],
+}
+
+impl CoilFigures {
+    /// The coil's iron.
+    pub fn iron(&self) -> Iron {
+        Iron { henry: self.primary_henry, saturation_ampere: self.saturation_ampere }
+    }
 }
 
 /// When a points set is open, in crank degrees.
@@ -174,7 +188,8 @@ impl Figures {
         }
         let made_for = |figures: &Self, id: &str| figures.coils.get(id).map_or(0.22e-6, |coil| coil.made_for_farad);
         let mut coils = BTreeMap::new();
-        let (mut timing, mut points_gap, mut farads, mut plug_gap) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
+        let (mut timing, mut points_gap, mut farads, mut plug_gap) =
+            (BTreeMap::new(), BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
         for (at, (p, n)) in plan.primitives.iter().enumerate() {
             let part = &bike.parts[*p];
             let id = part.short_id().to_owned();
@@ -184,12 +199,20 @@ impl Figures {
                     let coil = CoilFigures {
                         primary_ohm: one("primary-ohm")?,
                         primary_henry: one("primary-henry")?,
+                        saturation_ampere: one("saturation-ampere")?,
                         secondary_ohm: one("secondary-ohm")?,
                         ratio: one("ratio")?,
                         secondary_farad: one("secondary-farad")?,
                         passed_on: one("passed-on")?,
                         made_for_farad: made_for(self, &id),
                         reversed: one("polarity").is_ok_and(|polarity| polarity < 0.0),
+                        part: part.id.value.clone(),
+                        ends: bike
+                            .coils
+                            .iter()
+                            .find(|coil| coil.id == id)
+                            .map(|coil| coil.ends.clone())
+                            .unwrap_or_default(),
                     };
                     coils.insert(id, coil);
                 }
@@ -207,7 +230,8 @@ impl Figures {
                 _ => {}
             }
         }
-        (self.coils, self.timing, self.points_gap, self.condenser_farad, self.plug_gap) = (coils, timing, points_gap, farads, plug_gap);
+        (self.coils, self.timing, self.points_gap, self.condenser_farad, self.plug_gap) =
+            (coils, timing, points_gap, farads, plug_gap);
         Ok(())
     }
 }

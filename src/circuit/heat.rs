@@ -35,7 +35,8 @@ impl Model<'_> {
                     }
                 }
                 let names: Vec<String> = self.bike.coils.iter().map(|coil| format!("{}.primary", coil.part)).collect();
-                let all = network.elements().iter().enumerate().filter(|(_, e)| names.iter().any(|name| e.name == *name));
+                let all =
+                    network.elements().iter().enumerate().filter(|(_, e)| names.iter().any(|name| e.name == *name));
                 let primaries: Vec<usize> = all.map(|(at, _)| at).collect();
                 let point = network.operating_point()?;
                 most = primaries.into_iter().map(|at| point.current(at).abs()).fold(most, f64::max);
@@ -89,7 +90,10 @@ fn still(bike: &Bike, state: &BikeState) -> Vec<BikeState> {
             state.switches.insert(switch.name.clone(), position.to_owned());
             state
         };
-        states = states.iter().flat_map(|state| positions.iter().map(|position| at(state, position)).collect::<Vec<_>>()).collect();
+        states = states
+            .iter()
+            .flat_map(|state| positions.iter().map(|position| at(state, position)).collect::<Vec<_>>())
+            .collect();
     }
     states
 }

@@ -1,11 +1,12 @@
 //! What an instrument shows when it is connected to the bike.
 
 use super::network::Kind;
-use super::resistance::resistance;
 use super::plan::Plan;
-use super::wiring::Wiring;
+use super::resistance::resistance;
+use super::wiring::{BranchKind, Wiring};
 use super::{Alteration, CircuitError, Figures, Lamp, Name};
-use crate::bike::{Bike, BikeState, Instrument, InstrumentKind};
+use crate::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, Polarity};
+use crate::parts::PrimitiveKind;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -143,6 +144,52 @@ impl<'b> Model<'b> {
             Some(why) => Err(why.clone()),
             None => Wiring::new(self.bike, &self.plan, &self.figures, state, closed, &self.changes),
         }
+    }
+
+    /// The bike's fuses: each branch with its rating, ampere.
+    pub(super) fn fuses(&self) -> Vec<(String, f64)> {
+        self.plan
+            .primitives
+            .iter()
+            .zip(&self.figures.numbers)
+            .filter_map(|((part, _), numbers)| {
+                let ampere = numbers.get("blows-at")?.first()?;
+                Some((self.bike.parts[*part].id.value.clone(), *ampere))
+            })
+            .collect()
+    }
+
+    /// Whether a bulb of the bike's own lights brightly, with the points open.
+    ///
+    /// # Errors
+    /// A part that is no bulb, or a circuit without an operating point.
+    pub fn lights(&self, state: &BikeState, bulb: &str) -> Result<bool, CircuitError> {
+        let wiring = self.wiring(state, &BTreeSet::new())?;
+        let branch = wiring.branch(bulb)?;
+        let BranchKind::Lamp(lamp) = branch.kind else {
+            return Err(CircuitError::Unknown { what: "bulb", name: bulb.to_owned() });
+        };
+        let network = wiring.netlist()?;
+        let point = network.operating_point()?;
+        let ends = [&branch.a, &branch.b].map(|end| network.find(end));
+        let volt = if let [Some(a), Some(b)] = ends { point.voltage(a, b).unwrap_or(0.0) } else { 0.0 };
+        Ok(lamp.light(volt) >= BRIGHT_FROM)
+    }
+
+    /// Whether the battery takes a charge while the engine runs.
+    ///
+    /// # Errors
+    /// A circuit without an operating point.
+    pub fn charges(&self, state: &BikeState) -> Result<bool, CircuitError> {
+        let running = BikeState { engine: Some(Engine::Running), ..state.clone() };
+        let wiring = self.wiring(&running, &BTreeSet::new())?;
+        let (network, elements) = wiring.network()?;
+        let point = network.operating_point()?;
+        let sources = self.bike.parts.iter().filter(|part| part.kind.has(PrimitiveKind::Source));
+        let mut currents = sources.filter_map(|part| elements.get(part.id.as_str())).map(|at| point.current(*at));
+        // Current flows from the inside of a source that gives, and into one that is charged.
+        let sign = if self.bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
+        Ok(currents.any(|ampere| ampere * sign < 0.0))
     }
 
     /// What the state's instrument shows, for every position of the points; a spark tester gives one case. Empty without an instrument.

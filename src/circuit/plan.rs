@@ -23,6 +23,8 @@ pub(super) enum What {
     Wire(usize),
     /// The voltage behind a source's internal resistance.
     Emf(usize),
+    /// The voltage of a generator while the engine runs.
+    Generated(usize),
     /// The first winding of two coupled ones.
     Primary(usize),
     /// The second.
@@ -39,13 +41,19 @@ pub(super) enum What {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Plan {
     pub branches: Vec<Planned>,
+    /// The reference terminal.
+    pub ground: Name,
     /// The part and the primitive that each set of figures belongs to, by their numbers.
     pub primitives: Vec<(usize, usize)>,
 }
 
 impl Plan {
     pub fn of(bike: &Bike) -> Self {
-        let mut plan = Plan { branches: Vec::new(), primitives: Vec::new() };
+        let ground = bike.battery.as_ref().map(|[_, ground]| ground.as_str());
+        let any =
+            || bike.grounded.first().map(String::as_str).or_else(|| bike.wires.first().map(|wire| wire.to.as_str()));
+        let ground = Name::from(ground.or_else(any).unwrap_or_default());
+        let mut plan = Plan { branches: Vec::new(), ground, primitives: Vec::new() };
         for (p, part) in bike.parts.iter().enumerate() {
             for (n, primitive) in part.kind.model.iter().enumerate() {
                 let figures = plan.primitives.len();
@@ -65,12 +73,19 @@ impl Plan {
                         lay(&format!("{id}.emf"), &inside, ground, What::Emf(figures));
                         lay(&id, &inside, live, What::Plain(figures, PrimitiveKind::Source));
                     }
+                    (PrimitiveKind::Generator, [live, case]) => {
+                        let inside = format!("{id} (inside)");
+                        lay(&format!("{id}.emf"), &inside, case, What::Generated(figures));
+                        lay(&id, &inside, live, What::Plain(figures, PrimitiveKind::Generator));
+                    }
                     (PrimitiveKind::Windings, [a, b, c, d]) => {
                         lay(&format!("{id}.primary"), a, b, What::Primary(figures));
                         lay(&format!("{id}.secondary"), c, d, What::Secondary(figures));
                     }
                     (PrimitiveKind::Switch, _) => {
-                        let Some(switch) = bike.switches.iter().position(|switch| switch.part == *part.id) else { continue };
+                        let Some(switch) = bike.switches.iter().position(|switch| switch.part == *part.id) else {
+                            continue;
+                        };
                         for ([a, b], positions) in contacts(&part.positions) {
                             let id = contact_id(bike, switch, &id, [a, b]);
                             lay(&id, a, b, What::Contact { figures, switch, positions });
@@ -115,7 +130,15 @@ fn contacts<N>(positions: &[(N, Vec<[String; 2]>)]) -> Vec<([&str; 2], Vec<usize
 
 /// A switch with one contact is one branch of its own name. With several, each is named after the terminal that is its own.
 fn contact_id(bike: &Bike, switch: usize, id: &str, ends: [&str; 2]) -> String {
-    let all = contacts(&bike.parts.iter().find(|part| *part.id == bike.switches[switch].part).map(|part| part.positions.clone()).unwrap_or_default()).len();
+    let all = contacts(
+        &bike
+            .parts
+            .iter()
+            .find(|part| *part.id == bike.switches[switch].part)
+            .map(|part| part.positions.clone())
+            .unwrap_or_default(),
+    )
+    .len();
     if all < 2 {
         return id.to_owned();
     }

@@ -2,7 +2,7 @@
 
 use super::CircuitError;
 use super::network::{Kind, Network};
-use super::wiring::{Branch, BranchKind, GROUND, Wiring};
+use super::wiring::{Branch, BranchKind, Wiring};
 
 /// Resistance between two terminals with every voltage source at zero, ohm. `None` if nothing conducts between them.
 ///
@@ -14,7 +14,7 @@ pub fn resistance(
     b: &str,
     without: impl Fn(&Branch) -> bool,
 ) -> Result<Option<f64>, CircuitError> {
-    let mut network = Network::sized(GROUND, wiring.branches.len() + 1);
+    let mut network = Network::sized(&wiring.ground, wiring.branches.len() + 1);
     for branch in wiring.branches.iter().filter(|b| !without(b)) {
         let (from, to) = (network.node_named(&branch.a), network.node_named(&branch.b));
         let kind = match (&branch.kind, branch.ohm()) {

@@ -6,11 +6,12 @@
 use super::instruments::{Model, Strength};
 use super::resistance::resistance;
 use super::transient::{self, Break, passes};
-use super::wiring::{Branch, GROUND, Wiring};
+use super::wiring::{Branch, Wiring};
 use super::{CircuitError, Figures, Name};
 use crate::bike::{BikeState, Engine, Instrument, Plug, PointsAt};
 use crate::sums::gap;
 use std::collections::{BTreeSet, VecDeque};
+use std::sync::Arc;
 
 /// A path to ground matters if its resistance is below this, ohm.
 const PAST_OHM: f64 = 1e6;
@@ -114,7 +115,8 @@ impl Model<'_> {
         let f = &at_rest.figures;
         let plug = self.bike.plugs.iter().find(|plug| plug.ends[0] == tool.first || plug.cap_ends[1] == tool.first);
         let own_gap = plug.filter(|plug| tool.second == plug.ends[1]);
-        let grounded = own_gap.is_some() || at_rest.reach(GROUND, PAST_OHM, |_| false).contains(tool.second.as_str());
+        let grounded =
+            own_gap.is_some() || at_rest.reach(&at_rest.ground, PAST_OHM, |_| false).contains(tool.second.as_str());
         if !lead.whole || !grounded {
             return Ok(None);
         }
@@ -133,7 +135,7 @@ impl Model<'_> {
     fn leak_past(&self, at_rest: &Wiring, lead: &Lead, terminal: &str) -> Result<Option<(f64, f64)>, CircuitError> {
         let two = self.bike.coils.iter().any(|c| c.id == lead.coil && c.towers.len() > 1);
         let Some(coil) = at_rest.figures.coils.get(&lead.coil).filter(|_| two) else { return Ok(None) };
-        let ohm = resistance(at_rest, terminal, GROUND, Branch::is_winding)?;
+        let ohm = resistance(at_rest, terminal, &at_rest.ground, Branch::is_winding)?;
         Ok(ohm.filter(|ohm| *ohm < PAST_OHM).map(|ohm| (ohm, coil.ratio)))
     }
 
@@ -142,20 +144,44 @@ impl Model<'_> {
     /// # Errors
     /// The errors of `Wiring::new` and of the operating point.
     pub fn fires(&self, state: &BikeState, plug: &str) -> Result<Strength, CircuitError> {
+        let Some((lead, need, _)) = self.need_in_cylinder(state, plug)? else { return Ok(Strength::None) };
+        let breaks = self.all_breaks(state, &lead.coil)?;
+        Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
+    }
+
+    /// The voltage available at a plug in the cylinder over the voltage that it needs, when its own points set opens. Below 1 no spark comes
+    /// in time.
+    ///
+    /// # Errors
+    /// As [`Model::fires`].
+    pub fn reserve(&self, state: &BikeState, plug: &str) -> Result<f64, CircuitError> {
+        let Some((lead, need, figures)) = self.need_in_cylinder(state, plug)? else { return Ok(0.0) };
+        let coil = self.bike.coils.iter().find(|coil| coil.plugs.iter().any(|one| one == plug));
+        let own = self.bike.points.iter().filter(|set| coil.is_some_and(|coil| coil.id == set.coil));
+        let mut best: f64 = 0.0;
+        for set in own.map(|set| &set.id) {
+            let b = self.break_by(state, &lead.coil, set, self.closed_seconds(&figures, state.engine, set))?;
+            best = best.max(reserve(&b, need));
+        }
+        Ok(best)
+    }
+
+    /// The lead to a plug in the cylinder, the voltage that it needs, and the figures. `None` if the circuit is open.
+    fn need_in_cylinder(
+        &self,
+        state: &BikeState,
+        plug: &str,
+    ) -> Result<Option<(Lead, Need, Arc<Figures>)>, CircuitError> {
         let at_rest = self.wiring(state, &BTreeSet::new())?;
         let f = &at_rest.figures;
-        let Some(plug) = self.plug(plug) else { return Ok(Strength::None) };
-        let Some(lead) = self.lead_to(&at_rest, &plug.ends[0]) else { return Ok(Strength::None) };
+        let Some(plug) = self.plug(plug) else { return Ok(None) };
+        let Some(lead) = self.lead_to(&at_rest, &plug.ends[0]) else { return Ok(None) };
         let reversed = f.coils.get(&lead.coil).is_some_and(|c| c.reversed);
         let air = (f.compression_bar, f.compression_kelvin);
         let here = need_at_plug(&at_rest, &lead, plug, air, reversed);
-        let (Some(here), Some(there)) = (here, self.need_of_other_end(&at_rest, &lead)) else {
-            return Ok(Strength::None);
-        };
-        let breaks = self.all_breaks(state, &lead.coil)?;
+        let (Some(here), Some(there)) = (here, self.need_of_other_end(&at_rest, &lead)) else { return Ok(None) };
         let leak = self.leak_past(&at_rest, &lead, &plug.ends[0])?;
-        let need = Need { here, there, leak };
-        Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
+        Ok(Some((lead, Need { here, there, leak }, at_rest.figures.clone())))
     }
 
     /// The voltage for the other lead of a two-lead coil. Zero on a coil with one lead; `None` if that path is open.
@@ -168,7 +194,7 @@ impl Model<'_> {
         let other = plugs.into_iter().find(|plug| plug.tower.as_ref() != Some(&lead.tower))?;
         let there = self.lead_to(at_rest, &other.ends[0])?;
         let ends = [&other.ends[0], &other.cap_ends[0], &there.tower];
-        let ground = at_rest.reach(GROUND, PAST_OHM, Branch::is_winding);
+        let ground = at_rest.reach(&at_rest.ground, PAST_OHM, Branch::is_winding);
         if ground.contains(there.tower.as_str()) && !there.whole {
             return Some(0.0);
         }
@@ -212,11 +238,13 @@ impl Model<'_> {
 
     /// The lead that a terminal belongs to: the way over wires, cap and distributor to a coil's tower, as the wiring has it now.
     fn lead_to(&self, wiring: &Wiring, terminal: &str) -> Option<Lead> {
-        let tower = |terminal: &str| self.bike.coils.iter().find(|coil| coil.towers.iter().any(|tower| tower == terminal));
+        let tower =
+            |terminal: &str| self.bike.coils.iter().find(|coil| coil.towers.iter().any(|tower| tower == terminal));
         if let Some(coil) = tower(terminal) {
             return Some(Lead { coil: coil.id.clone(), tower: terminal.to_owned(), whole: true });
         }
-        let is_cap = |part: &Name| self.bike.plugs.iter().any(|plug| plug.cap.as_ref().is_some_and(|cap| *part == *cap));
+        let is_cap =
+            |part: &Name| self.bike.plugs.iter().any(|plug| plug.cap.as_ref().is_some_and(|cap| *part == *cap));
         let carries = |branch: &Branch| branch.is_wire || is_cap(&branch.part) || branch.sparks_over();
         let mut seen = BTreeSet::from([terminal]);
         let mut waiting = VecDeque::from([(terminal, true)]);
@@ -242,7 +270,7 @@ impl Model<'_> {
 
 /// The voltage that a fitted plug needs. `None` if its lead, cap or seat does not conduct.
 fn need_at_plug(at_rest: &Wiring, lead: &Lead, plug: &Plug, air: (f64, f64), reversed: bool) -> Option<f64> {
-    let fitted = at_rest.reach(GROUND, PAST_OHM, |_| false).contains(plug.ends[1].as_str());
+    let fitted = at_rest.reach(&at_rest.ground, PAST_OHM, |_| false).contains(plug.ends[1].as_str());
     let on = at_rest.reach_by_spark(&lead.tower, PAST_OHM).contains(plug.ends[0].as_str());
     let gap = at_rest.figures.plug_gap.get(&plug.id)?;
     (lead.whole && fitted && on).then(|| needed(*gap, air, reversed))
@@ -253,11 +281,16 @@ fn needed(millimetre: f64, (bar, kelvin): (f64, f64), reversed: bool) -> f64 {
     gap::breakdown_volt(millimetre, bar, kelvin) * if reversed { REVERSED_NEEDS } else { 1.0 }
 }
 
-fn strength(b: &Break, need: Need) -> Strength {
+/// The voltage available over the voltage needed.
+fn reserve(b: &Break, need: Need) -> f64 {
     if need.leak.is_some_and(|(ohm, ratio)| b.ampere / ratio * ohm < need.here) {
-        return Strength::None;
+        return 0.0;
     }
-    match b.available_volt / (need.here + need.there) {
+    b.available_volt / (need.here + need.there)
+}
+
+fn strength(b: &Break, need: Need) -> Strength {
+    match reserve(b, need) {
         share if share < 1.0 => Strength::None,
         share if share < STRONG_FROM || b.joule * b.passed_on < STRONG_JOULE => Strength::Weak,
         _ => Strength::Strong,

@@ -1,16 +1,19 @@
 //! Follows a coil from the closing of its points to the spark: current rise, break, stored energy, ringing, and the voltage available to
 //! the gap.
 //!
-//! Rise and ringing of a plain primary have closed forms. With a leak across the secondary the first swing is integrated numerically.
+//! Rise and ringing of a plain primary have closed forms. The first swing in the bike's own wiring is integrated numerically.
 
 pub use super::resistance::resistance;
-use super::wiring::{BranchKind, GROUND, Wiring};
-use super::{CircuitError, Model};
+use super::swing::{self, Secondary, Start};
+use super::wiring::{BranchKind, Wiring};
+use super::{CircuitError, CoilFigures, Model};
 pub use crate::sums::coil::{rise, stored_energy};
 use std::f64::consts::TAU;
 
-/// A path with more resistance than this does not carry a condenser's current, ohm.
+/// Behind more resistance than this a condenser does not keep the points from arcing, ohm.
 const CARRIES_OHM: f64 = 10.0;
+/// Behind more resistance than this a condenser takes no part in the swing, ohm.
+const SWINGS_OHM: f64 = 10e3;
 /// A relative change in current below this is no break: another coil on the same feed switched.
 const BREAKS_FROM: f64 = 0.05;
 /// A winding or lead with more resistance than this passes no spark, ohm (common practice, no source).
@@ -45,24 +48,23 @@ pub fn ringing(henry: f64, ohm: f64, farad: f64, volt: f64, ampere: f64) -> Ring
         let height = volt + (-decay * peak).exp() * (cos * (omega * peak).cos() + sin * (omega * peak).sin());
         return Ringing { hertz: omega / TAU, decay, peak_volt: height, peak_seconds: peak };
     }
-    let swing = swing(&Loop { henry, ohm, farad, volt, siemens: 0.0 }, ampere);
+    let swing = swing(&Loop { henry, ohm, farad, volt }, ampere);
     Ringing { hertz: 0.0, decay, peak_volt: swing.0, peak_seconds: swing.1 }
 }
 
-/// A primary with its condenser, and the secondary referred to the primary.
+/// A primary with its condenser.
 struct Loop {
     henry: f64,
     ohm: f64,
     farad: f64,
     volt: f64,
-    siemens: f64,
 }
 
 /// Peak, volt, and its time, seconds, of the first swing (fourth-order Runge-Kutta).
 fn swing(l: &Loop, ampere: f64) -> (f64, f64) {
-    let quickest = (l.farad / l.siemens.max(1e-12)).min(l.henry / l.ohm.max(1e-12)).min((l.henry * l.farad).sqrt());
+    let quickest = (l.henry / l.ohm.max(1e-12)).min((l.henry * l.farad).sqrt());
     let step = quickest / 50.0;
-    let slope = |(i, v): (f64, f64)| ((l.volt - l.ohm * i - v) / l.henry, (i - l.siemens * v) / l.farad);
+    let slope = |(i, v): (f64, f64)| ((l.volt - l.ohm * i - v) / l.henry, i / l.farad);
     let moved = |(i, v): (f64, f64), (di, dv): (f64, f64), h: f64| (i + h * di, v + h * dv);
     let mut at = (ampere, 0.0);
     let mut best = (0.0, 0.0);
@@ -102,8 +104,8 @@ impl Break {
 }
 
 /// Steady current through a coil's primary, ampere, and the voltage across its terminals with it removed, volt.
-fn primary(wiring: &Wiring, coil: &str) -> Result<(f64, f64), CircuitError> {
-    let id = format!("coil-{coil}.primary");
+fn primary(wiring: &Wiring, coil: &CoilFigures) -> Result<(f64, f64), CircuitError> {
+    let id = format!("{}.primary", coil.part);
     if wiring.branch(&id)?.ohm().is_none() {
         return Ok((0.0, 0.0));
     }
@@ -113,7 +115,7 @@ fn primary(wiring: &Wiring, coil: &str) -> Result<(f64, f64), CircuitError> {
     let mut without = wiring.clone();
     without.branch_mut(&id)?.parted = true;
     let network = without.netlist()?;
-    let ends = [format!("coil-{coil}.feed"), format!("coil-{coil}.points")].map(|t| network.find(&t));
+    let ends = [0, 1].map(|end| network.find(&coil.ends[end]));
     let volt = match ends {
         [Some(a), Some(b)] => network.operating_point()?.voltage(a, b).unwrap_or(0.0),
         _ => 0.0,
@@ -121,22 +123,31 @@ fn primary(wiring: &Wiring, coil: &str) -> Result<(f64, f64), CircuitError> {
     Ok((ampere, volt))
 }
 
-/// Capacitance between a coil's points side and ground, farad, and the leakage conductance there, siemens.
-fn condensers(open: &Wiring, coil: &str) -> (f64, f64) {
-    let winding = |b: &super::Branch| b.is_winding();
-    let near = open.reach(&format!("coil-{coil}.points"), CARRIES_OHM, winding);
-    let ground = open.reach(GROUND, CARRIES_OHM, winding);
-    let mut sum = (0.0, 0.0);
+/// The condensers that a coil's points side reaches ground through, by ways of at most `ohm`: the branch of one, and the capacitance of all,
+/// farad.
+fn condensers(open: &Wiring, coil: &CoilFigures, ohm: f64) -> Option<(String, f64)> {
+    let near = open.reach(&coil.ends[1], ohm, super::Branch::is_winding);
+    let ground = open.reach(&open.ground, ohm, super::Branch::is_winding);
+    let mut sum: Option<(String, f64)> = None;
     for b in &open.branches {
-        if let BranchKind::Capacitor { farad, leak_ohm } = b.kind
+        if let BranchKind::Capacitor { farad, .. } = b.kind
             && !b.parted
             && ((near.contains(&b.a) && ground.contains(&b.b)) || (near.contains(&b.b) && ground.contains(&b.a)))
         {
-            sum.0 += farad;
-            sum.1 += 1.0 / leak_ohm;
+            sum.get_or_insert((b.id.to_string(), 0.0)).1 += farad;
         }
     }
     sum
+}
+
+/// Voltage between a branch's ends at rest, volt.
+fn across(wiring: &Wiring, id: &str) -> Result<f64, CircuitError> {
+    let (branch, network) = (wiring.branch(id)?, wiring.netlist()?);
+    let ends = [&branch.a, &branch.b].map(|end| network.find(end));
+    Ok(match ends {
+        [Some(a), Some(b)] => network.operating_point()?.voltage(a, b).unwrap_or(0.0),
+        _ => 0.0,
+    })
 }
 
 /// The break of a coil's primary between two wirings: one with its circuit closed for `seconds`, one with it open.
@@ -146,38 +157,45 @@ fn condensers(open: &Wiring, coil: &str) -> (f64, f64) {
 pub fn at_break(closed: &Wiring, open: &Wiring, coil: &str, seconds: f64) -> Result<Break, CircuitError> {
     let unknown = || CircuitError::Unknown { what: "coil", name: coil.to_owned() };
     let figures = closed.figures.coils.get(coil).ok_or_else(unknown)?;
-    let (steady, across) = primary(closed, coil)?;
-    let (rest, _) = primary(open, coil)?;
+    let (steady, supply) = primary(closed, figures)?;
+    let (rest, _) = primary(open, figures)?;
     if steady.abs() < 1e-6 || (steady - rest).abs() < BREAKS_FROM * steady.abs() {
         return Ok(Break { ampere: rest.abs(), ..Break::NONE });
     }
-    let ohm = across / steady;
-    let swing_to = steady - rest;
-    let broken = (swing_to * (1.0 - (-seconds * ohm / figures.primary_henry).exp())).abs();
-    let (farad, leak) = condensers(open, coil);
+    let ohm = (supply / steady).abs();
+    let iron = figures.iron();
+    let ampere = iron.rise(rest, steady, ohm, seconds);
+    let near = condensers(open, figures, CARRIES_OHM);
+    let farad = near.as_ref().map_or(0.0, |(_, farad)| *farad);
+    let condenser = near.or_else(|| condensers(open, figures, SWINGS_OHM));
     let arcs = ARC_LEAVES + (1.0 - ARC_LEAVES) * (farad / (ARCS_BELOW * figures.made_for_farad)).min(1.0);
     let passed_on = figures.passed_on * arcs;
-    let lead = format!("coil-{coil}.lead");
-    let part = format!("coil-{coil}");
-    let through = open.branch(&format!("{part}.secondary"))?.ohm().is_some_and(|o| o < PASSES_OHM);
-    let home = &open.branch(&format!("{part}.secondary"))?.b;
-    let home = if home.ends_with(".points") { GROUND } else { home };
-    let shunt = resistance(open, &lead, home, |b| b.part == part)?.map_or(0.0, |ohm| 1.0 / ohm.max(1e-3));
+    let part = &figures.part;
+    let wound = open.branch(&format!("{part}.secondary"))?;
+    let through = wound.ohm().filter(|ohm| *ohm < PASSES_OHM);
+    let (lead, home) = (&wound.a, if figures.ends.iter().any(|end| wound.b == *end) { &open.ground } else { &wound.b });
+    let shunt = resistance(open, lead, home, |b| b.part == *part)?.map_or(0.0, |ohm| 1.0 / ohm.max(1e-3));
     let ratio2 = figures.ratio * figures.ratio;
-    let l = Loop {
-        henry: figures.primary_henry,
-        ohm: ohm.abs(),
-        farad: farad + ratio2 * figures.secondary_farad,
-        volt: across.abs(),
-        siemens: leak + ratio2 * shunt,
+    let secondary = Secondary {
+        ohm: through.unwrap_or(figures.secondary_ohm) / ratio2,
+        farad: ratio2 * figures.secondary_farad,
+        siemens: ratio2 * shunt,
     };
-    let (peak, _) = swing(&l, broken);
+    let peak = match through {
+        None => 0.0,
+        Some(_) => {
+            let condenser_volt = condenser.as_ref().map_or(Ok(0.0), |(id, _)| across(closed, id))?;
+            let start = Start { ampere, condenser_volt, iron_volt: supply - ohm * ampere };
+            swing::peak(open, part, iron, condenser, &secondary, &start)?
+        }
+    };
+    let broken = (ampere - rest).abs();
     Ok(Break {
-        ampere: broken + rest.abs(),
-        joule: stored_energy(figures.primary_henry, broken),
+        ampere: ampere.abs(),
+        joule: iron.energy(broken),
         passed_on,
-        hertz: ringing(l.henry, l.ohm, l.farad, l.volt, broken).hertz,
-        available_volt: if through { figures.ratio * peak * passed_on.sqrt() } else { 0.0 },
+        hertz: ringing(figures.primary_henry, ohm, farad + secondary.farad, supply.abs(), broken).hertz,
+        available_volt: figures.ratio * peak * passed_on.sqrt(),
     })
 }
 
@@ -198,18 +216,23 @@ impl Model<'_> {
         coil: &str,
         seconds: impl Fn(&str) -> f64,
     ) -> Result<Vec<(String, Break)>, CircuitError> {
-        let mut all = Vec::new();
-        for set in self.bike.points.iter().map(|set| &set.id) {
-            let one = match self.stuck(set) {
-                Some(_) => Break::NONE,
-                None => {
-                    let (before, after) = self.around_opening(set);
-                    at_break(&self.wiring(state, &before)?, &self.wiring(state, &after)?, coil, seconds(set))?
-                }
-            };
-            all.push((set.clone(), one));
+        let sets = self.bike.points.iter().map(|set| &set.id);
+        sets.map(|set| Ok((set.clone(), self.break_by(state, coil, set, seconds(set))?))).collect()
+    }
+
+    /// The break that one points set causes at a coil.
+    pub(super) fn break_by(
+        &self,
+        state: &crate::bike::BikeState,
+        coil: &str,
+        set: &str,
+        seconds: f64,
+    ) -> Result<Break, CircuitError> {
+        if self.stuck(set).is_some() {
+            return Ok(Break::NONE);
         }
-        Ok(all)
+        let (before, after) = self.around_opening(set);
+        at_break(&self.wiring(state, &before)?, &self.wiring(state, &after)?, coil, seconds)
     }
 }
 
@@ -221,7 +244,7 @@ mod tests {
     fn integrated_swing_is_the_closed_form() {
         let (henry, ohm, farad, volt, ampere) = (8e-3, 4.0, 0.5e-6, 12.0, 2.5);
         let closed = ringing(henry, ohm, farad, volt, ampere);
-        let (height, at) = swing(&Loop { henry, ohm, farad, volt, siemens: 0.0 }, ampere);
+        let (height, at) = swing(&Loop { henry, ohm, farad, volt }, ampere);
         assert!((height / closed.peak_volt - 1.0).abs() < 1e-3 && (at / closed.peak_seconds - 1.0).abs() < 0.03);
         // Without losses and supply the energy balance is exact: 1/2 L I^2 = 1/2 C V^2.
         let free = ringing(henry, 1e-9, farad, 0.0, ampere);

@@ -13,8 +13,6 @@ use crate::sums::conductor;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-/// The reference node.
-pub(super) const GROUND: &str = "battery.ground";
 /// Resistance of a jumper with its clips, ohm (common practice, no source).
 const JUMPER_OHM: f64 = 0.02;
 /// Capacitance of a condenser that is clipped on where the bike has none, farad, and its insulation, ohm (common practice, no source).
@@ -103,6 +101,8 @@ impl Branch {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Wiring {
     pub(super) branches: Vec<Branch>,
+    /// The reference: the battery's grounded terminal, or any grounded one of a bike without a battery.
+    pub(super) ground: Name,
     /// The figures it was built with, alterations included.
     pub figures: Arc<Figures>,
 }
@@ -161,14 +161,28 @@ impl Wiring {
         closed: &BTreeSet<String>,
         changes: &[Alteration],
     ) -> Result<Self, CircuitError> {
-        let mut wiring = Self { branches: Vec::with_capacity(plan.branches.len() + 4), figures: figures.clone() };
+        let mut wiring = Self {
+            branches: Vec::with_capacity(plan.branches.len() + 4),
+            ground: plan.ground.clone(),
+            figures: figures.clone(),
+        };
         let positions = positions(bike, state)?;
         for planned in &plan.branches {
             let kind = wiring.kind(bike, planned, state, &positions, closed)?;
             let Planned { id, part, a, b, what } = planned;
             let is_winding = matches!(what, What::Primary(_) | What::Secondary(_));
             let (id, part, a, b) = (id.clone(), part.clone(), a.clone(), b.clone());
-            wiring.branches.push(Branch { id, part, a, b, kind, parted: false, is_winding, is_wire: matches!(what, What::Wire(_)), is_arm: matches!(what, What::Plain(_, PrimitiveKind::Selector)) });
+            wiring.branches.push(Branch {
+                id,
+                part,
+                a,
+                b,
+                kind,
+                parted: false,
+                is_winding,
+                is_wire: matches!(what, What::Wire(_)),
+                is_arm: matches!(what, What::Plain(_, PrimitiveKind::Selector)),
+            });
         }
         wiring.fitted(bike, state)?;
         for change in changes {
@@ -193,12 +207,19 @@ impl Wiring {
         let turning = matches!(state.engine, Some(Engine::Kicked | Engine::Running));
         Ok(match &planned.what {
             What::Wire(n) => match &bike.wires[*n] {
-                Wire { metre: Some(metre), mm2: Some(mm2), .. } => BranchKind::Ohm(conductor::wire_ohm(*metre, *mm2, f.celsius)),
+                Wire { metre: Some(metre), mm2: Some(mm2), .. } => {
+                    BranchKind::Ohm(conductor::wire_ohm(*metre, *mm2, f.celsius))
+                }
                 _ => BranchKind::Ohm(f.wire_ohm),
             },
             What::Emf(at) => {
                 let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
                 BranchKind::Emf(sign * by_charge(&f.numbers[*at], "volt"))
+            }
+            What::Generated(at) => {
+                let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
+                let running = state.engine == Some(Engine::Running);
+                BranchKind::Emf(if running { sign * figure(*at, "volt")? } else { 0.0 })
             }
             What::Primary(at) => BranchKind::Ohm(conductor::at_temperature(figure(*at, "primary-ohm")?, f.celsius)),
             What::Secondary(at) => BranchKind::Ohm(conductor::at_temperature(figure(*at, "secondary-ohm")?, f.celsius)),
@@ -243,6 +264,20 @@ impl Wiring {
         self.branches.iter_mut().find(|b| b.id == id).ok_or_else(|| unknown("branch", id))
     }
 
+    /// Whether a branch is a resistance in series with the branch of this id.
+    fn in_series(branch: &Branch, id: &str) -> bool {
+        branch.id.strip_prefix(id).is_some_and(|rest| rest.starts_with(" (series "))
+    }
+
+    /// The last piece of a branch with its resistances in series: the one whose `b` is the far end.
+    fn far_piece(&mut self, id: &str) -> Result<&mut Branch, CircuitError> {
+        let last = self.branches.iter().rposition(|b| Self::in_series(b, id));
+        match last {
+            Some(last) => Ok(&mut self.branches[last]),
+            None => self.branch_mut(id),
+        }
+    }
+
     /// Rejects a terminal that no branch ends on.
     pub(super) fn terminal(&self, name: &str) -> Result<(), CircuitError> {
         let found = self.branches.iter().any(|b| b.a == name || b.b == name);
@@ -251,7 +286,17 @@ impl Wiring {
 
     pub(super) fn push(&mut self, id: &str, part: &str, a: &str, b: &str, kind: BranchKind) {
         let [id, part, a, b] = [id, part, a, b].map(Name::from);
-        self.branches.push(Branch { id, part, a, b, kind, parted: false, is_winding: false, is_wire: false, is_arm: false });
+        self.branches.push(Branch {
+            id,
+            part,
+            a,
+            b,
+            kind,
+            parted: false,
+            is_winding: false,
+            is_wire: false,
+            is_arm: false,
+        });
     }
 
     /// Applies an alteration to the branches, if it is one of branches.
@@ -260,12 +305,25 @@ impl Wiring {
             Alteration::Open { branch } => self.branch_mut(branch)?.kind = BranchKind::Open,
             Alteration::Ohm { branch, ohm } => self.branch_mut(branch)?.kind = BranchKind::Ohm(*ohm),
             Alteration::Series { branch, ohm } => {
-                let b = self.branch_mut(branch)?;
-                let (id, inner) = (Name::from(format!("{} (series)", b.id)), Name::from(format!("{} (inside)", b.id)));
+                let nth = self.branches.iter().filter(|b| Self::in_series(b, branch)).count();
+                let b = self.far_piece(branch)?;
+                // Names of its own for each: two faults can be at one branch.
+                let (id, inner) =
+                    (format!("{branch} (series {nth})"), Name::from(format!("{branch} (series {nth}).in")));
                 let end = std::mem::replace(&mut b.b, inner.clone());
-                let part = b.part.clone();
-                let kind = BranchKind::Ohm(*ohm);
-                self.branches.push(Branch { id, part, a: inner, b: end, kind, parted: false, is_winding: false, is_wire: false, is_arm: false });
+                let (part, is_wire) = (b.part.clone(), b.is_wire);
+                let (id, kind) = (Name::from(id), BranchKind::Ohm(*ohm));
+                self.branches.push(Branch {
+                    id,
+                    part,
+                    a: inner,
+                    b: end,
+                    kind,
+                    parted: false,
+                    is_winding: false,
+                    is_wire,
+                    is_arm: false,
+                });
             }
             Alteration::Join { a, b, ohm } => {
                 self.terminal(a)?;
@@ -274,9 +332,9 @@ impl Wiring {
                 self.push(&id, &id, a, b, BranchKind::Ohm(*ohm));
             }
             Alteration::Swap { first, second } => {
-                let end = self.branch_mut(first)?.b.clone();
-                let other = std::mem::replace(&mut self.branch_mut(second)?.b, end);
-                self.branch_mut(first)?.b = other;
+                let end = self.far_piece(first)?.b.clone();
+                let other = std::mem::replace(&mut self.far_piece(second)?.b, end);
+                self.far_piece(first)?.b = other;
             }
             _ => {}
         }
@@ -318,7 +376,10 @@ impl Wiring {
                 let hit = match ends.as_slice() {
                     [] => branch.part == *id,
                     // A short at the first of several terminals stays with the removed wire; one at the last stays with the part.
-                    [first, _, ..] => (branch.is_wire && at(branch)) || (branch.is_joint() && (branch.a == *first || branch.b == *first)),
+                    [first, _, ..] => {
+                        (branch.is_wire && at(branch))
+                            || (branch.is_joint() && (branch.a == *first || branch.b == *first))
+                    }
                     [_] => branch.is_wire && at(branch),
                 };
                 branch.parted |= hit;
@@ -370,7 +431,7 @@ impl Wiring {
 
     /// The netlist.
     pub(super) fn netlist(&self) -> Result<Network, CircuitError> {
-        let mut network = Network::sized(GROUND, self.branches.len() + 1);
+        let mut network = Network::sized(&self.ground, self.branches.len() + 1);
         for branch in &self.branches {
             let (a, b) = (network.node_named(&branch.a), network.node_named(&branch.b));
             let kind = match (&branch.kind, branch.ohm()) {

@@ -48,25 +48,31 @@ pub struct Spoken<'a> {
 /// # Errors
 /// `out` cannot be written.
 pub fn run(args: &CheckArgs, spoken: &Spoken<'_>, out: &mut dyn std::io::Write) -> std::io::Result<u8> {
-    let mut checker =
-        Checker { spoken, bikes: BTreeMap::new(), procedures: BTreeMap::new(), report: Report::default() };
+    let mut checker = Checker {
+        spoken,
+        bikes: BTreeMap::new(),
+        procedures: BTreeMap::new(),
+        report: Report::default(),
+        named: args.paths.clone(),
+    };
     let given: Vec<Bike> = args.bike.iter().filter_map(|path| checker.needed_bike(path)).collect();
     for path in &args.paths {
         for file in files_in(path) {
             checker.file(&file, &given);
         }
     }
-    let Report { files, mut findings } = checker.report;
+    let Report { files, mut findings, gates } = checker.report;
     findings.sort();
     findings.dedup();
     let errors = findings.iter().filter(|finding| finding.severity == Severity::Error).count();
     if args.json {
-        let object = as_json(&files, &findings);
+        let object = as_json(&files, &findings, &gates);
         writeln!(out, "{object:#}")?;
     } else {
         for finding in &findings {
             writeln!(out, "{finding}")?;
         }
+        print_gates(&gates, out)?;
         let warnings = findings.len() - errors;
         let of = if files.len() == 1 { files[0].1.to_owned() } else { format!("{} files", files.len()) };
         match (errors, warnings) {
@@ -81,7 +87,7 @@ fn counted(count: usize, what: &str) -> String {
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
-fn as_json(files: &[(String, &'static str)], findings: &[Diagnostic]) -> Value {
+fn as_json(files: &[(String, &'static str)], findings: &[Diagnostic], gates: &[Gated]) -> Value {
     let of = |file: &str, severity: Severity| {
         findings.iter().filter(|f| &*f.place.file == file && f.severity == severity).count()
     };
@@ -101,7 +107,31 @@ fn as_json(files: &[(String, &'static str)], findings: &[Diagnostic]) -> Value {
         })
         .collect();
     let sound = findings.iter().all(|finding| finding.severity != Severity::Error);
-    json!({"schema": "probeside.check", "version": 1, "sound": sound, "files": files, "findings": told})
+    let gates: Vec<Value> = gates
+        .iter()
+        .map(
+            |one| json!({"bike": one.bike, "procedure": one.procedure, "walkable": one.why.is_empty(), "why": one.why}),
+        )
+        .collect();
+    json!({"schema": "probeside.check", "version": 1, "sound": sound, "files": files, "findings": told, "procedures": gates})
+}
+
+/// The procedures that a bike can be walked through, and why not the others.
+fn print_gates(gates: &[Gated], out: &mut dyn std::io::Write) -> std::io::Result<()> {
+    let widest = gates.iter().map(|one| one.procedure.len()).max().unwrap_or_default();
+    let mut bike = None;
+    for one in gates {
+        if bike != Some(&one.bike) {
+            writeln!(out, "{} can be walked through:", one.bike)?;
+            bike = Some(&one.bike);
+        }
+        let answer = match one.why.as_slice() {
+            [] => "yes".to_owned(),
+            some => format!("no: {}", some.join("; ")),
+        };
+        writeln!(out, "  {:widest$}  {answer}", one.procedure)?;
+    }
+    Ok(())
 }
 
 /// Depth to which folders below the given one are searched.
@@ -139,6 +169,15 @@ fn files_in_folder(folder: &Path) -> Vec<PathBuf> {
 struct Report {
     files: Vec<(String, &'static str)>,
     findings: Vec<Diagnostic>,
+    gates: Vec<Gated>,
+}
+
+/// A bike before a procedure's gate.
+struct Gated {
+    bike: String,
+    procedure: String,
+    /// Why it cannot be walked; empty if it can.
+    why: Vec<String>,
 }
 
 struct Checker<'a, 'b> {
@@ -146,6 +185,8 @@ struct Checker<'a, 'b> {
     bikes: BTreeMap<PathBuf, Option<Bike>>,
     procedures: BTreeMap<PathBuf, Option<Rc<Procedure>>>,
     report: Report,
+    /// The files that were named one by one.
+    named: Vec<PathBuf>,
 }
 
 impl Checker<'_, '_> {
@@ -163,7 +204,13 @@ impl Checker<'_, '_> {
                 self.done(name, "procedure", findings);
             }
             "bike" => {
+                let named = self.named.iter().any(|one| one == path);
                 let loaded = bike::beside(path).and_then(|catalogue| bike::from_tree(&tree, &catalogue));
+                if let Ok(bike) = loaded.as_ref()
+                    && named
+                {
+                    self.gates(path, bike);
+                }
                 let findings = loaded.map_or_else(|findings| findings, |bike| check::bike(&bike));
                 self.done(name, "bike", findings);
             }
@@ -191,6 +238,39 @@ impl Checker<'_, '_> {
     fn done(&mut self, file: String, kind: &'static str, findings: Vec<Diagnostic>) {
         self.report.files.push((file, kind));
         self.report.findings.extend(findings);
+    }
+
+    /// Asks the gate of every procedure beside a bike's folder, or of the shipped ones where there is none.
+    fn gates(&mut self, path: &Path, bike: &Bike) {
+        let beside = path.parent().and_then(Path::parent).unwrap_or(Path::new("")).to_owned();
+        let is_procedure = |file: &PathBuf| procedure::load(file).is_ok();
+        let mut files: Vec<PathBuf> = files_in_folder(&beside).into_iter().filter(is_procedure).collect();
+        if files.is_empty() {
+            files = files_in_folder(&crate::run::load::shipped()).into_iter().filter(is_procedure).collect();
+        }
+        for file in files {
+            let folder = file.parent().unwrap_or(Path::new("")).to_owned();
+            let procedures = std::cell::RefCell::new(std::mem::take(&mut self.procedures));
+            let called = |id: &str| {
+                let path = folder.join(format!("{id}.yaml"));
+                let mut known = procedures.borrow_mut();
+                known.entry(path.clone()).or_insert_with(|| procedure::load(&path).ok().map(Rc::new)).clone()
+            };
+            let id = file.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
+            let why = called(&id).map(|procedure| {
+                let around = Surroundings {
+                    bikes: &[],
+                    called: &called,
+                    library: &[],
+                    reserved: &[],
+                    words: self.spoken.words,
+                    faults: None,
+                };
+                check::gate(&procedure, bike, &around)
+            });
+            self.procedures = procedures.into_inner();
+            self.report.gates.extend(why.map(|why| Gated { bike: bike.name.clone(), procedure: id, why }));
+        }
     }
 
     /// Findings in a fault library for the bikes in the folder `bikes/` beside its own folder.
@@ -273,7 +353,6 @@ fn no_kind(tree: &Node) -> Diagnostic {
         None => whole_file(&tree.place.file),
     };
     let message = "this is neither a procedure, nor a bike, nor a kind of part, nor a fault library, nor a vocabulary, nor a story";
-    let help =
-        "The first field of the file says what it is: `procedure:`, `bike:`, `part:`, `faults:`, `vocabulary:` or `story:`.";
+    let help = "The first field of the file says what it is: `procedure:`, `bike:`, `part:`, `faults:`, `vocabulary:` or `story:`.";
     Diagnostic::error(&place, "kind", message).help(help)
 }

@@ -5,6 +5,7 @@
 
 use super::advice_bayes::{Evidence, believe, evidence_for};
 use super::advice_table::Table;
+use super::covered::covered;
 use super::order_thread::OrderThread;
 use super::weights::{
     ABOUT, AGAIN, DECIMALS, DOUBTFUL, LEFT, MISHEARD, MOST_SUSPECTS, OUTSIDE, OUTSIDE_LEAST, OUTSIDE_SHOWS,
@@ -41,6 +42,10 @@ impl Adviser {
         let faults = library.for_bike_in(&world.bike, &world.vocabulary).map_err(|found| {
             found.first().map_or_else(|| "the fault library does not fit".to_owned(), ToString::to_string)
         })?;
+        // Suspects of another trade, or for a procedure that the wiring decides nothing in, would only mislead.
+        if !covered(world, &faults).map_err(|why| why.to_string())?.contains(&true) {
+            return Err("its procedure is there to find none of the faults that are known".to_owned());
+        }
         let faults = Arc::new(faults);
         let table = Table::start(world.clone(), Arc::new(library), faults.clone())
             .map_err(|why| format!("the system gives no thread for advice: {why}"))?;

@@ -315,7 +315,8 @@ fn reached(walker: &Walker, procedure: String, conclusion: String, round: Option
     let condemns = found.map(|c| &c.condemns[..]).unwrap_or_default();
     // A template that does not come out has failed the walk before.
     let condemns = render_names(condemns, &scope).unwrap_or_default();
+    let means = found.map(|c| render_names(&c.means, &scope).unwrap_or_default()).unwrap_or_default();
     // What only ends, and blames nothing, found nothing.
     let healthy = found.map_or(conclusion == FINISHED, |c| c.healthy);
-    Reached { healthy, procedure, conclusion, round, condemns }
+    Reached { healthy, procedure, conclusion, round, condemns, means }
 }

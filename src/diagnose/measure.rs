@@ -1,53 +1,26 @@
 //! How good a procedure is at finding faults, in the terms of IEEE 1522 (testability and diagnosability metrics; the definitions
 //! are given here from memory): fraction of faults detected, fraction isolated, size of ambiguity groups.
 //!
-//! A fault is *detected* when the walk does not end in a conclusion that says all is well. It is *isolated* when the conclusion
-//! condemns its part and no fault of another part leads to the same conclusion. Its *ambiguity group* is everything that leads to
-//! the same conclusion, counted in parts to be repaired: which of two faults of one coil it is does not matter to the mechanic.
+//! A fault is *detected* when the walk ends in a conclusion that says something is wrong and names no wrong cause. It is *isolated* when
+//! every fault that leads to the same end has one cure; by name, when the conclusion names one cure. Its *ambiguity group* is everything
+//! that leads to the same conclusion, counted in parts to be repaired: which of two faults of one coil it is does not matter to the mechanic.
 
-use super::Outcome;
+use super::Verdict;
 use crate::circuit::faults::Fault;
 use serde::Serialize;
-use std::collections::BTreeMap;
-
-/// What became of one fault.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Verdict {
-    /// The conclusion condemns its part.
-    Found,
-    /// The walk mended it on the way and went on.
-    Mended,
-    /// Something is wrong, says the conclusion, and condemns nothing.
-    Undecided,
-    /// The conclusion says that all is well.
-    Missed,
-    /// The conclusion condemns parts, and the faulty one is not among them.
-    Wrong,
-}
-
-/// What became of a case with these faults.
-pub fn judge(faults: &[&Fault], outcome: &Outcome) -> Verdict {
-    let meant = |name: &String| faults.iter().any(|f| f.parts.contains(name));
-    let condemns = &outcome.reached.condemns;
-    if condemns.iter().any(meant) {
-        Verdict::Found
-    } else if !condemns.is_empty() {
-        Verdict::Wrong
-    } else if faults.iter().any(|f| f.is_mended(&outcome.mended)) {
-        Verdict::Mended
-    } else if outcome.reached.healthy {
-        Verdict::Missed
-    } else {
-        Verdict::Undecided
-    }
-}
+use std::collections::{BTreeMap, BTreeSet};
 
 /// One fault and what became of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Judgement {
     /// Its number.
     pub fault: usize,
+    /// It harms, and the procedure is there to find it.
+    pub counts: bool,
+    /// The conclusion condemns a part of it, or the walk mended it on the way.
+    pub part_found: bool,
+    /// The conclusion condemns parts, and none of them is at fault.
+    pub removes_sound: bool,
     /// What leads to the same end shares this.
     pub end: String,
     /// How it was judged.
@@ -60,10 +33,24 @@ pub struct Judgement {
     pub set_up: f64,
 }
 
-/// The figures over all faults, each counted once or by its likelihood.
+/// The figures, each fault counted once or by its likelihood.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Figures {
-    /// Share of the faults that are detected.
+    /// Share of the faults under which the walk says that something is wrong and names no wrong cause.
+    pub detection_rate: f64,
+    /// Share of the faults for which the right cause is named, or mended on the way.
+    pub right_cause_rate: f64,
+    /// Share of the walks under any fault, those included that are mild or another procedure's, that condemn sound parts only.
+    pub false_removal_rate: f64,
+    /// Share of the sound bikes that are called faulty.
+    pub false_alarm_rate: f64,
+    /// Share of the detected faults at whose end only faults of one cure arrive.
+    pub isolation_rate: f64,
+    /// Share of the detected faults whose conclusion names one cure.
+    pub isolation_rate_named: f64,
+    /// Mean number of questions.
+    pub mean_questions: f64,
+    /// The same as `detection_rate`, under its old name.
     pub fault_detection_rate: f64,
     /// Share of the detected faults that are isolated to one part.
     pub fault_isolation_rate: f64,
@@ -75,7 +62,7 @@ pub struct Figures {
     pub mean_ambiguity_group: f64,
     /// Mean size of a fault's ambiguity group, in faults.
     pub mean_ambiguity_group_faults: f64,
-    /// Mean number of questions.
+    /// The same as `mean_questions`, under its old name.
     pub mean_steps: f64,
     /// Mean working minutes.
     pub mean_minutes: f64,
@@ -107,13 +94,19 @@ pub fn parts(of: &[usize], faults: &[Fault]) -> usize {
     repaired
 }
 
-/// The figures; `weight` is how much each fault counts.
-pub fn measure(judged: &[Judgement], faults: &[Fault], weight: impl Fn(&Fault) -> f64) -> Figures {
-    let groups = groups(judged);
-    let (mut all, mut detected) = (0.0, 0.0);
+/// What mends the faults of a group: one text for each cause.
+pub fn cures<'f>(of: &[usize], faults: &'f [Fault]) -> BTreeSet<&'f str> {
+    of.iter().map(|f| faults[*f].cure.as_str()).collect()
+}
+
+/// The figures over all walks under a fault; `false_alarm` says that the sound bike was called faulty, `weight` how much each fault counts.
+pub fn measure(walked: &[Judgement], faults: &[Fault], false_alarm: bool, weight: impl Fn(&Fault) -> f64) -> Figures {
+    let judged: Vec<Judgement> = walked.iter().filter(|one| one.counts).cloned().collect();
+    let groups = groups(&judged);
+    let (mut all, mut detected, mut right, mut one_cure) = (0.0, 0.0, 0.0, 0.0);
     let mut isolated = [0.0; 3];
     let mut sums = [0.0; 5];
-    for one in judged {
+    for one in &judged {
         let w = weight(&faults[one.fault]);
         let group = &groups[one.end.as_str()];
         let size = parts(group, faults);
@@ -123,15 +116,31 @@ pub fn measure(judged: &[Judgement], faults: &[Fault], weight: impl Fn(&Fault) -
         for (sum, value) in sums.iter_mut().zip(values) {
             *sum += w * value;
         }
-        if one.verdict != Verdict::Missed {
+        let names_it = matches!(one.verdict, Verdict::Right | Verdict::Ambiguous);
+        if names_it || one.verdict == Verdict::Undecided {
             detected += w;
         }
-        if matches!(one.verdict, Verdict::Found | Verdict::Mended) {
+        if one.verdict == Verdict::Right {
+            right += w;
+        }
+        if names_it && cures(group, faults).len() == 1 {
+            one_cure += w;
+        }
+        if names_it && one.part_found {
             isolated.iter_mut().enumerate().filter(|(n, _)| size <= n + 1).for_each(|(_, sum)| *sum += w);
         }
     }
     let share = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
+    let weigh = |of: &Judgement| weight(&faults[of.fault]);
+    let removed: f64 = walked.iter().filter(|one| one.removes_sound).map(weigh).fold(0.0, |sum, w| sum + w);
     Figures {
+        detection_rate: share(detected, all),
+        right_cause_rate: share(right, all),
+        false_removal_rate: share(removed, walked.iter().map(weigh).sum()),
+        false_alarm_rate: f64::from(u8::from(false_alarm)),
+        isolation_rate: share(one_cure, detected),
+        isolation_rate_named: share(right, detected),
+        mean_questions: share(sums[2], all),
         fault_detection_rate: share(detected, all),
         fault_isolation_rate: share(isolated[0], detected),
         isolated_to_two: share(isolated[1], detected),
@@ -148,7 +157,7 @@ pub fn measure(judged: &[Judgement], faults: &[Fault], weight: impl Fn(&Fault) -
 mod tests {
     use super::*;
 
-    fn fault(id: &str, part: &str, likelihood: f64) -> Fault {
+    fn fault(id: &str, part: &str, cure: &str, likelihood: f64) -> Fault {
         Fault {
             id: id.to_owned(),
             kind: id.to_owned(),
@@ -158,6 +167,7 @@ mod tests {
             counts: true,
             words: String::new(),
             parts: vec![part.to_owned()],
+            cure: cure.to_owned(),
             likelihood,
             only_by_substitution: None,
             alterations: Vec::new(),
@@ -166,42 +176,74 @@ mod tests {
     }
 
     fn judged(fault: usize, end: &str, verdict: Verdict, steps: usize) -> Judgement {
-        Judgement { fault, end: end.to_owned(), verdict, steps, minutes: steps as f64 * 2.0, set_up: 1.0 }
+        let (part_found, removes_sound) = (verdict == Verdict::Right, verdict == Verdict::Wrong);
+        let (end, minutes) = (end.to_owned(), steps as f64 * 2.0);
+        Judgement { fault, counts: true, part_found, removes_sound, end, verdict, steps, minutes, set_up: 1.0 }
     }
 
-    /// Five faults of four parts with failure rates 4, 3, 1, 1, 1. By hand: four of five are detected, 9/10 by rate. To one part
-    /// are isolated f0 and f1 (one group, both of the coil): 2 of 4 detected, 7/9 by rate. f2 and f3 share an end (two
-    /// parts). Group sizes in parts 1, 1, 2, 2, 1: mean 7/5, by rate (4 + 3 + 2 + 2 + 1)/10 = 1.2; in faults 2, 2, 2, 2, 1: 9/5.
+    /// Six faults of five parts with failure rates 4, 3, 1, 1, 1, 2, and a seventh of rate 3 that does not count. By hand: f0 to f3 of the
+    /// six are detected, 9/12 by rate (f4 is missed, f5 ends with a sound part condemned). Right are f0, f1 and f2: 3/6, 8/12. A sound part
+    /// is condemned under f5 and f6: 2 of 7 walks, 5/15 by rate. f0 and f1 share an end, a part and not a cure: to one part are isolated f0
+    /// and f1, 2 of 4, 7/9; to one cure nothing, since f2 and f3 share an end too (two parts, two cures). By name f0, f1 and f2: 3/4, 8/9.
+    /// Group sizes in parts 1, 1, 2, 2, 1, 1: mean 8/6, by rate (4 + 3 + 2 + 2 + 1 + 2)/12; in faults 2, 2, 2, 2, 1, 1: 10/6.
     #[test]
     fn worked_example() {
-        let faults =
-            [("f0", "coil", 4.0), ("f1", "coil", 3.0), ("f2", "key", 1.0), ("f3", "fuse", 1.0), ("f4", "plug", 1.0)]
-                .map(|(id, part, weight)| fault(id, part, weight));
+        let faults = [
+            ("f0", "coil", "replace", 4.0),
+            ("f1", "coil", "exchange", 3.0),
+            ("f2", "key", "clean", 1.0),
+            ("f3", "fuse", "renew", 1.0),
+            ("f4", "plug", "gap", 1.0),
+            ("f5", "cap", "cap", 2.0),
+            ("f6", "lead", "lead", 3.0),
+        ]
+        .map(|(id, part, cure, weight)| fault(id, part, cure, weight));
+        let mild = Judgement { counts: false, ..judged(6, "coil-bad", Verdict::Wrong, 10) };
         let all = [
-            judged(0, "coil-bad", Verdict::Found, 10),
-            judged(1, "coil-bad", Verdict::Found, 10),
-            judged(2, "no-feed", Verdict::Found, 4),
+            judged(0, "coil-bad", Verdict::Right, 10),
+            judged(1, "coil-bad", Verdict::Right, 10),
+            judged(2, "no-feed", Verdict::Right, 4),
             judged(3, "no-feed", Verdict::Undecided, 4),
             judged(4, "good", Verdict::Missed, 20),
+            judged(5, "lead-bad", Verdict::Wrong, 10),
+            mild,
         ];
-        let plain = measure(&all, &faults, |_| 1.0);
+        let plain = measure(&all, &faults, false, |_| 1.0);
         let close = |a: f64, b: f64| assert!((a - b).abs() < 1e-12, "{a} and not {b}");
-        close(plain.fault_detection_rate, 4.0 / 5.0);
+        close(plain.detection_rate, 4.0 / 6.0);
+        close(plain.right_cause_rate, 3.0 / 6.0);
+        close(plain.false_removal_rate, 2.0 / 7.0);
+        close(plain.false_alarm_rate, 0.0);
+        close(plain.isolation_rate, 0.0);
+        close(plain.isolation_rate_named, 3.0 / 4.0);
         close(plain.fault_isolation_rate, 2.0 / 4.0);
         close(plain.isolated_to_two, 3.0 / 4.0);
-        close(plain.mean_ambiguity_group, 7.0 / 5.0);
-        close(plain.mean_ambiguity_group_faults, 9.0 / 5.0);
-        close(plain.mean_steps, 48.0 / 5.0);
-        let by_rate = measure(&all, &faults, |f| f.likelihood);
-        close(by_rate.fault_detection_rate, 9.0 / 10.0);
+        close(plain.mean_ambiguity_group, 8.0 / 6.0);
+        close(plain.mean_ambiguity_group_faults, 10.0 / 6.0);
+        close(plain.mean_questions, 58.0 / 6.0);
+        let by_rate = measure(&all, &faults, true, |f| f.likelihood);
+        close(by_rate.detection_rate, 9.0 / 12.0);
+        close(by_rate.right_cause_rate, 8.0 / 12.0);
+        close(by_rate.false_removal_rate, 5.0 / 15.0);
+        close(by_rate.false_alarm_rate, 1.0);
+        close(by_rate.isolation_rate_named, 8.0 / 9.0);
         close(by_rate.fault_isolation_rate, 7.0 / 9.0);
-        close(by_rate.mean_ambiguity_group, 1.2);
-        close(by_rate.mean_minutes, 2.0 * (70.0 + 8.0 + 20.0) / 10.0);
+        close(by_rate.mean_ambiguity_group, 14.0 / 12.0);
+        close(by_rate.mean_minutes, 2.0 * (70.0 + 8.0 + 20.0 + 20.0) / 12.0);
         close(by_rate.mean_minutes_with_set_up, by_rate.mean_minutes + 1.0);
+    }
+
+    /// Two faults with one cure at one end, and one alone: all of them isolated.
+    #[test]
+    fn faults_of_one_cure_at_one_end_are_isolated() {
+        let faults = [("a", "x"), ("b", "x"), ("c", "y")].map(|(id, cure)| fault(id, id, cure, 1.0));
+        let ends = ["one", "one", "two"];
+        let all: Vec<Judgement> = (0..3).map(|n| judged(n, ends[n], Verdict::Right, 1)).collect();
+        assert_eq!(measure(&all, &faults, false, |_| 1.0).isolation_rate, 1.0);
     }
 
     #[test]
     fn nothing_gives_no_number_that_is_none() {
-        assert_eq!(measure(&[], &[], |_| 1.0).mean_steps, 0.0);
+        assert_eq!(measure(&[], &[], false, |_| 1.0).mean_steps, 0.0);
     }
 }

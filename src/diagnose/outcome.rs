@@ -40,6 +40,8 @@ pub struct Reached {
     pub round: Option<String>,
     /// What it condemns.
     pub condemns: Vec<String>,
+    /// The faults that it names.
+    pub means: Vec<String>,
     /// It says that nothing is wrong.
     pub healthy: bool,
 }

@@ -4,8 +4,8 @@ use super::{Figures, Verdict};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// Version of the JSON's schema.
-pub const SCHEMA_VERSION: u32 = 1;
+/// Version of the JSON's schema. 2: a fault's verdict says whether its cause was named, not its part.
+pub const SCHEMA_VERSION: u32 = 2;
 
 /// One fault.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -16,6 +16,8 @@ pub struct Finding {
     pub words: String,
     /// The parts, one of which is to be repaired.
     pub parts: Vec<String>,
+    /// What mends it: faults with one cure are one cause.
+    pub cure: String,
     /// How likely it is beside the others.
     pub likelihood: f64,
     /// It harms the ignition, and the procedure is there to find it; the figures are over these.
@@ -27,10 +29,18 @@ pub struct Finding {
     pub only_by_substitution: Option<String>,
     /// The conclusion that the walk came to, with its round: `coil-bad left`.
     pub conclusion: String,
+    /// What mends the faults that it names, one text for each cause.
+    pub named_cures: Vec<String>,
     /// How that is judged.
     pub verdict: Verdict,
-    /// The conclusion does not say that all is well.
+    /// Something is wrong, says the conclusion, and it names no wrong cause.
     pub detected: bool,
+    /// The walk mended it on the way.
+    pub mended: bool,
+    /// The conclusion condemns parts, and none of them is at fault.
+    pub removes_sound: bool,
+    /// Number of causes among the faults that come to the same end, its own included.
+    pub cause_group: usize,
     /// Number of parts in its ambiguity group, its own included.
     pub ambiguity_group: usize,
     /// The other faults in it.
@@ -89,13 +99,15 @@ pub struct Pair {
 pub struct Pairs {
     /// How many pairs.
     pub pairs: usize,
-    /// Of them: one of the two was found or mended.
+    /// Of them: the cause of one of the two was named, or mended on the way.
     pub found: usize,
-    /// Nothing was condemned, though something is wrong.
+    /// One of the two was named among faults that need another remedy.
+    pub ambiguous: usize,
+    /// Nothing was named, though something is wrong.
     pub undecided: usize,
     /// The conclusion says that all is well.
     pub missed: usize,
-    /// A part was condemned that is neither of the two.
+    /// A cause was named that is neither of the two.
     pub wrong: usize,
     /// The missed and the wrong ones, at most the first thousand.
     pub listed: Vec<Pair>,
@@ -121,15 +133,17 @@ pub struct Misled {
 pub struct Slips {
     /// Walks: a fault, a question on its way, a wrong answer to it.
     pub walks: usize,
-    /// A part at fault was found or mended all the same.
+    /// The right cause was named or mended all the same.
     pub found: usize,
-    /// Nothing was condemned.
+    /// The fault was named among others that need another remedy.
+    pub ambiguous: usize,
+    /// Nothing was named.
     pub undecided: usize,
     /// The conclusion says that all is well.
     pub missed: usize,
-    /// A sound part was condemned and the wrong answer had been repeated, rightly, before.
+    /// A wrong cause was named and the wrong answer had been repeated, rightly, before.
     pub wrong_repeated: usize,
-    /// A sound part was condemned without the wrong answer's question being put again.
+    /// A wrong cause was named without the wrong answer's question being put again.
     pub wrong_unrepeated: usize,
     /// The last as a share of the walks.
     pub wrong_unrepeated_rate: f64,
@@ -185,9 +199,10 @@ impl Proof {
         self.faults.iter().filter(move |f| f.counts && f.verdict == verdict)
     }
 
-    /// No fault is missed, no sound part is condemned, and a healthy bike is called healthy.
+    /// No fault is missed, no wrong cause is named, no sound part is condemned, and a healthy bike is called healthy.
     pub fn holds(&self) -> bool {
-        let wrong = |f: &Finding| f.verdict == Verdict::Wrong || (f.counts && f.verdict == Verdict::Missed);
+        let wrong =
+            |f: &Finding| f.removes_sound || f.verdict == Verdict::Wrong || (f.counts && f.verdict == Verdict::Missed);
         self.healthy.right && !self.faults.iter().any(wrong)
     }
 }

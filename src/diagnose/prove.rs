@@ -1,11 +1,12 @@
 //! A proof from beginning to end: every fault alone, then pairs and slips where they are asked for.
 
+use super::causes::Causes;
 use super::covered::covered;
-use super::measure::{groups, judge, parts};
+use super::measure::{Judgement, cures, groups, measure, parts};
 use super::outcome::{Outcome, Sighting};
 use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 use super::simulate::{Setting, simulate};
-use super::{Asked, Judgement, Observer, Order, ProveError, Verdict, measure};
+use super::{Asked, Observer, Order, ProveError, Verdict};
 use crate::circuit::faults::Fault;
 use crate::procedure::{Ask, Meaning};
 use crate::walk::World;
@@ -76,10 +77,15 @@ pub fn prove(
     let sightings = seen_on_the_ways(&outcomes);
     let matrix = if wanted.matrix { d_matrix(&sightings, faults.len(), observer) } else { Vec::new() };
     let healthy = outcomes.pop().expect("the healthy bike was walked last");
-    let judged: Vec<Judgement> = outcomes.iter().enumerate().map(|(n, o)| judgement(n, &faults[n], o)).collect();
     let covered = covered(world, faults)?;
     let counts = |n: usize| faults[n].counts && covered[n];
-    let counting: Vec<Judgement> = judged.iter().filter(|one| counts(one.fault)).cloned().collect();
+    let mut causes = Causes::new(faults);
+    let judged: Vec<Judgement> = outcomes
+        .iter()
+        .enumerate()
+        .map(|(n, o)| Judgement { counts: counts(n), ..judgement(n, faults, &mut causes, o) })
+        .collect();
+    let counting: Vec<Judgement> = judged.iter().filter(|one| one.counts).cloned().collect();
     let by_end = groups(&counting);
     let finding = |(one, outcome): (&Judgement, &Outcome)| {
         let fault = &faults[one.fault];
@@ -91,13 +97,18 @@ pub fn prove(
             fault: fault.id.clone(),
             words: fault.words.clone(),
             parts: fault.parts.clone(),
+            cure: fault.cure.clone(),
             likelihood: fault.likelihood,
-            counts: counts(one.fault),
+            counts: one.counts,
             covered: covered[one.fault],
             only_by_substitution: fault.only_by_substitution.clone(),
             conclusion: outcome.reached.name(),
+            named_cures: causes.named(&outcome.reached.means).cures.iter().cloned().collect(),
             verdict: one.verdict,
-            detected: one.verdict != Verdict::Missed,
+            detected: !matches!(one.verdict, Verdict::Missed | Verdict::Wrong),
+            mended: causes.mended(&[one.fault], outcome),
+            removes_sound: one.removes_sound,
+            cause_group: cures(&group, faults).len(),
             ambiguity_group: parts(&group, faults),
             ambiguous_with,
             steps: one.steps,
@@ -114,8 +125,8 @@ pub fn prove(
         procedure_version: main.version,
         bike: world.bike.name.clone(),
         order: if wanted.best { "best" } else { "written" },
-        figures: measure(&counting, faults, |_| 1.0),
-        by_likelihood: measure(&counting, faults, |f| f.likelihood),
+        figures: measure(&judged, faults, !healthy.reached.healthy, |_| 1.0),
+        by_likelihood: measure(&judged, faults, !healthy.reached.healthy, |f| f.likelihood),
         healthy: Healthy {
             conclusion: healthy.reached.name(),
             right: healthy.reached.healthy,
@@ -145,14 +156,27 @@ pub fn prove(
     Ok(Proved { proof, matrix })
 }
 
-fn judgement(number: usize, fault: &Fault, outcome: &Outcome) -> Judgement {
-    let verdict = judge(&[fault], outcome);
+fn judgement(fault: usize, faults: &[Fault], causes: &mut Causes<'_>, outcome: &Outcome) -> Judgement {
+    let case = [fault];
+    let (verdict, mended) = (causes.judge(&case, outcome), causes.mended(&case, outcome));
     let end = match verdict {
-        // Whoever mends it has seen which part it was.
-        Verdict::Mended => format!("{}, after mending {}", outcome.reached.name(), fault.parts.join(" or ")),
+        // Whoever mends it has seen which cause it was.
+        Verdict::Right if mended && outcome.reached.means.is_empty() => {
+            format!("{}, after: {}", outcome.reached.name(), faults[fault].cure)
+        }
         _ => outcome.reached.name(),
     };
-    Judgement { fault: number, end, verdict, steps: outcome.steps, minutes: outcome.minutes, set_up: outcome.set_up }
+    Judgement {
+        fault,
+        counts: faults[fault].counts,
+        part_found: mended || causes.condemns_one(&case, outcome),
+        removes_sound: causes.removes_sound(&case, outcome),
+        end,
+        verdict,
+        steps: outcome.steps,
+        minutes: outcome.minutes,
+        set_up: outcome.set_up,
+    }
 }
 
 /// Every answer on every way, once.
@@ -211,7 +235,7 @@ fn smallest_found(judged: &[Judgement], faults: &[Fault], covered: &[bool]) -> V
         }
     }
     let smallest = |(fault, group): (String, Vec<&Judgement>)| {
-        let found = |one: &&&Judgement| matches!(one.verdict, Verdict::Found | Verdict::Mended);
+        let found = |one: &&&Judgement| one.verdict == Verdict::Right;
         let from = group.iter().rev().take_while(found).last();
         let counts = group.iter().find(|one| faults[one.fault].counts);
         Smallest {
@@ -270,8 +294,10 @@ fn pairs(singles: &Setting<'_>, counting: &[usize], progress: Progress<'_>) -> R
         a.kind == b.kind && a.place == b.place
     };
     let cases: Vec<Vec<usize>> = (0..counting.len()).flat_map(two).filter(|pair| !one_place(pair)).collect();
-    let mut of = Pairs { pairs: cases.len(), found: 0, undecided: 0, missed: 0, wrong: 0, listed: Vec::new() };
+    let mut of =
+        Pairs { pairs: cases.len(), found: 0, ambiguous: 0, undecided: 0, missed: 0, wrong: 0, listed: Vec::new() };
     let setting = Setting { cases: &cases, ..*singles };
+    let mut causes = Causes::new(all);
     let mut done = 0;
     progress("pairs of faults", done, cases.len());
     simulate(&setting, &mut |case, outcome| {
@@ -279,16 +305,16 @@ fn pairs(singles: &Setting<'_>, counting: &[usize], progress: Progress<'_>) -> R
         if done.is_multiple_of(BATCH) {
             progress("pairs of faults", done, cases.len());
         }
-        let faults: Vec<&Fault> = cases[case].iter().map(|s| &all[*s]).collect();
-        let verdict = judge(&faults, &outcome);
+        let verdict = causes.judge(&cases[case], &outcome);
         *match verdict {
-            Verdict::Found | Verdict::Mended => &mut of.found,
+            Verdict::Right => &mut of.found,
+            Verdict::Ambiguous => &mut of.ambiguous,
             Verdict::Undecided => &mut of.undecided,
             Verdict::Missed => &mut of.missed,
             Verdict::Wrong => &mut of.wrong,
         } += 1;
         if matches!(verdict, Verdict::Missed | Verdict::Wrong) {
-            let faults = [faults[0].id.clone(), faults[1].id.clone()];
+            let faults = [all[cases[case][0]].id.clone(), all[cases[case][1]].id.clone()];
             of.listed.push(Pair { faults, conclusion: outcome.reached.name(), verdict });
         }
     })?;
@@ -302,6 +328,7 @@ fn slips(setting: &Setting<'_>, progress: Progress<'_>) -> Result<Slips, ProveEr
     let mut of = Slips {
         walks: 0,
         found: 0,
+        ambiguous: 0,
         undecided: 0,
         missed: 0,
         wrong_repeated: 0,
@@ -309,6 +336,7 @@ fn slips(setting: &Setting<'_>, progress: Progress<'_>) -> Result<Slips, ProveEr
         wrong_unrepeated_rate: 0.0,
         misled: Vec::new(),
     };
+    let mut causes = Causes::new(setting.faults);
     let mut misled: BTreeMap<[String; 4], usize> = BTreeMap::new();
     simulate(setting, &mut |case, outcome| {
         let Some(slip) = &outcome.slip else { return };
@@ -316,11 +344,11 @@ fn slips(setting: &Setting<'_>, progress: Progress<'_>) -> Result<Slips, ProveEr
         if of.walks.is_multiple_of(BATCH) {
             progress("walks with a slip", of.walks, 0);
         }
-        let faults: Vec<&Fault> = setting.cases[case].iter().map(|s| &setting.faults[*s]).collect();
-        match judge(&faults, &outcome) {
-            Verdict::Found | Verdict::Mended => of.found += 1,
+        match causes.judge(&setting.cases[case], &outcome) {
+            Verdict::Right => of.found += 1,
+            Verdict::Ambiguous => of.ambiguous += 1,
             Verdict::Undecided => of.undecided += 1,
-            Verdict::Missed if faults.is_empty() => of.found += 1,
+            Verdict::Missed if setting.cases[case].is_empty() => of.found += 1,
             Verdict::Missed => of.missed += 1,
             Verdict::Wrong if slip.repeated => of.wrong_repeated += 1,
             Verdict::Wrong => {

@@ -34,22 +34,31 @@ pub fn text(proof: &Proof) -> String {
         );
     }
     let _ = writeln!(out);
-    let _ = writeln!(out, "{:<44} {:>12} {:>14}", "", "each once", "by likelihood");
+    let _ = writeln!(
+        out,
+        "Shares: of its own {counting} faults; of condemned sound parts, of all {n}; of sound bikes, of 1."
+    );
+    let _ = writeln!(out, "{:<46} {:>12} {:>14}", "", "each once", "by likelihood");
     type Figure = (&'static str, fn(&Figures) -> f64, bool);
-    let rows: [Figure; 9] = [
-        ("fault detection rate", |f| f.fault_detection_rate, true),
-        ("fault isolation rate (one part)", |f| f.fault_isolation_rate, true),
+    let rows: [Figure; 14] = [
+        ("something is wrong, and no wrong cause named", |f| f.detection_rate, true),
+        ("right cause named, or mended on the way", |f| f.right_cause_rate, true),
+        ("isolated: one cause arrives at the end", |f| f.isolation_rate, true),
+        ("isolated: the conclusion names one cause", |f| f.isolation_rate_named, true),
+        ("only sound parts condemned (any fault)", |f| f.false_removal_rate, true),
+        ("sound bike called faulty", |f| f.false_alarm_rate, true),
+        ("isolated to one part", |f| f.fault_isolation_rate, true),
         ("  at most two parts", |f| f.isolated_to_two, true),
         ("  at most three parts", |f| f.isolated_to_three, true),
         ("mean ambiguity group, parts", |f| f.mean_ambiguity_group, false),
         ("mean ambiguity group, faults", |f| f.mean_ambiguity_group_faults, false),
-        ("mean questions", |f| f.mean_steps, false),
+        ("mean questions", |f| f.mean_questions, false),
         ("mean minutes", |f| f.mean_minutes, false),
         ("  with changes of side and set-up", |f| f.mean_minutes_with_set_up, false),
     ];
     for (name, of, share) in rows {
         let show = |v: f64| if share { format!("{:.1} %", v * 100.0) } else { format!("{v:.2}") };
-        let _ = writeln!(out, "{name:<44} {:>12} {:>14}", show(of(&proof.figures)), show(of(&proof.by_likelihood)));
+        let _ = writeln!(out, "{name:<46} {:>12} {:>14}", show(of(&proof.figures)), show(of(&proof.by_likelihood)));
     }
     let h = &proof.healthy;
     let right = if h.right { "" } else { ", which is wrong" };
@@ -60,8 +69,9 @@ pub fn text(proof: &Proof) -> String {
     );
     for (verdict, title) in [
         (Verdict::Missed, "Missed: the walk says that all is well"),
-        (Verdict::Wrong, "Wrong part condemned"),
-        (Verdict::Undecided, "Noticed, and no part condemned"),
+        (Verdict::Wrong, "Wrong cause named"),
+        (Verdict::Ambiguous, "Named among faults that need another remedy"),
+        (Verdict::Undecided, "Noticed, and no cause named"),
     ] {
         let all: Vec<&Finding> = proof.judged(verdict).collect();
         if !all.is_empty() {
@@ -76,7 +86,7 @@ pub fn text(proof: &Proof) -> String {
     if !mild.is_empty() {
         let _ = writeln!(
             out,
-            "\nWrong part condemned for a fault that is too mild to count, or not its own to find ({}):",
+            "\nWrong cause named for a fault that is too mild to count, or not its own to find ({}):",
             mild.len()
         );
         mild.iter().for_each(|f| {
@@ -91,8 +101,8 @@ pub fn text(proof: &Proof) -> String {
     if let Some(p) = &proof.pairs {
         let _ = writeln!(
             out,
-            "\nPairs: {}; one of the two found {}, no part condemned {}, missed {}, another part condemned {}.",
-            p.pairs, p.found, p.undecided, p.missed, p.wrong
+            "\nPairs: {}; the cause of one of the two named {}, named among others {}, no cause named {}, missed {}, a wrong cause named {}.",
+            p.pairs, p.found, p.ambiguous, p.undecided, p.missed, p.wrong
         );
         for pair in p.listed.iter().take(MOST_LINES) {
             let _ =
@@ -103,10 +113,11 @@ pub fn text(proof: &Proof) -> String {
     if let Some(s) = &proof.slips {
         let _ = writeln!(
             out,
-            "\nOne slip: {} walks; found all the same {}, no part condemned {}, called healthy {}, a sound part condemned {} after \
+            "\nOne slip: {} walks; right all the same {}, named among others {}, no cause named {}, called healthy {}, a wrong cause named {} after \
              the question was put again and {} ({:.2} %) without.",
             s.walks,
             s.found,
+            s.ambiguous,
             s.undecided,
             s.missed,
             s.wrong_repeated,
@@ -152,18 +163,18 @@ fn more(out: &mut String, all: usize) {
 
 fn groups(proof: &Proof, out: &mut String) {
     let mut told = std::collections::BTreeSet::new();
-    let several = proof.faults.iter().filter(|f| f.ambiguity_group > 1);
+    let several = proof.faults.iter().filter(|f| f.cause_group > 1);
     let mut lines = Vec::new();
     for f in several {
         let mut members = f.ambiguous_with.clone();
         members.push(f.fault.clone());
         members.sort();
         if told.insert(members.clone()) {
-            lines.push(format!("  {} ({} parts): {}", f.conclusion, f.ambiguity_group, members.join(", ")));
+            lines.push(format!("  {} ({} causes): {}", f.conclusion, f.cause_group, members.join(", ")));
         }
     }
     if !lines.is_empty() {
-        let _ = writeln!(out, "\nAmbiguity groups of several parts ({}):", lines.len());
+        let _ = writeln!(out, "\nEnds at which several causes arrive ({}):", lines.len());
         for line in lines {
             let _ = writeln!(out, "{line}");
         }

@@ -47,7 +47,9 @@ impl Catalogue {
         files.retain(|file| file.extension().is_some_and(|end| end == "yaml" || end == "yml"));
         files.sort();
         for file in files {
-            let added = read_text(&file).map_err(|why| vec![why]).and_then(|text| catalogue.add(&text, &file.to_string_lossy()));
+            let added = read_text(&file)
+                .map_err(|why| vec![why])
+                .and_then(|text| catalogue.add(&text, &file.to_string_lossy()));
             findings.extend(added.err().unwrap_or_default());
         }
         if findings.is_empty() { Ok(catalogue) } else { Err(findings) }
@@ -105,10 +107,17 @@ mod tests {
             let mut catalogue = Catalogue::default();
             catalogue.add(text, "horn.yaml").unwrap_err()[0].to_string().lines().next().unwrap_or_default().to_owned()
         };
-        let horn = "part: horn\nwords: horn\nterminals: {live: a, case: b}\nmodel:\n  - {resistance: [live, case], ohm: 5}\n";
+        let horn =
+            "part: horn\nwords: horn\nterminals: {live: a, case: b}\nmodel:\n  - {resistance: [live, case], ohm: 5}\n";
         assert!(Catalogue::default().add(horn, "horn.yaml").is_ok());
-        assert_eq!(told(&horn.replace("[live, case]", "[live, shell]")), "horn.yaml:1:1: error [unknown-terminal] a horn has no terminal `shell`");
-        assert_eq!(told(&horn.replace("ohm: 5", "ohms: 5")), "horn.yaml:5:32: error [unknown-field] a resistance has no field `ohms`");
+        assert_eq!(
+            told(&horn.replace("[live, case]", "[live, shell]")),
+            "horn.yaml:1:1: error [unknown-terminal] a horn has no terminal `shell`"
+        );
+        assert_eq!(
+            told(&horn.replace("ohm: 5", "ohms: 5")),
+            "horn.yaml:5:32: error [unknown-field] a resistance has no field `ohms`"
+        );
         assert!(told(&horn.replace("ohm: 5", "ohm: \"5 +\"")).contains("[expression]"));
         assert!(told(&horn.replace("part: horn", "part: bell")).contains("[name]"));
         assert!(told(&horn.replace("[live, case]", "[live, case, live]")).contains("needs 2"));

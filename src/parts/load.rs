@@ -35,9 +35,9 @@ pub(super) fn parse(text: &str, file: &str) -> Result<PartKind, Vec<Diagnostic>>
 
 fn decode(root: &Node, text: &str) -> PartKind {
     let terminals = match root.get("terminals") {
-        Some(named) if matches!(named.kind, Kind::Map(_)) => {
-            Terminals::Named(named.entries().iter().map(|(key, words)| (key.name.value.clone(), words.written())).collect())
-        }
+        Some(named) if matches!(named.kind, Kind::Map(_)) => Terminals::Named(
+            named.entries().iter().map(|(key, words)| (key.name.value.clone(), words.written())).collect(),
+        ),
         Some(word) if word.spelling == "itself" => Terminals::Itself,
         _ => Terminals::Given,
     };
@@ -88,7 +88,11 @@ fn primitive(of: &Node) -> Primitive {
         } else if name == "name" {
             primitive.name = Some(node.spelling.clone());
         } else {
-            let figures = if node.items().is_empty() { vec![node.written()] } else { node.items().iter().map(Node::written).collect() };
+            let figures = if node.items().is_empty() {
+                vec![node.written()]
+            } else {
+                node.items().iter().map(Node::written).collect()
+            };
             primitive.figures.insert(name.to_owned(), figures);
         }
     }
@@ -104,21 +108,25 @@ fn check(kind: &PartKind, root: &Node, findings: &mut Vec<Diagnostic>) {
     if let Terminals::Named(named) = &kind.terminals {
         findings.extend(named.iter().filter_map(|(_, words)| template::check_syntax(words).err()));
     }
-    let ends = kind.model.iter().filter_map(|p| if let Ends::Named(ends) = &p.ends { Some(ends) } else { None }).flatten();
+    let ends =
+        kind.model.iter().filter_map(|p| if let Ends::Named(ends) = &p.ends { Some(ends) } else { None }).flatten();
     let off = if let Unplugs::At(ends) = &kind.unplugs { ends.as_slice() } else { &[] };
     for end in ends.chain(off).filter(|end| !known.contains(&end.as_str())) {
         let message = format!("a {} has no terminal `{end}`", *kind.id);
         findings.push(Diagnostic::error(&root.place, "unknown-terminal", message).help(suggestion(end, &known)));
     }
     for primitive in &kind.model {
-        let (least, most) = ENDS.iter().find(|(of, ..)| *of == primitive.kind).map_or((2, 2), |(_, least, most)| (*least, *most));
+        let (least, most) =
+            ENDS.iter().find(|(of, ..)| *of == primitive.kind).map_or((2, 2), |(_, least, most)| (*least, *most));
         if let Ends::Named(ends) = &primitive.ends
             && !(least..=most).contains(&ends.len())
         {
-            let message = format!("a {} of a {} has {} terminals and needs {least}", primitive.kind, *kind.id, ends.len());
+            let message =
+                format!("a {} of a {} has {} terminals and needs {least}", primitive.kind, *kind.id, ends.len());
             findings.push(Diagnostic::error(&root.place, "count", message));
         }
-        findings.extend(primitive.figures.values().flatten().filter_map(|figure| expression::check_syntax(figure).err()));
+        findings
+            .extend(primitive.figures.values().flatten().filter_map(|figure| expression::check_syntax(figure).err()));
     }
     branches(kind, root, findings);
     given_ends(kind, root, findings);

@@ -14,7 +14,11 @@ pub static PART: shape::Object = shape::Object {
     fields: &[
         needed("part", Text(Id), "The kind's name: the file's own name without .yaml."),
         needed("words", Text(Template), "What it is called aloud. Given: `side` and `id`."),
-        needed("terminals", ByKind(&TERMINALS), "Its terminals, each with its words; `given`: the profile names them; `itself`: it is one terminal."),
+        needed(
+            "terminals",
+            ByKind(&TERMINALS),
+            "Its terminals, each with its words; `given`: the profile names them; `itself`: it is one terminal.",
+        ),
         optional("values", Dict(0, Id, &Object(&VALUE)), "The values that it has. A later one may use an earlier one."),
         optional("unplugs", ByKind(&UNPLUGS), "`whole`: it comes apart or out; or the terminals whose wires come off."),
         optional("model", List(1, MOST, &Tagged("a primitive", &PRIMITIVES)), "What it is to the current."),
@@ -35,7 +39,11 @@ static VALUE: shape::Object = shape::Object {
         needed("low", Number(-1e12, 1e12), "The lowest that a profile may give."),
         needed("high", Number(-1e12, 1e12), "The highest that a profile may give."),
         optional("spread", Number(0.0, 1.0), "How much a sound part may differ, as a share either way."),
-        optional("times", List(2, 2, &Number(0.0, 1e6)), "Lowest and highest factor of a sound part, even in the logarithm."),
+        optional(
+            "times",
+            List(2, 2, &Number(0.0, 1e6)),
+            "Lowest and highest factor of a sound part, even in the logarithm.",
+        ),
         needed("about", Text(Words), "What it is."),
         optional("source", Text(Words), "Where the typical value comes from."),
     ],
@@ -74,7 +82,7 @@ static PRIMITIVES: [(&str, shape::Object); 13] = primitives![
     "switch" "a switch" (POSITIONS, "`positions`: the profile gives positions and contacts.") ["ohm" "Resistance of a closed contact, ohm."];
     "diode" "a diode" (TWO, "Anode and cathode.") ["saturation" "Saturation current, ampere."] ["emission" "Emission coefficient."] <"sign" "-1 turns it round.">;
     "filament" "a filament" (TWO, "Two terminals.") ["volt" "Rated voltage, volt."] ["watt" "Rated power, watt."];
-    "windings" "coupled windings" (TWO, "Both ends of the primary, then both of the secondary.") ["primary-ohm" "Primary, ohm."] ["primary-henry" "Primary, henry."]
+    "windings" "coupled windings" (TWO, "Both ends of the primary, then both of the secondary.") ["primary-ohm" "Primary, ohm."] ["primary-henry" "Primary, henry."] ["saturation-ampere" "Primary current at which the iron saturates, ampere."]
         ["secondary-ohm" "Secondary, ohm."] ["ratio" "Turns of the secondary over those of the primary."] ["secondary-farad" "Capacitance of the secondary and all on it, farad."]
         ["passed-on" "Share of the energy that is passed on."] <"polarity" "-1 turns the spark's polarity round.">;
     "gap" "a spark gap" (TWO, "Two terminals.") ["millimetre" "Gap, millimetre."];

@@ -7,7 +7,7 @@ use serde_json::json;
 use std::collections::BTreeMap;
 
 /// Figures that must be above zero.
-const ABOVE_ZERO: [&str; 13] = [
+const ABOVE_ZERO: [&str; 14] = [
     "ohm",
     "henry",
     "microfarad",
@@ -15,6 +15,7 @@ const ABOVE_ZERO: [&str; 13] = [
     "watt",
     "primary-ohm",
     "primary-henry",
+    "saturation-ampere",
     "secondary-ohm",
     "ratio",
     "secondary-farad",
@@ -67,7 +68,7 @@ fn words(kind: &PartKind, findings: &mut Vec<Diagnostic>) {
 /// The typical values; for one that the profile has to give, a value between its limits.
 fn values(kind: &PartKind, place: &Place, findings: &mut Vec<Diagnostic>) -> Option<BTreeMap<String, f64>> {
     let before = findings.len();
-    let mut scope = Scope::new(json!({"volt": 12.0, "ground": "negative", "points_cam": "camshaft"}));
+    let mut scope = Scope::new(json!({"volt": 12.0, "ground": "negative", "points_cam": "camshaft", "ballast_ohm": 0.0}));
     scope.bind("specified", json!({}));
     scope.bind("index", json!(0.0));
     scope.bind("count", json!(1.0));

@@ -125,6 +125,7 @@ pub(super) const SENTENCES: &[(&str, &[Field])] = &[
     ("caution", &[Text("signal"), Text("text")]),
     ("concluded-cause", &[Text("cause")]),
     ("concluded-remedy", &[Text("remedy")]),
+    ("concluded-disagrees", &[Text("words"), Text("share"), Text("check")]),
     ("concluded-not-ruled-out", &[List("items")]),
     ("concluded-rules-out", &[List("items")]),
     ("concluded-not-tested", &[List("items")]),

@@ -146,7 +146,8 @@ mod tests {
 
     /// An invented twin, or a single with just one of its sides.
     fn bike(sides: &[(&str, Side)]) -> Bike {
-        let mut parts = String::from("  battery: {kind: battery}\n  engine: {kind: engine}\n  fuse: {kind: fuse, ampere: 10}\n");
+        let mut parts =
+            String::from("  battery: {kind: battery}\n  engine: {kind: engine}\n  fuse: {kind: fuse, ampere: 10}\n");
         for (id, side) in sides {
             let side = side.name();
             parts += &format!(

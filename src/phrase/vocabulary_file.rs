@@ -170,7 +170,11 @@ impl Reader {
         self.tried(section, given)
     }
 
-    fn tried(&mut self, section: impl IntoIterator<Item = (String, Spanned<String>)>, given: impl Fn(&str) -> serde_json::Value) -> Names {
+    fn tried(
+        &mut self,
+        section: impl IntoIterator<Item = (String, Spanned<String>)>,
+        given: impl Fn(&str) -> serde_json::Value,
+    ) -> Names {
         let engine = Templates::new(BTreeMap::new(), &self.taught);
         let mut names = Names::new();
         for (key, text) in section {

@@ -2,7 +2,7 @@
 
 use super::{
     Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Part, Procedure, ReadingAsk,
-    Route, SignalWord, StateTemplate, Step, Target,
+    Requirement, Route, SignalWord, StateTemplate, Step, Target, Works, WorksAs,
 };
 use crate::bike::{Engine, InstrumentKind, PointsAt};
 use crate::expression::Template;
@@ -25,7 +25,8 @@ pub(super) fn decode(root: &Node) -> Procedure {
         version: root.number("version").unwrap_or_default() as u32,
         language: root.text("language").value,
         opening: root.texts("opening"),
-        applies: root.written_at("applies"),
+        applies: root.get("applies").map(requirements).unwrap_or_default(),
+        works: root.get("works").map(Node::items).unwrap_or_default().iter().map(works).collect(),
         covers: root.get("covers").map(|_| root.texts("covers")),
         tools: root.texts("tools"),
         start: target_at(root, "start"),
@@ -37,6 +38,27 @@ pub(super) fn decode(root: &Node) -> Procedure {
         escapes: root.dict("escapes").map(|(name, of)| (name.value, route(of))).collect(),
         place: root.place.clone(),
     }
+}
+
+fn requirements(of: &Node) -> Vec<Requirement> {
+    match of.items() {
+        [] => vec![Requirement { when: of.written(), otherwise: None }],
+        several => several
+            .iter()
+            .map(|one| Requirement { when: one.text("when"), otherwise: one.written_at("otherwise") })
+            .collect(),
+    }
+}
+
+fn works(of: &Node) -> Works {
+    let switches = of.dict("switches").map(|(name, at)| (name, at.written())).collect();
+    let what = ["spark", "lit", "charge"].into_iter().find(|name| of.get(name).is_some()).unwrap_or("spark");
+    let kind = match what {
+        "lit" => WorksAs::Lit,
+        "charge" => WorksAs::Charge,
+        _ => WorksAs::Spark,
+    };
+    Works { kind, of: of.text(what), switches }
 }
 
 fn caution(id: Written<String>, of: &Node) -> Caution {
@@ -224,6 +246,7 @@ fn conclusion(id: Written<String>, of: &Node) -> Conclusion {
         cause: of.text("cause"),
         remedy: of.text("remedy"),
         condemns: of.texts("condemns"),
+        means: of.texts("means"),
         rules_out: of.texts("rules-out"),
         not_tested: of.texts("not-tested"),
         recheck: of.texts("recheck"),

@@ -66,7 +66,10 @@ impl Reader {
         self.templates([&procedure.title].into_iter().chain(&procedure.opening).chain(&procedure.tools));
         self.templates(procedure.covers.iter().flatten());
         self.templates(procedure.parts.iter().map(|part| &part.words));
-        self.expressions(procedure.applies.as_ref());
+        self.expressions(
+            procedure.applies.iter().map(|one| &one.when).chain(procedure.works.iter().map(|one| &one.of)),
+        );
+        self.templates(procedure.applies.iter().filter_map(|one| one.otherwise.as_ref()));
         for caution in &procedure.cautions {
             self.templates([&caution.say, &caution.brief]);
         }
@@ -76,7 +79,13 @@ impl Reader {
         }
         procedure.steps.iter().for_each(|step| self.step(step));
         for conclusion in &procedure.conclusions {
-            let lists = [&conclusion.condemns, &conclusion.rules_out, &conclusion.not_tested, &conclusion.recheck];
+            let lists = [
+                &conclusion.condemns,
+                &conclusion.means,
+                &conclusion.rules_out,
+                &conclusion.not_tested,
+                &conclusion.recheck,
+            ];
             self.templates([&conclusion.cause, &conclusion.remedy].into_iter().chain(lists.into_iter().flatten()));
         }
         procedure.escapes.values().for_each(|route| self.route(route));

@@ -16,7 +16,7 @@ pub use route::{choose, place as target_place};
 pub use shape::PROCEDURE;
 pub use types::{
     Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Part, Procedure, ReadingAsk,
-    Route, SignalWord, StateTemplate, Step, Target,
+    Requirement, Route, SignalWord, StateTemplate, Step, Target, Works, WorksAs,
 };
 
 #[cfg(test)]

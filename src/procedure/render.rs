@@ -79,7 +79,8 @@ impl Make<'_> {
                 false => fault(format!("the fuel tap has no position `{to}`"), &FUEL.1),
             };
         }
-        let known: Vec<&str> = self.bike.switches.iter().map(|switch| switch.name.as_str()).chain(["key", "kill", "fuel"]).collect();
+        let known: Vec<&str> =
+            self.bike.switches.iter().map(|switch| switch.name.as_str()).chain(["key", "kill", "fuel"]).collect();
         if !known.contains(&called.as_str()) {
             let message = format!("there is no switch `{called}`");
             let help = suggestion(&called, &known);

@@ -20,7 +20,12 @@ pub static PROCEDURE: shape::Object = shape::Object {
         needed("title", Text(Template), "Spoken at the start."),
         needed("version", Whole(1, 1_000_000), "Counted up by its author."),
         needed("language", Text(Words), "Language tag, such as en."),
-        optional("applies", Text(Expression), "Holds for the bikes it applies to; over `bike`."),
+        optional("applies", ByKind(&APPLIES), "What holds of the bikes that it can be walked on; over `bike`."),
+        optional(
+            "works",
+            List(1, MANY, &Tagged("what works", &WORKS)),
+            "What a bike in order does; on one that does not, it is not walked.",
+        ),
         optional(
             "covers",
             List(0, MANY, &Text(Template)),
@@ -41,6 +46,45 @@ pub static PROCEDURE: shape::Object = shape::Object {
         optional("escapes", Object(&ESCAPES), "Where the escapes of any step lead."),
     ],
 };
+
+static APPLIES: [&Shape; 2] = [&Text(Expression), &List(1, MANY, &Object(&REQUIREMENT))];
+static REQUIREMENT: shape::Object = shape::Object {
+    what: "a requirement",
+    fields: &[
+        needed("when", Text(Expression), "Holds for a bike that it can be walked on."),
+        needed("otherwise", Text(Template), "Why it cannot be walked where that does not hold, in a mechanic's words."),
+    ],
+};
+static WORKS: [(&str, shape::Object); 3] = [
+    (
+        "spark",
+        shape::Object {
+            what: "sparks",
+            fields: &[needed("spark", Text(Expression), "The plugs that fire: a list of `bike.plugs`.")],
+        },
+    ),
+    (
+        "lit",
+        shape::Object {
+            what: "lit lamps",
+            fields: &[
+                needed("lit", Text(Expression), "The bulbs that light: a list of `bike.parts`."),
+                optional(
+                    "switches",
+                    Dict(0, Id, &Text(Template)),
+                    "The positions of switches in which they do, as in a state.",
+                ),
+            ],
+        },
+    ),
+    (
+        "charge",
+        shape::Object {
+            what: "a charge",
+            fields: &[needed("charge", Text(Expression), "Whether the battery is charged while the engine runs.")],
+        },
+    ),
+];
 
 static CAUTION: shape::Object = shape::Object {
     what: "a caution",
@@ -302,7 +346,12 @@ static CONCLUSION: shape::Object = shape::Object {
         optional(
             "condemns",
             List(0, MANY, &Text(Template)),
-            "The parts one of which it holds to be at fault; commas separate several in one text.",
+            "The parts that its remedy takes out or renews; commas separate several in one text.",
+        ),
+        optional(
+            "means",
+            List(0, MANY, &Text(Template)),
+            "The faults that it means: KIND, KIND:PLACE or KIND@SEVERITY; commas separate several in one text.",
         ),
         needed("rules-out", List(0, MANY, &Text(Template)), "What it rules out."),
         needed("not-tested", List(0, MANY, &Text(Template)), "What was not tested."),

@@ -332,8 +332,10 @@ pub struct Conclusion {
     pub cause: Template,
     /// What to do, as a sentence.
     pub remedy: Template,
-    /// The parts of which one is held to be at fault. A text may hold several, separated by commas, or none.
+    /// The parts that its remedy takes out or renews. A text may hold several, separated by commas, or none.
     pub condemns: Vec<Template>,
+    /// The faults that it means, as `KIND`, `KIND:PLACE` or `KIND@SEVERITY`. A text may hold several, separated by commas, or none.
+    pub means: Vec<Template>,
     /// The parts it rules out.
     pub rules_out: Vec<Template>,
     /// The parts not tested.
@@ -350,6 +352,37 @@ pub struct Conclusion {
     pub healthy: bool,
 }
 
+/// Something that must hold of a bike.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Requirement {
+    /// It holds for a bike that the procedure can be walked on.
+    pub when: Expression,
+    /// Why it cannot be walked where that does not hold, in a mechanic's words.
+    pub otherwise: Option<Template>,
+}
+
+/// How a bike in order shows that it works.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WorksAs {
+    /// Plugs fire.
+    Spark,
+    /// Bulbs light.
+    Lit,
+    /// The battery is charged.
+    Charge,
+}
+
+/// Something that a bike in order does.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Works {
+    /// What it is.
+    pub kind: WorksAs,
+    /// The plugs or bulbs that do it, as a list; for a charge, whether there is one.
+    pub of: Expression,
+    /// The positions of switches in which it does.
+    pub switches: Vec<(Template, Template)>,
+}
+
 /// A whole procedure.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Procedure {
@@ -363,8 +396,10 @@ pub struct Procedure {
     pub language: String,
     /// Spoken once at the start, before the first step: what left and right mean, and what takes precedence over this procedure.
     pub opening: Vec<Template>,
-    /// Condition for the bikes it applies to.
-    pub applies: Option<Expression>,
+    /// What holds of the bikes that it can be walked on.
+    pub applies: Vec<Requirement>,
+    /// What a bike in order does.
+    pub works: Vec<Works>,
     /// The faults that it must find by the wiring, as `KIND`, `KIND:PLACE` or `KIND@SEVERITY`. `None` means all of them.
     pub covers: Option<Vec<Template>>,
     /// The tools it needs, in words.

@@ -3,16 +3,17 @@
 
 use super::outcome::Failure;
 use crate::bike;
+use crate::check::{self, Surroundings};
 use crate::circuit::faults::Library;
-use crate::expression;
+use crate::parts::Catalogue;
 use crate::phrase::Vocabulary;
 use crate::procedure::{self, Procedure, Target};
-use crate::parts::Catalogue;
 use crate::source::tree::{self, Node};
 use crate::source::{Diagnostic, decode_text, read_bytes, read_text};
 use crate::walk::World;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
+use std::rc::Rc;
 use std::sync::Arc;
 
 /// A world and the files that it was loaded from.
@@ -48,6 +49,8 @@ const PART_COPIES: &str = "parts";
 pub(super) const VOCABULARY_COPY: &str = "vocabulary/words.yaml";
 /// Name of the fault library's copy in a session's folder.
 pub(super) const FAULTS_COPY: &str = "faults/library.yaml";
+/// What to do about a bike that a procedure cannot be walked on.
+const GATE_HELP: &str = "`probeside check BIKE` lists the procedures that it can be walked through.";
 /// Name of the shipped fault library.
 pub const SHIPPED_FAULTS: &str = "faults/ignition.yaml";
 /// Folder of the procedures' copies in a session's folder.
@@ -58,7 +61,31 @@ pub(super) const PROCEDURE_COPIES: &str = "procedure";
 /// # Errors
 /// All findings in these files, or a procedure that does not apply to the bike.
 pub fn world(procedure: &Path, bike: &Path, vocabulary: &Path) -> Result<Loaded, Vec<Diagnostic>> {
-    world_from(read_bytes, Vocabulary::from_yaml, procedure, bike, vocabulary)
+    let loaded = world_from(read_bytes, Vocabulary::from_yaml, procedure, bike, vocabulary)?;
+    let why = gate(&loaded.world);
+    let main = &loaded.world.procedures[&loaded.world.main];
+    let name = &loaded.world.bike.name;
+    let told = |why: &String| {
+        let message = format!("`{}` cannot be walked on the {name}: {why}", main.id);
+        Diagnostic::error(&main.place, "does-not-apply", message).help(GATE_HELP)
+    };
+    if why.is_empty() { Ok(loaded) } else { Err(why.iter().map(told).collect()) }
+}
+
+/// Why a world's main procedure cannot be walked on its bike, in words; empty if it can. The one gate of walks, proofs and rehearsals.
+pub fn gate(world: &World) -> Vec<String> {
+    let all: BTreeMap<&str, Rc<Procedure>> =
+        world.procedures.iter().map(|(id, procedure)| (id.as_str(), Rc::new(procedure.clone()))).collect();
+    let called = |id: &str| all.get(id).cloned();
+    let around = Surroundings {
+        bikes: &[],
+        called: &called,
+        library: &[],
+        reserved: &[],
+        words: &world.vocabulary,
+        faults: None,
+    };
+    check::gate(&world.procedures[&world.main], &world.bike, &around)
 }
 
 /// Like [`world`], but `read` supplies the files' bytes and `words` the vocabulary.
@@ -126,17 +153,6 @@ pub fn world_from(
         return Err(found);
     };
     let bike_value = Arc::new(bike::as_value(&bike, &vocabulary));
-    if let Some(applies) = &procedures[&main].applies {
-        let scope = expression::Scope::new(bike_value.clone());
-        match expression::evaluate_bool(applies, &scope) {
-            Ok(true) => {}
-            Ok(false) => {
-                let what = format!("This procedure does not apply to {}: {} does not hold.", bike.name, applies.value);
-                return Err(vec![Diagnostic::error(&applies.place, "does-not-apply", what)]);
-            }
-            Err(d) => return Err(vec![d]),
-        }
-    }
     Ok(Loaded { world: World { main, procedures, bike, bike_value, vocabulary }, files, faults: None })
 }
 
@@ -151,7 +167,8 @@ fn bike_of(
 ) -> Result<(bike::Bike, Kinds), Vec<Diagnostic>> {
     let mut catalogue = Catalogue::shipped().clone();
     let folder = path.parent().and_then(Path::parent).map(|folder| folder.join(PART_COPIES));
-    let named: BTreeSet<&str> = tree.dict("parts").filter_map(|(_, part)| Some(part.get("kind")?.spelling.as_str())).collect();
+    let named: BTreeSet<&str> =
+        tree.dict("parts").filter_map(|(_, part)| Some(part.get("kind")?.spelling.as_str())).collect();
     for kind in named {
         let Some(file) = folder.as_ref().map(|folder| folder.join(kind).with_extension("yaml")) else { continue };
         if let Some(text) = beside(&file) {

@@ -54,10 +54,12 @@ impl Walker {
         not_tested.extend(self.place.untested.iter().map(|(_, words)| words.clone()));
         let last = self.place.at.frames.len() == 1 || conclusion.is_final;
         let condemned = expression::render_names(&conclusion.condemns, &scope).unwrap_or_default();
-        let not_ruled_out = if last { self.not_ruled_out(&condemned) } else { Vec::new() };
+        let means = expression::render_names(&conclusion.means, &scope).unwrap_or_default();
+        let not_ruled_out = if last { self.not_ruled_out(&condemned, &means) } else { Vec::new() };
         let put_back = if last { self.put_back() } else { Vec::new() };
         let mut lines = vec![self.words("concluded-cause", json!({"cause": cause}))];
         if last {
+            lines.extend(self.speaks_for_another(&means));
             lines.extend(cautions);
             lines.push(self.words("concluded-remedy", json!({"remedy": remedy})));
             let lists = [

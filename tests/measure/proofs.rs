@@ -34,14 +34,14 @@ fn proved(procedure: &Path, bike: &Path, library: &Library) -> Option<Result<Pro
     Some(proved.map(|proved| proved.proof).map_err(|why| why.to_string()))
 }
 
-/// The table's entry for one proof: detected faults of those it covers, and the share of them isolated to one part.
+/// The table's entry for one proof: for how many of the faults it covers the right cause is named, and that share by likelihood.
 fn cell(proof: &Proof) -> String {
     let all = proof.faults.iter().filter(|f| f.counts).count();
-    let found = proof.faults.iter().filter(|f| f.counts && f.detected && f.verdict != Verdict::Wrong).count();
-    let wrong = proof.faults.iter().filter(|f| f.verdict == Verdict::Wrong).count();
+    let found = proof.faults.iter().filter(|f| f.counts && f.verdict == Verdict::Right).count();
+    let wrong = proof.faults.iter().filter(|f| f.verdict == Verdict::Wrong || f.removes_sound).count();
     let mut text = match all {
         0 => "·".to_owned(),
-        _ => format!("{found} of {all}, {:.0} %", proof.figures.fault_isolation_rate * 100.0),
+        _ => format!("{found} of {all}, {:.0} %", proof.by_likelihood.right_cause_rate * 100.0),
     };
     if wrong > 0 {
         let _ = write!(text, ", {wrong} wrong");

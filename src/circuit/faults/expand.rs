@@ -1,7 +1,9 @@
 //! Expands a library for a bike: every kind at every place in every severity, each tried on the bike's wiring.
 //!
-//! A short that draws more than the fuse can carry has blown the fuse. The circuit shows this; no file says it.
+//! A fault counts if a plug then fails to fire, unless the kind says otherwise. A short that draws more than the fuse can carry has blown the
+//! fuse. The circuit shows this; no file says it.
 
+use super::counts::{IN_RESERVE, kicked, least_reserve};
 use super::{Fault, Kind, Library, Shown};
 use crate::bike::{Bike, BikeState, EnglishWords, Words, as_value};
 use crate::circuit::{Alteration, CircuitError, Model};
@@ -120,40 +122,49 @@ impl Library {
             place,
             severity,
             unit: kind.unit.clone(),
-            counts: kind.counts.as_ref().map_or(Ok(true), |counts| evaluate_bool(counts, scope))?,
+            counts: false,
             // A side without words leaves a double space.
             words: render(&kind.words, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
             parts,
+            cure: render(&kind.cure, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
             likelihood,
             only_by_substitution: kind.only_by_substitution.clone(),
             alterations,
             looks,
             id,
         };
-        let blown = blows_fuse(bike, &fault.alterations).map_err(|error| {
-            let message = format!("for the {}, `{}` cannot be laid over the wiring: {error}", bike.name, fault.id);
+        let id_of = fault.id.clone();
+        let not_laid = |error: CircuitError| {
+            let message = format!("for the {}, `{}` cannot be laid over the wiring: {error}", bike.name, id_of);
             Diagnostic::error(&kind.id.place, "alteration", message)
-        })?;
-        if blown {
-            fault.alterations.push(Alteration::Open { branch: "fuse".to_owned() });
+        };
+        for fuse in blown_fuses(bike, &fault.alterations).map_err(not_laid)? {
             let (look, is) = BLOWN;
-            fault.looks.push(Shown { look: look.to_owned(), at: "fuse".to_owned(), is: is.to_owned() });
+            fault.looks.push(Shown { look: look.to_owned(), at: fuse.clone(), is: is.to_owned() });
+            fault.alterations.push(Alteration::Open { branch: fuse });
         }
+        fault.counts = match &kind.counts {
+            Some(counts) => evaluate_bool(counts, scope)?,
+            // Where nothing sparks, every fault is one to be found.
+            None if bike.plugs.is_empty() => true,
+            None => least_reserve(bike, &fault.alterations, IN_RESERVE).map_err(not_laid)? < IN_RESERVE,
+        };
         Ok(fault)
     }
 }
 
-/// Whether the fuse carries the current of these alterations, with all switches on and all points closed.
-fn blows_fuse(bike: &Bike, changes: &[Alteration]) -> Result<bool, CircuitError> {
-    let mut state = BikeState::default();
-    state.switches.insert("key".to_owned(), "connects".to_owned());
-    if bike.switch("kill").is_some() {
-        state.switches.insert("kill".to_owned(), "connects".to_owned());
-    }
+/// The fuses that carry more than they can with these alterations, with all switches on and all points closed.
+fn blown_fuses(bike: &Bike, changes: &[Alteration]) -> Result<Vec<String>, CircuitError> {
+    let state = BikeState { engine: None, ..kicked(bike) };
     let closed: BTreeSet<String> = bike.points.iter().map(|set| set.id.clone()).collect();
     let model = Model::with(bike, changes.iter().cloned());
-    let (network, elements) = model.wiring(&state, &closed)?.network()?;
+    let wiring = model.wiring(&state, &closed)?;
+    let (network, elements) = wiring.network()?;
     let point = network.operating_point()?;
-    let Some((fuse, element)) = bike.fuse.as_ref().zip(elements.get("fuse")) else { return Ok(false) };
-    Ok(point.current(*element).abs() > BLOWS_AT * fuse.ampere)
+    let mut blown = Vec::new();
+    for (fuse, ampere) in model.fuses() {
+        let carries = elements.get(&fuse).is_some_and(|element| point.current(*element).abs() > BLOWS_AT * ampere);
+        blown.extend(carries.then_some(fuse));
+    }
+    Ok(blown)
 }

@@ -58,7 +58,8 @@ impl Library {
     fn check(&self, kind: &Kind, findings: &mut Vec<Diagnostic>) {
         let alterations = kind.alter.iter().flat_map(|change| &change.texts);
         let looks = kind.looks.iter().flat_map(|(_, at, is)| [at, is]);
-        let texts = [&kind.words].into_iter().chain(&kind.place).chain(&kind.parts).chain(alterations).chain(looks);
+        let texts =
+            [&kind.words, &kind.cure].into_iter().chain(&kind.place).chain(&kind.parts).chain(alterations).chain(looks);
         findings.extend(texts.filter_map(|text| template::check_syntax(text).err()));
         let numbers = kind.alter.iter().flat_map(|change| &change.numbers);
         let expressions = kind.over.iter().chain(&kind.when).chain(&kind.counts).chain(numbers);
@@ -102,6 +103,7 @@ fn kind(id: Written<String>, of: &Node) -> Kind {
         place: of.written_at("place"),
         when: of.written_at("when"),
         parts: of.texts("parts"),
+        cure: of.text("cure"),
         likelihood: of.number("likelihood").unwrap_or_default(),
         unit: severities.map(|s| s.text("unit").value),
         severities: values.iter().filter_map(number).collect(),

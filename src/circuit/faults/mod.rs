@@ -4,6 +4,7 @@
 //! [`super::Subject`] finds what an observer would answer under one.
 
 mod change;
+mod counts;
 mod expand;
 mod load;
 mod shape;
@@ -14,6 +15,7 @@ use crate::source::Written;
 use change::Change;
 use std::collections::{BTreeMap, BTreeSet};
 
+pub use counts::least_reserve;
 pub use shape::FAULTS;
 
 /// Something the user can look at, smell or feel.
@@ -35,6 +37,7 @@ struct Kind {
     place: Option<Template>,
     when: Option<Expression>,
     parts: Vec<Template>,
+    cure: Template,
     likelihood: f64,
     unit: Option<String>,
     severities: Vec<f64>,
@@ -82,12 +85,14 @@ pub struct Fault {
     pub severity: Option<f64>,
     /// The severity's unit.
     pub unit: Option<String>,
-    /// Whether it harms the ignition and must be found. Milder faults measure how small a fault can still be found.
+    /// Whether a plug then fails to fire, so that the fault must be found. Milder faults measure how small a fault can still be found.
     pub counts: bool,
     /// In words.
     pub words: String,
-    /// The faulty parts. A correct conclusion condemns one of them.
+    /// The faulty parts.
     pub parts: Vec<String>,
+    /// What mends it, in words. Faults of a bike with the same cure are one cause.
+    pub cure: String,
     /// How often it occurs relative to the library's other faults. A kind's likelihood is divided among its severities.
     pub likelihood: f64,
     /// What cannot be told from it with a lamp or meter, and what can tell them apart.

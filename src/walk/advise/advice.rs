@@ -26,6 +26,8 @@ use std::sync::Arc;
 const NAMED: usize = 3;
 /// A suspect of lower weight than this is not named.
 const WORTH_A_WORD: f64 = 0.02;
+/// A suspect of more weight than this has most of it.
+const MOST: f64 = 0.5;
 
 /// Gives advice. `diagnose` has the implementation that simulates the circuit.
 pub trait Advice {
@@ -37,6 +39,15 @@ pub trait Advice {
 
     /// The part of the procedure that comes next at a crossing, after these answers. Called in best order only.
     fn choose(&mut self, crossing: &Crossing, observed: &[Arc<Observation>]) -> Chosen;
+}
+
+/// Whether these names, `KIND`, `KIND:PLACE` or `KIND@SEVERITY`, mean a suspect.
+fn is_meant(suspect: &str, means: &[String]) -> bool {
+    let kind = suspect.split_once(':').map_or(suspect, |(kind, _)| kind);
+    means
+        .iter()
+        .map(|name| name.split_once('@').map_or(name.as_str(), |(kind, _)| kind))
+        .any(|n| n == suspect || n == kind)
 }
 
 /// The changes that turn one bike state into another.
@@ -229,17 +240,41 @@ impl Walker {
         self.world.vocabulary.say_number(percent.min(99.0), Unit::Percent, 1.0)
     }
 
-    /// What a conclusion that condemns these parts does not rule out, in words.
-    pub(in crate::walk) fn not_ruled_out(&self, condemned: &[String]) -> Vec<String> {
+    /// What a conclusion that condemns these parts and means these faults does not rule out, in words.
+    pub(in crate::walk) fn not_ruled_out(&self, condemned: &[String], means: &[String]) -> Vec<String> {
         let Some(weighed) = &self.place.at.weighed else { return Vec::new() };
-        let other = |s: &&Suspect| s.weight >= WORTH_A_WORD && !s.parts.iter().any(|part| condemned.contains(part));
+        let told = |s: &Suspect| match means {
+            [] => s.parts.iter().any(|part| condemned.contains(part)),
+            _ => is_meant(&s.fault, means),
+        };
         let one =
             |words: &str, weight| self.words("not-ruled-out-one", json!({"words": words, "share": self.share(weight)}));
-        let mut all: Vec<String> = weighed.suspects.iter().filter(other).map(|s| one(&s.words, s.weight)).collect();
+        let others = weighed.suspects.iter().filter(|s| s.weight >= WORTH_A_WORD && !told(s));
+        let mut all: Vec<String> = others.map(|s| one(&s.words, s.weight)).collect();
         if weighed.outside >= WORTH_A_WORD {
             all.push(one(&self.words("left-outside", json!({})), weighed.outside));
         }
         all
+    }
+
+    /// A sentence for a conclusion that means these faults, if the answers together do not speak for it: what they speak for, and the check
+    /// that decides, which is the last one.
+    pub(in crate::walk) fn speaks_for_another(&self, means: &[String]) -> Option<String> {
+        let weighed = self.place.at.weighed.as_ref().filter(|_| !means.is_empty())?;
+        let (meant, others): (Vec<&Suspect>, Vec<&Suspect>) =
+            weighed.suspects.iter().partition(|s| is_meant(&s.fault, means));
+        let meant: f64 = meant.iter().map(|s| s.weight).sum();
+        let other = others.first().filter(|s| s.weight > meant.max(WORTH_A_WORD));
+        if meant >= WORTH_A_WORD && other.is_none_or(|s| s.weight <= MOST) {
+            return None;
+        }
+        let check = self.place.at.observed.last()?;
+        let values = json!({
+            "words": other.map(|s| s.words.clone()).unwrap_or_default(),
+            "share": other.map(|s| self.share(s.weight)).unwrap_or_default(),
+            "check": check.asked,
+        });
+        Some(self.words("concluded-disagrees", values))
     }
 
     /// Before an answer is followed: if the answers do not fit together, offers once to repeat the doubtful check. Returns whether it did.
