@@ -93,6 +93,8 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
     let home = bike.way_home();
     let ballast = feed.iter().find(|part| bike.part(&part.id).is_some_and(|part| *part.kind.id == "ballast"));
     let ballast_ohm = ballast.and_then(|part| bike.part(&part.id)?.values.get("ohm").copied());
+    let first_coil = bike.coils.first().and_then(|coil| bike.part(&coil.part)?.values.get("primary-ohm").copied());
+    let primary_ohm = first_coil.unwrap_or(1.0);
     let fuse_in = |parts: &[super::FeedPart]| {
         parts.iter().find(|part| bike.fuse.as_ref().is_some_and(|fuse| fuse.part == part.id)).cloned()
     };
@@ -112,6 +114,7 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "points_cam": bike.points_cam.map_or("none", super::Shaft::name),
         "ballast_ohm": ballast_ohm.unwrap_or(0.0),
         "has_ballast": ballast.is_some(),
+        "ballast_share": ballast_ohm.map_or(0.0, |ohm| ohm / (ohm + primary_ohm)),
         "ballast": ballast.map_or("", |part| &part.id),
         "has_fuse": bike.fuse.is_some(),
         "fuse": bike.fuse.as_ref().map_or("", |fuse| &fuse.part),

@@ -10,7 +10,8 @@
 use super::findings::{Findings, Surroundings};
 use super::walks::Walks;
 use crate::circuit::faults::Fault;
-use crate::procedure::{Procedure, render_names};
+use crate::expression::render_names;
+use crate::procedure::Procedure;
 use crate::source::{Diagnostic, Place};
 use std::collections::BTreeMap;
 

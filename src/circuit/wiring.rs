@@ -264,6 +264,15 @@ impl Wiring {
         self.branches.iter_mut().find(|b| b.id == id).ok_or_else(|| unknown("branch", id))
     }
 
+    /// A branch, or all the contacts of a switch that goes by this name.
+    fn contacts_of(&self, name: &str) -> Vec<String> {
+        if self.branch(name).is_ok() {
+            return vec![name.to_owned()];
+        }
+        let own: Vec<String> = self.branches.iter().filter(|b| b.part == name).map(|b| b.id.to_string()).collect();
+        if own.is_empty() { vec![name.to_owned()] } else { own }
+    }
+
     /// Whether a branch is a resistance in series with the branch of this id.
     fn in_series(branch: &Branch, id: &str) -> bool {
         branch.id.strip_prefix(id).is_some_and(|rest| rest.starts_with(" (series "))
@@ -302,8 +311,21 @@ impl Wiring {
     /// Applies an alteration to the branches, if it is one of branches.
     fn alter(&mut self, by: &Alteration) -> Result<(), CircuitError> {
         match by {
-            Alteration::Open { branch } => self.branch_mut(branch)?.kind = BranchKind::Open,
-            Alteration::Ohm { branch, ohm } => self.branch_mut(branch)?.kind = BranchKind::Ohm(*ohm),
+            Alteration::Open { branch } => {
+                for id in self.contacts_of(branch) {
+                    self.branch_mut(&id)?.kind = BranchKind::Open;
+                }
+            }
+            Alteration::Ohm { branch, ohm } => {
+                for id in self.contacts_of(branch) {
+                    self.branch_mut(&id)?.kind = BranchKind::Ohm(*ohm);
+                }
+            }
+            Alteration::Series { branch, ohm } if self.branch(branch).is_err() => {
+                for id in self.contacts_of(branch) {
+                    self.alter(&Alteration::Series { branch: id, ohm: *ohm })?;
+                }
+            }
             Alteration::Series { branch, ohm } => {
                 let nth = self.branches.iter().filter(|b| Self::in_series(b, branch)).count();
                 let b = self.far_piece(branch)?;
