@@ -152,7 +152,11 @@ fn what_cannot_be_is_told_with_its_place() {
     let at = |text: &str| format!("b.yaml:{}:", line(text));
     assert!(told("volt-50: 6.12", "volt-50: 61.2").starts_with(&at("battery: {")));
     assert!(told("volt-50: 6.12", "volt-50: 61.2").contains("needs a number from 0.1 to 60"));
-    assert!(told("volt-50: 6.12", "volt-60: 6.12").contains("Did you mean `volt-0`?"), "{}", told("volt-50: 6.12", "volt-60: 6.12"));
+    assert!(
+        told("volt-50: 6.12", "volt-60: 6.12").contains("Did you mean `volt-0`?"),
+        "{}",
+        told("volt-50: 6.12", "volt-60: 6.12")
+    );
     assert!(told("closed: 370", "closed: 720").starts_with(&at("points-only: {")));
     assert!(told("closed: 370", "closed: 720").contains("every 720 degrees"));
     assert!(told("closed: 370, every: 720", "dwell: 360").contains("every 720 degrees"));
@@ -163,7 +167,9 @@ fn what_cannot_be_is_told_with_its_place() {
     assert!(told("[supply-side, load-side]", "[side, side]").contains("two different names"));
     assert!(told("[[supply, load]]", "[[supply, supply]]").contains("between two different terminals"));
     // What is computed has limits too: half of 100 milliohms a cell.
-    assert!(told("ohm-full: 0.015, ohm-empty: 0.04", "ohm-full: 100").contains("`ohm-empty` of `battery` comes out as 200"));
+    assert!(
+        told("ohm-full: 0.015, ohm-empty: 0.04", "ohm-full: 100").contains("`ohm-empty` of `battery` comes out as 200")
+    );
     // Both are the coil `only`.
     let second = "  only: {kind: coil, primary-ohm: 1.5}\n  condenser-only:";
     assert!(told("  condenser-only:", second).contains("both have the short name `only`"));

@@ -99,7 +99,10 @@ fn no_lamp_answer_hangs_on_the_lamp_formula() {
         let bench = bench(bike);
         let lamps = bench.procedure.steps.iter().filter(|step| {
             let lamp = matches!(&step.state.instrument, Some((probeside::bike::InstrumentKind::Lamp, ..)));
-            lamp && !step.when.as_ref().is_some_and(|when| when.contains("has_kill") && bench.bike.switch("kill").is_none())
+            lamp && !step
+                .when
+                .as_ref()
+                .is_some_and(|when| when.contains("has_kill") && bench.bike.switch("kill").is_none())
         });
         let mut count = 0;
         for step in lamps {

@@ -115,7 +115,9 @@ fn a_wrong_library_is_told_where_it_is_wrong() {
     assert!(told("alter: [{open: battery}]", "alter: [{opens: battery}]").contains("[missing-field]"));
     assert!(told("alter: [{open: battery}]", "alter: [{open: batery}]").contains("no branch `batery`"));
     assert!(told("{set: battery, value: charge,", "{set: batery, value: charge,").contains("no part `batery`"));
-    assert!(told("{set: battery, value: charge,", "{set: battery, value: charg,").contains("no value of a part `charg`"));
+    assert!(
+        told("{set: battery, value: charge,", "{set: battery, value: charg,").contains("no value of a part `charg`")
+    );
     assert!(told("parts: [key]", "parts: [kee]").contains("the part `kee`"));
     assert!(told("look: cam,", "look: camm,").contains("Did you mean `cam`?"));
     assert!(told("to: \"1.0 - severity\"", "to: \"1.0 - severitty\"").contains("severitty"));

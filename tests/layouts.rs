@@ -87,7 +87,10 @@ fn parts_have_their_roles_whatever_they_are_called() {
     let (set, coil, plug, condenser) = (&bike.points[0], &bike.coils[0], &bike.plugs[0], &bike.condensers[0]);
     assert_eq!((set.coil.as_str(), &set.connector), (coil.id.as_str(), &None));
     assert_eq!(set.ends, ["contact.wire", "contact.plate"]);
-    assert_eq!((coil.ends.clone(), coil.towers.clone()), (["sparker.feed", "sparker.points"].map(String::from), vec!["sparker.lead".to_owned()]));
+    assert_eq!(
+        (coil.ends.clone(), coil.towers.clone()),
+        (["sparker.feed", "sparker.points"].map(String::from), vec!["sparker.lead".to_owned()])
+    );
     assert_eq!((plug.cap.as_deref(), plug.tower.as_deref()), (Some("boot"), Some("sparker.lead")));
     assert_eq!(plug.lead.as_deref(), Some("sparker.lead to boot.lead"));
     assert_eq!((condenser.points.as_str(), condenser.half.as_str()), (set.id.as_str(), ""));
@@ -105,7 +108,10 @@ fn the_feed_may_pass_no_connector_no_fuse_and_even_nothing() {
     let bike = made(&[]);
     assert_eq!((ids(&bike.feed("sparker")), bike.connectors.len(), bike.fuse.is_none()), (vec!["ignition"], 0, true));
     let value = as_value(&bike, &EnglishWords);
-    assert_eq!((&value["has_fuse"], &value["fuse_in"], &value["points"][0]["connector"]), (&false.into(), &"none".into(), &serde_json::Value::Null));
+    assert_eq!(
+        (&value["has_fuse"], &value["fuse_in"], &value["points"][0]["connector"]),
+        (&false.into(), &"none".into(), &serde_json::Value::Null)
+    );
     // The key grounds the points instead: `"off"` stops the engine.
     let bare = made(&[
         ("\"off\": [], \"on\": [[in, out]]", "\"off\": [[in, out]], \"on\": []"),
@@ -124,14 +130,19 @@ fn the_feed_may_pass_no_connector_no_fuse_and_even_nothing() {
 fn a_button_that_grounds_the_points_stops_the_engine_and_is_in_no_feed() {
     let bike = made(&[
         ("parts:", "parts:\n  button: {kind: kill-switch, positions: {out: [], in: [[live, ground]]}}"),
-        ("wires:", "wires:\n  - {from: contact.wire, to: button.live, colour: VT}\n  - {from: button.ground, to: frame, colour: BN}"),
+        (
+            "wires:",
+            "wires:\n  - {from: contact.wire, to: button.live, colour: VT}\n  - {from: button.ground, to: frame, colour: BN}",
+        ),
     ]);
     let kill = bike.switch("kill").unwrap();
     assert_eq!((kill.part.as_str(), kill.action), ("button", SwitchAction::GroundsPoints));
     assert_eq!((kill.position(true), kill.position(false)), (Some("out"), Some("in")));
     assert_eq!(ids(&bike.feed("sparker")), ["ignition"]);
     assert_eq!(role(&bike, "contact.wire", "button.live"), WireRole::Kill);
-    for (position, strength) in [("connects", Strength::Strong), ("disconnects", Strength::None), ("in", Strength::None)] {
+    for (position, strength) in
+        [("connects", Strength::Strong), ("disconnects", Strength::None), ("in", Strength::None)]
+    {
         assert_eq!(fires(&bike, &kicked(&[("kill", position)]), "one"), strength, "{position}");
     }
     assert!(!is_closed(&wiring(&bike, &kicked(&[])), "button"));
@@ -141,7 +152,10 @@ fn a_button_that_grounds_the_points_stops_the_engine_and_is_in_no_feed() {
 fn a_fuse_in_the_ground_lead_is_on_the_way_home() {
     let bike = made(&[
         ("parts:", "parts:\n  link: {kind: fuse, ampere: 20, where: beside the battery}"),
-        ("{from: accumulator.ground, to: frame, colour: BN}", "{from: accumulator.ground, to: link.load, colour: BN}\n  - {from: link.supply, to: frame, colour: BN}"),
+        (
+            "{from: accumulator.ground, to: frame, colour: BN}",
+            "{from: accumulator.ground, to: link.load, colour: BN}\n  - {from: link.supply, to: frame, colour: BN}",
+        ),
     ]);
     let fuse = bike.fuse.as_ref().unwrap();
     assert_eq!((fuse.part.as_str(), fuse.ampere, fuse.location.as_str()), ("link", 20.0, "beside the battery"));
@@ -149,7 +163,10 @@ fn a_fuse_in_the_ground_lead_is_on_the_way_home() {
     let value = as_value(&bike, &EnglishWords);
     assert_eq!((&value["fuse_in"], &value["fuse"]), (&"ground".into(), &"link".into()));
     let home = &value["way_home"][0];
-    assert_eq!((&home["id"], &home["supply"], &home["toward"]), (&"link".into(), &"link.supply".into(), &"accumulator.ground".into()));
+    assert_eq!(
+        (&home["id"], &home["supply"], &home["toward"]),
+        (&"link".into(), &"link.supply".into(), &"accumulator.ground".into())
+    );
     assert_eq!(role(&bike, "link.supply", "frame"), WireRole::Ground);
     assert_eq!(fires(&bike, &kicked(&[]), "one"), Strength::Strong);
     assert_eq!(fires(&bike, &without("link"), "one"), Strength::None);
@@ -171,7 +188,10 @@ fn one_coil_fires_three_cylinders_through_a_distributor() {
         ("wires:", &wires),
         ("contact: {kind: points}", "contact: {kind: points, lobes: 3}"),
         ("  boot: {kind: cap}\n  plug-one: {kind: plug}\n", ""),
-        ("  - {from: sparker.lead, to: boot.lead, colour: BK}\n  - {from: boot.top, to: plug-one.top}\n  - {from: plug-one.thread, to: engine}\n", ""),
+        (
+            "  - {from: sparker.lead, to: boot.lead, colour: BK}\n  - {from: boot.top, to: plug-one.top}\n  - {from: plug-one.thread, to: engine}\n",
+            "",
+        ),
     ]);
     assert_eq!(bike.coils[0].plugs, ["first", "second", "third"]);
     assert_eq!(bike.coils[0].towers, ["sparker.lead"]);
@@ -198,7 +218,10 @@ fn with_ballast() -> Bike {
             "parts:\n  resistor: {kind: ballast, ohm: 1.5}\n  starter: {kind: starter-motor}\n  \
              button: {kind: starter-switch, positions: {out: [], in: [[live, motor], [live, coil]]}}",
         ),
-        ("{from: ignition.out, to: sparker.feed, colour: PK}", "{from: ignition.out, to: resistor.supply, colour: PK}\n  - {from: resistor.load, to: sparker.feed, colour: PK-GY}"),
+        (
+            "{from: ignition.out, to: sparker.feed, colour: PK}",
+            "{from: ignition.out, to: resistor.supply, colour: PK}\n  - {from: resistor.load, to: sparker.feed, colour: PK-GY}",
+        ),
         (
             "wires:",
             "wires:\n  - {from: accumulator.live, to: button.live, colour: TQ}\n  - {from: button.motor, to: starter.live, colour: TQ}\n  \
@@ -230,16 +253,25 @@ fn a_ballast_is_in_the_feed_and_bypassed_only_while_the_engine_is_cranked() {
 #[test]
 fn every_contact_of_a_switch_is_closed_in_its_own_positions() {
     let bike = made(&[
-        ("positions: {\"off\": [], \"on\": [[in, out]]}", "positions: {\"off\": [], \"on\": [[in, out], [in, lights]], park: [[in, lights]]}"),
+        (
+            "positions: {\"off\": [], \"on\": [[in, out]]}",
+            "positions: {\"off\": [], \"on\": [[in, out], [in, lights]], park: [[in, lights]]}",
+        ),
         ("parts:", "parts:\n  tail: {kind: bulb, watt: 5}"),
         ("wires:", "wires:\n  - {from: ignition.lights, to: tail.live, colour: GY}\n  - {from: tail.case, to: frame}"),
     ]);
     let key = bike.switch("key").unwrap();
     let works: Vec<(&str, bool)> = key.positions.iter().map(|at| (at.name.as_str(), at.works)).collect();
     assert_eq!(works, [("off", false), ("on", true), ("park", false)]);
-    for (position, coil, lights) in [("off", false, false), ("on", true, true), ("park", false, true), ("connects", true, true)] {
+    for (position, coil, lights) in
+        [("off", false, false), ("on", true, true), ("park", false, true), ("connects", true, true)]
+    {
         let wiring = wiring(&bike, &kicked(&[("key", position)]));
-        assert_eq!((is_closed(&wiring, "ignition out"), is_closed(&wiring, "ignition lights")), (coil, lights), "{position}");
+        assert_eq!(
+            (is_closed(&wiring, "ignition out"), is_closed(&wiring, "ignition lights")),
+            (coil, lights),
+            "{position}"
+        );
     }
     assert_eq!(ids(&bike.feed("sparker")), ["ignition"]);
     assert_eq!(role(&bike, "ignition.lights", "tail.live"), WireRole::Other);
@@ -252,11 +284,18 @@ fn a_magneto_has_no_battery_and_its_key_grounds_the_points() {
         ("accumulator: {kind: battery}", "magneto: {kind: magneto-winding}"),
         ("\"off\": [], \"on\": [[in, out]]", "\"off\": [[in, out]], \"on\": []"),
         ("{from: accumulator.live, to: ignition.in, colour: TQ}", "{from: magneto.live, to: contact.wire, colour: TQ}"),
-        ("{from: ignition.out, to: sparker.feed, colour: PK}", "{from: contact.wire, to: ignition.in, colour: PK}\n  - {from: ignition.out, to: frame}\n  - {from: sparker.feed, to: engine}"),
+        (
+            "{from: ignition.out, to: sparker.feed, colour: PK}",
+            "{from: contact.wire, to: ignition.in, colour: PK}\n  - {from: ignition.out, to: frame}\n  - {from: sparker.feed, to: engine}",
+        ),
         ("{from: accumulator.ground, to: frame, colour: BN}", "{from: magneto.case, to: engine}"),
     ]);
     assert_eq!((&bike.battery, bike.fuse.is_none()), (&None, true));
-    assert!(bike.grounded.contains("frame") && bike.grounded.contains("magneto.case") && !bike.grounded.contains("contact.wire"));
+    assert!(
+        bike.grounded.contains("frame")
+            && bike.grounded.contains("magneto.case")
+            && !bike.grounded.contains("contact.wire")
+    );
     assert_eq!(bike.points[0].coil, "sparker");
     assert_eq!(bike.switch("key").unwrap().action, SwitchAction::GroundsPoints);
     assert!(bike.feed("sparker").is_empty() && !bike.is_fed("sparker", &|_| false));
@@ -284,7 +323,9 @@ fn a_load_does_not_ground_what_it_hangs_on() {
 
 #[test]
 fn values_follow_from_other_values() {
-    let values = |changes: &[(&str, &str)], part: &str| made(changes).values(made(changes).part(part).unwrap(), &Default::default()).unwrap();
+    let values = |changes: &[(&str, &str)], part: &str| {
+        made(changes).values(made(changes).part(part).unwrap(), &Default::default()).unwrap()
+    };
     let own = values(&[("{kind: battery}", "{kind: battery, ohm-full: 0.03}")], "accumulator");
     assert_eq!((own["ohm-full"], own["ohm-empty"]), (0.03, 0.06));
     assert!((own["volt-100"] - 12.65).abs() < 1e-9);
@@ -294,15 +335,22 @@ fn values_follow_from_other_values() {
         let values = values(changes, "contact");
         (values["every"], values["dwell"], values["closed"])
     };
-    let near = |(a, b, c): (f64, f64, f64), (x, y, z): (f64, f64, f64)| [a - x, b - y, c - z].iter().all(|d: &f64| d.abs() < 1e-9);
+    let near = |(a, b, c): (f64, f64, f64), (x, y, z): (f64, f64, f64)| {
+        [a - x, b - y, c - z].iter().all(|d: &f64| d.abs() < 1e-9)
+    };
     assert!(near(points(&[]), (720.0, 190.8, 381.6)));
     assert!(near(points(&[("points-cam: camshaft", "points-cam: crank")]), (360.0, 190.8, 190.8)));
     let dwell = [("wires:", "specified:\n  dwell: {low: 95, high: 105, unit: deg, source: invented}\nwires:")];
     assert!(near(points(&dwell), (720.0, 100.0, 200.0)));
     assert!(near(points(&[("{kind: points}", "{kind: points, dwell: 90, lobes: 2}")]), (360.0, 90.0, 180.0)));
     // Two sets of one kind open half a turn of the cam apart.
-    let twin = made(&[("  contact: {kind: points}\n", "  contact: {kind: points}\n  points-two: {kind: points}\n"),
-        ("wires:", "wires:\n  - {from: points-two.wire, to: sparker.points, colour: VT}\n  - {from: points-two.plate, to: engine}")]);
+    let twin = made(&[
+        ("  contact: {kind: points}\n", "  contact: {kind: points}\n  points-two: {kind: points}\n"),
+        (
+            "wires:",
+            "wires:\n  - {from: points-two.wire, to: sparker.points, colour: VT}\n  - {from: points-two.plate, to: engine}",
+        ),
+    ]);
     assert_eq!(twin.values(twin.part("points-two").unwrap(), &Default::default()).unwrap()["opens-at"], 360.0);
 }
 

@@ -135,14 +135,12 @@ fn part(id: Written<String>, of: &Node, catalogue: &Catalogue, findings: &mut Ve
                 Some(side) => part.side = side,
                 None => wrong(format!("one of {}", sides().join(", "))),
             },
-            ("halves", Kind::List(halves)) if has_ends(kind, &Ends::Halves) => {
-                match halves.as_slice() {
-                    [first, second] if first.spelling != second.spelling => {
-                        part.halves = Some([first.spelling.clone(), second.spelling.clone()]);
-                    }
-                    _ => wrong("two different names".to_owned()),
+            ("halves", Kind::List(halves)) if has_ends(kind, &Ends::Halves) => match halves.as_slice() {
+                [first, second] if first.spelling != second.spelling => {
+                    part.halves = Some([first.spelling.clone(), second.spelling.clone()]);
                 }
-            }
+                _ => wrong("two different names".to_owned()),
+            },
             ("positions", Kind::Map(positions)) if has_ends(kind, &Ends::Positions) => {
                 let full = |contact: &Node| {
                     let end = |n: usize| format!("{}.{}", *part.id, contact.items()[n].spelling);
@@ -287,7 +285,11 @@ fn figures(bike: &Bike, findings: &mut Vec<Diagnostic>) {
             let Some(number) = values.get(&value.name).copied() else { continue };
             let (low, high) = value.limits;
             if !(low..=high).contains(&number) {
-                wrong(&value.name, number, format!("It can be from {low} to {high}. Give it, or what it is computed from."));
+                wrong(
+                    &value.name,
+                    number,
+                    format!("It can be from {low} to {high}. Give it, or what it is computed from."),
+                );
             }
         }
         for primitive in &part.kind.model {

@@ -159,7 +159,9 @@ fn given_ends(kind: &PartKind, root: &Node, findings: &mut Vec<Diagnostic>) {
     let given = kind.model.iter().filter(|primitive| !matches!(primitive.ends, Ends::Named(_))).count();
     let message = match (&kind.terminals, given) {
         (Terminals::Given, 1) => return,
-        (Terminals::Given, _) => format!("the terminals of a {} are given, and its model says so {given} times", *kind.id),
+        (Terminals::Given, _) => {
+            format!("the terminals of a {} are given, and its model says so {given} times", *kind.id)
+        }
         (_, 0) => return,
         _ => format!("the model of a {} is joined to terminals that the profile gives, and it has its own", *kind.id),
     };

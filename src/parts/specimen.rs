@@ -68,7 +68,8 @@ fn words(kind: &PartKind, findings: &mut Vec<Diagnostic>) {
 /// The typical values; for one that the profile has to give, a value between its limits.
 fn values(kind: &PartKind, place: &Place, findings: &mut Vec<Diagnostic>) -> Option<BTreeMap<String, f64>> {
     let before = findings.len();
-    let mut scope = Scope::new(json!({"volt": 12.0, "ground": "negative", "points_cam": "camshaft", "ballast_ohm": 0.0}));
+    let mut scope =
+        Scope::new(json!({"volt": 12.0, "ground": "negative", "points_cam": "camshaft", "ballast_ohm": 0.0}));
     scope.bind("specified", json!({}));
     scope.bind("index", json!(0.0));
     scope.bind("count", json!(1.0));
@@ -87,7 +88,8 @@ fn values(kind: &PartKind, place: &Place, findings: &mut Vec<Diagnostic>) -> Opt
         if !(low..=high).contains(&number) {
             let message = format!("the usual `{}` of a {} is {number}, not from {low} to {high}", value.name, *kind.id);
             let place = value.usual.as_ref().map_or(place, |usual| &usual.place);
-            findings.push(Diagnostic::error(place, "limits", message).help("On a 12 volt bike that specifies nothing."));
+            findings
+                .push(Diagnostic::error(place, "limits", message).help("On a 12 volt bike that specifies nothing."));
         }
         scope.bind(&value.name, json!(number));
         values.insert(value.name.clone(), number);
