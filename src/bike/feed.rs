@@ -49,7 +49,8 @@ impl Bike {
     /// The wire on the way home that joins the engine to the rest of it.
     pub(super) fn engine_wire(&self) -> Option<String> {
         let way = self.home_way(&self.points.first()?.ends[1])?;
-        let wires = way.links.iter().filter_map(|link| if let Link::Wire(n) = link { Some(&self.wires[*n]) } else { None });
+        let wires =
+            way.links.iter().filter_map(|link| if let Link::Wire(n) = link { Some(&self.wires[*n]) } else { None });
         wires.into_iter().find(|wire| wire.role == super::WireRole::Ground).map(super::Wire::id)
     }
 
@@ -93,7 +94,9 @@ impl Bike {
         let net = Net::of(self);
         let grounding = self.switches.iter().filter(|switch| switch.action == SwitchAction::GroundsPoints);
         let contacts = grounding.flat_map(|switch| &switch.positions).flat_map(|position| &position.contacts);
-        let wired = |end: &str| net.way(&set.ends[0], end, &|link, next| is_plain(link) && !self.grounded.contains(next)).is_some();
+        let wired = |end: &str| {
+            net.way(&set.ends[0], end, &|link, next| is_plain(link) && !self.grounded.contains(next)).is_some()
+        };
         contacts.into_iter().find_map(|[a, b]| match (wired(a), wired(b)) {
             (true, _) => Some([a.clone(), b.clone()]),
             (_, true) => Some([b.clone(), a.clone()]),

@@ -100,7 +100,9 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
     };
     let fuse = fuse_in(&feed).or_else(|| fuse_in(&home));
     // The battery's own wire, where it ends, and at which part.
-    let live = feed.first().map(|part| (part.wire_in.clone().unwrap_or_default(), part.supply.clone(), words.part(&part.id, bike)));
+    let live = feed
+        .first()
+        .map(|part| (part.wire_in.clone().unwrap_or_default(), part.supply.clone(), words.part(&part.id, bike)));
     let is_connector = |part: &&super::FeedPart| bike.connectors.iter().any(|connector| connector.id == part.id);
     let last_cut = feed.last().filter(is_connector);
     let before_key = feed.iter().take_while(|part| bike.switches.iter().all(|switch| switch.part != part.id));
@@ -165,7 +167,12 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
 /// the key, the kill switch.
 fn feed_wires(bike: &Bike, feed: &[super::FeedPart], first_cut: Option<&str>) -> Value {
     let named = |name: &str| bike.switch(name).map(|switch| switch.part.as_str());
-    let places = [(bike.fuse.as_ref().map(|fuse| fuse.part.as_str()), "fuse"), (first_cut, "first-cut"), (named("key"), "key"), (named("kill"), "kill")];
+    let places = [
+        (bike.fuse.as_ref().map(|fuse| fuse.part.as_str()), "fuse"),
+        (first_cut, "first-cut"),
+        (named("key"), "key"),
+        (named("kill"), "kill"),
+    ];
     let mut behind = "nothing";
     let mut wires = Vec::new();
     for part in feed {
@@ -214,7 +221,8 @@ impl Says<'_> {
         value["primary_ohm"] =
             json!(self.bike.part(&coil.part).and_then(|part| part.values.get("primary-ohm")).unwrap_or(&0.0));
         (value["feed_end"], value["points_end"]) = (json!(coil.ends[0]), json!(coil.ends[1]));
-        (value["feed_wire"], value["points_wire"]) = (json!(self.wire_id(&coil.ends[0])), json!(self.wire_id(&coil.ends[1])));
+        (value["feed_wire"], value["points_wire"]) =
+            (json!(self.wire_id(&coil.ends[0])), json!(self.wire_id(&coil.ends[1])));
         value["towers"] = json!(coil.towers);
         value["leads"] = json!(coil.towers.len() as f64);
         if with_points {
@@ -283,7 +291,8 @@ impl Says<'_> {
             json!(self.bike.part(&condenser.part).and_then(|part| part.values.get("microfarad")).unwrap_or(&0.0));
         value["wire_words"] = json!(self.wire_at(&condenser.ends[0]));
         (value["lead_end"], value["case_end"]) = (json!(condenser.ends[0]), json!(condenser.ends[1]));
-        (value["lead_wire"], value["ground_wire"]) = (json!(self.wire_id(&condenser.ends[0])), json!(self.wire_id(&condenser.ends[1])));
+        (value["lead_wire"], value["ground_wire"]) =
+            (json!(self.wire_id(&condenser.ends[0])), json!(self.wire_id(&condenser.ends[1])));
         value
     }
 
