@@ -19,7 +19,7 @@ mod walked;
 use disk::Disk;
 use fits::fits;
 use probeside::review::{customer, gather};
-use probeside::session::{Job, Record, Storage};
+use probeside::session::{JobDetails, Record, Storage};
 use serde_json::Value;
 use session::{CORRECTED, in_memory, page};
 use stage::{Handed, JournalLine};
@@ -128,7 +128,7 @@ fn steps_are_called_by_their_question_and_ids_are_for_machines() {
 /// If a record lacks the question, the step's words name the check.
 #[test]
 fn a_check_whose_question_is_missing_is_called_by_its_step() {
-    let mut walk = Walk::begin(Job::default());
+    let mut walk = Walk::begin(JobDetails::default());
     walk.say_all(&["measure the battery", "twelve point six", "the points", "have not got one", "they never close"]);
     let is_question =
         |line: &JournalLine| matches!(&line.what, Handed::Record(Record::Entered { step, .. }) if step == "points-gap");

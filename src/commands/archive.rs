@@ -6,8 +6,8 @@ use crate::review::{gather, plain, text};
 use crate::run::{Failure, Outcome};
 use crate::session::Clock;
 use crate::shop::{
-    Archive, Archived, Comparison, Found, Guard, Kept, Mode, Put, Query, SCHEMA, SCHEMA_VERSION, Serving, Shelf,
-    ShopError, Taken, compare, day, mark_name, open_to_others, serve,
+    Archive, Archived, Comparison, Guard, Kept, Mode, PreparedSession, Put, Query, SCHEMA, SCHEMA_VERSION,
+    SearchResult, Serving, Shelf, ShopError, compare, day, mark_name, open_to_others, serve,
 };
 use crate::system::{Links, open};
 use crate::terminal::{say, say_json};
@@ -89,9 +89,9 @@ async fn put(at: &str, add: &Add) -> Outcome {
 
 async fn put_one(archive: &Archive, path: &Path, unverified: bool) -> Result<String, ShopError> {
     let now = Clock::start().now().wall;
-    let taken = Taken::from(&mut Shelf::in_folder(path), unverified, &now)?;
-    let put = archive.put(&taken, &path.display().to_string()).await?;
-    let row = taken.row();
+    let prepared = PreparedSession::from(&mut Shelf::in_folder(path), unverified, &now)?;
+    let put = archive.put(&prepared, &path.display().to_string()).await?;
+    let row = prepared.row();
     let did = match put {
         Put::Added => "added",
         Put::Replaced => "replaced by this longer or verified record",
@@ -127,7 +127,7 @@ async fn found(at: &str, find: &Find) -> Outcome {
     Ok(0)
 }
 
-fn list(found: &Found) -> String {
+fn list(found: &SearchResult) -> String {
     if found.sessions.is_empty() {
         return "Nothing fits.\n".to_owned();
     }

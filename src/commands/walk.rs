@@ -6,7 +6,7 @@ use super::order::Order;
 use crate::hear::{self, Ears, Recogniser};
 use crate::run::unheard;
 use crate::run::{Failure, KeepSound, Outcome, Session, TakenUp, digest_line, load, new_folder, say_digest, signals};
-use crate::session::{Digest, Folder, Job};
+use crate::session::{Digest, Folder, JobDetails};
 use crate::system::Inputs;
 use std::path::{Path, PathBuf};
 
@@ -138,7 +138,7 @@ fn begin(args: &Args) -> Outcome {
         ));
     }
     let into = args.into.clone().unwrap_or_else(|| new_folder(&loaded.world.bike.name));
-    let job = Job {
+    let job = JobDetails {
         bike: loaded.world.bike.name.clone(),
         complaint: args.complaint.clone(),
         mileage: args.mileage.clone(),

@@ -137,7 +137,7 @@ pub struct End {
     pub code: u8,
     pub(super) delays: Vec<Delay>,
     /// Number of answers accepted from audio.
-    pub heard_by_sound: u32,
+    pub spoken_answers: u32,
     /// The session's folder.
     pub folder: PathBuf,
 }

@@ -13,8 +13,8 @@ use crate::circuit::faults::Library;
 use crate::hear::{EarEvent, Ears, Recogniser};
 use crate::phrase::Vocabulary;
 use crate::session::{
-    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Remark, Storage, TimeSource, Writer,
-    away_ms, folder_name, session_id, set_back_ms,
+    Clock, Digest, Entry, Folder, Header, JobDetails, Journal, Kind, Now, Opened, Record, Remark, Storage, TimeSource,
+    Writer, away_ms, folder_name, session_id, set_back_ms,
 };
 use crate::source::{Diagnostic, decode_text, whole_file};
 use crate::speak::{Mouth, MouthEvent};
@@ -71,7 +71,7 @@ pub struct Session {
 
 impl Session {
     /// Begins a session in `folder`, which must be empty or new.
-    pub fn begin(loaded: Loaded, folder: &Path, job: Job, keep: KeepSound, best: bool) -> Result<Self, Failure> {
+    pub fn begin(loaded: Loaded, folder: &Path, job: JobDetails, keep: KeepSound, best: bool) -> Result<Self, Failure> {
         let storage = Folder::create(folder)
             .map_err(|e| Failure::Input(format!("The folder {} cannot be made: {e}.", folder.display())))?;
         Self::begin_on(Box::new(storage), folder, loaded, job, keep, best)
@@ -82,7 +82,7 @@ impl Session {
         storage: Box<dyn Storage>,
         folder: &Path,
         loaded: Loaded,
-        job: Job,
+        job: JobDetails,
         keep: KeepSound,
         best: bool,
     ) -> Result<Self, Failure> {
@@ -335,11 +335,11 @@ impl Session {
             }
         });
         let delays = std::mem::take(&mut driver.delays);
-        let heard_by_sound = driver.heard_by_sound;
+        let spoken_answers = driver.spoken_answers;
         let (writer, now, mut mouth) = driver.into_parts();
         let end = ending::end(ended, writer, &now, &self.folder, &self.world, &mut *mouth, &mut sources);
         let code = runtime.block_on(end);
-        Ok(End { code, delays, heard_by_sound, folder: self.folder })
+        Ok(End { code, delays, spoken_answers, folder: self.folder })
     }
 }
 

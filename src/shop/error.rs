@@ -24,7 +24,7 @@ pub enum ShopError {
     },
     /// The session exceeds the archive's limits, or contains something that cannot be stored.
     #[error("{place} is not taken: {why}")]
-    NotTaken {
+    NotAdded {
         /// The session's folder.
         place: String,
         /// The reason, and what to do.

@@ -11,7 +11,7 @@ use probeside::hear::{Recogniser, Vosk, read_wav};
 use probeside::phrase::{Answer, Grammar, NumberSlot, Phrase, Vocabulary};
 use probeside::review::{csv, customer, gather, page, text, verify, vtt};
 use probeside::session::{self, JOURNAL_FILE, Journal, sha256_hex};
-use probeside::shop::{Archive, Mode, Put, Query, Shelf, Taken, compare};
+use probeside::shop::{Archive, Mode, PreparedSession, Put, Query, Shelf, compare};
 use probeside::units::{Quantity, Unit};
 use serde_json::Value;
 use std::cell::RefCell;
@@ -156,8 +156,8 @@ thread_local! {
 /// A session of a stranger's, put into an archive, found, shown and compared.
 pub fn archive(bytes: &[u8]) {
     let files = BTreeMap::from([(JOURNAL_FILE.to_owned(), lines(bytes))]);
-    let taken = match Taken::from(&mut Shelf::of("there", files), true, "2026-11-25T10:00:00Z") {
-        Ok(taken) => taken,
+    let prepared = match PreparedSession::from(&mut Shelf::of("there", files), true, "2026-11-25T10:00:00Z") {
+        Ok(prepared) => prepared,
         Err(why) => return assert!(!why.to_string().is_empty()),
     };
     ARCHIVE.with_borrow_mut(|kept| {
@@ -168,14 +168,14 @@ pub fn archive(bytes: &[u8]) {
             (runtime, archive)
         });
         runtime.block_on(async {
-            match archive.put(&taken, "there").await {
+            match archive.put(&prepared, "there").await {
                 Ok(Put::Added | Put::Replaced | Put::Unchanged | Put::Older) => {}
                 Err(why) => return assert!(!why.to_string().is_empty()),
             }
-            let mut kept = archive.kept(taken.row().mark).await.expect("what was put is kept");
+            let mut kept = archive.kept(prepared.row().mark).await.expect("what was put is kept");
             gather(&mut kept.shelf).expect("what was put can be read");
             assert!(!archive.find(&Query::default()).await.expect("found").sessions.is_empty());
-            assert!(!compare(archive.visits(&taken.row().bike).await.expect("visits")).visits.is_empty());
+            assert!(!compare(archive.visits(&prepared.row().bike).await.expect("visits")).visits.is_empty());
         });
     });
 }

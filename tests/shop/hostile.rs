@@ -5,7 +5,7 @@ use super::sessions::{Made, copied, forged, header, record};
 use super::{suite, wait};
 use probeside::review::{Around, gather, page_in};
 use probeside::session::{Folder, Record, Storage, sha256_hex};
-use probeside::shop::{Archive, Mode, Query, Shelf, Taken};
+use probeside::shop::{Archive, Mode, PreparedSession, Query, Shelf};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -30,8 +30,8 @@ fn picture(of: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
     seen
 }
 
-fn take(folder: &Path, unverified: bool) -> Result<Taken, String> {
-    Taken::from(&mut Shelf::in_folder(folder), unverified, NOW).map_err(|error| error.to_string())
+fn take(folder: &Path, unverified: bool) -> Result<PreparedSession, String> {
+    PreparedSession::from(&mut Shelf::in_folder(folder), unverified, NOW).map_err(|error| error.to_string())
 }
 
 fn report(shelf: &mut Shelf) -> String {
@@ -112,12 +112,12 @@ pub fn on(at: &str) {
         let archive = Archive::open(at, Mode::Write).await.unwrap();
         for folder in &folders {
             let name = folder.display().to_string();
-            let taken = take(folder, true).unwrap_or_else(|error| panic!("{name}: {error}"));
-            archive.put(&taken, &name).await.unwrap_or_else(|error| panic!("{name}: {error}"));
-            let mut kept = archive.kept(taken.row().mark).await.unwrap();
+            let prepared = take(folder, true).unwrap_or_else(|error| panic!("{name}: {error}"));
+            archive.put(&prepared, &name).await.unwrap_or_else(|error| panic!("{name}: {error}"));
+            let mut kept = archive.kept(prepared.row().mark).await.unwrap();
             let page = report(&mut kept.shelf);
             assert!(!page.contains("<script") && !page.contains("<img") && !page.contains("<audio"), "{name}");
-            let compared = probeside::shop::compare(archive.visits(&taken.row().bike).await.unwrap());
+            let compared = probeside::shop::compare(archive.visits(&prepared.row().bike).await.unwrap());
             assert!(!compared.visits.is_empty(), "{name}");
         }
         let found = archive.find(&Query::default()).await.unwrap().sessions;
@@ -175,10 +175,10 @@ async fn altered(archive: &Archive, into: &Path) {
         let same = std::fs::read(&path).unwrap() == bytes;
         std::fs::write(&path, &bytes).unwrap();
         assert_eq!(take(&folder, false).is_ok(), same, "{}", path.display());
-        if let Ok(taken) = take(&folder, true)
-            && archive.put(&taken, "altered").await.is_ok()
+        if let Ok(prepared) = take(&folder, true)
+            && archive.put(&prepared, "altered").await.is_ok()
         {
-            let mut kept = archive.kept(taken.row().mark).await.unwrap();
+            let mut kept = archive.kept(prepared.row().mark).await.unwrap();
             assert!(!report(&mut kept.shelf).contains("<script"));
         }
         std::fs::remove_dir_all(&folder).unwrap();
@@ -227,10 +227,10 @@ fn folders_that_are_none_are_refused() {
         link(Path::new("/etc/passwd"), &folder.join(place));
         let error = take(&folder, false).unwrap_err();
         assert!(error.contains(place), "{name}: {error}");
-        let taken = take(&folder, true).unwrap();
-        assert!(taken.row().bike.contains("Borage"));
+        let prepared = take(&folder, true).unwrap();
+        assert!(prepared.row().bike.contains("Borage"));
     }
-    suite::taken(&good);
+    suite::prepared(&good);
 }
 
 /// FLAC that is none, with its right hash: kept as what it is, bytes that nobody decodes here.

@@ -2,7 +2,7 @@
 //! break them.
 
 use crate::walked::Walk;
-use probeside::session::{Digest, Folder, Header, Job, Journal, Record, Remark, sha256_hex};
+use probeside::session::{Digest, Folder, Header, JobDetails, Journal, Record, Remark, sha256_hex};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
@@ -59,12 +59,12 @@ impl Made {
 
     /// Walks it to its end; the session's id ends with `name`.
     fn walk(&self, name: &str) -> Walk {
-        let job = Job {
+        let job = JobDetails {
             bike: self.bike.clone(),
             mileage: "23450 km".into(),
             complaint: "Dies when warm.".into(),
             person: self.person.clone(),
-            ..Job::default()
+            ..JobDetails::default()
         };
         let mut walk = Walk::begin_at(job, &format!("{}T10:00:00", self.day), name, &self.cause);
         for (at, drop) in self.drops.iter().enumerate() {
@@ -128,7 +128,7 @@ pub fn forged(folder: &Path, entries: &[(&str, Value)], wall: &str) {
 
 /// The header of a forged session.
 pub fn header(bike: &str, files: Value) -> (&'static str, Value) {
-    let mut header = serde_json::to_value(Header::new("forged", Job::default(), Value::Null)).unwrap();
+    let mut header = serde_json::to_value(Header::new("forged", JobDetails::default(), Value::Null)).unwrap();
     header["job"]["bike"] = bike.into();
     header["files"] = files;
     ("header", header)
