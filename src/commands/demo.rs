@@ -18,13 +18,13 @@ use std::time::{Duration, Instant};
 /// Arguments of `demo`.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Where prompts go: printed, aloud, or a WAV file
+    /// Send prompts to the screen, the loudspeaker or a WAV file
     #[arg(long, default_value = "printed", value_name = "printed|aloud|FILE.wav")]
     say: String,
-    /// The folder for the session's record [default: sessions/demo-DATE-TIME-demo-BIKE]
+    /// Keep the record in this folder [default: sessions/demo-DATE-TIME-demo-BIKE]
     #[arg(long, value_name = "DIR")]
     into: Option<PathBuf>,
-    /// Another story than the shipped one
+    /// Tell this story instead of the shipped one
     #[arg(long, value_name = "FILE")]
     story: Option<PathBuf>,
     #[command(flatten)]

@@ -115,7 +115,7 @@ pub fn world_from(
         match procedure::evaluate_bool(applies, &scope) {
             Ok(true) => {}
             Ok(false) => {
-                let what = format!("This procedure does not apply to {}: {} does not hold.", bike.name, applies.value);
+                let what = format!("this procedure does not apply to {}: {} does not hold", bike.name, applies.value);
                 return Err(vec![Diagnostic::error(&applies.place, "does-not-apply", what)]);
             }
             Err(d) => return Err(vec![d]),
@@ -181,7 +181,7 @@ pub fn first_that_applies(procedure: &Path, words: &Path) -> Result<Loaded, Fail
     bikes.retain(|b| b.extension().is_some_and(|e| e == "yaml" || e == "yml"));
     bikes.sort();
     let mut last =
-        Failure::Usage(format!("Which bike? There is none in {}; give one with --bike FILE.", beside.display()));
+        Failure::Usage(format!("there is no bike in {}; give one with --bike FILE", beside.display()));
     for bike in bikes {
         match world(procedure, &bike, words) {
             Ok(loaded) => return Ok(loaded),

@@ -94,8 +94,7 @@ impl Aloud {
         let answer = open.recv().unwrap_or_else(|_| Err(String::from("the sound system ended the thread")));
         answer.map_err(|why| {
             SpeakError::NoDevice(format!(
-                "There is no loudspeaker that opens ({why}). Connect one and see that the sound server runs, or use \
-                 '--say printed'."
+                "there is no loudspeaker that opens ({why}); connect one and see that the sound server runs, or use '--say printed'"
             ))
         })?;
         let watched = Arc::clone(&queue.cancellation);

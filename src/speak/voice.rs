@@ -17,7 +17,7 @@ pub struct Pcm {
 pub enum SpeakError {
     /// The machine lacks the voice's program. Exit code 3.
     #[error(
-        "The voice program '{program}' is not on this machine ({why}). Run 'models/setup', or use '--say printed'."
+        "the voice program '{program}' is not on this machine ({why}); run 'models/setup', or use '--say printed'"
     )]
     NoProgram {
         /// Its name or path.
@@ -26,7 +26,7 @@ pub enum SpeakError {
         why: String,
     },
     /// The program ran and failed.
-    #[error("The voice program '{program}' failed: {why}.")]
+    #[error("the voice program '{program}' failed: {why}")]
     Failed {
         /// Its name or path.
         program: String,
@@ -34,7 +34,7 @@ pub enum SpeakError {
         why: String,
     },
     /// The program took too long and was stopped.
-    #[error("The voice program '{program}' gave no sound within {seconds} s and was stopped.")]
+    #[error("the voice program '{program}' gave no sound within {seconds} s and was stopped")]
     TooSlow {
         /// Its name or path.
         program: String,
