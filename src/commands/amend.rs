@@ -32,7 +32,9 @@ pub struct Args {
 pub fn run(args: &Args) -> Outcome {
     let (by, text) = (args.by.trim(), args.text.trim());
     if by.is_empty() || text.is_empty() {
-        return Err(Failure::Usage("a remark needs a name and a text; type: probeside amend SESSION --by NAME TEXT".into()));
+        return Err(Failure::Usage(
+            "a remark needs a name and a text; type: probeside amend SESSION --by NAME TEXT".into(),
+        ));
     }
     if let Some(warning) = Folder::at(&args.session).open_to_others() {
         crate::terminal::errln!("{warning}");

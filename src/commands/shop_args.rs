@@ -6,9 +6,9 @@ use std::path::PathBuf;
 #[derive(Debug, clap::Args)]
 #[cfg_attr(not(feature = "shop"), allow(dead_code))]
 pub struct Args {
-    /// Use this archive: a file, or postgres://USER@HOST/DATABASE [default: PROBESIDE_ARCHIVE, or archive.db in the user's data folder]
+    /// Use this archive: a file, or postgres://USER@HOST/DATABASE [default: PROBESIDE_ARCHIVE]
     ///
-    /// A file is an SQLite database. Several benches share a PostgreSQL database; keep its password in PGPASSWORD or ~/.pgpass, not here.
+    /// Without either it is archive.db in the user's data folder. A file is an SQLite database. Several benches share a PostgreSQL database; keep its password in PGPASSWORD or ~/.pgpass, not here.
     #[arg(long, global = true, value_name = "PATH|URL")]
     pub archive: Option<String>,
     /// What is to be done.

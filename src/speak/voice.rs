@@ -16,9 +16,7 @@ pub struct Pcm {
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum SpeakError {
     /// The machine lacks the voice's program. Exit code 3.
-    #[error(
-        "the voice program '{program}' is not on this machine ({why}); run 'models/setup', or use '--say printed'"
-    )]
+    #[error("the voice program '{program}' is not on this machine ({why}); run 'models/setup', or use '--say printed'")]
     NoProgram {
         /// Its name or path.
         program: String,

@@ -3,6 +3,8 @@
 
 #[path = "../support/disk.rs"]
 mod disk;
+#[path = "../support/rebuilt.rs"]
+pub mod rebuilt;
 
 use disk::Disk;
 use probeside::bike::EnglishWords;
@@ -10,10 +12,10 @@ use probeside::commands::check::{CheckArgs, Spoken, run};
 use probeside::hear::{Recogniser, Vosk, read_wav};
 use probeside::phrase::{Answer, Grammar, NumberSlot, Phrase, Vocabulary};
 use probeside::review::{csv, customer, gather, page, text, verify, vtt};
-use probeside::session::{self, JOURNAL_FILE, Journal, sha256_hex};
+use probeside::session::{self, JOURNAL_FILE, Journal};
 use probeside::shop::{Archive, Mode, PreparedSession, Put, Query, Shelf, compare};
 use probeside::units::{Quantity, Unit};
-use serde_json::Value;
+use rebuilt::rebuilt;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -29,21 +31,8 @@ pub const DOORS: [Door; 6] =
 /// reached behind the chain.
 fn lines(bytes: &[u8]) -> Vec<u8> {
     let Some(rest) = bytes.strip_prefix(b"#") else { return bytes.to_vec() };
-    let (mut out, mut prev) = (Vec::new(), "0".repeat(64));
-    for (seq, line) in rest.split(|b| *b == b'\n').filter(|line| !line.is_empty()).enumerate() {
-        let line = match serde_json::from_slice::<Value>(line) {
-            Ok(mut value) if value.is_object() => {
-                value["seq"] = seq.into();
-                value["prev"] = prev.into();
-                value.to_string().into_bytes()
-            }
-            _ => line.to_vec(),
-        };
-        prev = sha256_hex(&line);
-        out.extend(line);
-        out.push(b'\n');
-    }
-    out
+    let lines = rest.split(|b| *b == b'\n').filter(|line| !line.is_empty());
+    rebuilt(&lines.map(|line| [line, b"\n"].concat()).collect::<Vec<_>>().concat()).0
 }
 
 /// A journal: shown in every form, verified, opened to be gone on with.

@@ -4,7 +4,7 @@ use super::long::{self, EVIL};
 use super::sessions::{Made, copied, forged, header, record};
 use super::{suite, wait};
 use probeside::review::{Around, gather, page_in};
-use probeside::session::{Folder, Record, Storage, sha256_hex};
+use probeside::session::{Folder, Header, Record, Storage, StoredCopy, sha256_hex};
 use probeside::shop::{Archive, Mode, PreparedSession, Query, Shelf};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -59,11 +59,12 @@ fn reading(name: &str, value: Value) -> (&'static str, Value) {
 /// Strangers' sessions that the chain has no objection to, each with what they try.
 fn forgeries(into: &Path) -> Vec<PathBuf> {
     let secret = std::fs::read("/etc/hostname").unwrap_or_default();
-    let climbing = json!([
-        {"name": "../../../etc/hostname", "sha256": sha256_hex(&secret), "bytes": 1},
-        {"name": "/etc/hostname", "sha256": sha256_hex(&secret), "bytes": u64::MAX},
-        {"name": "procedure/../../x", "sha256": "", "bytes": 0},
-    ]);
+    let copy = |name: &str, sha256: String, bytes| StoredCopy { name: name.into(), sha256, bytes };
+    let climbing = vec![
+        copy("../../../etc/hostname", sha256_hex(&secret), 1),
+        copy("/etc/hostname", sha256_hex(&secret), u64::MAX),
+        copy("procedure/../../x", String::new(), 0),
+    ];
     let clip = json!({"id": "../../etc/passwd", "file": "clips/../../../etc/hostname", "sha256": sha256_hex(&secret), "samples": u64::MAX});
     let note = json!({"by": EVIL, "text": EVIL.repeat(1000), "about": u64::MAX});
     let odd = json!({"record": "no-such-record", "deep": EVIL});
@@ -71,28 +72,23 @@ fn forgeries(into: &Path) -> Vec<PathBuf> {
     let altered = json!({"procedure": EVIL, "conclusion": EVIL, "cause": EVIL, "remedy": EVIL, "rules_out": [EVIL],
         "not_tested": [EVIL], "recheck": [EVIL], "put_back": [EVIL]});
     alter(&mut concluded, altered);
-    let all: Vec<Vec<(&str, Value)>> = vec![
-        vec![header(EVIL, climbing), ("clip", clip.clone()), ("clip-stored", clip)],
-        vec![
-            header("\u{0}\u{202e}Borage\u{1b}[2J", json!([])),
-            reading("a_\u{0}b", json!(1e308)),
-            reading("a_\u{0}b", json!(-1e308)),
-        ],
-        vec![
-            header("Borage", json!([])),
-            ("note", note),
-            ("record", odd),
-            ("record", concluded),
-            ("strange", json!(EVIL)),
-            ("end", json!({})),
-        ],
-        vec![header(&"Ä".repeat(100_000), json!([])), reading(&"n".repeat(100_000), json!(0))],
+    let all: Vec<(Header, Vec<(&str, Value)>)> = vec![
+        (header(EVIL, climbing), vec![("clip", clip.clone()), ("clip-stored", clip)]),
+        (
+            header("\u{0}\u{202e}Borage\u{1b}[2J", Vec::new()),
+            vec![reading("a_\u{0}b", json!(1e308)), reading("a_\u{0}b", json!(-1e308))],
+        ),
+        (
+            header("Borage", Vec::new()),
+            vec![("note", note), ("record", odd), ("record", concluded), ("strange", json!(EVIL)), ("end", json!({}))],
+        ),
+        (header(&"Ä".repeat(100_000), Vec::new()), vec![reading(&"n".repeat(100_000), json!(0))]),
     ];
-    all.iter()
+    all.into_iter()
         .enumerate()
-        .map(|(at, entries)| {
+        .map(|(at, (header, entries))| {
             let folder = into.join(format!("forged-{at}"));
-            forged(&folder, entries, WALL);
+            forged(&folder, header, &entries, WALL);
             folder
         })
         .collect()
@@ -240,7 +236,7 @@ fn broken_sound_is_no_ones_concern() {
     let folder = around.path().join("broken");
     let bytes = b"fLaC and then nothing of the kind";
     let clip = json!({"id": "a", "file": "clips/a.flac", "sha256": sha256_hex(bytes), "samples": 1});
-    forged(&folder, &[header("Borage", json!([])), ("clip", clip.clone()), ("clip-stored", clip)], WALL);
+    forged(&folder, header("Borage", Vec::new()), &[("clip", clip.clone()), ("clip-stored", clip)], WALL);
     std::fs::create_dir(folder.join("clips")).unwrap();
     std::fs::write(folder.join("clips/a.flac"), bytes).unwrap();
     assert!(take(&folder, false).unwrap().row().verified);

@@ -4,7 +4,6 @@ use super::sessions::{Made, copied, forged, go_on, header, record};
 use super::{hostile, wait};
 use probeside::session::Record;
 use probeside::shop::{Archive, Archived, Mode, PreparedSession, Put, Query, Shelf, ShopError, Way, compare};
-use serde_json::json;
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -354,14 +353,13 @@ fn newer(at: &str) {
 fn too_much_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let entered = record(|record| matches!(record, Record::Entered { .. }));
-    let mut entries = vec![header("Borage", json!([]))];
-    entries.extend((0..5_001).map(|_| ("record", entered.clone())));
-    forged(folder.path(), &entries, "2026-11-25T10:00:00.000+01:00");
+    let entries: Vec<_> = (0..5_001).map(|_| ("record", entered.clone())).collect();
+    forged(folder.path(), header("Borage", Vec::new()), &entries, "2026-11-25T10:00:00.000+01:00");
     let error = PreparedSession::from(&mut Shelf::in_folder(folder.path()), false, NOW).unwrap_err();
     assert!(error.to_string().contains("more than 5000"), "{error}");
     for (bike, wall, why) in [("", NOW, "names no bike"), ("Borage", "soon", "time of its first entry")] {
         let folder = tempfile::tempdir().unwrap();
-        forged(folder.path(), &[header(bike, json!([]))], wall);
+        forged(folder.path(), header(bike, Vec::new()), &[], wall);
         let error = PreparedSession::from(&mut Shelf::in_folder(folder.path()), false, NOW).unwrap_err();
         assert!(error.to_string().contains(why), "{error}");
     }

@@ -15,8 +15,6 @@ pub enum MicError {
         why: String,
     },
     /// This program was built without sound.
-    #[error(
-        "this build has no microphone; build with 'cargo build --release --features sound', or use '--hear typed'"
-    )]
+    #[error("this build has no microphone; build with 'cargo build --release --features sound', or use '--hear typed'")]
     NotBuilt,
 }
