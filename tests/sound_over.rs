@@ -30,8 +30,8 @@ fn a_walk_whose_questions_are_answered_over_comes_to_its_right_end() {
     let copies = short_round::copies();
     let folder = short_round::from_rest(copies.path());
     let world = short_round::world(&folder);
-    let ear = Listener::at(&sound, "ear.monitor");
-    let mut walk = Walk::start(&sound, &world, &folder, "over", true);
+    let ear = Listener::at("ear.monitor");
+    let mut walk = Walk::start(&world, &folder, "over", true);
     let (mut after, mut over, mut turn) = (0, Vec::new(), 0);
     while let Some(why) = walk.my_turn(&ear, &mut after) {
         assert!(turn < MOST_ANSWERS, "the walk goes in a circle:\n{}", walk.printed());

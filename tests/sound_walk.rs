@@ -1,7 +1,8 @@
 //! Complete walks over a real sound server. `probeside walk` listens and speaks. A mechanic at the other end of the two null sinks hears
 //! the listening tone and answers aloud, in another voice than the prompts'. At the end the journal must match the walk, and the words
-//! recorded at the loudspeaker must be those that the journal says were spoken. In a second walk, beside the first and with its own sound
-//! server, the server dies and comes back.
+//! recorded at the loudspeaker must be those that the journal says were spoken. In a second walk the sound server dies and comes back.
+//!
+//! A single test, because the sound system reads this process's environment.
 #![cfg(all(feature = "sound", target_os = "linux"))]
 
 mod support;
@@ -43,14 +44,12 @@ const LONGEST_STRETCH: usize = 12 * RATE as usize;
 #[test]
 fn walks_over_the_sound_loop() {
     let Some(mut recogniser) = short_round::needed() else { return };
-    let (Some(sound), Some(mut lost)) = (SoundLoop::start_beside(), SoundLoop::start_beside()) else { return };
+    let Some(mut sound) = SoundLoop::start() else { return };
     let folder = short_round::copies();
-    let (world, shorter) = (short_round::world(folder.path()), short_round::from_rest(folder.path()));
-    // Each waits for speech most of the time, so the two walk beside each other, each with a sound server of its own.
-    std::thread::scope(|scope| {
-        scope.spawn(|| the_microphone_is_lost_and_comes_back(&mut lost, &short_round::world(&shorter), &shorter));
-        what_is_said_is_heard_and_the_journal_is_the_walk(&sound, &world, folder.path(), &mut *recogniser);
-    });
+    let world = short_round::world(folder.path());
+    what_is_said_is_heard_and_the_journal_is_the_walk(&sound, &world, folder.path(), &mut *recogniser);
+    let shorter = short_round::from_rest(folder.path());
+    the_microphone_is_lost_and_comes_back(&mut sound, &short_round::world(&shorter), &shorter);
 }
 
 fn what_is_said_is_heard_and_the_journal_is_the_walk(
@@ -59,8 +58,8 @@ fn what_is_said_is_heard_and_the_journal_is_the_walk(
     folder: &Path,
     recogniser: &mut dyn Recogniser,
 ) {
-    let (ear, mouth) = (Listener::at(sound, "ear.monitor"), Listener::at(sound, "mouth.monitor"));
-    let mut walk = Walk::start(sound, world, folder, "whole", false);
+    let (ear, mouth) = (Listener::at("ear.monitor"), Listener::at("mouth.monitor"));
+    let mut walk = Walk::start(world, folder, "whole", false);
     let (mut after, mut turn, mut spoken) = (0, 0, Vec::new());
     while walk.my_turn(&ear, &mut after).is_some() {
         assert!(turn < MOST_ANSWERS, "the walk goes in a circle:\n{}", walk.printed());
@@ -131,8 +130,8 @@ fn what_is_said_is_heard_and_the_journal_is_the_walk(
 }
 
 fn the_microphone_is_lost_and_comes_back(sound: &mut SoundLoop, world: &Arc<World>, folder: &Path) {
-    let mut ear = Listener::at(sound, "ear.monitor");
-    let mut walk = Walk::start(sound, world, folder, "lost", false);
+    let mut ear = Listener::at("ear.monitor");
+    let mut walk = Walk::start(world, folder, "lost", false);
     let (mut after, mut turn, mut lost) = (0, 0, false);
     while walk.my_turn(&ear, &mut after).is_some() {
         assert!(turn < MOST_ANSWERS, "the walk goes in a circle:\n{}", walk.printed());
@@ -146,7 +145,7 @@ fn the_microphone_is_lost_and_comes_back(sound: &mut SoundLoop, world: &Arc<Worl
             assert!(!walk.is_over(), "the walk is kept");
             assert_eq!(readings(&walk.look().records), [("rest".to_owned(), 12.6)]);
             sound.start_server();
-            (ear, after) = (Listener::at(sound, "ear.monitor"), 0);
+            (ear, after) = (Listener::at("ear.monitor"), 0);
             continue;
         }
         let Some(words) = view.answer(turn) else { continue };

@@ -1,9 +1,8 @@
 //! The mechanic's ears in the sound tests. Records one side of the sound loop live, detects the listening tone, and tells when it was
 //! quiet. Counts samples; each recorder knows when its first sample arrived.
 
-use crate::sound_loop::SoundLoop;
 use std::io::Read;
-use std::process::{Child, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Condvar, Mutex};
 use std::time::{Duration, Instant};
 
@@ -39,12 +38,12 @@ pub struct Listener {
 
 impl Listener {
     /// Listens to a source of the sound server, such as `ear.monitor`.
-    pub fn at(sound: &SoundLoop, source: &str) -> Self {
-        let mut child = sound
-            .command("parec")
+    pub fn at(source: &str) -> Self {
+        let mut child = Command::new("parec")
             .args(["--raw", "--format=s16le", "--channels=1", "--latency-msec=20"])
             .arg(format!("--rate={RATE}"))
             .arg(format!("--device={source}"))
+            .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()

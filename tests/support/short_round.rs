@@ -257,10 +257,9 @@ pub struct Walk {
 
 impl Walk {
     /// Starts it on the copies in a folder, with its session in the subfolder `name`. With `over` the mechanic may speak over prompts.
-    pub fn start(sound: &SoundLoop, world: &Arc<World>, folder: &Path, name: &str, over: bool) -> Self {
+    pub fn start(world: &Arc<World>, folder: &Path, name: &str, over: bool) -> Self {
         let into = folder.join(name);
-        let mut child = sound
-            .command(env!("CARGO_BIN_EXE_probeside"))
+        let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
             .arg("walk")
             .arg(folder.join("short-round.yaml"))
             .args(["--bike", "borage-twin", "--faults", "none", "--hear", "mic", "--say", "aloud"])
@@ -270,6 +269,7 @@ impl Walk {
             .env("PROBESIDE_PROCEDURES", procedures())
             .env("PROBESIDE_LOG", "probeside=info")
             .env("NO_COLOR", "1")
+            .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
             .spawn()

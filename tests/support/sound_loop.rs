@@ -1,7 +1,6 @@
 //! A microphone and a loudspeaker made of two null sinks. The program's microphone hears what is played into `mouth`, and the program's
 //! output is recorded from `ear.monitor`. Everything started here is stopped by its process id.
 
-use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -44,16 +43,8 @@ pub struct SoundLoop {
 }
 
 impl SoundLoop {
-    /// Starts the loop for this process, or says why it is skipped. Sets its environment: call it before opening any sound device.
+    /// Starts the loop, or says why it is skipped. Sets this process's environment: call it before opening any sound device.
     pub fn start() -> Option<Self> {
-        let sound = Self::start_beside()?;
-        // No thread of this test reads the environment yet: each such sound test file runs as one test.
-        sound.environment().into_iter().for_each(|(name, value)| unsafe { std::env::set_var(name, value) });
-        Some(sound)
-    }
-
-    /// Starts a loop for programs that get its [`Self::environment`]. Several of them run beside each other.
-    pub fn start_beside() -> Option<Self> {
         or_left_out(PROGRAMS.iter().try_for_each(|program| installed(program, PACKAGES)))?;
         let folder = tempfile::tempdir().expect("a folder for the sound server");
         let path = |name: &str| folder.path().join(name);
@@ -65,27 +56,14 @@ impl SoundLoop {
             "pcm.!default { type pulse hint { show on description \"pulse\" } }\nctl.!default { type pulse }\n",
         )
         .expect("the sound configuration");
+        // No thread of this test reads the environment yet: each sound test file runs as one test.
+        unsafe {
+            std::env::set_var("PULSE_SERVER", format!("unix:{}", path("native").display()));
+            std::env::set_var("ALSA_CONFIG_PATH", path("asound.conf"));
+        }
         let mut sound_loop = Self { folder, server: None, dispatcher: None };
         sound_loop.start_server();
         Some(sound_loop)
-    }
-
-    /// The environment of a program that uses this loop.
-    pub fn environment(&self) -> [(&'static str, OsString); 2] {
-        let server = format!("unix:{}", self.file("native").display());
-        [("PULSE_SERVER", server.into()), ("ALSA_CONFIG_PATH", self.file("asound.conf").into())]
-    }
-
-    /// A program that uses this loop.
-    pub fn command(&self, program: &str) -> Command {
-        let mut command = Command::new(program);
-        command.envs(self.environment()).stdin(Stdio::null());
-        command
-    }
-
-    fn pactl(&self, arguments: &[&str]) -> bool {
-        let status = self.command("pactl").args(arguments).stdout(Stdio::null()).stderr(Stdio::null()).status();
-        status.is_ok_and(|s| s.success())
     }
 
     /// Starts the sound server, again if it was killed.
@@ -113,11 +91,11 @@ impl SoundLoop {
             .expect("the sound server starts");
         self.server = Some(server);
         let until = Instant::now() + Duration::from_secs(20);
-        while !self.pactl(&["info"]) {
+        while !pactl(&["info"]) {
             assert!(Instant::now() < until, "the sound server did not come up");
             std::thread::sleep(Duration::from_millis(50));
         }
-        assert!(self.pactl(&["set-default-sink", "ear"]) && self.pactl(&["set-default-source", "mouth.monitor"]));
+        assert!(pactl(&["set-default-sink", "ear"]) && pactl(&["set-default-source", "mouth.monitor"]));
     }
 
     /// Kills the sound server, as if the device were unplugged.
@@ -163,8 +141,8 @@ impl SoundLoop {
     /// Feeds the program's output back into its microphone at a lower level, like a loudspeaker's echo.
     pub fn lead_back(&self) {
         let led = ["load-module", "module-loopback", "source=ear.monitor", "sink=mouth", "latency_msec=60"];
-        assert!(self.pactl(&led), "the loop can be closed");
-        assert!(self.pactl(&["set-sink-input-volume", "0", ECHO_VOLUME]), "the loop's volume can be set");
+        assert!(pactl(&led), "the loop can be closed");
+        assert!(pactl(&["set-sink-input-volume", "0", ECHO_VOLUME]), "the loop's volume can be set");
     }
 
     /// A file in the loop's folder.
@@ -174,17 +152,17 @@ impl SoundLoop {
 
     /// Plays a WAV file to the program's microphone, to its end.
     pub fn play(&self, wav: &Path) {
-        let played = self.command("paplay").arg("--device=mouth").arg(wav).status();
+        let played = Command::new("paplay").arg("--device=mouth").arg(wav).stdin(Stdio::null()).status();
         assert!(played.is_ok_and(|s| s.success()), "paplay failed on {}", wav.display());
     }
 
     /// Records the program's output until [`Recording::stop`].
     pub fn record(&self, name: &str) -> Recording {
         let path = self.file(name);
-        let child = self
-            .command("parec")
+        let child = Command::new("parec")
             .args(["--device=ear.monitor", "--latency-msec=20", "--file-format=wav", "--rate=48000", "--channels=1"])
             .arg(&path)
+            .stdin(Stdio::null())
             .spawn()
             .expect("parec starts");
         let until = Instant::now() + Duration::from_secs(10);
@@ -221,4 +199,9 @@ impl Recording {
         let _ = self.child.wait();
         self.path.clone()
     }
+}
+
+fn pactl(arguments: &[&str]) -> bool {
+    let status = Command::new("pactl").args(arguments).stdout(Stdio::null()).stderr(Stdio::null()).status();
+    status.is_ok_and(|s| s.success())
 }
