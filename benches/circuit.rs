@@ -48,11 +48,11 @@ fn median(times: u32, mut run: impl FnMut()) -> f64 {
 fn compared(bike: &Bike, library: Option<&Spice>) -> bool {
     let mut state = BikeState::default();
     state.switches.insert("key".into(), "connects".into());
-    let closed = bike.points.iter().map(|p| p.id.value.clone()).collect();
+    let closed = bike.points.iter().map(|p| p.id.clone()).collect();
     let wiring = Model::new(bike).wiring(&state, &closed);
     let (mut network, _) = wiring.and_then(|w| w.network()).expect("the bike has a netlist");
     let lamp = Kind::Lamp(Lamp { volt: bike.volt, watt: 3.0 });
-    let (a, b) = (network.node("engine"), network.node(&format!("coil-{}.feed", *bike.coils[0].id)));
+    let (a, b) = (network.node("engine"), network.node(&format!("coil-{}.feed", bike.coils[0].id)));
     network.add("lamp", a, b, lamp).expect("a lamp fits");
     let ours = median(OURS, || assert!(network.operating_point().is_ok()));
     println!("{}: {} nodes, one lamp", bike.name, network.nodes());

@@ -34,7 +34,7 @@ fn every_layout_is_sound_and_fires_at_every_plug_and_not_with_the_ignition_off()
         assert_eq!(probeside::check::bike(&bike), [], "{name}");
         let model = Model::new(&bike);
         for plug in &bike.plugs {
-            assert_eq!(model.fires(&kicked(), &plug.id).unwrap(), Strength::Strong, "{name}, {}", *plug.id);
+            assert_eq!(model.fires(&kicked(), &plug.id).unwrap(), Strength::Strong, "{name}, {}", plug.id);
             for switch in ["key", "kill"].into_iter().filter(|switch| bike.switch(switch).is_some()) {
                 let mut off = kicked();
                 off.switches.insert(switch.to_owned(), "disconnects".to_owned());
@@ -55,16 +55,16 @@ fn a_two_lead_coil_needs_both_its_ways_whole() {
         let open = Alteration::Open { branch: format!("cap-{other}") };
         assert_eq!(fires(vec![open], &kicked(), one), Strength::None, "{name}");
         let mut off = kicked();
-        off.unplugged.insert(format!("lead-{other}"));
+        off.unplugged.insert(format!("cap-{other}"));
         assert_eq!(fires(vec![], &off, one), Strength::None, "{name}");
         let fouled = Alteration::Ohm { branch: format!("plug-{other}"), ohm: 1000.0 };
         assert_eq!(fires(vec![fouled.clone()], &kicked(), one), Strength::Strong, "{name}");
         // A tester on one lead sparks if the other lead is clipped to the engine, but not if it hangs free.
-        let tester = held(off.clone(), InstrumentKind::SparkTester, &format!("plug-{one}.top"), "engine");
-        let mut tester = BikeState { unplugged: [format!("lead-{other}"), format!("lead-{one}")].into(), ..tester };
+        let tester = held(off.clone(), InstrumentKind::SparkTester, &format!("cap-{one}.top"), "engine");
+        let mut tester = BikeState { unplugged: [format!("cap-{other}"), format!("cap-{one}")].into(), ..tester };
         let seen = |state: &BikeState| Model::new(&bike).observe(state).unwrap()[0].seen;
         assert_eq!(seen(&tester), Observation::Spark(Strength::None), "{name}");
-        tester.fitted.insert("clip".into(), [format!("plug-{other}.top"), "engine".into()]);
+        tester.fitted.insert("clip".into(), [format!("cap-{other}.top"), "engine".into()]);
         assert_eq!(seen(&tester), Observation::Spark(Strength::Strong), "{name}");
     }
 }
@@ -77,7 +77,7 @@ fn a_kill_switch_that_grounds_the_points_means_the_same_everywhere() {
         let mut state = kicked();
         state.engine = Some(Engine::Still);
         state.switches.insert("kill".into(), kill.into());
-        state.points = bike.points.iter().map(|set| (set.id.value.clone(), PointsAt::Open)).collect();
+        state.points = bike.points.iter().map(|set| (set.id.clone(), PointsAt::Open)).collect();
         let state = held(state, InstrumentKind::Lamp, "battery.live", "left-points.coil-side");
         model.observe(&state).unwrap()[0].seen
     };
@@ -114,7 +114,7 @@ fn points_open_one_after_the_other_by_the_crank_angle() {
     let at = BikeState { crank: Some(50), ..BikeState::default() };
     assert_eq!(model.standings(&at), [["middle", "right"].map(String::from).into()]);
     // Only by hand: no crank angle gives this combination.
-    let card = bike.points.iter().map(|set| (set.id.value.clone(), PointsAt::Open)).collect();
+    let card = bike.points.iter().map(|set| (set.id.clone(), PointsAt::Open)).collect();
     assert_eq!(model.standings(&BikeState { points: card, ..BikeState::default() }), [Default::default()]);
 }
 
@@ -128,11 +128,11 @@ fn the_profiles_own_figures_reach_the_circuit() {
         other => panic!("{other:?}"),
     };
     assert!((volt(&model) - 6.33).abs() < 1e-3);
-    assert!((volt(&Model::with(&bike, [Alteration::Charge(0.5)])) - 6.12).abs() < 1e-3);
+    assert!((volt(&Model::with(&bike, [Alteration::set("battery", "charge", 0.5)])) - 6.12).abs() < 1e-3);
     let figures = &model.figures;
     assert_eq!(figures.coils["only"].ratio, 85.0);
     assert_eq!(figures.coils["only"].primary_henry, 0.0038);
-    assert_eq!(figures.own_ohm["cap-only"], 5000.0);
+    assert_eq!(figures.values["cap-only"]["ohm"], 5000.0);
     let wiring = model.wiring(&kicked(), &["only".to_owned()].into()).unwrap();
     for (branch, ohm) in
         [("fuse", 0.008), ("key", 0.015), ("coil-feed", 0.003), ("points-only", 0.015), ("cap-only", 5000.0)]
@@ -150,12 +150,27 @@ fn what_cannot_be_is_told_with_its_place() {
     };
     let line = |text: &str| file.lines().position(|line| line.contains(text)).unwrap() + 1;
     let at = |text: &str| format!("b.yaml:{}:", line(text));
-    assert!(told("charge: [0, 0.5, 1]", "charge: [0, 0.5, 0.4]").starts_with(&at("battery: {")));
-    assert!(told("charge: [0, 0.5, 1]", "charge: [0, 1]").contains("different lengths"));
-    assert!(told("charge: [0, 0.5, 1]", "charge: [0, 0.5, 1.5]").contains("a number from 0 to 1"));
-    assert!(told("closed: 370", "closed: 720").starts_with(&at("opens-at")));
+    assert!(told("volt-50: 6.12", "volt-50: 61.2").starts_with(&at("battery: {")));
+    assert!(told("volt-50: 6.12", "volt-50: 61.2").contains("needs a number from 0.1 to 60"));
+    assert!(
+        told("volt-50: 6.12", "volt-60: 6.12").contains("Did you mean `volt-0`?"),
+        "{}",
+        told("volt-50: 6.12", "volt-60: 6.12")
+    );
+    assert!(told("closed: 370", "closed: 720").starts_with(&at("points-only: {")));
     assert!(told("closed: 370", "closed: 720").contains("every 720 degrees"));
-    assert!(told("ratio: 85", "ratio: 0").contains("`ratio` needs a number from 1"));
-    assert!(told("ohm: 0.015}", "ohm: -1}").contains("`ohm` needs a number"));
-    assert!(told("cap-ohm: 5000", "cap-ohms: 5000").contains("Did you mean `cap-ohm`?"));
+    assert!(told("closed: 370, every: 720", "dwell: 360").contains("every 720 degrees"));
+    assert!(told("ratio: 85", "ratio: 0").contains("`ratio` of `coil-only` needs a number from 1"));
+    assert!(told("ohm: 0.015}", "ohm: -1}").contains("`ohm` of `points-only` needs a number"));
+    assert!(told("ohm: 5000", "ohms: 5000").contains("Did you mean `ohm`?"));
+    assert!(told("{kind: battery, ", "{kind: batery, ").contains("[unknown-kind]"));
+    assert!(told("[supply-side, load-side]", "[side, side]").contains("two different names"));
+    assert!(told("[[supply, load]]", "[[supply, supply]]").contains("between two different terminals"));
+    // What is computed has limits too: half of 100 milliohms a cell.
+    assert!(
+        told("ohm-full: 0.015, ohm-empty: 0.04", "ohm-full: 100").contains("`ohm-empty` of `battery` comes out as 200")
+    );
+    // Both are the coil `only`.
+    let second = "  only: {kind: coil, primary-ohm: 1.5}\n  condenser-only:";
+    assert!(told("  condenser-only:", second).contains("both have the short name `only`"));
 }

@@ -80,7 +80,7 @@ fn every_step_that_observes_can_be_computed() {
             let skip = step.when.as_ref().is_some_and(|when| {
                 let single = bench.bike.points.len() == 1;
                 (single && (when.contains("size(bike") || when.contains("has_kill")))
-                    || when.contains("'coil-side'") && bench.bike.condensers[0].half.value != "coil-side"
+                    || when.contains("'coil-side'") && bench.bike.condensers[0].half != "coil-side"
             });
             if skip {
                 continue;
@@ -99,7 +99,10 @@ fn no_lamp_answer_hangs_on_the_lamp_formula() {
         let bench = bench(bike);
         let lamps = bench.procedure.steps.iter().filter(|step| {
             let lamp = matches!(&step.state.instrument, Some((probeside::bike::InstrumentKind::Lamp, ..)));
-            lamp && !step.when.as_ref().is_some_and(|when| when.contains("has_kill") && bench.bike.kill.is_none())
+            lamp && !step
+                .when
+                .as_ref()
+                .is_some_and(|when| when.contains("has_kill") && bench.bike.switch("kill").is_none())
         });
         let mut count = 0;
         for step in lamps {

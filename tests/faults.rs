@@ -75,7 +75,7 @@ fn every_bike_has_faults_of_every_kind_the_job_names() {
         has("battery-terminal-open", 2);
         has("points-wire-grounded", 2 * sets);
         has("feed-wire-grounded", 3);
-        if bike.kill.is_some() {
+        if bike.switch("kill").is_some() {
             assert!(faults.iter().any(|fault| fault.kind.starts_with("kill-") && fault.counts));
         }
         for fault in &faults {
@@ -114,8 +114,12 @@ fn a_wrong_library_is_told_where_it_is_wrong() {
     };
     assert!(told("alter: [{open: battery}]", "alter: [{opens: battery}]").contains("[missing-field]"));
     assert!(told("alter: [{open: battery}]", "alter: [{open: batery}]").contains("no branch `batery`"));
+    assert!(told("{set: battery, value: charge,", "{set: batery, value: charge,").contains("no part `batery`"));
+    assert!(
+        told("{set: battery, value: charge,", "{set: battery, value: charg,").contains("no value of a part `charg`")
+    );
     assert!(told("parts: [key]", "parts: [kee]").contains("the part `kee`"));
     assert!(told("look: cam,", "look: camm,").contains("Did you mean `cam`?"));
-    assert!(told("charge: \"1.0 - severity\"", "charge: \"1.0 - severitty\"").contains("severitty"));
+    assert!(told("to: \"1.0 - severity\"", "to: \"1.0 - severitty\"").contains("severitty"));
     assert!(told("is: blown", "is: whole").contains("healthy"));
 }

@@ -41,7 +41,7 @@ impl Bike {
     }
 
     /// The parts between the first points set's plate and the battery's grounded terminal, from the points on.
-    pub fn way_home(&self) -> Vec<FeedPart> {
+    pub(super) fn way_home(&self) -> Vec<FeedPart> {
         let Some(way) = self.points.first().and_then(|set| self.home_way(&set.ends[1])) else { return Vec::new() };
         self.parts_on(&way)
     }
@@ -64,7 +64,7 @@ impl Bike {
         self.home_way(from).map(|way| way.terminals.into_iter().collect()).unwrap_or_default()
     }
 
-    /// Whether the feed can reach a coil when all that `apart` names is apart. Switches count as closed.
+    /// Whether the feed can reach a coil when all that `apart` names is apart. Switches count as closed, but for one that cranks the engine.
     pub fn is_fed(&self, coil: &str, apart: &dyn Fn(&str) -> bool) -> bool {
         let Some((coil, [live, _])) = self.coils.iter().find(|one| one.id == coil).zip(self.battery.as_ref()) else {
             return false;
@@ -72,7 +72,7 @@ impl Bike {
         let passes = |link: Link, next: &str| match link {
             _ if self.grounded.contains(next) => false,
             Link::Part(part, _) | Link::Position(part, _) if apart(&self.parts[part].id) => false,
-            Link::Position(..) => true,
+            Link::Position(part, _) => !self.parts[part].kind.cranks,
             link => is_plain(link),
         };
         Net::of(self).way(live, &coil.ends[0], &passes).is_some()

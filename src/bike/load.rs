@@ -91,6 +91,8 @@ pub fn from_tree(root: &Node, catalogue: &Catalogue) -> Result<Bike, Vec<Diagnos
         return Err(findings);
     }
     let bike = decode(root, parts);
+    same_names(&bike, &mut findings);
+    figures(&bike, &mut findings);
     timing(&bike, &mut findings);
     if findings.is_empty() { Ok(bike) } else { Err(findings) }
 }
@@ -133,11 +135,12 @@ fn part(id: Written<String>, of: &Node, catalogue: &Catalogue, findings: &mut Ve
                 Some(side) => part.side = side,
                 None => wrong(format!("one of {}", sides().join(", "))),
             },
-            ("halves", Kind::List(halves)) if has_ends(kind, &Ends::Halves) => {
-                if let [first, second] = halves.as_slice() {
+            ("halves", Kind::List(halves)) if has_ends(kind, &Ends::Halves) => match halves.as_slice() {
+                [first, second] if first.spelling != second.spelling => {
                     part.halves = Some([first.spelling.clone(), second.spelling.clone()]);
                 }
-            }
+                _ => wrong("two different names".to_owned()),
+            },
             ("positions", Kind::Map(positions)) if has_ends(kind, &Ends::Positions) => {
                 let full = |contact: &Node| {
                     let end = |n: usize| format!("{}.{}", *part.id, contact.items()[n].spelling);
@@ -147,6 +150,9 @@ fn part(id: Written<String>, of: &Node, catalogue: &Catalogue, findings: &mut Ve
                     (name.name.clone(), contacts.items().iter().map(full).collect::<Vec<_>>())
                 };
                 part.positions = positions.iter().map(position).collect();
+                if part.positions.iter().flat_map(|(_, contacts)| contacts).any(|[a, b]| a == b) {
+                    wrong("contacts between two different terminals".to_owned());
+                }
             }
             (name, Kind::Number(number)) if kind.value(name).is_some() => {
                 let limits = kind.value(name).map_or((0.0, 0.0), |value| value.limits);
@@ -181,10 +187,10 @@ fn part(id: Written<String>, of: &Node, catalogue: &Catalogue, findings: &mut Ve
 fn needs(part: &Part, of: &Node, findings: &mut Vec<Diagnostic>) {
     let kind = &part.kind;
     let mut missing: Vec<&str> = Vec::new();
-    let not_given = |value: &&crate::parts::Value| value.usual.is_none() && !part.values.contains_key(&value.name);
+    let not_given = |value: &&crate::parts::Value| value.usual.is_none() && of.get(&value.name).is_none();
     missing.extend(kind.values.iter().filter(not_given).map(|value| value.name.as_str()));
-    missing.extend((has_ends(kind, &Ends::Halves) && part.halves.is_none()).then_some("halves"));
-    missing.extend((has_ends(kind, &Ends::Positions) && part.positions.is_empty()).then_some("positions"));
+    missing.extend((has_ends(kind, &Ends::Halves) && of.get("halves").is_none()).then_some("halves"));
+    missing.extend((has_ends(kind, &Ends::Positions) && of.get("positions").is_none()).then_some("positions"));
     for name in missing {
         let message = format!("the {} `{}` needs the field `{name}`", *kind.id, *part.id);
         let about = kind
@@ -245,6 +251,60 @@ fn specified(of: &Node) -> Option<Specified> {
         unit: Unit::named(&of.text("unit"))?,
         source: of.text("source").value,
     })
+}
+
+/// Two parts with the same part in the ignition need different short names: `coil-left` and `left` are both the coil `left`.
+fn same_names(bike: &Bike, findings: &mut Vec<Diagnostic>) {
+    for kind in [PrimitiveKind::Breaker, PrimitiveKind::Windings, PrimitiveKind::Capacitance, PrimitiveKind::Gap] {
+        let mut names: BTreeMap<&str, &str> = BTreeMap::new();
+        for part in bike.parts.iter().filter(|part| part.kind.has(kind)) {
+            if let Some(other) = names.insert(part.short_id(), &part.id) {
+                let message = format!("`{other}` and `{}` both have the short name `{}`", *part.id, part.short_id());
+                let help = "The kind in front of an id is left out: rename one of the two.";
+                findings.push(Diagnostic::error(&part.id.place, "name", message).help(help));
+            }
+        }
+    }
+}
+
+/// Values and figures that do not come out on this bike.
+fn figures(bike: &Bike, findings: &mut Vec<Diagnostic>) {
+    for part in &bike.parts {
+        let values = match bike.values(part, &BTreeMap::new()) {
+            Ok(values) => values,
+            Err(why) => {
+                findings.push(why);
+                continue;
+            }
+        };
+        let mut wrong = |name: &str, number: f64, help: String| {
+            let message = format!("`{name}` of `{}` comes out as {number}", *part.id);
+            findings.push(Diagnostic::error(&part.id.place, "limits", message).help(help));
+        };
+        for value in &part.kind.values {
+            let Some(number) = values.get(&value.name).copied() else { continue };
+            let (low, high) = value.limits;
+            if !(low..=high).contains(&number) {
+                wrong(
+                    &value.name,
+                    number,
+                    format!("It can be from {low} to {high}. Give it, or what it is computed from."),
+                );
+            }
+        }
+        for primitive in &part.kind.model {
+            for name in primitive.figures.keys() {
+                match primitive.figure(name, &values) {
+                    Ok(all) => {
+                        for number in all.into_iter().filter(|number| !primitive.can_be(name, *number)) {
+                            wrong(name, number, format!("A {} cannot have that.", primitive.kind));
+                        }
+                    }
+                    Err(why) => wrong(name, f64::NAN, why.to_string()),
+                }
+            }
+        }
+    }
 }
 
 /// Breakers that cannot be timed as the profile says, or whose cam turns with no stated shaft.

@@ -8,17 +8,22 @@ use super::{
 use crate::parts::PrimitiveKind;
 use std::collections::{BTreeMap, BTreeSet};
 
+/// What has more ohms than this between ground and something else is a load: a horn, a relay's winding (common practice, no source).
+const CONDUCTS_OHM: f64 = 1.0;
+
 /// Fills in all roles.
 pub(super) fn find(bike: &mut Bike) {
     let net = Net::of(bike);
     bike.battery = source(bike);
-    if let Some([_, ground]) = &bike.battery {
-        bike.grounded = net.reach(ground, &|link, _| is_plain(link));
-    } else {
-        // Without a battery everything hangs on the metal of the engine or the frame.
-        let metal = bike.parts.iter().find(|part| part.terminals() == [part.id.value.clone()]);
-        bike.grounded = metal.map(|metal| net.reach(&metal.id, &|link, _| is_plain(link))).unwrap_or_default();
-    }
+    let conducts: Vec<bool> = bike.parts.iter().map(|part| conducts(bike, part)).collect();
+    let lets = |link: Link, _: &str| match link {
+        Link::Part(part, PrimitiveKind::Resistance) => conducts[part],
+        link => matches!(link, Link::Wire(_)),
+    };
+    // Without a battery everything hangs on the metal of the engine or the frame.
+    let metal = || bike.parts.iter().find(|part| part.terminals() == [part.id.value.clone()]);
+    let ground = bike.battery.as_ref().map(|[_, ground]| ground).or_else(|| metal().map(|metal| &metal.id.value));
+    bike.grounded = ground.map(|ground| net.reach(ground, &lets)).unwrap_or_default();
     bike.connectors = bike.parts.iter().filter_map(connector).collect();
     let finder = Finder { bike, net };
     let (points, coils, plugs) = (finder.points(), finder.coils(), finder.plugs());
@@ -38,6 +43,13 @@ pub(super) fn find(bike: &mut Bike) {
     bike.fuse = fuse(bike);
     let roles = wire_roles(bike);
     bike.wires.iter_mut().zip(roles).for_each(|(wire, role)| wire.role = role);
+}
+
+/// Whether a part's resistances are those of a conductor, as a fuse's or a connector's.
+fn conducts(bike: &Bike, part: &Part) -> bool {
+    let Ok(values) = bike.values(part, &BTreeMap::new()) else { return false };
+    let resistances = part.kind.model.iter().filter(|primitive| primitive.kind == PrimitiveKind::Resistance);
+    resistances.flat_map(|primitive| primitive.figure("ohm", &values)).flatten().all(|ohm| ohm <= CONDUCTS_OHM)
 }
 
 /// The two terminals of the first source: live, grounded.

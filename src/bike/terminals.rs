@@ -33,7 +33,7 @@ impl Bike {
     }
 
     /// A part's side. A condenser is on the side of its points set, a cap on that of its plug.
-    pub fn side_of(&self, part: &super::Part) -> super::Side {
+    pub(super) fn side_of(&self, part: &super::Part) -> super::Side {
         let condenser =
             self.condensers.iter().find(|condenser| condenser.part == *part.id).map(|condenser| condenser.side);
         let plug = self.plugs.iter().find(|plug| plug.cap.as_ref() == Some(&part.id.value)).map(|plug| plug.side);

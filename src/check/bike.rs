@@ -50,7 +50,7 @@ fn roles(bike: &Bike, found: &mut Findings) {
             let message = format!("no points set switches the coil `{}`", coil.part);
             wrong(&coil.part, message, "Lead its points side to a points set's wire.");
         }
-        if bike.battery.is_some() && bike.feed(&coil.id).is_empty() {
+        if bike.battery.is_some() && !bike.is_fed(&coil.id, &|_| false) {
             let message = format!("no feed reaches the coil `{}` from the battery", coil.part);
             wrong(
                 &coil.part,
@@ -76,6 +76,12 @@ fn roles(bike: &Bike, found: &mut Findings) {
     for condenser in bike.condensers.iter().filter(|condenser| condenser.points.is_empty() && !bike.points.is_empty()) {
         let message = format!("the condenser `{}` is across no points set", condenser.part);
         wrong(&condenser.part, message, "Join its lead to a points wire.");
+    }
+    for condenser in bike.condensers.iter().filter(|condenser| !condenser.points.is_empty()) {
+        if !bike.grounded.contains(&condenser.ends[1]) {
+            let message = format!("the case of the condenser `{}` hangs on nothing that is grounded", condenser.part);
+            wrong(&condenser.part, message, "Join it to the engine or the frame.");
+        }
     }
 }
 

@@ -2,11 +2,13 @@
 
 use super::kind::{Ends, PartKind, Primitive, PrimitiveKind, Terminals, Unplugs, Value};
 use super::shape::PART;
+use super::specimen;
 use crate::expression;
 use crate::source::shape::suggestion;
 use crate::source::tree::{self, Kind, Node};
 use crate::source::{Diagnostic, Written, template};
 use crate::units::Unit;
+use std::collections::BTreeSet;
 
 /// Primitives with another number of ends than two.
 const ENDS: [(PrimitiveKind, usize, usize); 2] =
@@ -25,6 +27,9 @@ pub(super) fn parse(text: &str, file: &str) -> Result<PartKind, Vec<Diagnostic>>
     }
     let kind = decode(&root, text);
     check(&kind, &root, &mut findings);
+    if findings.is_empty() {
+        specimen::check(&kind, &root.place, &mut findings);
+    }
     if findings.is_empty() { Ok(kind) } else { Err(findings) }
 }
 
@@ -123,6 +128,8 @@ fn check(kind: &PartKind, root: &Node, findings: &mut Vec<Diagnostic>) {
         findings
             .extend(primitive.figures.values().flatten().filter_map(|figure| expression::check_syntax(figure).err()));
     }
+    branches(kind, root, findings);
+    given_ends(kind, root, findings);
     for value in &kind.values {
         findings.extend(value.usual.iter().filter_map(|usual| expression::check_syntax(usual).err()));
         if value.limits.0 > value.limits.1 {
@@ -130,4 +137,34 @@ fn check(kind: &PartKind, root: &Node, findings: &mut Vec<Diagnostic>) {
             findings.push(Diagnostic::error(&root.place, "limits", message).help("Exchange the two."));
         }
     }
+}
+
+/// Every branch of the model has its own name.
+fn branches(kind: &PartKind, root: &Node, findings: &mut Vec<Diagnostic>) {
+    let mut names = BTreeSet::new();
+    for primitive in &kind.model {
+        if !names.insert(&primitive.name) {
+            let message = match &primitive.name {
+                Some(name) => format!("two primitives of a {} are named `{name}`", *kind.id),
+                None => format!("two primitives of a {} have no name", *kind.id),
+            };
+            let help = "Give each its own `name`; one may go without.";
+            findings.push(Diagnostic::error(&root.place, "name", message).help(help));
+        }
+    }
+}
+
+/// `halves` and `positions` are terminals that the profile gives, and a kind whose terminals the profile gives has one of the two.
+fn given_ends(kind: &PartKind, root: &Node, findings: &mut Vec<Diagnostic>) {
+    let given = kind.model.iter().filter(|primitive| !matches!(primitive.ends, Ends::Named(_))).count();
+    let message = match (&kind.terminals, given) {
+        (Terminals::Given, 1) => return,
+        (Terminals::Given, _) => {
+            format!("the terminals of a {} are given, and its model says so {given} times", *kind.id)
+        }
+        (_, 0) => return,
+        _ => format!("the model of a {} is joined to terminals that the profile gives, and it has its own", *kind.id),
+    };
+    let help = "`terminals: given` belongs to one `resistance: halves` or one `switch: positions`.";
+    findings.push(Diagnostic::error(&root.place, "count", message).help(help));
 }

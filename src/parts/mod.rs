@@ -7,6 +7,7 @@ mod catalogue;
 mod kind;
 mod load;
 mod shape;
+mod specimen;
 
 pub use catalogue::Catalogue;
 pub use kind::{Ends, PartKind, Primitive, PrimitiveKind, Terminals, Unplugs, Value};

@@ -44,7 +44,7 @@ impl Loaded {
 /// Name of the bike's copy in a session's folder.
 pub(super) const BIKE_COPY: &str = "bike/bike.yaml";
 /// Folder of the catalogue's copies in a session's folder, and of a user's own kinds of part beside the folder of bikes.
-pub const PART_COPIES: &str = "parts";
+const PART_COPIES: &str = "parts";
 /// Name of the vocabulary's copy in a session's folder.
 pub(super) const VOCABULARY_COPY: &str = "vocabulary/words.yaml";
 /// Name of the fault library's copy in a session's folder.

@@ -11,7 +11,7 @@ pub(super) const TABLE_CELSIUS: f64 = 80.0 * 5.0 / 9.0 - 160.0 / 9.0;
 /// Temperature coefficient of the open-circuit voltage, volt per kelvin and cell.
 pub(super) const CELL_VOLT_PER_KELVIN: f64 = 0.0002;
 /// Nominal voltage of one cell, volt.
-pub const NOMINAL_CELL_VOLT: f64 = 2.0;
+pub(super) const NOMINAL_CELL_VOLT: f64 = 2.0;
 
 /// Open-circuit voltage of a battery of nominal voltage `volt` at a state of charge of 0 to 1, at the table's temperature.
 ///
