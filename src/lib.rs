@@ -32,9 +32,11 @@
 //! | [`terminal`] | all printed output | what is printed, and why |
 //! | [`units`] | quantities, units, conversion | any formula |
 //! | [`sums`] | formulas and tables with their sources | any bike, any procedure |
-//! | [`bike`] | a bike's equipment, and its state during a walk | what a fault does, which step asks |
+//! | [`expression`] | CEL, templates, the names that they see | what the names stand for |
+//! | [`parts`] | the catalogue of part kinds: terminals, values, primitives | any motorcycle, any wiring |
+//! | [`bike`] | a bike's parts and wires, the roles found in them, its state during a walk | what a fault does, which step asks |
 //! | [`phrase`] | grammars, words to answers and back, the verdict | sound, the current step |
-//! | [`procedure`] | the tree of steps as data, expressions, drawing | who walks it, how its words are recognised |
+//! | [`procedure`] | the tree of steps as data, drawing | who walks it, how its words are recognised |
 //! | [`circuit`] | what an instrument reads, without or with a fault | a walk, its answers |
 //! | [`advice`] | the adviser's answers: suspects and their weights, the next part | how weights are computed, who asked |
 //! | [`session`] | the record: writing, integrity, reading | the walker, what an entry leads to |
