@@ -157,8 +157,8 @@ fn what_cannot_be_is_told_with_its_place() {
         "{}",
         told("volt-50: 6.12", "volt-60: 6.12")
     );
-    assert!(told("closed: 370", "closed: 720").starts_with(&at("points-only: {")));
-    assert!(told("closed: 370", "closed: 720").contains("every 720 degrees"));
+    assert!(told("closed-as-set: 370", "closed-as-set: 720").starts_with(&at("points-only: {")));
+    assert!(told("closed-as-set: 370", "closed-as-set: 720").contains("every 720 degrees"));
     assert!(told("closed: 370, every: 720", "dwell: 360").contains("every 720 degrees"));
     assert!(told("ratio: 85", "ratio: 0").contains("`ratio` of `coil-only` needs a number from 1"));
     assert!(told("ohm: 0.015}", "ohm: -1}").contains("`ohm` of `points-only` needs a number"));
@@ -168,7 +168,8 @@ fn what_cannot_be_is_told_with_its_place() {
     assert!(told("[[supply, load]]", "[[supply, supply]]").contains("between two different terminals"));
     // What is computed has limits too: half of 100 milliohms a cell.
     assert!(
-        told("ohm-full: 0.015, ohm-empty: 0.04", "ohm-full: 100").contains("`ohm-empty` of `battery` comes out as 200")
+        told("ohm-full: 0.015, ohm-empty: 0.04", "ohm-full: 100")
+            .contains("`ohm-empty` of `battery` comes out as 15000")
     );
     // Both are the coil `only`.
     let second = "  only: {kind: coil, primary-ohm: 1.5}\n  condenser-only:";

@@ -243,6 +243,8 @@ impl Says<'_> {
     fn plug(&self, plug: &Plug) -> Value {
         let sides: Vec<Side> = self.bike.plugs.iter().map(|plug| plug.side).collect();
         let mut value = self.item_of(&plug.part, &plug.id, plug.side, &sides);
+        let first = self.bike.plugs.iter().find(|one| one.tower == plug.tower);
+        value["first_of_tower"] = json!(first.is_some_and(|one| one.id == plug.id));
         value["tower"] = json!(plug.tower.as_deref().unwrap_or_default());
         value["lead"] = json!(plug.lead.as_deref().unwrap_or_default());
         value["cap"] = json!(plug.cap.as_deref().unwrap_or_default());
