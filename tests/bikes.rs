@@ -166,7 +166,7 @@ fn what_cannot_be_is_told_with_its_place() {
     assert!(told("{kind: battery, ", "{kind: batery, ").contains("[unknown-kind]"));
     assert!(told("[supply-side, load-side]", "[side, side]").contains("two different names"));
     assert!(told("[[supply, load]]", "[[supply, supply]]").contains("between two different terminals"));
-    // What is computed has limits too: half of 100 milliohms a cell.
+    // What is computed has limits too: an empty battery has 150 times the resistance of a full one.
     assert!(
         told("ohm-full: 0.015, ohm-empty: 0.04", "ohm-full: 100")
             .contains("`ohm-empty` of `battery` comes out as 15000")

@@ -188,4 +188,33 @@ proptest! {
         let (code, text) = check_bytes("small.yaml", spoilt.join("\n").as_bytes());
         prop_assert!(code == 0 || text.contains("error ["), "{}", text);
     }
+
+    /// A kind of part or a bike with a spoilt line, or cut short, is loaded or told about; what loads can be laid out as a circuit.
+    #[test]
+    fn a_spoilt_part_or_bike_never_panics(
+        file in 0usize..1000, line in 0usize..60, keep in 0usize..60,
+        with in "[-a-z_:\\[\\]{}&*!|>'\"#,0-9?%@`<~. ]{0,40}",
+    ) {
+        let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures");
+        let in_folder = |name: &str| std::fs::read_dir(shipped.join(name)).unwrap().map(|entry| entry.unwrap().path());
+        let mut files: Vec<PathBuf> = in_folder("parts").chain(in_folder("bikes")).collect();
+        files.sort();
+        let file = &files[file % files.len()];
+        let text = std::fs::read_to_string(file).unwrap();
+        let line = line % text.lines().count();
+        let spoilt: Vec<String> = text.lines().enumerate().map(|(at, old)| match at == line {
+            true => format!("{}{with}", old.chars().take(keep).collect::<String>()),
+            false => old.to_owned(),
+        }).collect();
+        let (spoilt, name) = (spoilt.join("\n"), file.file_name().unwrap().to_string_lossy());
+        if file.parent().unwrap().ends_with("parts") {
+            let mut catalogue = probeside::parts::Catalogue::default();
+            prop_assert!(catalogue.add(&spoilt, &name).is_ok() || catalogue.names().is_empty());
+        } else if let Ok(bike) = probeside::bike::parse(&spoilt, &name) {
+            probeside::check::bike(&bike);
+            probeside::bike::as_value(&bike, &EnglishWords);
+            let state = probeside::bike::BikeState::default();
+            prop_assert!(probeside::circuit::Model::new(&bike).wiring(&state, &Default::default()).is_ok());
+        }
+    }
 }

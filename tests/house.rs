@@ -91,6 +91,7 @@ const ROOMS: [(&str, &[&str]); 23] = [
             "session",
             "walk",
             "diagnose",
+            "check",
             "hear",
             "speak",
             "review",

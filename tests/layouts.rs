@@ -327,7 +327,7 @@ fn values_follow_from_other_values() {
         made(changes).values(made(changes).part(part).unwrap(), &Default::default()).unwrap()
     };
     let own = values(&[("{kind: battery}", "{kind: battery, ohm-full: 0.03}")], "accumulator");
-    assert_eq!((own["ohm-full"], own["ohm-empty"]), (0.03, 0.06));
+    assert_eq!((own["ohm-full"], own["ohm-empty"]), (0.03, 4.5));
     assert!((own["volt-100"] - 12.65).abs() < 1e-9);
     assert!((values(&[("volt: 12", "volt: 6")], "accumulator")["volt-100"] - 6.325).abs() < 1e-9);
     // 53 % of the cam's turn, whichever shaft turns it.

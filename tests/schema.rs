@@ -17,5 +17,6 @@ fn check(name: &str, title: &str, object: &'static probeside::source::shape::Obj
 fn schemas_are_up_to_date() {
     check("procedure.json", "A procedure of probeside", &probeside::procedure::PROCEDURE);
     check("faults.json", "A fault library of probeside", &probeside::circuit::faults::FAULTS);
+    check("part.json", "A kind of part of probeside", &probeside::parts::PART);
     check("bike.json", "A bike's profile of probeside", &probeside::bike::BIKE);
 }

@@ -90,7 +90,7 @@ impl Bike {
     }
 
     /// The contact of a kill switch that grounds a points set's wire: its terminal toward the wire, and the other one.
-    pub fn kill_contact(&self, set: &super::PointsSet) -> Option<[String; 2]> {
+    pub(super) fn kill_contact(&self, set: &super::PointsSet) -> Option<[String; 2]> {
         let net = Net::of(self);
         let grounding = self.switches.iter().filter(|switch| switch.action == SwitchAction::GroundsPoints);
         let contacts = grounding.flat_map(|switch| &switch.positions).flat_map(|position| &position.contacts);

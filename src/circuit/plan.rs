@@ -158,3 +158,17 @@ pub(super) fn one(numbers: &Numbers, at: usize, name: &str) -> Result<f64, Circu
     let found = numbers[at].get(name).and_then(|all| all.first().copied());
     found.ok_or_else(|| CircuitError::Unknown { what: "figure", name: name.to_owned() })
 }
+
+/// A figure of a source at its charge, interpolated between the values from empty to full.
+pub(super) fn by_charge(numbers: &BTreeMap<String, Vec<f64>>, name: &str) -> f64 {
+    let charge = numbers.get("charge").and_then(|all| all.first()).copied().unwrap_or(1.0).clamp(0.0, 1.0);
+    let all = numbers.get(name).map_or(&[][..], Vec::as_slice);
+    let steps = all.len().saturating_sub(1);
+    let at = charge * steps as f64;
+    let low = (at.floor() as usize).min(steps.saturating_sub(1));
+    match (all.get(low), all.get(low + 1)) {
+        (Some(a), Some(b)) => a + (at - low as f64) * (b - a),
+        (Some(a), None) => *a,
+        _ => 0.0,
+    }
+}

@@ -46,3 +46,40 @@ impl<'b> Model<'b> {
         Ok((self.with_figures(figures), around(&mut random, METER_SPREAD)))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::bike::load;
+    use crate::circuit::Model;
+    use std::path::Path;
+
+    /// Every value of every part, drawn 200 times, stays where the catalogue says, and not always in the same place.
+    #[test]
+    fn sampled_bikes_stay_within_the_tolerances_of_the_catalogue() {
+        for name in ["borage-twin", "fennel-single"] {
+            let file = format!("{}/procedures/bikes/{name}.yaml", env!("CARGO_MANIFEST_DIR"));
+            let bike = load(Path::new(&file)).unwrap_or_else(|wrong| panic!("{}", wrong[0]));
+            let typical = Model::new(&bike);
+            assert_eq!(typical.sampled(0).expect("a bike").0.figures, typical.figures);
+            let again = |seed| typical.sampled(seed).expect("a bike").0.figures;
+            assert_eq!(again(7), again(7));
+            let mut moved = 0;
+            for seed in 1..200 {
+                let drawn = again(seed);
+                for part in &bike.parts {
+                    let (own, drawn) = (&typical.figures.values[part.id.as_str()], &drawn.values[part.id.as_str()]);
+                    for value in &part.kind.values {
+                        let (Some(own), Some(drawn)) = (own.get(&value.name), drawn.get(&value.name)) else { continue };
+                        let (mut low, mut high) = value.times.unwrap_or((1.0, 1.0));
+                        let spread = value.spread.unwrap_or(0.0);
+                        (low, high) = (low * (1.0 - spread) - 1e-9, high * (1.0 + spread) + 1e-9);
+                        let factor = if *own == 0.0 { 1.0 } else { drawn / own };
+                        assert!((low..=high).contains(&factor), "{name}: {} {} {factor}", *part.id, value.name);
+                        moved += usize::from((factor - 1.0).abs() > 0.02);
+                    }
+                }
+            }
+            assert!(moved > 1000, "{name}: {moved} values moved");
+        }
+    }
+}

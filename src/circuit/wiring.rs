@@ -136,20 +136,6 @@ fn positions(bike: &Bike, state: &BikeState) -> Result<Vec<usize>, CircuitError>
     bike.switches.iter().map(position).collect()
 }
 
-/// A figure of a source at its charge, interpolated between the values from empty to full.
-fn by_charge(numbers: &BTreeMap<String, Vec<f64>>, name: &str) -> f64 {
-    let charge = numbers.get("charge").and_then(|all| all.first()).copied().unwrap_or(1.0).clamp(0.0, 1.0);
-    let all = numbers.get(name).map_or(&[][..], Vec::as_slice);
-    let steps = all.len().saturating_sub(1);
-    let at = charge * steps as f64;
-    let low = (at.floor() as usize).min(steps.saturating_sub(1));
-    match (all.get(low), all.get(low + 1)) {
-        (Some(a), Some(b)) => a + (at - low as f64) * (b - a),
-        (Some(a), None) => *a,
-        _ => 0.0,
-    }
-}
-
 impl Wiring {
     /// The wiring of `bike` in `state`, with the points sets in `closed` closed and `changes` applied.
     ///
@@ -216,7 +202,7 @@ impl Wiring {
             },
             What::Emf(at) => {
                 let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
-                BranchKind::Emf(sign * by_charge(&f.numbers[*at], "volt"))
+                BranchKind::Emf(sign * plan::by_charge(&f.numbers[*at], "volt"))
             }
             What::Generated(at) => {
                 let sign = if bike.ground == Polarity::Negative { 1.0 } else { -1.0 };
@@ -229,7 +215,7 @@ impl Wiring {
                 closed_ohm(closed.contains(&positions[*switch]), figure(*figures, "ohm")?)
             }
             What::Breaker { figures, set } => closed_ohm(closed.contains(set), figure(*figures, "ohm")?),
-            What::Plain(at, PrimitiveKind::Source) => BranchKind::Ohm(by_charge(&f.numbers[*at], "ohm")),
+            What::Plain(at, PrimitiveKind::Source) => BranchKind::Ohm(plan::by_charge(&f.numbers[*at], "ohm")),
             What::Plain(at, PrimitiveKind::Capacitance) => {
                 BranchKind::Capacitor { farad: figure(*at, "microfarad")? * 1e-6, leak_ohm: figure(*at, "leak-ohm")? }
             }

@@ -116,20 +116,23 @@ fn as_json(files: &[(String, &'static str)], findings: &[Diagnostic], gates: &[G
     json!({"schema": "probeside.check", "version": 1, "sound": sound, "files": files, "findings": told, "procedures": gates})
 }
 
-/// The procedures that a bike can be walked through, and why not the others.
+/// The procedures that a bike can be walked through, and why not the others. What keeps it from all of them is told once.
 fn print_gates(gates: &[Gated], out: &mut dyn std::io::Write) -> std::io::Result<()> {
     let widest = gates.iter().map(|one| one.procedure.len()).max().unwrap_or_default();
-    let mut bike = None;
-    for one in gates {
-        if bike != Some(&one.bike) {
-            writeln!(out, "{} can be walked through:", one.bike)?;
-            bike = Some(&one.bike);
+    for of_bike in gates.chunk_by(|one, next| one.bike == next.bike) {
+        let first = &of_bike[0];
+        if of_bike.len() > 1 && !first.why.is_empty() && of_bike.iter().all(|one| one.why == first.why) {
+            writeln!(out, "{} can be walked through no procedure: {}", first.bike, first.why.join("; "))?;
+            continue;
         }
-        let answer = match one.why.as_slice() {
-            [] => "yes".to_owned(),
-            some => format!("no: {}", some.join("; ")),
-        };
-        writeln!(out, "  {:widest$}  {answer}", one.procedure)?;
+        writeln!(out, "{} can be walked through:", first.bike)?;
+        for one in of_bike {
+            let answer = match one.why.as_slice() {
+                [] => "yes".to_owned(),
+                some => format!("no: {}", some.join("; ")),
+            };
+            writeln!(out, "  {:widest$}  {answer}", one.procedure)?;
+        }
     }
     Ok(())
 }
