@@ -239,7 +239,9 @@ impl Model<'_> {
 
     /// The bike at the moment when a distributor's arm faces a lead. The same where there is no distributor.
     fn facing(&self, lead: &Lead) -> Self {
-        Self { arm: lead.arm.clone(), ..self.clone() }
+        let mut facing = self.clone();
+        facing.arm.clone_from(&lead.arm);
+        facing
     }
 
     fn plug(&self, id: &str) -> Option<&Plug> {

@@ -30,6 +30,9 @@ pub struct Args {
     /// Prove every fault with one wrong answer too
     #[arg(long)]
     pub slips: bool,
+    /// Draw this many bikes within the tolerances of their parts, and walk each sound and with one fault
+    #[arg(long, value_name = "N", default_value_t = 0, hide_default_value = true)]
+    pub bikes: usize,
     /// Print a line for every fault too
     #[arg(long)]
     pub every: bool,
@@ -62,9 +65,13 @@ pub fn run(args: &Args) -> Outcome {
         let of = if of > 0 { format!(" of {of}") } else { String::new() };
         progress(&format!("{what}: {done}{of}"));
     };
-    let proved = diagnose::prove(&world, &faults, &observer, wanted, &shown)
-        .map_err(|e| Failure::Input(format!("{} cannot be proved on {}: {e}", world.main, world.bike.name)))?;
-    if args.pairs || args.slips {
+    let not_proved = |e| Failure::Input(format!("{} cannot be proved on {}: {e}", world.main, world.bike.name));
+    let mut proved = diagnose::prove(&world, &faults, &observer, wanted, &shown).map_err(not_proved)?;
+    if args.bikes > 0 {
+        let drawn = diagnose::drawn(&world, &library, &faults, best, args.bikes, &shown).map_err(not_proved)?;
+        proved.proof.bikes = Some(drawn);
+    }
+    if args.pairs || args.slips || args.bikes > 0 {
         progress_ends();
     }
     if let Some(path) = &args.csv {
