@@ -248,7 +248,8 @@ impl Says<'_> {
     fn ammeter(&self, feed: &[super::FeedPart], first_cut: Option<&str>) -> Value {
         let found = ammeter_in(self.bike, feed);
         let behind = found.map_or("nothing", |found| {
-            let before: Vec<&str> = feed.iter().take_while(|part| part.id != found.id).map(|part| part.id.as_str()).collect();
+            let before: Vec<&str> =
+                feed.iter().take_while(|part| part.id != found.id).map(|part| part.id.as_str()).collect();
             let fuse = self.bike.fuse.as_ref().map(|fuse| fuse.part.as_str());
             match (first_cut, fuse) {
                 (Some(cut), _) if before.contains(&cut) => "first-cut",
