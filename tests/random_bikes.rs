@@ -132,7 +132,7 @@ fn bike(seed: u64) -> (String, String) {
     drawn.wire(&ground, "battery.ground");
     let _ = write!(drawn.layout, "{} | ", home.join(" "));
     // What fires: a coil for each cylinder, one for two, or one for three by a distributor.
-    let two_leads = cylinders % 2 == 0 && random.bool();
+    let two_leads = cylinders.is_multiple_of(2) && random.bool();
     let distributor = cylinders == 3 && random.bool();
     let sets = if distributor {
         1
@@ -144,8 +144,8 @@ fn bike(seed: u64) -> (String, String) {
     let sides = ["left", "right", "centre", "centre"];
     let crank = if distributor { false } else { random.bool() };
     let mut kills = Vec::new();
-    for set in 0..sets {
-        let side = if sets == 1 { "centre" } else { sides[set] };
+    for (set, side) in sides.into_iter().enumerate().take(sets) {
+        let side = if sets == 1 { "centre" } else { side };
         let kind = if two_leads { "coil-two-leads" } else { "coil" };
         drawn.part(&format!("coil-{set}"), &format!("kind: {kind}, side: {side}, primary-ohm: {ohm}"));
         drawn.part(
