@@ -55,7 +55,7 @@ fn prompts_alone_do_not_cut_themselves_and_answers_over_them_do() {
         let echo = bench.echo();
         println!("{way:?}: {echo:?}");
         let delay = echo.delay.expect("the echo was found") as f64;
-        assert!((delay / 16.0 - way.delay_ms as f64).abs() < 8.0 && echo.ready && echo.taken_off_db > 8.0);
+        assert!((delay / 16.0 - way.delay_ms as f64).abs() < 8.0 && echo.ready && echo.attenuation_db > 8.0);
         let mut cut = 0;
         for (prompt, answer) in prompts.iter().zip(&answers) {
             let at = RATE as usize * 3 / 2;

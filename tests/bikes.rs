@@ -157,9 +157,9 @@ fn what_cannot_be_is_told_with_its_place() {
         "{}",
         told("volt-50: 6.12", "volt-60: 6.12")
     );
-    assert!(told("closed: 370", "closed: 720").starts_with(&at("points-only: {")));
-    assert!(told("closed: 370", "closed: 720").contains("every 720 degrees"));
-    assert!(told("closed: 370, every: 720", "dwell: 360").contains("every 720 degrees"));
+    assert!(told("closed-as-set: 370", "closed-as-set: 720").starts_with(&at("points-only: {")));
+    assert!(told("closed-as-set: 370", "closed-as-set: 720").contains("every 720 degrees"));
+    assert!(told("closed-as-set: 370, every: 720", "dwell: 360").contains("every 720 degrees"));
     assert!(told("ratio: 85", "ratio: 0").contains("`ratio` of `coil-only` needs a number from 1"));
     assert!(told("ohm: 0.015}", "ohm: -1}").contains("`ohm` of `points-only` needs a number"));
     assert!(told("ohm: 5000", "ohms: 5000").contains("Did you mean `ohm`?"));

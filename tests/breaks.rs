@@ -36,14 +36,14 @@ fn kicked() -> BikeState {
 
 /// The wirings with the first set closed and open.
 fn around(model: &Model) -> [Wiring; 2] {
-    let set = model.bike.points[0].id.value.clone();
+    let set = model.bike.points[0].id.clone();
     [BTreeSet::from([set]), BTreeSet::new()].map(|closed| model.wiring(&kicked(), &closed).unwrap())
 }
 
 /// The break and the reference's peak, before losses.
 fn both(model: &Model, saturates: bool) -> Option<(Break, f64, f64)> {
     let [closed, open] = around(model);
-    let coil = model.bike.points[0].coil.value.as_str();
+    let coil = model.bike.points[0].coil.as_str();
     let ours = at_break(&closed, &open, coil, CLOSED_SECONDS).unwrap();
     let text = ngspice(&break_deck::deck(&closed, &open, coil, saturates))?;
     let found = values(&text);
@@ -76,7 +76,7 @@ fn whatever_leaks_at_the_points_takes_part_in_the_break() {
         assert!(ohm > 100.0 || leaks.unwrap() < 0.8 * healthy, "{ohm} ohm: {leaks:?} of {healthy} V");
     }
     for ohm in [1000.0, 100.0, 10.0, 2.0] {
-        let leak = Alteration::Leak { condenser: "left".to_owned(), ohm };
+        let leak = Alteration::set("condenser-left", "leak-ohm", ohm);
         agree(&format!("the condenser leaks with {ohm} ohm"), &Model::with(&bike, [leak]), false);
         let past = join("coil-left.points", "coil-left.feed", ohm);
         agree(&format!("{ohm} ohm past the primary"), &Model::with(&bike, [past]), false);
@@ -93,7 +93,7 @@ fn whatever_loads_the_lead_takes_part_in_the_break() {
         let fouled = Alteration::Ohm { branch: "plug-left".to_owned(), ohm };
         agree(&format!("a plug fouled to {ohm} ohm"), &Model::with(&bike, [fouled]), false);
     }
-    let lost = Alteration::Capacitance { condenser: "left".to_owned(), factor: 0.3 };
+    let lost = Alteration::scale("condenser-left", "microfarad", 0.3);
     agree("a third of the capacitance", &Model::with(&bike, [lost]), false);
 }
 
@@ -102,9 +102,11 @@ fn whatever_loads_the_lead_takes_part_in_the_break() {
 fn a_coil_for_six_volts_on_twelve_saturates() {
     let bike = twin();
     let other = Alteration::Open { branch: "coil-right.primary".to_owned() };
-    let six = Alteration::Coil { coil: "left".to_owned(), factor: 0.35 };
-    let twelve_volt = Model::with(&bike, [other.clone(), six.clone()]);
-    let own = Model::with(&bike, [other, six, Alteration::BatteryVolt(6.3)]);
+    let six = [("primary-ohm", 0.35), ("primary-henry", 0.35), ("saturation-ampere", 0.5 / 0.35)];
+    let six = six.map(|(value, by)| Alteration::scale("coil-left", value, by));
+    let twelve_volt = Model::with(&bike, six.clone().into_iter().chain([other.clone()]));
+    let own = Alteration::set("battery", "volt-100", 6.3);
+    let own = Model::with(&bike, six.into_iter().chain([other, own]));
     let (Some(rated), Some(driven)) = (agree("on 6 V", &own, true), agree("on 12 V", &twelve_volt, true)) else {
         return;
     };
@@ -151,7 +153,7 @@ fn breaks_under_the_librarys_faults_agree_with_ngspice() {
         let fault = &faults[n][random.usize(..faults[n].len())];
         let model = Model::with(&bikes[n], fault.alterations.clone());
         let [closed, open] = around(&model);
-        let coil = bikes[n].points[0].coil.value.as_str();
+        let coil = bikes[n].points[0].coil.as_str();
         let plain = |wiring: &Wiring| wiring.branches().iter().all(|b| !matches!(b.kind, BranchKind::Lamp(_)));
         let ours = at_break(&closed, &open, coil, CLOSED_SECONDS).unwrap();
         if !plain(&closed) || ours.available_volt < FLOOR_VOLT {
@@ -226,15 +228,18 @@ fn a_battery_keeps_its_own_resistance_beside_any_in_series() {
     let fixed = Alteration::Ohm { branch: "battery".to_owned(), ohm: 0.05 };
     let load = 10.0;
     let full = Model::new(&bike).figures.clone();
-    let (half_volt, half_ohm) = probeside::circuit::battery(&bike, 0.5);
+    let own = &full.values["battery"];
+    let (full_volt, full_ohm) = (own["volt-100"], own["ohm-full"]);
+    // The catalogue states twice a full battery's resistance for a half-charged one.
+    let (half_volt, half_ohm) = (own["volt-50"], 2.0 * full_ohm);
     let cases = [
-        (vec![], full.battery_volt, full.battery_ohm),
-        (vec![series(0.2)], full.battery_volt, full.battery_ohm + 0.2),
-        (vec![series(0.2), series(0.3)], full.battery_volt, full.battery_ohm + 0.5),
-        (vec![Alteration::Charge(0.5), series(0.2)], half_volt, half_ohm + 0.2),
-        (vec![series(0.2), Alteration::Charge(0.5)], half_volt, half_ohm + 0.2),
-        (vec![series(0.2), fixed.clone()], full.battery_volt, 0.25),
-        (vec![fixed, series(0.2)], full.battery_volt, 0.25),
+        (vec![], full_volt, full_ohm),
+        (vec![series(0.2)], full_volt, full_ohm + 0.2),
+        (vec![series(0.2), series(0.3)], full_volt, full_ohm + 0.5),
+        (vec![Alteration::set("battery", "charge", 0.5), series(0.2)], half_volt, half_ohm + 0.2),
+        (vec![series(0.2), Alteration::set("battery", "charge", 0.5)], half_volt, half_ohm + 0.2),
+        (vec![series(0.2), fixed.clone()], full_volt, 0.25),
+        (vec![fixed, series(0.2)], full_volt, 0.25),
         (vec![series(0.2), Alteration::Open { branch: "battery".to_owned() }], 0.0, 1.0),
     ];
     for (changes, volt, ohm) in cases {
@@ -280,11 +285,11 @@ fn a_gap_changes_the_dwell_by_the_shaft_that_turns_the_cam() {
     let twin = twin();
     let triple = bike("tests/bikes/triple.yaml");
     for bike in [&twin, &triple] {
-        let set = bike.points[0].id.value.clone();
+        let set = bike.points[0].id.clone();
         let figures = Model::new(bike).figures.clone();
         let (own, gap) = (figures.timing[&set], figures.points_gap[&set]);
         let closed = |wider: f64| {
-            let change = Alteration::PointsGap { set: set.clone(), millimetre: gap + wider };
+            let change = Alteration::set(&bike.points[0].part, "gap", gap + wider);
             let model = Model::with(bike, [change]);
             model.wiring(&BikeState::default(), &BTreeSet::new()).unwrap().figures.timing[&set].closed
         };

@@ -4,6 +4,7 @@ use probeside::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, Point
 use probeside::circuit::transient::{ringing, rise, stored_energy};
 use probeside::circuit::{Alteration, Diode, Glow, Kind, Lamp, Model, Network, Node, NotValid, Observation, Strength};
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
 
 #[path = "support/ngspice.rs"]
 mod reference;
@@ -143,11 +144,11 @@ fn diodes_agree_with_ngspice() {
 /// Every position of the switches, with every position of the points.
 fn every_state(bike: &Bike) -> Vec<(BikeState, BTreeSet<String>)> {
     let mut all = Vec::new();
-    let kills: Vec<Option<String>> = match &bike.kill {
+    let kills: Vec<Option<String>> = match bike.switch("kill") {
         Some(kill) => kill.positions.iter().map(|p| Some(p.name.value.clone())).collect(),
         None => vec![None],
     };
-    for key in &bike.key.positions {
+    for key in &bike.switch("key").unwrap().positions {
         for kill in &kills {
             let mut state = BikeState::default();
             state.switches.insert("key".into(), key.name.value.clone());
@@ -171,10 +172,8 @@ fn both_bikes_agree_with_ngspice_in_every_position() {
                 .map(|(state, closed)| {
                     let (mut network, _) = model.wiring(state, closed).unwrap().network().unwrap();
                     if with_lamp {
-                        let (a, b) = (
-                            network.node("battery.live"),
-                            network.node(&format!("coil-{}.points", bike.coils[0].id.value)),
-                        );
+                        let (a, b) =
+                            (network.node("battery.live"), network.node(&format!("coil-{}.points", bike.coils[0].id)));
                         network.add("lamp", a, b, Kind::Lamp(Lamp { volt: bike.volt, watt: 5.0 })).unwrap();
                     }
                     network
@@ -314,11 +313,8 @@ fn who_fires(model: &Model) -> Vec<(String, Vec<String>)> {
     s.engine = Some(Engine::Kicked);
     let coils = model.bike.coils.iter();
     let fired = coils.map(|c| {
-        let breaks = model.breaks(&s, &c.id.value, |_| 0.08).unwrap();
-        (
-            c.id.value.clone(),
-            breaks.into_iter().filter(|(_, b)| b.available_volt > 1000.0).map(|(set, _)| set).collect(),
-        )
+        let breaks = model.breaks(&s, &c.id, |_| 0.08).unwrap();
+        (c.id.clone(), breaks.into_iter().filter(|(_, b)| b.available_volt > 1000.0).map(|(set, _)| set).collect())
     });
     fired.collect()
 }
@@ -344,20 +340,20 @@ fn swapped_feeds_change_nothing_and_swapped_points_wires_move_the_moment() {
 fn spark_comes_at_the_break() {
     for bike in [borage_twin(), fennel_single()] {
         let model = Model::new(&bike);
-        let (plug, coil) = (&bike.plugs[0].id.value, &bike.coils[0].id.value);
-        let mut s = state(&[("key", "on")], &[&format!("lead-{plug}")], &[]);
+        let (plug, coil) = (&bike.plugs[0].id, &bike.coils[0].id);
+        let mut s = state(&[("key", "on")], &[&format!("cap-{plug}")], &[]);
         s.engine = Some(Engine::Kicked);
-        let s = with(s, InstrumentKind::SparkTester, &format!("plug-{plug}.top"), "engine");
+        let s = with(s, InstrumentKind::SparkTester, &format!("cap-{plug}.top"), "engine");
         assert_eq!(seen(&model, s.clone()), [Observation::Spark(Strength::Strong)], "{}", bike.name);
         // Permanently closed (welded) or grounded at the plate: no break and no spark.
-        let set = &bike.points[0].id.value;
+        let set = &bike.points[0].id;
         let welded = Model::with(&bike, [Alteration::Ohm { branch: format!("points-{set}"), ohm: 0.01 }]);
         assert_eq!(seen(&welded, s.clone()), [Observation::Spark(Strength::None)]);
         let shorted = Alteration::Join { a: format!("points-{set}.wire"), b: "engine".into(), ohm: 0.01 };
         assert_eq!(seen(&Model::with(&bike, [shorted]), s.clone()), [Observation::Spark(Strength::None)]);
-        let no_condenser = Alteration::Open { branch: format!("condenser-{}", bike.condensers[0].id.value) };
+        let no_condenser = Alteration::Open { branch: format!("condenser-{}", bike.condensers[0].id) };
         assert_ne!(seen(&Model::with(&bike, [no_condenser]), s.clone()), [Observation::Spark(Strength::Strong)]);
-        let lead = Alteration::Open { branch: format!("coil-{coil}.lead to plug-{plug}.top") };
+        let lead = Alteration::Open { branch: format!("coil-{coil}.lead to cap-{plug}.lead") };
         assert_eq!(seen(&Model::with(&bike, [lead]), s), [Observation::Spark(Strength::None)]);
         let mut running = state(&[("key", "on")], &[], &[]);
         running.engine = Some(Engine::Kicked);
@@ -365,8 +361,8 @@ fn spark_comes_at_the_break() {
         let fouled = Model::with(&bike, [Alteration::Ohm { branch: format!("plug-{plug}"), ohm: 20e3 }]);
         assert_eq!(fouled.fires(&running, plug).unwrap(), Strength::None);
         // By hand: a jumper on the points wire is lifted.
-        let connector = &bike.points[0].connector.value;
-        let mut hand = state(&[("key", "on")], &[connector, &format!("lead-{plug}")], &[]);
+        let connector = bike.points[0].connector.as_ref().unwrap();
+        let mut hand = state(&[("key", "on")], &[connector, &format!("cap-{plug}")], &[]);
         hand.engine = Some(Engine::Still);
         let ends = [format!("{connector}.coil-side"), "engine".to_owned()];
         hand.fitted.insert("jumper".into(), ends.clone());
@@ -383,14 +379,14 @@ fn closing_the_points_gives_no_spark() {
     for bike in [borage_twin(), fennel_single()] {
         let model = Model::new(&bike);
         let figures = &model.figures;
-        let at_make = figures.coils[&bike.coils[0].id.value].ratio * figures.battery_volt;
+        let at_make = figures.coils[&bike.coils[0].id].ratio * figures.values["battery"]["volt-100"];
         let needed = probeside::sums::gap::breakdown_volt(0.5, 1.01325, 293.0);
         assert!(at_make < 0.5 * needed, "{}: {at_make} V of {needed} V", bike.name);
         // In the other direction, from open to closed, the same circuit gives no break.
         let s = state(ON, &[], &[]);
-        let (open, closed) = (BTreeSet::new(), BTreeSet::from([bike.points[0].id.value.clone()]));
+        let (open, closed) = (BTreeSet::new(), BTreeSet::from([bike.points[0].id.clone()]));
         let (open, closed) = (model.wiring(&s, &open).unwrap(), model.wiring(&s, &closed).unwrap());
-        let coil = &bike.coils[0].id.value;
+        let coil = &bike.coils[0].id;
         let made = probeside::circuit::transient::at_break(&open, &closed, coil, 1.0).unwrap();
         let broken = probeside::circuit::transient::at_break(&closed, &open, coil, 1.0).unwrap();
         assert_eq!(made.available_volt, 0.0);
@@ -434,23 +430,30 @@ fn voltmeter_reads_the_battery_and_its_polarity() {
 
 #[test]
 fn kill_that_grounds_the_points_wires_stops_the_spark() {
-    let mut bike = borage_twin();
-    if let Some(kill) = &mut bike.kill {
-        kill.action = probeside::bike::KillAction::GroundsPoints;
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/bikes/borage-twin.yaml");
+    let mut text = std::fs::read_to_string(file).unwrap();
+    // The feed goes past the kill switch, and every points wire has a wire to the switch.
+    for (from, to) in [
+        (
+            "{\"off left\": [], run: [[supply, load]], \"off right\": []}",
+            "{\"off left\": [[left, ground], [right, ground]], run: [], \"off right\": [[left, ground], [right, ground]]}",
+        ),
+        ("from: key.load, to: kill.supply,", "from: key.load, to: coil-feed.supply-side,"),
+        ("from: kill.load, to: coil-feed.supply-side,", "from: kill.left, to: left-points.coil-side,"),
+        (
+            "  - {from: engine, to: frame,",
+            "  - {from: kill.right, to: right-points.coil-side}\n  - {from: kill.ground, to: frame}\n  - {from: engine, to: frame,",
+        ),
+    ] {
+        assert!(text.contains(from), "{from}");
+        text = text.replacen(from, to, 1);
     }
-    // Its feed then bypasses the kill switch, and every points wire has a wire to the switch.
-    for w in &mut bike.wires {
-        for end in [&mut w.from, &mut w.to] {
-            if end.value.starts_with("kill.") {
-                end.value = "feed-joint.joined".into();
-            }
-        }
-    }
+    let bike = probeside::bike::parse(&text, "kill.yaml").unwrap_or_else(|wrong| panic!("{}", wrong[0]));
     let model = Model::new(&bike);
-    for (kill, shows) in [("run", Strength::None), ("off left", Strength::Strong)] {
+    for (kill, shows) in [("run", Strength::Strong), ("off left", Strength::None), ("connects", Strength::Strong)] {
         let mut s = state(&[("key", "on"), ("kill", kill)], &[], &[]);
         s.engine = Some(Engine::Kicked);
-        assert_eq!(model.fires(&s, "left").unwrap(), shows, "{kill}: connects grounds the points here");
+        assert_eq!(model.fires(&s, "left").unwrap(), shows, "{kill}");
     }
 }
 

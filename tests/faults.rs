@@ -35,7 +35,7 @@ fn library_is_the_one_that_was_hashed_before_any_tuning() {
 fn every_bike_has_faults_of_every_kind_the_job_names() {
     let library = library();
     assert!(library.outside.iter().any(|text| text.contains("comes and goes")));
-    for bike in bikes() {
+    for bike in bikes().into_iter().filter(|bike| bike.battery.is_some()) {
         let faults = library.for_bike(&bike).unwrap_or_else(|wrong| panic!("{}", wrong[0]));
         let ids: BTreeSet<&str> = faults.iter().map(|fault| fault.id.as_str()).collect();
         assert_eq!(ids.len(), faults.len(), "{}: an id stands for two faults", bike.name);
@@ -74,7 +74,7 @@ fn every_bike_has_faults_of_every_kind_the_job_names() {
         }
         has("battery-terminal-open", 2);
         has("points-wire-grounded", 2 * sets);
-        has("feed-wire-grounded", 3);
+        has("feed-wire-grounded", bike.feed(&bike.coils[0].id).len().saturating_sub(1).min(3));
         if bike.switch("kill").is_some() {
             assert!(faults.iter().any(|fault| fault.kind.starts_with("kill-") && fault.counts));
         }
@@ -92,9 +92,17 @@ fn a_short_after_the_fuse_has_blown_it_and_a_shorted_points_wire_has_not() {
         for fault in &faults {
             let blown = fault.looks.iter().any(|shown| shown.look == "fuse" && shown.is == "blown");
             match fault.kind.as_str() {
+                // A ballast keeps the current below what blows the fuse, and gets hot.
+                "feed-wire-grounded"
+                    if fault.place.starts_with("ballast.load")
+                        || fault.place.starts_with("coil-feed.load-side") && bike.part("ballast").is_some() =>
+                {
+                    assert!(!blown, "{}", fault.id)
+                }
                 "feed-wire-grounded" | "fuse-blown" => assert!(blown, "{}", fault.id),
                 // The coil is bridged and the points close: the whole battery goes to ground.
-                "points-wire-to-feed" => assert!(blown, "{}", fault.id),
+                "points-wire-to-feed" if bike.part("ballast").is_none() => assert!(blown, "{}", fault.id),
+                "points-wire-to-feed" => {}
                 _ => assert!(!blown, "{}", fault.id),
             }
         }
@@ -112,13 +120,17 @@ fn a_wrong_library_is_told_where_it_is_wrong() {
             Ok(library) => library.for_bike(&bikes()[0]).unwrap_err()[0].to_string(),
         }
     };
-    assert!(told("alter: [{open: battery}]", "alter: [{opens: battery}]").contains("[missing-field]"));
-    assert!(told("alter: [{open: battery}]", "alter: [{open: batery}]").contains("no branch `batery`"));
-    assert!(told("{set: battery, value: charge,", "{set: batery, value: charge,").contains("no part `batery`"));
+    assert!(told("alter: [{open: \"{{ bike.battery }}\"}]", "alter: [{opens: battery}]").contains("[missing-field]"));
+    assert!(told("alter: [{open: \"{{ bike.battery }}\"}]", "alter: [{open: batery}]").contains("no branch `batery`"));
     assert!(
-        told("{set: battery, value: charge,", "{set: battery, value: charg,").contains("no value of a part `charg`")
+        told("{set: \"{{ bike.battery }}\", value: charge,", "{set: batery, value: charge,")
+            .contains("no part `batery`")
     );
-    assert!(told("parts: [key]", "parts: [kee]").contains("the part `kee`"));
+    assert!(
+        told("{set: \"{{ bike.battery }}\", value: charge,", "{set: battery, value: charg,")
+            .contains("no value of a part `charg`")
+    );
+    assert!(told("parts: [\"{{ bike.key }}\"]", "parts: [kee]").contains("the part `kee`"));
     assert!(told("look: cam,", "look: camm,").contains("Did you mean `cam`?"));
     assert!(told("to: \"1.0 - severity\"", "to: \"1.0 - severitty\"").contains("severitty"));
     assert!(told("is: blown", "is: whole").contains("healthy"));

@@ -3,6 +3,8 @@
 
 #[path = "house/readers.rs"]
 mod readers;
+#[path = "house/sentences.rs"]
+mod sentences;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -502,6 +504,18 @@ fn files_and_programs_go_through_the_system() {
     let bad = "fn f() { std::fs::write(p, b) }\n// fs::read(\nfn g() { File::open(p) }";
     assert_eq!(past_the_system("walk/x.rs", bad), ["src/walk/x.rs:3: File::open(", "src/walk/x.rs:1: fs::write("]);
     assert_eq!(past_the_system("system/x.rs", bad), Vec::<String>::new());
+}
+
+#[test]
+fn every_errors_sentence_has_the_one_form() {
+    let mut wrong = Vec::new();
+    for (path, source) in sources() {
+        let faults = sentences::sentences(&source).into_iter().filter_map(|(line, sentence)| {
+            sentences::fault(&sentence).map(|fault| format!("src/{path}:{line}: \"{sentence}\" {fault}"))
+        });
+        wrong.extend(faults);
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
 #[test]

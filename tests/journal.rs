@@ -14,6 +14,8 @@ mod forgery;
 mod power;
 #[path = "journal/reading.rs"]
 mod reading;
+#[path = "support/rebuilt.rs"]
+mod rebuilt;
 #[path = "journal/resumed.rs"]
 mod resumed;
 #[path = "support/stage.rs"]

@@ -245,7 +245,7 @@ fn a_journal_that_may_grow_no_further_is_not_said_to_be_kept() {
 fn a_miss_is_recorded_as_what_it_was() {
     let misses = |stage: &Stage| -> Vec<Miss> {
         let why = |record: &Record| match record {
-            Record::NotTaken { why, .. } => Some(*why),
+            Record::NoAnswer { why, .. } => Some(*why),
             _ => None,
         };
         stage.records.iter().filter_map(why).collect()

@@ -1,16 +1,16 @@
 //! The best order of parts: a choice worked out by hand, complete walks under every fault of the library with their cautions and needs, the
 //! figures compared with the written order, and as the user types it.
 
+#[path = "support/observed.rs"]
+mod observed;
 mod support;
 
+use observed::spoken;
 use probeside::bike::BikeState;
 use probeside::circuit::faults::{Fault, Library};
-use probeside::diagnose::{
-    Adviser, Asked, CircuitObserver, Observer, Order, Proof, Seen, Verdict as Judged, Wanted, prove,
-};
+use probeside::diagnose::{Adviser, Asked, CircuitObserver, Observer, Order, Proof, Verdict as Judged, Wanted, prove};
 use probeside::expression::render;
-use probeside::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind, Verdict};
-use probeside::procedure::Ask;
+use probeside::phrase::{Answer, Hypothesis, Verdict};
 use probeside::session::{JOURNAL_FILE, Now, Record};
 use probeside::walk::{Answered, Effect, Event, SayKind, Walker, World};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -59,21 +59,6 @@ impl Walked {
             _ => None,
         };
         self.records.iter().filter_map(of).collect()
-    }
-}
-
-fn spoken(asked: &Asked, seen: Seen) -> Answer {
-    match (seen, asked.unit()) {
-        (Seen::Choice(at), _) => Answer::Choice(asked.choices()[at].id.value.clone()),
-        (Seen::Value(value), Some((unit, _))) => {
-            Answer::Reading(Reading { kind: ReadingKind::Plain, value, unit, said_unit: None })
-        }
-        (Seen::OverRange, Some((unit, _))) => {
-            Answer::Reading(Reading { kind: ReadingKind::OverRange, value: 0.0, unit, said_unit: None })
-        }
-        (Seen::Done, _) if matches!(asked.step().ask, Ask::Note(_)) => Answer::Note(String::new()),
-        (Seen::Done, _) => Answer::Done,
-        _ => Answer::Escape(Escape::CannotReach),
     }
 }
 

@@ -8,7 +8,8 @@ use probeside::circuit::faults::{Fault, Library};
 use probeside::circuit::{
     BranchKind, Diode, Glow, Kind, Lamp, Model, Network, Node, NotValid, Observation, OperatingPoint, Wiring,
 };
-use probeside::procedure::{Procedure, Scope, evaluate_list, render_state};
+use probeside::expression::{Scope, evaluate_list};
+use probeside::procedure::{Procedure, render_state};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
@@ -180,7 +181,7 @@ fn laid(model: &Model, wiring: &Wiring, tool: &Instrument, seen: Observation, wh
     let f = &wiring.figures;
     let lamp = Lamp { volt: model.bike.volt, watt: f.lamp_watt };
     let live = matches!(seen, Observation::NotValid(NotValid::Live));
-    let mut network = Network::new("battery.ground");
+    let mut network = Network::new(&wiring.ground);
     for branch in wiring.branches().iter().filter(|b| !b.parted) {
         let (a, b) = (network.node(&branch.a), network.node(&branch.b));
         // An ohmmeter is used with every source dead and every filament cold.
@@ -191,6 +192,12 @@ fn laid(model: &Model, wiring: &Wiring, tool: &Instrument, seen: Observation, wh
             BranchKind::Emf(volt) => Kind::Voltage(if dead { 0.0 } else { *volt }),
             BranchKind::Lamp(lamp) if dead => Kind::Resistor(lamp.ohm(0.0)),
             BranchKind::Lamp(lamp) => Kind::Lamp(*lamp),
+            BranchKind::Diode { .. } if dead => continue,
+            BranchKind::Diode { diode, turned } => {
+                let (anode, cathode) = if *turned { (b, a) } else { (a, b) };
+                network.add(&branch.id, anode, cathode, Kind::Diode(*diode)).unwrap();
+                continue;
+            }
             BranchKind::Open => continue,
         };
         network.add(&branch.id, a, b, kind).unwrap();
@@ -298,8 +305,8 @@ fn readings_under_the_librarys_faults_agree_with_ngspice() {
         // No step measures a current. In every fifth state an ammeter takes the place of a connector.
         if random.usize(..5) == 0 {
             let connector = &bike.connectors[random.usize(..bike.connectors.len())];
-            let [first, second] = [0, 1].map(|half| format!("{}.{}", *connector.id, connector.halves[half]));
-            state.unplugged.insert(connector.id.value.clone());
+            let [first, second] = [0, 1].map(|half| format!("{}.{}", connector.id, connector.halves[half]));
+            state.unplugged.insert(connector.id.clone());
             state.instrument = Some(Instrument { kind: InstrumentKind::Ammeter, first, second });
         }
         let state = &state;

@@ -20,6 +20,8 @@ mod hostile;
 mod long;
 #[path = "shop/postgres.rs"]
 mod postgres;
+#[path = "support/rebuilt.rs"]
+mod rebuilt;
 #[path = "shop/sessions.rs"]
 mod sessions;
 #[path = "support/stage.rs"]

@@ -3,6 +3,7 @@
 //! The profile names parts of the catalogue's kinds and the wires between them. What a part is to the ignition is found in the wiring.
 
 mod feed;
+mod limits;
 mod load;
 mod net;
 mod profile;

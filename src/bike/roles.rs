@@ -163,7 +163,11 @@ impl Finder<'_> {
                     .links
                     .iter()
                     .filter_map(|link| if let Link::Wire(n) = link { Some(&self.bike.wires[*n]) } else { None });
-                wires.clone().find(|wire| wire.colour.is_some()).or_else(|| wires.clone().last()).map(super::Wire::id)
+                wires
+                    .clone()
+                    .find(|wire| wire.colour.is_some())
+                    .or_else(|| wires.clone().next_back())
+                    .map(super::Wire::id)
             });
             let cap = way.as_ref().and_then(|way| self.cap(way));
             let (cap, cap_ends) = match cap {

@@ -202,7 +202,9 @@ impl BikeState {
         next.points.extend(need.points.clone());
         next.fitted.extend(need.fitted.clone());
         next.fitted.retain(|name, _| !need.removed.contains(name));
-        next.engine = need.engine.or(next.engine);
+        // A kick is over when its step is.
+        let left = next.engine.map(|engine| if engine == Engine::Kicked { Engine::Still } else { engine });
+        next.engine = need.engine.or(left);
         let turns = matches!(need.engine, Some(Engine::Turned | Engine::Kicked | Engine::Running));
         next.crank = need.crank.or(next.crank.filter(|_| !turns && need.points.is_empty()));
         if need.lay_down {

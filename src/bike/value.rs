@@ -1,5 +1,6 @@
 //! A bike as a value for templates and expressions: `bike.points[0].wire_words`.
 
+use super::limits::usual;
 use super::{Bike, Coil, Condenser, Connector, Part, Plug, PointsSet, Side, SwitchAction, Wire};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
@@ -81,14 +82,14 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         Some(SwitchAction::GroundsPoints) => "grounds-points",
         Some(SwitchAction::Apart) | None => "none",
     };
-    let specified: Map<String, Value> = bike
-        .specified
-        .iter()
-        .map(|(name, of)| {
-            let value = json!({"low": of.low, "high": of.high, "unit": of.unit.name(), "source": of.source});
-            (name.replace('-', "_"), value)
-        })
-        .collect();
+    let usual = usual(bike).into_iter().map(|of| {
+        (of.name.to_owned(), json!({"low": of.low, "high": of.high, "unit": of.unit.name(), "source": of.source}))
+    });
+    let own = bike.specified.iter().map(|(name, of)| {
+        let value = json!({"low": of.low, "high": of.high, "unit": of.unit.name(), "source": of.source});
+        (name.replace('-', "_"), value)
+    });
+    let specified: Map<String, Value> = usual.chain(own).collect();
     let feed = bike.coils.first().map(|coil| bike.feed(&coil.id)).unwrap_or_default();
     let home = bike.way_home();
     let ballast = feed.iter().find(|part| bike.part(&part.id).is_some_and(|part| *part.kind.id == "ballast"));
@@ -132,6 +133,7 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "has_kill": kill.is_some(),
         "kill": kill.map_or("", |kill| &kill.part),
         "kill_action": kill_action,
+        "kill_words": kill.map(|kill| words.part(&kill.part, bike)).unwrap_or_default(),
         "kill_where": kill.map_or("", |kill| &kill.location),
         "points": bike.points.iter().map(|set| says.points(set)).collect::<Vec<_>>(),
         "coils": bike.coils.iter().map(|coil| says.coil(coil, true)).collect::<Vec<_>>(),
@@ -155,6 +157,7 @@ pub fn as_value(bike: &Bike, words: &dyn Words) -> Value {
         "first_cut": says.cut(first_cut),
         "battery": bike.battery.as_ref().and_then(|ends| bike.part_at(&ends[0])).map_or("", |part| part.id.as_str()),
         "engine_wire": bike.engine_wire().unwrap_or_default(),
+        "ammeter": says.ammeter(&feed, first_cut.map(|part| part.id.as_str())),
         "feed_wires": feed_wires(bike, &feed, first_cut.map(|part| part.id.as_str())),
     });
     if let (Value::Object(value), Value::Object(more)) = (&mut value, more) {
@@ -175,13 +178,24 @@ fn feed_wires(bike: &Bike, feed: &[super::FeedPart], first_cut: Option<&str>) ->
     ];
     let mut behind = "nothing";
     let mut wires = Vec::new();
+    let ammeter = ammeter_in(bike, feed).map(|part| part.id.as_str());
     for part in feed {
         wires.extend(part.wire_in.as_ref().map(|wire| json!({"id": wire, "behind": behind})));
         behind = places.iter().find(|(id, _)| *id == Some(part.id.as_str())).map_or(behind, |(_, name)| name);
+        if ammeter == Some(part.id.as_str()) {
+            behind = "ammeter";
+        }
     }
     let last = feed.last().filter(|part| !bike.connectors.iter().any(|connector| connector.id == part.id));
     wires.extend(last.and_then(|part| part.wire_out.as_ref()).map(|wire| json!({"id": wire, "behind": behind})));
     Value::Array(wires)
+}
+
+/// The bike's own ammeter between battery and key.
+fn ammeter_in<'a>(bike: &Bike, feed: &'a [super::FeedPart]) -> Option<&'a super::FeedPart> {
+    let key = bike.switch("key").map(|key| &key.part);
+    let mut before_key = feed.iter().take_while(|part| Some(&part.id) != key);
+    before_key.find(|way| bike.part(&way.id).is_some_and(|part| *part.kind.id == *"ammeter"))
 }
 
 struct Says<'a> {
@@ -209,7 +223,42 @@ impl Says<'_> {
         (value["live_end"], value["plate_end"]) = (json!(set.ends[0]), json!(set.ends[1]));
         value["plate_wire"] = json!(self.wire_id(&set.ends[1]));
         value["kill_ends"] = json!(bike.kill_contact(set).map(Vec::from).unwrap_or_default());
+        let hand = bike.kill_contact(set).map(|[end, _]| self.kill_way(set, &end));
+        let (cut, wire) = hand.unwrap_or_default();
+        let cut_words = cut.as_ref().map(|id| self.words.part(id, bike)).unwrap_or_default();
+        value["kill_cut"] = json!({"part": cut.unwrap_or_default(), "words": cut_words});
+        value["kill_wire"] = json!(wire);
         value
+    }
+
+    /// The connector that parts the kill switch's `end` from a points wire, if there is one, and the wire that leads there from the points wire.
+    fn kill_way(&self, set: &PointsSet, end: &str) -> (Option<String>, String) {
+        let bike = self.bike;
+        let nearest = bike.wires.iter().find(|wire| *wire.from == end || *wire.to == end);
+        let Some(nearest) = nearest else { return Default::default() };
+        let far = if *nearest.from == end { &nearest.to } else { &nearest.from };
+        let part = far.split('.').next().unwrap_or_default();
+        let cut = bike.connectors.iter().find(|cut| cut.id == part && set.connector.as_ref() != Some(&cut.id));
+        let Some(cut) = cut else { return (None, nearest.id()) };
+        let other = cut.halves.iter().map(|half| format!("{}.{half}", cut.id)).find(|half| half != &**far);
+        (Some(cut.id.to_string()), other.map(|half| self.wire_id(&half)).unwrap_or_default())
+    }
+
+    /// The bike's own ammeter and the last place before it where the feed can be parted.
+    fn ammeter(&self, feed: &[super::FeedPart], first_cut: Option<&str>) -> Value {
+        let found = ammeter_in(self.bike, feed);
+        let behind = found.map_or("nothing", |found| {
+            let before: Vec<&str> =
+                feed.iter().take_while(|part| part.id != found.id).map(|part| part.id.as_str()).collect();
+            let fuse = self.bike.fuse.as_ref().map(|fuse| fuse.part.as_str());
+            match (first_cut, fuse) {
+                (Some(cut), _) if before.contains(&cut) => "first-cut",
+                (_, Some(fuse)) if before.contains(&fuse) => "fuse",
+                _ => "nothing",
+            }
+        });
+        json!({"part": found.map_or("", |found| &found.id), "behind": behind,
+               "words": found.map(|found| self.words.part(&found.id, self.bike)).unwrap_or_default()})
     }
 
     fn coil(&self, coil: &Coil, with_points: bool) -> Value {
@@ -243,6 +292,8 @@ impl Says<'_> {
     fn plug(&self, plug: &Plug) -> Value {
         let sides: Vec<Side> = self.bike.plugs.iter().map(|plug| plug.side).collect();
         let mut value = self.item_of(&plug.part, &plug.id, plug.side, &sides);
+        let first = self.bike.plugs.iter().find(|one| one.tower == plug.tower);
+        value["first_of_tower"] = json!(first.is_some_and(|one| one.id == plug.id));
         value["tower"] = json!(plug.tower.as_deref().unwrap_or_default());
         value["lead"] = json!(plug.lead.as_deref().unwrap_or_default());
         value["cap"] = json!(plug.cap.as_deref().unwrap_or_default());

@@ -163,6 +163,8 @@ pub struct Subject<'a> {
     pub model: Model<'a>,
     library: &'a Library,
     shown: Vec<&'a Shown>,
+    /// What its meter shows for 1.
+    meter: f64,
 }
 
 impl<'a> Subject<'a> {
@@ -171,7 +173,16 @@ impl<'a> Subject<'a> {
         let left = || faults.iter().filter(|fault| !fault.is_mended(mended));
         let changes = left().flat_map(|fault| fault.alterations.iter().cloned());
         let shown = left().flat_map(|fault| &fault.looks).collect();
-        Self { model: Model::with(bike, changes), library, shown }
+        Self { model: Model::with(bike, changes), library, shown, meter: 1.0 }
+    }
+
+    /// The same bike drawn with a seed: every part within its tolerance, another charge, temperature and lamp, a meter with its error.
+    ///
+    /// # Errors
+    /// A value of the catalogue that does not come out.
+    pub fn drawn(mut self, seed: u64) -> Result<Self, CircuitError> {
+        (self.model, self.meter) = self.model.drawn(seed)?;
+        Ok(self)
     }
 
     /// The answer with the bike in `state`, over the typical bike and `samples` others.
@@ -189,6 +200,7 @@ impl<'a> Subject<'a> {
         let mut found = AnswerTally::default();
         for seed in 0..=samples {
             let (model, meter) = self.model.sampled(seed)?;
+            let meter = meter * self.meter;
             for sight in self.sights(&model, meter, question, state)? {
                 found.add(question, &sight);
             }

@@ -92,6 +92,8 @@ pub struct Model<'b> {
     plan: Arc<Plan>,
     /// Why the figures could not be computed.
     wrong: Option<CircuitError>,
+    /// The outer terminal that a distributor's arm faces.
+    pub(super) arm: Option<String>,
 }
 
 impl<'b> Model<'b> {
@@ -102,7 +104,7 @@ impl<'b> Model<'b> {
     pub fn new(bike: &'b Bike) -> Self {
         let plan = Arc::new(Plan::of(bike));
         let figures = Figures::typical(bike, &plan).unwrap_or_else(|why| panic!("{}: {why}", bike.name));
-        Self { bike, figures: Arc::new(figures), changes: Vec::new(), plan, wrong: None }
+        Self { bike, figures: Arc::new(figures), changes: Vec::new(), plan, wrong: None, arm: None }
     }
 
     /// The bike with alterations.
@@ -140,10 +142,14 @@ impl<'b> Model<'b> {
     /// # Errors
     /// [`CircuitError::Unknown`].
     pub fn wiring(&self, state: &BikeState, closed: &BTreeSet<String>) -> Result<Wiring, CircuitError> {
-        match &self.wrong {
-            Some(why) => Err(why.clone()),
-            None => Wiring::new(self.bike, &self.plan, &self.figures, state, closed, &self.changes),
+        if let Some(why) = &self.wrong {
+            return Err(why.clone());
         }
+        let mut wiring = Wiring::new(self.bike, &self.plan, &self.figures, state, closed, &self.changes)?;
+        if let Some(arm) = &self.arm {
+            wiring.face(arm);
+        }
+        Ok(wiring)
     }
 
     /// The bike's fuses: each branch with its rating, ampere.

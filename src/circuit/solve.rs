@@ -18,6 +18,9 @@ const MOST_THEVENIN_OHM: f64 = 1e9;
 const MOST_ITERATIONS: usize = 300;
 /// From this iteration on only half of each step is taken, to damp oscillation.
 const HALF_STEPS_FROM: usize = 40;
+/// From this iteration on rounding between milliohms and megohms may be all that is left, and these many times more is let pass.
+const LOOSE_FROM: usize = 100;
+const LOOSER: f64 = 1e3;
 /// Converged when no voltage across a lamp or diode changes by more than this share of itself ...
 const SETTLED_SHARE: f64 = 1e-11;
 /// ... plus this, volt: a nanovolt, below which rounding between milliohms and megohms dominates.
@@ -178,7 +181,8 @@ impl Network {
                 if let Kind::Diode(diode) = e.kind {
                     new = diode.limit(new, *old);
                 }
-                settled &= (new - *old).abs() <= SETTLED_SHARE * new.abs() + SETTLED_VOLT;
+                let loose = if iteration < LOOSE_FROM { 1.0 } else { LOOSER };
+                settled &= (new - *old).abs() <= loose * (SETTLED_SHARE * new.abs() + SETTLED_VOLT);
                 *old = if iteration < HALF_STEPS_FROM { new } else { (new + *old) / 2.0 };
             }
             if settled {

@@ -36,6 +36,8 @@ struct Lead {
     tower: String,
     /// Whether the path between the tower and the terminal conducts. A cap that is off its plug does not count.
     whole: bool,
+    /// The outer terminal of a distributor that it passes.
+    arm: Option<String>,
 }
 
 /// The voltage that a spark needs.
@@ -68,7 +70,7 @@ impl Model<'_> {
         let at_rest = self.wiring(state, &BTreeSet::new())?;
         let lead = self.lead_of_tester(&at_rest, tool)?;
         let Some(need) = self.need_at_tester(&at_rest, &lead, tool)? else { return Ok(Strength::None) };
-        let breaks = self.all_breaks(state, &lead.coil)?;
+        let breaks = self.facing(&lead).all_breaks(state, &lead.coil)?;
         Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
     }
 
@@ -83,7 +85,7 @@ impl Model<'_> {
         if self.stuck(set).is_none() {
             up.remove(set);
         }
-        let (closed, open) = (self.wiring(state, &down)?, self.wiring(state, &up)?);
+        let open = self.wiring(state, &up)?;
         let ground = state.instrument.as_ref().map_or("engine", |tool| tool.second.as_str());
         let mut snaps = Vec::new();
         // If any leads are off their plugs, those have the testers.
@@ -97,6 +99,8 @@ impl Model<'_> {
             };
             let Ok(lead) = self.lead_of_tester(&open, &tool) else { continue };
             let Some(need) = self.need_at_tester(&open, &lead, &tool)? else { continue };
+            let facing = self.facing(&lead);
+            let (closed, open) = (facing.wiring(state, &down)?, facing.wiring(state, &up)?);
             let b = transient::at_break(&closed, &open, &lead.coil, BY_HAND_SECONDS)?;
             if strength(&b, need) > Strength::None {
                 snaps.push(plug.id.clone());
@@ -145,7 +149,7 @@ impl Model<'_> {
     /// The errors of `Wiring::new` and of the operating point.
     pub fn fires(&self, state: &BikeState, plug: &str) -> Result<Strength, CircuitError> {
         let Some((lead, need, _)) = self.need_in_cylinder(state, plug)? else { return Ok(Strength::None) };
-        let breaks = self.all_breaks(state, &lead.coil)?;
+        let breaks = self.facing(&lead).all_breaks(state, &lead.coil)?;
         Ok(breaks.iter().map(|b| strength(b, need)).max().unwrap_or(Strength::None))
     }
 
@@ -160,7 +164,8 @@ impl Model<'_> {
         let own = self.bike.points.iter().filter(|set| coil.is_some_and(|coil| coil.id == set.coil));
         let mut best: f64 = 0.0;
         for set in own.map(|set| &set.id) {
-            let b = self.break_by(state, &lead.coil, set, self.closed_seconds(&figures, state.engine, set))?;
+            let seconds = self.closed_seconds(&figures, state.engine, set);
+            let b = self.facing(&lead).break_by(state, &lead.coil, set, seconds)?;
             best = best.max(reserve(&b, need));
         }
         Ok(best)
@@ -232,6 +237,13 @@ impl Model<'_> {
         self.standings(state).into_iter().take(1).map(one).collect()
     }
 
+    /// The bike at the moment when a distributor's arm faces a lead. The same where there is no distributor.
+    fn facing(&self, lead: &Lead) -> Self {
+        let mut facing = self.clone();
+        facing.arm.clone_from(&lead.arm);
+        facing
+    }
+
     fn plug(&self, id: &str) -> Option<&Plug> {
         self.bike.plugs.iter().find(|plug| plug.id == id)
     }
@@ -241,16 +253,16 @@ impl Model<'_> {
         let tower =
             |terminal: &str| self.bike.coils.iter().find(|coil| coil.towers.iter().any(|tower| tower == terminal));
         if let Some(coil) = tower(terminal) {
-            return Some(Lead { coil: coil.id.clone(), tower: terminal.to_owned(), whole: true });
+            return Some(Lead { coil: coil.id.clone(), tower: terminal.to_owned(), whole: true, arm: None });
         }
         let is_cap =
             |part: &Name| self.bike.plugs.iter().any(|plug| plug.cap.as_ref().is_some_and(|cap| *part == *cap));
         let carries = |branch: &Branch| branch.is_wire || is_cap(&branch.part) || branch.sparks_over();
         let mut seen = BTreeSet::from([terminal]);
-        let mut waiting = VecDeque::from([(terminal, true)]);
-        while let Some((at, whole)) = waiting.pop_front() {
+        let mut waiting = VecDeque::from([(terminal, true, None)]);
+        while let Some((at, whole, arm)) = waiting.pop_front() {
             if let Some(coil) = tower(at) {
-                return Some(Lead { coil: coil.id.clone(), tower: at.to_owned(), whole });
+                return Some(Lead { coil: coil.id.clone(), tower: at.to_owned(), whole, arm });
             }
             for branch in wiring.branches.iter().filter(|branch| carries(branch)) {
                 let next = match () {
@@ -260,7 +272,8 @@ impl Model<'_> {
                 };
                 if !self.bike.grounded.contains(next) && seen.insert(next) {
                     let passes = branch.sparks_over() || passes(Branch { parted: false, ..branch.clone() }.ohm());
-                    waiting.push_back((next, whole && passes));
+                    let arm = if branch.sparks_over() { Some(branch.b.to_string()) } else { arm.clone() };
+                    waiting.push_back((next, whole && passes, arm));
                 }
             }
         }

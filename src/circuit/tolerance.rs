@@ -1,9 +1,16 @@
 //! A bike drawn at random from the tolerances of sound parts, which the catalogue states, and of meters.
 
 use super::{CircuitError, Model};
+use crate::parts::PrimitiveKind;
 
 /// Range of a wire of unknown length relative to the typical one (common practice, no source).
 const WIRE_SPREAD: (f64, f64) = (0.3, 3.0);
+/// Temperatures of wires and windings in a shop, degree Celsius, from a cold one to a coil that was just in use (common practice, no source).
+const CELSIUS: (f64, f64) = (5.0, 60.0);
+/// Power of a test lamp relative to the typical one: 2 to 5 watt (common practice, no source).
+const LAMP: (f64, f64) = (0.67, 1.67);
+/// State of charge of a battery that nobody charged for the occasion (common practice, no source).
+const CHARGE: (f64, f64) = (0.5, 1.0);
 /// Error of a hand-held meter as a share of the reading, plus or minus (common practice, no source).
 const METER_SPREAD: f64 = 0.01;
 
@@ -44,6 +51,28 @@ impl<'b> Model<'b> {
         }
         figures.derive(self.bike, self.plan())?;
         Ok((self.with_figures(figures), around(&mut random, METER_SPREAD)))
+    }
+
+    /// A bike as it comes into a shop: as [`Model::sampled`], and the battery at some charge, the day at some temperature, the test lamp of some
+    /// power.
+    ///
+    /// # Errors
+    /// As [`Model::sampled`].
+    pub(super) fn drawn(&self, seed: u64) -> Result<(Model<'b>, f64), CircuitError> {
+        let (model, meter) = self.sampled(seed)?;
+        let mut random = fastrand::Rng::with_seed(!seed);
+        let mut figures = (*model.figures).clone();
+        figures.celsius = CELSIUS.0 + random.f64() * (CELSIUS.1 - CELSIUS.0);
+        figures.lamp_watt *= between(&mut random, LAMP);
+        for part in self.bike.parts.iter().filter(|part| part.kind.has(PrimitiveKind::Source)) {
+            let charge = figures.values.get_mut(part.id.as_str()).and_then(|values| values.get_mut("charge"));
+            // A charge that a fault has set stays.
+            if let Some(charge) = charge.filter(|charge| **charge >= 1.0) {
+                *charge = CHARGE.0 + random.f64() * (CHARGE.1 - CHARGE.0);
+            }
+        }
+        figures.derive(self.bike, self.plan())?;
+        Ok((model.with_figures(figures), meter))
     }
 }
 

@@ -15,6 +15,8 @@ use std::sync::Arc;
 
 /// Resistance of a jumper with its clips, ohm (common practice, no source).
 const JUMPER_OHM: f64 = 0.02;
+/// Resistance of the spark from a distributor's arm to the terminal that it faces, ohm (common practice, no source).
+const ARM_OHM: f64 = 1000.0;
 /// Capacitance of a condenser that is clipped on where the bike has none, farad, and its insulation, ohm (common practice, no source).
 const TEST_FARAD: f64 = 0.22e-6;
 const TEST_LEAK_OHM: f64 = 50e6;
@@ -102,7 +104,7 @@ impl Branch {
 pub struct Wiring {
     pub(super) branches: Vec<Branch>,
     /// The reference: the battery's grounded terminal, or any grounded one of a bike without a battery.
-    pub(super) ground: Name,
+    pub ground: Name,
     /// The figures it was built with, alterations included.
     pub figures: Arc<Figures>,
 }
@@ -190,7 +192,7 @@ impl Wiring {
         let f = &self.figures;
         let figure = |at: usize, name: &str| plan::one(&f.numbers, at, name);
         let closed_ohm = |is: bool, ohm: f64| if is { BranchKind::Ohm(ohm) } else { BranchKind::Open };
-        let turning = matches!(state.engine, Some(Engine::Kicked | Engine::Running));
+        let cranked = state.engine == Some(Engine::Kicked) && bike.starter == Some(Starter::Electric);
         Ok(match &planned.what {
             What::Wire(n) => match &bike.wires[*n] {
                 Wire { metre: Some(metre), mm2: Some(mm2), .. } => {
@@ -225,9 +227,7 @@ impl Wiring {
                 let turned = plan::one(&f.numbers, *at, "sign").is_ok_and(|sign| sign < 0.0);
                 BranchKind::Diode { diode, turned }
             }
-            What::Plain(at, PrimitiveKind::Motor) => {
-                closed_ohm(turning && bike.starter == Some(Starter::Electric), figure(*at, "ohm")?)
-            }
+            What::Plain(at, PrimitiveKind::Motor) => closed_ohm(cranked, figure(*at, "ohm")?),
             What::Plain(_, PrimitiveKind::Gap | PrimitiveKind::Selector) => BranchKind::Open,
             What::Plain(at, _) => BranchKind::Ohm(figure(*at, "ohm")?),
         })
@@ -299,7 +299,10 @@ impl Wiring {
         match by {
             Alteration::Open { branch } => {
                 for id in self.contacts_of(branch) {
-                    self.branch_mut(&id)?.kind = BranchKind::Open;
+                    let branch = self.branch_mut(&id)?;
+                    branch.kind = BranchKind::Open;
+                    // An arm conducts nothing at rest: what is open then carries no spark either.
+                    branch.parted |= branch.is_arm;
                 }
             }
             Alteration::Ohm { branch, ohm } => {
@@ -367,6 +370,13 @@ impl Wiring {
             self.push(name, name, a, b, kind);
         }
         Ok(())
+    }
+
+    /// Turns a distributor's arm to one of its outer terminals.
+    pub(super) fn face(&mut self, outer: &str) {
+        for branch in self.branches.iter_mut().filter(|branch| branch.sparks_over() && branch.b == outer) {
+            branch.kind = BranchKind::Ohm(ARM_OHM);
+        }
     }
 
     /// Disconnects what is unplugged.

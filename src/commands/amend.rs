@@ -9,18 +9,18 @@ use std::path::PathBuf;
 /// Adds a remark to a session's record, or removes its sound. Nothing that is there is altered.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The session's folder
+    /// Name the session's folder
     session: PathBuf,
-    /// Who does it
+    /// Name the person who makes the remark
     #[arg(long, value_name = "NAME")]
     by: String,
-    /// What the remark says; with --forget-sound, why the sound goes
+    /// Write the remark; with --forget-sound, the reason
     #[arg(value_name = "TEXT")]
     text: String,
-    /// The line of the journal that the remark is about, from 0
+    /// Point the remark at this line of the journal, counted from 0
     #[arg(long, value_name = "SEQ", conflicts_with = "forget_sound")]
     about: Option<u64>,
-    /// Remove every recording of a voice; the record stays verifiable
+    /// Remove every recording of a voice; the record can still be verified
     #[arg(long)]
     forget_sound: bool,
 }
@@ -32,7 +32,9 @@ pub struct Args {
 pub fn run(args: &Args) -> Outcome {
     let (by, text) = (args.by.trim(), args.text.trim());
     if by.is_empty() || text.is_empty() {
-        return Err(Failure::Usage("A remark needs a name and a text: probeside amend SESSION --by NAME TEXT".into()));
+        return Err(Failure::Usage(
+            "a remark needs a name and a text; type: probeside amend SESSION --by NAME TEXT".into(),
+        ));
     }
     if let Some(warning) = Folder::at(&args.session).open_to_others() {
         crate::terminal::errln!("{warning}");

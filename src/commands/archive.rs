@@ -6,8 +6,8 @@ use crate::review::{gather, plain, text};
 use crate::run::{Failure, Outcome};
 use crate::session::Clock;
 use crate::shop::{
-    Archive, Archived, Comparison, Found, Guard, Kept, Mode, Put, Query, SCHEMA, SCHEMA_VERSION, Serving, Shelf,
-    ShopError, Taken, compare, day, mark_name, open_to_others, serve,
+    Archive, Archived, Comparison, Guard, Kept, Mode, PreparedSession, Put, Query, SCHEMA, SCHEMA_VERSION,
+    SearchResult, Serving, Shelf, ShopError, compare, day, mark_name, open_to_others, serve,
 };
 use crate::system::{Links, open};
 use crate::terminal::{say, say_json};
@@ -33,7 +33,7 @@ pub fn run(args: &Args) -> Outcome {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
-        .map_err(|error| Failure::Lacks(format!("The system gives no event loop ({error}).")))?;
+        .map_err(|error| Failure::Lacks(format!("the system gives no event loop: {error}")))?;
     runtime.block_on(async {
         match &args.what {
             What::Add(add) => put(&at, add).await,
@@ -50,12 +50,12 @@ fn whereabouts(given: Option<&str>) -> Result<String, Failure> {
         return Ok(at);
     }
     let folder = user_data().ok_or_else(|| {
-        Failure::Lacks("This user has no data folder for the archive; name one with --archive PATH.".into())
+        Failure::Lacks("this user has no data folder for the archive; name one with --archive PATH".into())
     })?;
     let path = folder.join("probeside").join("archive.db");
     path.to_str().map(str::to_owned).ok_or_else(|| {
         Failure::Lacks(
-            "The user's data folder has a name that is not UTF-8; name an archive with --archive PATH.".into(),
+            "the user's data folder has a name that is not UTF-8; name an archive with --archive PATH".into(),
         )
     })
 }
@@ -89,9 +89,9 @@ async fn put(at: &str, add: &Add) -> Outcome {
 
 async fn put_one(archive: &Archive, path: &Path, unverified: bool) -> Result<String, ShopError> {
     let now = Clock::start().now().wall;
-    let taken = Taken::from(&mut Shelf::in_folder(path), unverified, &now)?;
-    let put = archive.put(&taken, &path.display().to_string()).await?;
-    let row = taken.row();
+    let prepared = PreparedSession::from(&mut Shelf::in_folder(path), unverified, &now)?;
+    let put = archive.put(&prepared, &path.display().to_string()).await?;
+    let row = prepared.row();
     let did = match put {
         Put::Added => "added",
         Put::Replaced => "replaced by this longer or verified record",
@@ -127,7 +127,7 @@ async fn found(at: &str, find: &Find) -> Outcome {
     Ok(0)
 }
 
-fn list(found: &Found) -> String {
+fn list(found: &SearchResult) -> String {
     if found.sessions.is_empty() {
         return "Nothing fits.\n".to_owned();
     }
@@ -224,7 +224,7 @@ async fn served(at: &str, args: &Serve) -> Outcome {
     let guard = Guard::new(args.at.ip(), token.as_deref(), &args.names).map_err(Failure::Usage)?;
     let archive = Archive::open(at, Mode::Serve).await?;
     let listener = tokio::net::TcpListener::bind(args.at).await.map_err(|error| {
-        Failure::Lacks(format!("{} cannot be served at ({error}): give another with --at ADDRESS:PORT", args.at))
+        Failure::Lacks(format!("{} cannot be served at ({error}); give another with --at ADDRESS:PORT", args.at))
     })?;
     let address = listener.local_addr().map_err(|error| Failure::Lacks(error.to_string()))?;
     let asks = if token.is_some() { ", which asks for the token as a password" } else { "" };

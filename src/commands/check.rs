@@ -22,10 +22,10 @@ use std::rc::Rc;
 /// What `probeside check` is given.
 #[derive(Debug, Clone, Args)]
 pub struct CheckArgs {
-    /// Procedures, bikes, fault libraries, vocabularies and stories; of a folder, every YAML file in it and below
+    /// Name files to check; for a folder, every YAML file in it and below is checked
     #[arg(required = true, value_name = "PATH")]
     pub paths: Vec<PathBuf>,
-    /// Bikes to try procedures with [default: those in the folder bikes/ beside the procedure]
+    /// Try procedures with this bike; repeat for more [default: those in bikes/ beside the procedure]
     #[arg(long, value_name = "FILE")]
     pub bike: Vec<PathBuf>,
     /// Print one JSON object

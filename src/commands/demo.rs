@@ -6,7 +6,7 @@ use crate::hear::{Activity, Script};
 use crate::run::demo::{Mechanic, Story};
 use crate::run::unheard;
 use crate::run::{End, Failure, KeepSound, MechanicView, Outcome, Session, load, new_folder};
-use crate::session::{Folder, Job};
+use crate::session::{Folder, JobDetails};
 use crate::speak::{Espeak, Mouth, Printed};
 use crate::system::Inputs;
 use crate::terminal::{self, outln, say};
@@ -18,13 +18,13 @@ use std::time::{Duration, Instant};
 /// Arguments of `demo`.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Where prompts go: printed, aloud, or a WAV file
+    /// Send prompts to the screen, the loudspeaker or a WAV file
     #[arg(long, default_value = "printed", value_name = "printed|aloud|FILE.wav")]
     say: String,
-    /// The folder for the session's record [default: sessions/demo-DATE-TIME-demo-BIKE]
+    /// Keep the record in this folder [default: sessions/demo-DATE-TIME-demo-BIKE]
     #[arg(long, value_name = "DIR")]
     into: Option<PathBuf>,
-    /// Another story than the shipped one
+    /// Tell this story instead of the shipped one
     #[arg(long, value_name = "FILE")]
     story: Option<PathBuf>,
     #[command(flatten)]
@@ -44,7 +44,7 @@ pub fn run(args: &Args) -> Outcome {
     super::mouth::may_speak(&args.say, &Inputs::of([file]), &into)?;
     let voice = Espeak::new(&story.voice);
     let engine = args.engine.open(loaded.world.vocabulary.language())?;
-    let job = Job {
+    let job = JobDetails {
         bike: loaded.world.bike.name.clone(),
         complaint: story.complaint.clone(),
         mileage: story.mileage.clone(),
@@ -80,7 +80,7 @@ fn report(end: &End, took: Duration) -> Outcome {
     let review = crate::review::gather(&mut Folder::at(&end.folder)).map_err(|e| Failure::Input(e.to_string()))?;
     say(&crate::review::text(&review));
     outln!("");
-    outln!("{} answers spoken and heard in {:.1} s.", end.heard_by_sound, took.as_secs_f64());
+    outln!("{} answers spoken and heard in {:.1} s.", end.spoken_answers, took.as_secs_f64());
     if let Some(line) = end.delays_in_words() {
         outln!("{line}");
     }

@@ -12,12 +12,12 @@ use std::path::PathBuf;
 /// What `probeside draw` is given.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// A procedure's file, or the name of a shipped one
+    /// Name the procedure: a file, or a shipped one such as no-spark
     pub procedure: PathBuf,
-    /// The picture to write; - for standard output
+    /// Write the picture to this file; - prints it
     #[arg(long, value_name = "FILE")]
     pub svg: PathBuf,
-    /// Fill in this bike's words and limits: a bike's file, or the name of a shipped one
+    /// Fill in this bike's words and limits: a file, or a shipped one
     #[arg(long, value_name = "FILE")]
     pub bike: Option<PathBuf>,
 }

@@ -8,13 +8,13 @@ use std::path::PathBuf;
 /// The choice of a recogniser.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub(super) struct EngineArgs {
-    /// The recogniser [default: moonshine]
+    /// Use this recogniser: moonshine or vosk [default: moonshine]
     #[arg(long, value_name = "NAME")]
     pub engine: Option<String>,
-    /// The folder of the recogniser's model, for vosk [default: models/cache/vosk-model-LANGUAGE...]
+    /// Read vosk's model from this folder [default: models/cache/vosk-model-LANGUAGE...]
     #[arg(long, value_name = "DIR")]
     pub model: Option<PathBuf>,
-    /// Somebody whose voice was learnt with 'probeside enrol NAME'
+    /// Listen for this person, whose voice was learnt with 'probeside enrol NAME'
     #[arg(long, value_name = "NAME")]
     pub voice_of: Option<String>,
 }

@@ -14,30 +14,30 @@ const MOST_TAKES: u64 = 12;
 /// Arguments of `enrol`.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Whose voice
+    /// Name the person
     name: String,
-    /// Learn from WAV files in this folder, named PHRASE_TAKE.wav with spaces as "-": stays-dark_1.wav
+    /// Learn from the WAV files in this folder, named like stays-dark_1.wav (phrase, take)
     #[arg(long, value_name = "DIR", conflicts_with = "forget")]
     from: Option<PathBuf>,
-    /// Learn this procedure's answers too: a file, or the name of a shipped one
+    /// Learn this procedure's answers too: a file, or a shipped one
     #[arg(long, value_name = "PROCEDURE", conflicts_with_all = ["forget", "from"])]
     procedure: Option<PathBuf>,
-    /// The bike for the procedure's phrases: a file, or the name of a shipped one
+    /// Take the procedure's words for this bike: a file, or a shipped one
     #[arg(long, value_name = "FILE", requires = "procedure")]
     bike: Option<PathBuf>,
-    /// Takes of each phrase
+    /// Record each phrase this many times
     #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u64).range(1..=MOST_TAKES))]
     takes: u64,
-    /// Learn every wording, not only the one that is taught
+    /// Learn every way to say an answer, not only the first
     #[arg(long)]
     every: bool,
     /// Delete the voice
     #[arg(long)]
     forget: bool,
-    /// The recogniser [default: moonshine]
+    /// Use this recogniser [default: moonshine]
     #[arg(long, value_name = "NAME")]
     engine: Option<String>,
-    /// The vocabulary: a file, or the name of a shipped one
+    /// Use this vocabulary: a file, or a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
 }
@@ -48,7 +48,7 @@ pub fn run(args: &Args) -> Outcome {
     if args.forget {
         let gone = hear::forget(&args.name).map_err(unvoiced)?;
         if !gone {
-            return Err(Failure::Input(format!("There is no voice of \"{}\" to forget.", args.name)));
+            return Err(Failure::Input(format!("there is no voice of \"{}\" to forget", args.name)));
         }
         say(&format!("The voice of {} is deleted.\n", args.name));
         return Ok(0);

@@ -16,18 +16,18 @@ const NUMBER: &str = "NUMBER";
 /// Arguments of `hear`.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Sound files, one utterance each
+    /// Name sound files with one answer each
     #[arg(required = true, value_name = "FILE.wav")]
     files: Vec<PathBuf>,
-    /// What may have been said: phrases separated by |, and NUMBER with a unit: 'light on|light off|NUMBER volt'
+    /// List what may have been said: 'light on|light off|NUMBER volt'
     #[arg(long)]
     expect: String,
     #[command(flatten)]
     engine: EngineArgs,
-    /// The vocabulary, for units: a file, or the name of a shipped one
+    /// Use this vocabulary for units: a file, or a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
-    /// A line of JSON for each file: file, answer, value, unit, confidence, verdict, ms
+    /// Print a line of JSON for each file
     #[arg(long)]
     json: bool,
 }
@@ -105,7 +105,7 @@ pub fn expected(text: &str, vocabulary: &Vocabulary) -> Result<Grammar, Failure>
     for part in text.split('|').map(str::trim) {
         if let Some(unit) = part.strip_prefix(NUMBER) {
             if grammar.number.is_some() {
-                return Err(Failure::Usage("--expect takes NUMBER once.".into()));
+                return Err(Failure::Usage("--expect takes NUMBER once".into()));
             }
             let unit = unit_of(unit.trim(), vocabulary)?;
             let (low, high, resolution) = usual_range(unit);
@@ -131,7 +131,7 @@ fn unit_of(text: &str, vocabulary: &Vocabulary) -> Result<Unit, Failure> {
         |u: &&Unit| u.name() == text || [true, false].iter().any(|one| vocabulary.numbers().unit(**u, *one) == text);
     Unit::ALL.iter().find(known).copied().ok_or_else(|| {
         let all: Vec<&str> = Unit::ALL.iter().map(|u| u.name()).collect();
-        Failure::Usage(format!("--expect: \"{text}\" is no unit; known are the spoken ones and {}.", all.join(" ")))
+        Failure::Usage(format!("--expect: \"{text}\" is no unit; use a spoken one or one of {}", all.join(" ")))
     })
 }
 

@@ -34,18 +34,18 @@ pub(super) fn suffices(hears: bool) -> Result<(), Failure> {
     let wanted = if hears { ADDRESSES_TO_HEAR } else { ADDRESSES };
     if let Some(most) = limit(&limits, "Max address space").filter(|most| *most < taken() + wanted) {
         return Err(Failure::Lacks(format!(
-            "The system lets this program have {} MB of memory, which is too little; raise the limit with: ulimit -v {}",
+            "the system lets this program have {} MB of memory, which is too little; raise the limit with: ulimit -v {}",
             most / 1_000_000,
             (taken() + wanted) / 1_000
         )));
     }
     match std::thread::Builder::new().spawn(|| ()).map(std::thread::JoinHandle::join) {
         Err(error) if error.kind() == ErrorKind::WouldBlock => Err(Failure::Lacks(
-            "The system gives this program no thread; close other programs, or raise the limit with: ulimit -u 4096"
+            "the system gives this program no thread; close other programs, or raise the limit with: ulimit -u 4096"
                 .into(),
         )),
         Err(error) => {
-            Err(Failure::Lacks(format!("The system gives this program no thread ({error}); close other programs.")))
+            Err(Failure::Lacks(format!("the system gives this program no thread ({error}); close other programs")))
         }
         Ok(_) => Ok(()),
     }
@@ -58,7 +58,7 @@ fn told(file: &str) -> std::io::Result<String> {
 
 fn few_handles() -> Failure {
     Failure::Lacks(
-        "The system lets this program open too few files at once; raise the limit with: ulimit -n 256".to_owned(),
+        "the system lets this program open too few files at once; raise the limit with: ulimit -n 256".to_owned(),
     )
 }
 

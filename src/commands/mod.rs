@@ -48,33 +48,33 @@ pub struct Cli {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// The whole job with no microphone: invented answers, spoken, heard by the recogniser, walked, journalled, reported
+    /// Show the whole job without a microphone: made-up answers are spoken, heard, recorded and reported
     Demo(demo::Args),
     /// Walk through a procedure at the bike
     Walk(walk::Args),
-    /// Is a procedure, bike or vocabulary file sound?
+    /// Check procedure, bike and vocabulary files for mistakes
     Check(check::CheckArgs),
-    /// Does a procedure find every fault of a bike?
+    /// Prove that a procedure finds every fault of a bike
     Prove(prove::Args),
-    /// The tree of a procedure as a picture
+    /// Draw a procedure's steps as a picture
     Draw(draw::Args),
-    /// What would be understood of sound files, and how surely
+    /// Show what is understood of sound files, and how surely
     Hear(hear::Args),
-    /// Can the recogniser tell a procedure's answers apart? Says and hears every phrase in several voices and noises
+    /// Rehearse a procedure's answers in several voices and noises, and show which sound alike
     Rehearse(rehearse::Args),
     /// Learn one person's voice, at the microphone or from WAV files
     Enrol(enrol::Args),
-    /// Microphone, room, loudspeaker, echo, recogniser: how they stand, and what to do
+    /// Check the microphone, room, loudspeaker and recogniser, and say what to do
     Soundcheck(soundcheck::Args),
     /// Read a session's record
     Review(review::Args),
     /// Add a reviewer's remark to a record, or remove its sound
     Amend(amend::Args),
-    /// Is a session's record complete and unaltered?
+    /// Check that a session's record is complete and unaltered
     Verify(verify::Args),
-    /// The archive of many sessions: add, find, show, serve
+    /// Add sessions to the shop's archive; find, show and serve them
     Shop(shop::Args),
-    /// The trade's sums on their own
+    /// Work out one of the trade's sums
     Reckon(reckon::Args),
 }
 
@@ -149,7 +149,7 @@ fn checked(args: &check::CheckArgs) -> Outcome {
     let spoken = check::Spoken { reserved, words, vocabulary: &vocabulary };
     let mut out = Vec::new();
     let code = check::run(args, &spoken, &mut out)
-        .map_err(|e| Failure::Input(format!("What was found cannot be put together: {e}.")))?;
+        .map_err(|e| Failure::Input(format!("the findings cannot be printed: {e}")))?;
     let out = String::from_utf8_lossy(&out);
     if args.json {
         terminal::say_json(&out)
@@ -157,4 +157,37 @@ fn checked(args: &check::CheckArgs) -> Outcome {
         terminal::say(&out)
     }
     Ok(code)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Cli;
+
+    /// Longest help text, in characters: one line of a wide terminal.
+    const LONGEST: usize = 110;
+
+    /// The help texts of a command, of what it takes, and of the commands below it, each with its name.
+    fn texts(command: &clap::Command) -> Vec<(String, String)> {
+        let text = |text: Option<&clap::builder::StyledStr>| text.map(ToString::to_string).unwrap_or_default();
+        let mut all = vec![(command.get_name().to_owned(), text(command.get_about()))];
+        for argument in command.get_arguments() {
+            let name = format!("{} {}", command.get_name(), argument.get_id());
+            all.push((name.clone(), text(argument.get_help())));
+            let values = argument.get_possible_values();
+            all.extend(values.iter().filter_map(|value| Some((name.clone(), value.get_help()?.to_string()))));
+        }
+        all.extend(command.get_subcommands().flat_map(texts));
+        all
+    }
+
+    #[test]
+    fn every_help_text_is_one_line() {
+        let all = texts(&<Cli as clap::CommandFactory>::command());
+        let is_line = |text: &str| {
+            let capital = text.starts_with(|c: char| c.is_uppercase());
+            capital && !text.ends_with('.') && !text.contains('\n') && text.chars().count() <= LONGEST
+        };
+        let wrong: Vec<_> = all.iter().filter(|(_, text)| !is_line(text)).collect();
+        assert!(all.len() > 60 && wrong.is_empty(), "{wrong:#?}");
+    }
 }

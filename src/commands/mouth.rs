@@ -22,7 +22,7 @@ fn system_voice(to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
 
 #[cfg(not(feature = "system-voice"))]
 fn system_voice(_to: speak::MouthSender) -> Result<Box<dyn Mouth>, Failure> {
-    let why = "This probeside was built without the system's own voice; build it with: cargo build --release --features system-voice";
+    let why = "this probeside was built without the system's own voice; build it with: cargo build --release --features system-voice";
     Err(Failure::Lacks(why.into()))
 }
 

@@ -6,10 +6,10 @@ use crate::walk::World;
 /// In which order the parts of a procedure are walked.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, clap::ValueEnum)]
 pub enum Order {
-    /// As it is written
+    /// Walk the parts as they are written
     #[default]
     Written,
-    /// At each end of a part the one that tells most per minute, of those that may come next
+    /// After each part, walk the one that tells most per minute
     Best,
 }
 
@@ -24,7 +24,7 @@ impl Order {
         }
         if world.procedures[&world.main].parts.is_empty() {
             return Err(Failure::Input(format!(
-                "The procedure {} has no `parts`, so it can only be walked as it is written: leave --order out.",
+                "the procedure {} has no `parts`, so it can only be walked as it is written; leave --order out",
                 world.main
             )));
         }

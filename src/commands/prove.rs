@@ -13,30 +13,33 @@ use std::sync::Arc;
 /// Leads the walker through a procedure under every fault, the answers computed from the bike's circuit
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The procedure: a file, or the name of a shipped one such as no-spark
+    /// Name the procedure: a file, or a shipped one such as no-spark
     pub procedure: PathBuf,
-    /// The bike's profile
+    /// Name the bike: a file, or a shipped one
     #[arg(long, value_name = "FILE")]
     pub bike: PathBuf,
-    /// The fault library; without it, the shipped one
+    /// Use this fault library [default: the shipped one]
     #[arg(long, value_name = "FILE")]
     pub faults: Option<PathBuf>,
-    /// The order of the procedure's parts: as it is written, or at each end of a part the one that tells most per minute
+    /// Choose the order of the procedure's parts
     #[arg(long, value_enum, default_value_t)]
     pub order: Order,
-    /// Also every pair of faults
+    /// Prove every pair of faults too
     #[arg(long)]
     pub pairs: bool,
-    /// Also every fault with one wrong observation
+    /// Prove every fault with one wrong answer too
     #[arg(long)]
     pub slips: bool,
-    /// Also print a line for every fault
+    /// Draw this many bikes within the tolerances of their parts, and walk each sound and with one fault
+    #[arg(long, value_name = "N", default_value_t = 0, hide_default_value = true)]
+    pub bikes: usize,
+    /// Print a line for every fault too
     #[arg(long)]
     pub every: bool,
     /// Print JSON instead of tables
     #[arg(long)]
     pub json: bool,
-    /// Also write the D-matrix (tests by faults) to this file as comma-separated values
+    /// Write the D-matrix (checks by faults) to this file as a table (CSV)
     #[arg(long, value_name = "FILE")]
     pub csv: Option<PathBuf>,
 }
@@ -62,9 +65,13 @@ pub fn run(args: &Args) -> Outcome {
         let of = if of > 0 { format!(" of {of}") } else { String::new() };
         progress(&format!("{what}: {done}{of}"));
     };
-    let proved = diagnose::prove(&world, &faults, &observer, wanted, &shown)
-        .map_err(|e| Failure::Input(format!("{} cannot be proved on {}: {e}", world.main, world.bike.name)))?;
-    if args.pairs || args.slips {
+    let not_proved = |e| Failure::Input(format!("{} cannot be proved on {}: {e}", world.main, world.bike.name));
+    let mut proved = diagnose::prove(&world, &faults, &observer, wanted, &shown).map_err(not_proved)?;
+    if args.bikes > 0 {
+        let drawn = diagnose::drawn(&world, &library, &faults, best, args.bikes, &shown).map_err(not_proved)?;
+        proved.proof.bikes = Some(drawn);
+    }
+    if args.pairs || args.slips || args.bikes > 0 {
         progress_ends();
     }
     if let Some(path) = &args.csv {
@@ -73,7 +80,7 @@ pub fn run(args: &Args) -> Outcome {
     }
     if args.json {
         let json = serde_json::to_string_pretty(&proved.proof)
-            .map_err(|e| Failure::Input(format!("The result does not go into JSON: {e}.")))?;
+            .map_err(|e| Failure::Input(format!("the result cannot be written as JSON: {e}")))?;
         say_json(&(json + "\n"));
     } else {
         say(&diagnose::text(&proved.proof));

@@ -18,12 +18,12 @@ const NAME_WIDTH: usize = 22;
 /// below zero that has a unit is written INPUT=VALUE: temperature="-10 degC".
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Which sum.
+    /// Name the sum; without a name, list them all
     pub name: Option<String>,
-    /// Its values.
+    /// Give its values, with units: "4 A"
     #[arg(allow_negative_numbers = true)]
     pub values: Vec<String>,
-    /// Print JSON instead of text: {"schema","name","inputs","value","unit","of","source"}.
+    /// Print JSON instead of text
     #[arg(long)]
     pub json: bool,
 }
@@ -60,7 +60,7 @@ pub fn run(args: &Args) -> Outcome {
 }
 
 fn failed(why: Refusal) -> Failure {
-    let said = format!("reckon: {why}.");
+    let said = format!("reckon: {why}");
     match why {
         Refusal::Unknown { .. } | Refusal::Missing { .. } | Refusal::TooMany { .. } => Failure::Usage(said),
         Refusal::NoInput { .. } | Refusal::Twice { .. } => Failure::Usage(said),

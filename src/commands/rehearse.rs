@@ -26,29 +26,29 @@ const SHOWN_EVERY: usize = 8;
 /// Arguments of `rehearse`.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The procedure: a file, or the name of a shipped one such as no-spark
+    /// Name the procedure: a file, or a shipped one such as no-spark
     procedure: PathBuf,
-    /// The bike's profile: a file, or the name of a shipped one [default: the first in bikes/ that the procedure applies to]
+    /// Name the bike: a file, or a shipped one [default: the first in bikes/ that fits]
     #[arg(long, value_name = "FILE")]
     bike: Option<PathBuf>,
-    /// Signal to noise in decibels, several parted by commas; "clean" is a quiet room [default: 20,10; with --quick 15]
+    /// Set how far voices stand above the noise, in decibels: 20,10,clean [default: 20,10; with --quick 15]
     #[arg(long, value_name = "LIST", allow_hyphen_values = true)]
     snr: Option<String>,
-    /// Only this step; may be given several times
+    /// Rehearse only this step; repeat for more
     #[arg(long = "step", value_name = "STEP")]
     steps: Vec<String>,
-    /// Two voices and one level: about a second for every phrase
+    /// Use two voices and one level: about a second for every phrase
     #[arg(long)]
     quick: bool,
-    /// Say every spoken control at every step, not only where one sounds like an answer: hours for a long procedure
+    /// Say every spoken control at every step: hours for a long procedure
     #[arg(long, conflicts_with = "quick")]
     all: bool,
     #[command(flatten)]
     engine: EngineArgs,
-    /// The vocabulary: a file, or the name of a shipped one
+    /// Use this vocabulary: a file, or a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
-    /// Print one JSON object (schema probeside.rehearsal, version 1)
+    /// Print JSON instead of text
     #[arg(long)]
     json: bool,
 }

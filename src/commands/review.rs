@@ -13,25 +13,24 @@ use std::path::PathBuf;
 /// Shows what a session found: conclusion, readings, and all that a reviewer asks for.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The session's folder.
+    /// Name the session's folder
     pub session: PathBuf,
-    /// Also write all of it, with the sound, as one HTML page to this file.
+    /// Write the record with its sound as one HTML page to this file too
     #[arg(long, value_name = "FILE")]
     pub html: Option<PathBuf>,
-    /// Also write one sheet for the customer, without voices, as an HTML page to this file.
+    /// Write a sheet for the customer, without voices, as an HTML page to this file too
     #[arg(long, value_name = "FILE")]
     pub customer: Option<PathBuf>,
-    /// Also write the readings to this file as comma-separated values (RFC 4180).
+    /// Write the readings to this file as a table (CSV) too
     #[arg(long, value_name = "FILE")]
     pub csv: Option<PathBuf>,
-    /// Also write what was said and heard to this file as WebVTT.
+    /// Write what was said and heard to this file as subtitles (WebVTT) too
     #[arg(long, value_name = "FILE")]
     pub vtt: Option<PathBuf>,
-    /// Also write the sound of the whole session, where it was kept (walk --keep-sound everything), as one FLAC file, and beside it, with
-    /// the ending .vtt, what was said and heard as WebVTT on its time.
+    /// Write the sound of the whole session, if it was kept, to this FLAC file too, with subtitles beside it
     #[arg(long, value_name = "FILE")]
     pub sound: Option<PathBuf>,
-    /// Print JSON instead of text.
+    /// Print JSON instead of text
     #[arg(long)]
     pub json: bool,
 }

@@ -14,7 +14,7 @@ pub fn run(args: &Args) -> Outcome {
     {
         let _ = args;
         Err(crate::run::Failure::Lacks(
-            "The shop's archive is not built into this probeside: build it with `cargo build --release --features shop`.".into(),
+            "the shop's archive is not built into this probeside; build it with `cargo build --release --features shop`".into(),
         ))
     }
 }

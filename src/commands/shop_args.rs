@@ -6,8 +6,9 @@ use std::path::PathBuf;
 #[derive(Debug, clap::Args)]
 #[cfg_attr(not(feature = "shop"), allow(dead_code))]
 pub struct Args {
-    /// The archive: a file (SQLite), or the address of a PostgreSQL database that several benches share (postgres://USER@HOST/DATABASE).
-    /// Else PROBESIDE_ARCHIVE, else archive.db in the user's data folder. A password belongs into PGPASSWORD or ~/.pgpass, not here
+    /// Use this archive: a file, or postgres://USER@HOST/DATABASE [default: PROBESIDE_ARCHIVE]
+    ///
+    /// Without either it is archive.db in the user's data folder. A file is an SQLite database. Several benches share a PostgreSQL database; keep its password in PGPASSWORD or ~/.pgpass, not here.
     #[arg(long, global = true, value_name = "PATH|URL")]
     pub archive: Option<String>,
     /// What is to be done.
@@ -19,13 +20,13 @@ pub struct Args {
 #[derive(Debug, clap::Subcommand)]
 #[cfg_attr(not(feature = "shop"), allow(dead_code))]
 pub enum What {
-    /// Put sessions in; one that is there already is left as it is, and a longer record of it takes its place
+    /// Add sessions; a longer record of one takes the place of a shorter one
     Add(Add),
-    /// Find sessions; everything that is given has to hold
+    /// Find the sessions that match everything given
     Find(Find),
     /// Show a session's record, or compare one bike's visits
     Show(Show),
-    /// Serve the archive as web pages that only read
+    /// Serve the archive as web pages that change nothing
     Serve(Serve),
 }
 
@@ -33,10 +34,10 @@ pub enum What {
 #[derive(Debug, clap::Args)]
 #[cfg_attr(not(feature = "shop"), allow(dead_code))]
 pub struct Add {
-    /// Sessions' folders
+    /// Name the sessions' folders
     #[arg(required = true, value_name = "SESSION")]
     pub sessions: Vec<PathBuf>,
-    /// Also take a session that does not verify, marked as such
+    /// Add a session that does not verify too, marked as such
     #[arg(long)]
     pub unverified: bool,
 }
@@ -45,28 +46,28 @@ pub struct Add {
 #[derive(Debug, clap::Args)]
 #[cfg_attr(not(feature = "shop"), allow(dead_code))]
 pub struct Find {
-    /// Words of the bike's name
+    /// Match words of the bike's name
     #[arg(long, value_name = "WORDS")]
     pub bike: Option<String>,
-    /// Words of the name of who answered
+    /// Match words of the mechanic's name
     #[arg(long, value_name = "WORDS")]
     pub person: Option<String>,
-    /// Words of the cause, or of the conclusion's id
+    /// Match words of the cause
     #[arg(long, value_name = "WORDS")]
     pub cause: Option<String>,
-    /// First day: 2026-11-25, 2026-11 or 2026
+    /// Begin at this day: 2026-11-25, 2026-11 or 2026
     #[arg(long, value_name = "DAY")]
     pub from: Option<String>,
-    /// Last day, likewise
+    /// End at this day
     #[arg(long, value_name = "DAY")]
     pub to: Option<String>,
-    /// A reading was out of its limits: any, or one whose name has this in it
+    /// Match sessions with a reading out of limits: any, or one with this in its name
     #[arg(long, value_name = "READING", num_args = 0..=1, default_missing_value = "any")]
     pub out: Option<String>,
-    /// Most sessions
+    /// List at most this many sessions
     #[arg(long, value_name = "NUMBER")]
     pub limit: Option<String>,
-    /// Print JSON (procedures/schema/shop.json) instead of text
+    /// Print JSON instead of text
     #[arg(long)]
     pub json: bool,
 }
@@ -75,13 +76,13 @@ pub struct Find {
 #[derive(Debug, clap::Args)]
 #[cfg_attr(not(feature = "shop"), allow(dead_code))]
 pub struct Show {
-    /// The session: its mark, as `find` prints it, or its id
+    /// Name the session as `find` lists it
     #[arg(required_unless_present = "bike", value_name = "SESSION")]
     pub session: Option<String>,
-    /// Instead, every visit of the bike of this name, side by side
+    /// Show every visit of this bike side by side instead
     #[arg(long, value_name = "NAME", conflicts_with = "session")]
     pub bike: Option<String>,
-    /// Print JSON (procedures/schema/shop.json) instead of text
+    /// Print JSON instead of text
     #[arg(long)]
     pub json: bool,
 }
@@ -90,13 +91,13 @@ pub struct Show {
 #[derive(Debug, clap::Args)]
 #[cfg_attr(not(feature = "shop"), allow(dead_code))]
 pub struct Serve {
-    /// Address and port; 0 takes any free port. Elsewhere than at 127.0.0.1 a token is asked for
+    /// Serve at this address; port 0 takes any free one; anywhere but 127.0.0.1 needs a token
     #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:8470")]
     pub at: std::net::SocketAddr,
-    /// A further name under which browsers know this machine
+    /// Accept this name for this machine too; repeat for more
     #[arg(long = "name", value_name = "HOST")]
     pub names: Vec<String>,
-    /// A file, readable by its owner alone, that holds the token; else PROBESIDE_SHOP_TOKEN. Browsers ask for it as a password
+    /// Read the token, which browsers ask for as a password, from this private file [default: PROBESIDE_SHOP_TOKEN]
     #[arg(long, value_name = "FILE")]
     pub token_file: Option<PathBuf>,
 }

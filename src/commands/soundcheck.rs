@@ -18,15 +18,15 @@ use std::time::Instant;
 /// Arguments of `soundcheck`.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Do not play a tone to find out whether the microphone hears the loudspeaker
+    /// Skip the tone that shows whether the microphone hears the loudspeaker
     #[arg(long)]
     no_tone: bool,
-    /// Do not wait for somebody to speak
+    /// Skip the wait for somebody to speak
     #[arg(long)]
     no_voice: bool,
     #[command(flatten)]
     engine: EngineArgs,
-    /// Print one JSON object (schema probeside.soundcheck, version 1)
+    /// Print JSON instead of text
     #[arg(long)]
     json: bool,
 }

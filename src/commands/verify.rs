@@ -9,12 +9,12 @@ use std::path::PathBuf;
 #[derive(Debug, clap::Args)]
 #[command(after_help = PROVES)]
 pub struct Args {
-    /// The session's folder.
+    /// Name the session's folder
     pub session: PathBuf,
-    /// A digest that was kept elsewhere, the eight digits or the long form: finds a journal that was rebuilt as a whole.
+    /// Compare with this digest, kept elsewhere: eight digits or the long form
     #[arg(long, value_name = "DIGEST")]
     pub digest: Option<String>,
-    /// Print JSON: `{"sound","ended","faults":[{"place","what"}],"notes":[{"place","what"}],"entries","digest":{"seq","sha256","short"}}`.
+    /// Print JSON instead of text
     #[arg(long)]
     pub json: bool,
 }

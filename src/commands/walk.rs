@@ -6,7 +6,7 @@ use super::order::Order;
 use crate::hear::{self, Ears, Recogniser};
 use crate::run::unheard;
 use crate::run::{Failure, KeepSound, Outcome, Session, TakenUp, digest_line, load, new_folder, say_digest, signals};
-use crate::session::{Digest, Folder, Job};
+use crate::session::{Digest, Folder, JobDetails};
 use crate::system::Inputs;
 use std::path::{Path, PathBuf};
 
@@ -16,55 +16,54 @@ const NO_FAULTS: &str = "none";
 /// Arguments of `walk`.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The procedure: a file, or the name of a shipped one such as no-spark
+    /// Name the procedure: a file, or a shipped one such as no-spark
     #[arg(required_unless_present = "resume")]
     procedure: Option<PathBuf>,
-    /// The bike's profile: a file, or the name of a shipped one
+    /// Name the bike: a file, or a shipped one
     #[arg(long, value_name = "FILE")]
     bike: Option<PathBuf>,
-    /// Where answers come from: mic, typed, or a WAV file whose utterances answer one by one
+    /// Take answers from the microphone, the keyboard or a WAV file
     #[arg(long, default_value = "mic", value_name = "mic|typed|FILE.wav")]
     pub(super) hear: String,
-    /// Where prompts go: aloud, system (the system's own voice), printed, or a WAV file
+    /// Send prompts to the loudspeaker, the system's own voice, the screen or a WAV file
     #[arg(long, default_value = "aloud", value_name = "aloud|system|printed|FILE.wav")]
     say: String,
-    /// The folder for this session's record; made if need be [default: sessions/DATE-TIME-BIKE]
+    /// Keep the record in this folder [default: sessions/DATE-TIME-BIKE]
     #[arg(long, value_name = "DIR", conflicts_with = "resume")]
     into: Option<PathBuf>,
-    /// Go on with the walk in this session's folder
+    /// Resume the walk in this session's folder
     #[arg(long, value_name = "DIR")]
     resume: Option<PathBuf>,
     #[command(flatten)]
     engine: EngineArgs,
-    /// The vocabulary: a file, or the name of a shipped one
+    /// Use this vocabulary: a file, or a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
-    /// The faults that "what is left" weighs: a fault library's file, or none for no advice [default: the shipped one]
+    /// Advise on what is left from this fault library; none for no advice [default: the shipped one]
     #[arg(long, value_name = "FILE|none", conflicts_with = "resume")]
     faults: Option<PathBuf>,
-    /// The order of the procedure's parts: as it is written, or at each end of a part the one that tells most per minute, of those that may
-    /// come next. Every part keeps its cautions, and comes after what it needs
+    /// Choose the order of the procedure's parts
     #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
     order: Order,
-    /// What the customer complains of, for the record
+    /// Record the customer's complaint
     #[arg(long, default_value = "")]
     complaint: String,
-    /// Odometer reading, for the record
+    /// Record the odometer's reading
     #[arg(long, default_value = "")]
     mileage: String,
-    /// Temperature where the work is done, for the record
+    /// Record the temperature in the workshop
     #[arg(long, value_name = "DEGREES_CELSIUS", allow_negative_numbers = true, value_parser = degrees)]
     temperature: Option<f64>,
-    /// A test lamp, meter or tester used, for the record; may be given several times
+    /// Record a lamp, meter or tester in use; repeat for more
     #[arg(long = "instrument", value_name = "WHAT")]
     instruments: Vec<String>,
-    /// Who does the work, for the record
+    /// Record who does the work
     #[arg(long, default_value = "")]
     person: String,
-    /// Which sound the record keeps: of answers, of everything that the microphone hears in the whole session, or none
+    /// Choose which sound the record keeps
     #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
     keep_sound: Keep,
-    /// Listen while prompts are said: speaking over a question stops it. Wants --hear mic and --say aloud
+    /// Let answers cut questions short; needs --hear mic and --say aloud
     #[arg(long)]
     bargein: bool,
 }
@@ -72,12 +71,12 @@ pub struct Args {
 /// What `--keep-sound` may be.
 #[derive(Debug, Clone, Copy, Default, clap::ValueEnum)]
 enum Keep {
-    /// Of what was taken as an answer or asked about.
+    /// Keep the sound of answers
     #[default]
     Answers,
-    /// Of what was not understood, too, and of the whole session: all that the microphone hears from the beginning to the end.
+    /// Keep all that the microphone hears, from the beginning to the end
     Everything,
-    /// None.
+    /// Keep no sound
     Nothing,
 }
 
@@ -106,7 +105,7 @@ pub fn run(args: &Args) -> Outcome {
         tracing::info!("prompts are printed while the microphone listens");
     }
     if args.bargein && (args.hear != "mic" || args.say != "aloud") {
-        let why = "--bargein has to hear what it plays: it goes with --hear mic and --say aloud.";
+        let why = "--bargein has to hear what it plays; add --hear mic and --say aloud";
         return Err(Failure::Usage(why.into()));
     }
     match &args.resume {
@@ -120,7 +119,7 @@ fn begin(args: &Args) -> Outcome {
     let procedure = load::find(args.procedure.as_deref().unwrap_or(Path::new("")), &shipped);
     let Some(bike) = &args.bike else {
         return Err(Failure::Usage(
-            "Which bike? Give its profile with --bike FILE; the shipped ones are in procedures/bikes.".into(),
+            "no bike is named; give its profile with --bike FILE: the shipped ones are in procedures/bikes".into(),
         ));
     };
     let bike = load::find(bike, &shipped.join("bikes"));
@@ -134,11 +133,11 @@ fn begin(args: &Args) -> Outcome {
     let best = args.order.is_best_for(&loaded.world)?;
     if best && loaded.faults.is_none() {
         return Err(Failure::Usage(
-            "--order best weighs the faults that are left: it goes with a fault library.".into(),
+            "--order best weighs the faults that are left; name a fault library with --faults".into(),
         ));
     }
     let into = args.into.clone().unwrap_or_else(|| new_folder(&loaded.world.bike.name));
-    let job = Job {
+    let job = JobDetails {
         bike: loaded.world.bike.name.clone(),
         complaint: args.complaint.clone(),
         mileage: args.mileage.clone(),

@@ -32,6 +32,8 @@ pub struct CircuitObserver<'b> {
     bike: &'b Bike,
     library: &'b Library,
     faults: &'b [Fault],
+    /// The bike is drawn with this seed. 0: the typical one.
+    draw: u64,
     places: Mutex<HashMap<Place, usize>>,
     known: Mutex<HashMap<Key, Seen>>,
     subjects: Mutex<HashMap<Vec<usize>, Arc<Subject<'b>>>>,
@@ -47,7 +49,13 @@ impl<'b> CircuitObserver<'b> {
     /// A bike with the faults that it may have.
     pub fn new(bike: &'b Bike, library: &'b Library, faults: &'b [Fault]) -> Self {
         let (places, known, subjects, not_told) = Default::default();
-        Self { bike, library, faults, places, known, subjects, not_told }
+        Self { bike, library, faults, draw: 0, places, known, subjects, not_told }
+    }
+
+    /// The same with every part within its tolerance, another charge, temperature and lamp, and a meter with its error. The same seed gives
+    /// the same bike.
+    pub fn drawn(bike: &'b Bike, library: &'b Library, faults: &'b [Fault], draw: u64) -> Self {
+        Self { draw, ..Self::new(bike, library, faults) }
     }
 
     /// The expected answers of the typical bike and of `samples` others with sound parts within their tolerances.
@@ -56,14 +64,18 @@ impl<'b> CircuitObserver<'b> {
     /// The step and the bike's wiring do not fit together.
     pub fn expected(&self, faults: &[usize], asked: &Asked, samples: u64) -> Result<Expected, ProveError> {
         let known = held(&self.subjects).get(faults).cloned();
-        let subject = known.unwrap_or_else(|| {
-            let all: Vec<&Fault> = faults.iter().map(|f| &self.faults[*f]).collect();
-            let new = Arc::new(Subject::new(self.bike, self.library, &all, &BTreeSet::new()));
-            held(&self.subjects).entry(faults.to_vec()).or_insert(new).clone()
-        });
-        let answer = subject.answer(&asked.question, &asked.state, samples);
         let fault = || faults.iter().map(|f| self.faults[*f].id.as_str()).collect::<Vec<_>>().join(" with ");
-        answer.map_err(|why| ProveError::Circuit { step: asked.place(), fault: fault(), why })
+        let wrong = |why| ProveError::Circuit { step: asked.place(), fault: fault(), why };
+        let subject = match known {
+            Some(known) => known,
+            None => {
+                let all: Vec<&Fault> = faults.iter().map(|f| &self.faults[*f]).collect();
+                let new = Subject::new(self.bike, self.library, &all, &BTreeSet::new());
+                let new = Arc::new(if self.draw > 0 { new.drawn(self.draw).map_err(wrong)? } else { new });
+                held(&self.subjects).entry(faults.to_vec()).or_insert(new).clone()
+            }
+        };
+        subject.answer(&asked.question, &asked.state, samples).map_err(wrong)
     }
 
     fn number(&self, asked: &Asked) -> usize {

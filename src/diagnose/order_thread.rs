@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 const PATIENCE: Duration = Duration::from_secs(30);
 
 /// What is to be chosen, after which answers.
-struct Job {
+struct ChoiceRequest {
     request: Request,
     crossing: Crossing,
     answers: Vec<(Asked, String)>,
@@ -21,7 +21,7 @@ struct Job {
 /// Chooses parts in a thread of its own.
 pub(super) struct OrderThread {
     world: Arc<World>,
-    to_thread: Sender<Job>,
+    to_thread: Sender<ChoiceRequest>,
     chosen: Receiver<Answered<Chosen>>,
     /// Choices asked for so far.
     asked: u64,
@@ -38,7 +38,7 @@ impl OrderThread {
             found.first().map_or_else(|| "the fault library does not fit".to_owned(), ToString::to_string)
         })?;
         let shared = world.clone();
-        Self::run(world, PATIENCE, move |jobs, told| {
+        Self::run(world, PATIENCE, move |requests, told| {
             let observer = CircuitObserver::new(&shared.bike, &library, &faults);
             let order = match Order::new(&shared, &faults, &observer) {
                 Ok(order) => order,
@@ -47,7 +47,7 @@ impl OrderThread {
             // Part by part, so that a question need not wait for all of them.
             let mut first = None;
             for part in 0..shared.procedures[&shared.main].parts.len() {
-                first = jobs.try_recv().ok();
+                first = requests.try_recv().ok();
                 if first.is_some() {
                     break;
                 }
@@ -55,15 +55,15 @@ impl OrderThread {
                     tracing::warn!(%why, "the best order");
                 }
             }
-            for job in first.into_iter().chain(jobs) {
+            for wanted in first.into_iter().chain(requests) {
                 let answers: Vec<(&Asked, &str)> =
-                    job.answers.iter().map(|(asked, said)| (asked, said.as_str())).collect();
-                let best = order.choose(&job.crossing, &answers).unwrap_or_else(|why| {
+                    wanted.answers.iter().map(|(asked, said)| (asked, said.as_str())).collect();
+                let best = order.choose(&wanted.crossing, &answers).unwrap_or_else(|why| {
                     tracing::warn!(%why, "the best order");
-                    written(&shared, &job.crossing)
+                    written(&shared, &wanted.crossing)
                 });
                 // Who asked may have gone.
-                let _ = told.send(Answered::to(job.request, best));
+                let _ = told.send(Answered::to(wanted.request, best));
             }
         })
     }
@@ -72,13 +72,13 @@ impl OrderThread {
     fn run(
         world: &Arc<World>,
         patience: Duration,
-        run: impl FnOnce(Receiver<Job>, Sender<Answered<Chosen>>) + Send + 'static,
+        run: impl FnOnce(Receiver<ChoiceRequest>, Sender<Answered<Chosen>>) + Send + 'static,
     ) -> Result<Self, String> {
-        let (to_thread, jobs) = channel::<Job>();
+        let (to_thread, requests) = channel::<ChoiceRequest>();
         let (told, chosen) = channel();
         std::thread::Builder::new()
             .name("order".to_owned())
-            .spawn(move || run(jobs, told))
+            .spawn(move || run(requests, told))
             .map_err(|why| format!("the system gives no thread for the best order: {why}"))?;
         Ok(Self { world: world.clone(), to_thread, chosen, asked: 0, patience })
     }
@@ -102,12 +102,12 @@ impl OrderThread {
         self.asked += 1;
         let request = Request::new(self.asked);
         let answers = observed.iter().map(answer).collect();
-        let sent = self.to_thread.send(Job { request, crossing: crossing.clone(), answers });
+        let sent = self.to_thread.send(ChoiceRequest { request, crossing: crossing.clone(), answers });
         let until = Instant::now() + self.patience;
         while sent.is_ok()
             && let Ok(answered) = self.chosen.recv_timeout(until.saturating_duration_since(Instant::now()))
         {
-            if let Some(chosen) = answered.taken_for(Some(request)) {
+            if let Some(chosen) = answered.for_request(Some(request)) {
                 return chosen;
             }
         }
@@ -146,12 +146,12 @@ mod tests {
         let world = world();
         let parts: Vec<String> = world.procedures[&world.main].parts.iter().map(|part| part.id.value.clone()).collect();
         let named = parts.clone();
-        let mut order = OrderThread::run(&world, Duration::from_secs(1), move |jobs, told| {
-            for (number, job) in jobs.into_iter().enumerate() {
+        let mut order = OrderThread::run(&world, Duration::from_secs(1), move |requests, told| {
+            for (number, wanted) in requests.into_iter().enumerate() {
                 // The first is late; it is there while the second is being thought about.
                 std::thread::sleep(Duration::from_millis([1_300, 20][number.min(1)]));
-                let part = named[job.crossing.may_come[1]].clone();
-                let _ = told.send(Answered::to(job.request, Chosen { part, bits: 1.0, minutes: 1.0 }));
+                let part = named[wanted.crossing.may_come[1]].clone();
+                let _ = told.send(Answered::to(wanted.request, Chosen { part, bits: 1.0, minutes: 1.0 }));
             }
         })
         .unwrap();

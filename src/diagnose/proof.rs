@@ -185,6 +185,9 @@ pub struct Proof {
     pub never_asked: Vec<String>,
     /// Conclusions that no walk came to.
     pub never_concluded: Vec<String>,
+    /// With `--bikes`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bikes: Option<super::Drawn>,
     /// With `--pairs`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pairs: Option<Pairs>,

@@ -141,6 +141,7 @@ pub fn prove(
         never_decides: never_decides(&sightings),
         never_asked: never_asked(world, &sightings),
         never_concluded: never_concluded(world, outcomes.iter().chain([&healthy])),
+        bikes: None,
         pairs: None,
         slips: None,
     };
@@ -156,7 +157,7 @@ pub fn prove(
     Ok(Proved { proof, matrix })
 }
 
-fn judgement(fault: usize, faults: &[Fault], causes: &mut Causes<'_>, outcome: &Outcome) -> Judgement {
+pub(super) fn judgement(fault: usize, faults: &[Fault], causes: &mut Causes<'_>, outcome: &Outcome) -> Judgement {
     let case = [fault];
     let (verdict, mended) = (causes.judge(&case, outcome), causes.mended(&case, outcome));
     let end = match verdict {

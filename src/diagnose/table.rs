@@ -60,6 +60,25 @@ pub fn text(proof: &Proof) -> String {
         let show = |v: f64| if share { format!("{:.1} %", v * 100.0) } else { format!("{v:.2}") };
         let _ = writeln!(out, "{name:<46} {:>12} {:>14}", show(of(&proof.figures)), show(of(&proof.by_likelihood)));
     }
+    if let Some(b) = &proof.bikes {
+        let rate = |share: f64| format!("{:.1} %", share * 100.0);
+        let _ = writeln!(
+            out,
+            "\n{} bikes drawn within the tolerances of their parts: {} sound ones called faulty. With one fault each: right cause {}, sound parts \
+             condemned {} times, missed {}; {:.1} minutes, {:.1} questions.",
+            b.n,
+            b.healthy_condemned,
+            rate(b.figures.right_cause_rate),
+            b.false_removals,
+            b.missed,
+            b.figures.mean_minutes_with_set_up,
+            b.figures.mean_questions
+        );
+        for one in &b.listed {
+            let fault = if one.fault.is_empty() { "sound" } else { &one.fault };
+            let _ = writeln!(out, "  bike {:<5} {fault:<58} {}", one.draw, one.conclusion);
+        }
+    }
     let h = &proof.healthy;
     let right = if h.right { "" } else { ", which is wrong" };
     let _ = writeln!(

@@ -33,7 +33,7 @@ pub enum HearError {
     },
     /// A part of the recogniser vosk is missing, or its process ended.
     #[error(
-        "the recogniser vosk cannot be used: {why}. models/README.md says what it needs and where to put it; without --engine vosk the recogniser moonshine is used (English only)"
+        "the recogniser vosk cannot be used: {why}; models/README.md says what it needs and where to put it: without --engine vosk the recogniser moonshine is used (English only)"
     )]
     VoskMissing {
         /// The reason.
@@ -41,7 +41,7 @@ pub enum HearError {
     },
     /// The model does not know some words.
     #[error(
-        "the model in {model} does not know these words: {words}. Choose other words in the procedure or the vocabulary, or another model"
+        "the model in {model} does not know these words: {words}; choose other words in the procedure or the vocabulary, or another model"
     )]
     UnknownWords {
         /// The unknown words.

@@ -21,8 +21,8 @@ pub(super) struct Resampler {
     /// Output samples still to drop for the filter's delay.
     drop: usize,
     ratio: f64,
-    taken: u64,
-    given: u64,
+    consumed: u64,
+    produced: u64,
 }
 
 impl std::fmt::Debug for Resampler {
@@ -44,14 +44,14 @@ impl Resampler {
             .flatten();
         let step = vec![0.0; inner.as_ref().map_or(0, |i| i.output_frames_max())];
         let drop = inner.as_ref().map_or(0, |i| i.output_delay());
-        Self { inner, held: Vec::with_capacity(2 * CHUNK), step, drop, ratio, taken: 0, given: 0 }
+        Self { inner, held: Vec::with_capacity(2 * CHUNK), step, drop, ratio, consumed: 0, produced: 0 }
     }
 
     /// Takes input and appends the output that is ready.
     pub fn push(&mut self, input: &[f32], out: &mut Vec<f32>) {
-        self.taken += input.len() as u64;
+        self.consumed += input.len() as u64;
         if self.inner.is_none() {
-            self.given += input.len() as u64;
+            self.produced += input.len() as u64;
             out.extend_from_slice(input);
             return;
         }
@@ -67,17 +67,17 @@ impl Resampler {
 
     /// Ends the input: appends what the filter still holds, so that the output lasts as long as the input.
     pub fn finish(&mut self, out: &mut Vec<f32>) {
-        let want = (self.taken as f64 * self.ratio).round() as u64;
+        let want = (self.consumed as f64 * self.ratio).round() as u64;
         let mut chunk = [0.0; CHUNK];
         chunk[..self.held.len()].copy_from_slice(&self.held);
         self.held.clear();
-        while self.inner.is_some() && self.given < want {
+        while self.inner.is_some() && self.produced < want {
             self.step(&chunk, out);
             chunk = [0.0; CHUNK];
         }
-        let excess = self.given.saturating_sub(want) as usize;
+        let excess = self.produced.saturating_sub(want) as usize;
         out.truncate(out.len().saturating_sub(excess));
-        self.given = want;
+        self.produced = want;
     }
 
     fn step(&mut self, chunk: &[f32; CHUNK], out: &mut Vec<f32>) {
@@ -91,7 +91,7 @@ impl Resampler {
         let Ok((_, made)) = inner.process_into_buffer(&from, &mut to, None::<&Indexing>) else { return };
         let dropped = self.drop.min(made);
         self.drop -= dropped;
-        self.given += (made - dropped) as u64;
+        self.produced += (made - dropped) as u64;
         out.extend_from_slice(&self.step[dropped..made]);
     }
 }

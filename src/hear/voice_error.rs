@@ -10,24 +10,24 @@ pub(super) const LONGEST_NAME: usize = 48;
 pub enum VoiceError {
     /// The name has no letter or digit, has strange characters, or is too long.
     #[error(
-        "\"{0}\" cannot be the name of a voice: use letters, digits, spaces and -, at most {LONGEST_NAME} of them, and at least one letter or digit."
+        "\"{0}\" cannot be the name of a voice; use letters, digits, spaces and -, at most {LONGEST_NAME} of them, and at least one letter or digit"
     )]
     BadName(String),
     /// There is no such voice.
-    #[error("There is no voice of \"{name}\" in {folder}. {known}Learn it with: probeside enrol \"{name}\"")]
+    #[error("there is no voice of \"{name}\" in {folder}{known}; learn it with: probeside enrol \"{name}\"")]
     Unknown {
         /// The person's name.
         name: String,
         /// The folder searched.
         folder: String,
-        /// The known voices as a sentence; empty if there are none.
+        /// The known voices in parentheses; empty if there are none.
         known: String,
     },
     /// There is no folder for voices.
-    #[error("This user has no data folder to keep voices in; name one with PROBESIDE_VOICES.")]
+    #[error("this user has no data folder to keep voices in; name one with PROBESIDE_VOICES")]
     NoFolder,
     /// The file cannot be read or written.
-    #[error("{}: this voice cannot be {what}: {why}.", .path.display())]
+    #[error("{}: this voice cannot be {what}: {why}", .path.display())]
     File {
         /// The file.
         path: PathBuf,
@@ -37,7 +37,7 @@ pub enum VoiceError {
         why: std::io::Error,
     },
     /// The file is not a voice, or it is damaged.
-    #[error("{}: {why}. Learn the voice again with: probeside enrol", .path.display())]
+    #[error("{}: {why}; learn the voice again with: probeside enrol", .path.display())]
     Damaged {
         /// The file.
         path: PathBuf,

@@ -19,7 +19,7 @@ const MOST_CHANNELS: u16 = 32;
 #[derive(Debug, Error)]
 pub enum WavError {
     /// It cannot be opened or read.
-    #[error("{}: this file cannot be read: {why}.", .path.display())]
+    #[error("{}: this file cannot be read: {why}", .path.display())]
     Unreadable {
         /// The file.
         path: PathBuf,
@@ -27,7 +27,7 @@ pub enum WavError {
         why: std::io::Error,
     },
     /// It is not a WAV file, or of an unsupported kind.
-    #[error("{}: this is not a WAV file that can be read: {why}. Convert it to 16-bit PCM.", .path.display())]
+    #[error("{}: this is not a WAV file that can be read: {why}; convert it to 16-bit PCM", .path.display())]
     NotWav {
         /// The file.
         path: PathBuf,
@@ -35,7 +35,7 @@ pub enum WavError {
         why: String,
     },
     /// A value in its header, or its length, is out of bounds.
-    #[error("{}: {what}. Convert the file to 16-bit PCM, one channel, 16000 samples a second.", .path.display())]
+    #[error("{}: {what}; convert the file to 16-bit PCM, one channel, 16000 samples a second", .path.display())]
     OutOfBounds {
         /// The file.
         path: PathBuf,
@@ -43,7 +43,7 @@ pub enum WavError {
         what: String,
     },
     /// It cannot be written.
-    #[error("{}: this file cannot be written: {why}.", .path.display())]
+    #[error("{}: this file cannot be written: {why}", .path.display())]
     Unwritable {
         /// The file.
         path: PathBuf,

@@ -68,7 +68,7 @@ fn empty() -> Review {
         answers: Vec::new(),
         cautions: Vec::new(),
         untested: Vec::new(),
-        not_taken: Vec::new(),
+        no_answers: Vec::new(),
         notes: Vec::new(),
         interruptions: Vec::new(),
         gaps: Vec::new(),
@@ -217,7 +217,7 @@ impl Work {
             Record::Untested { why, .. } => review.untested.push(noted(why)),
             Record::Noted { text, .. } => review.notes.push(noted(text)),
             Record::Reckoned { .. } => {}
-            Record::NotTaken { .. } => review.not_taken.push(noted(what.clone())),
+            Record::NoAnswer { .. } => review.no_answers.push(noted(what.clone())),
             Record::Interrupted { .. } | Record::PowerOff { .. } => review.interruptions.push(noted(what.clone())),
             Record::Concluded {
                 procedure,

@@ -28,7 +28,7 @@ pub use whole::{SOUND, Whole, pieces, whole};
 use crate::advice::Weighed;
 use crate::bike::Instrument;
 use crate::phrase::ReadingKind;
-use crate::session::{Clip, Digest, Job, StoredCopy};
+use crate::session::{Clip, Digest, JobDetails, StoredCopy};
 use crate::units::{Quantity, Unit};
 use serde::Serialize;
 
@@ -74,7 +74,8 @@ pub struct Review {
     /// Skipped checks.
     pub untested: Vec<Remark>,
     /// Rejected utterances, silences included.
-    pub not_taken: Vec<Remark>,
+    #[serde(rename = "not_taken")]
+    pub no_answers: Vec<Remark>,
     /// Notes by the user and remarks by reviewers.
     pub notes: Vec<Remark>,
     /// Pauses, lost microphones, stops, resumes, torn ends.
@@ -107,7 +108,7 @@ pub struct Session {
     /// Whether it was ended properly.
     pub finished: bool,
     /// The job.
-    pub job: Job,
+    pub job: JobDetails,
     /// The copies in its folder.
     pub files: Vec<StoredCopy>,
 }

@@ -122,7 +122,7 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
         Record::Controlled { step, command } => {
             ("controlled", (Some(step.clone()), None), format!("command: {command}"))
         }
-        Record::NotTaken { step, why, free, .. } => {
+        Record::NoAnswer { step, why, free, .. } => {
             let heard = free.as_ref().map_or(String::new(), |free| format!(", perhaps: {free}"));
             ("not-taken", (Some(step.clone()), None), format!("not taken ({}{heard})", why.words()))
         }

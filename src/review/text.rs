@@ -131,7 +131,7 @@ pub fn text(review: &Review) -> String {
         page.item(&lead(&caution.time), &format!("{}: {}", caution.signal, caution.said));
     }
     page.remarks("NOTES", &review.notes);
-    page.remarks("NOT TAKEN", &review.not_taken);
+    page.remarks("NOT TAKEN", &review.no_answers);
     page.remarks("INTERRUPTIONS", &review.interruptions);
     page.remarks("GAPS IN TIME", &review.gaps);
     page.remarks("LINES THAT COULD NOT BE READ", &review.unread);

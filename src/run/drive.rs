@@ -55,7 +55,7 @@ pub(super) struct Driver {
     /// Decision delay of every utterance recognised from audio.
     pub delays: Vec<Delay>,
     /// Number of answers accepted from audio.
-    pub heard_by_sound: u32,
+    pub spoken_answers: u32,
 }
 
 impl Driver {
@@ -93,7 +93,7 @@ impl Driver {
             ended: false,
             finished: None,
             delays: Vec::new(),
-            heard_by_sound: 0,
+            spoken_answers: 0,
         }
     }
 
@@ -254,7 +254,7 @@ impl Driver {
             Effect::Cut => self.mouth.cut(),
             Effect::Tone { tone } => self.mouth.tone(match tone {
                 Tone::Listening => crate::speak::Tone::Listening,
-                Tone::Taken => crate::speak::Tone::Taken,
+                Tone::Accepted => crate::speak::Tone::Accepted,
                 Tone::NotUnderstood => crate::speak::Tone::NotUnderstood,
             }),
             Effect::Listen { id, grammar, high, bargein } => self.open_listen(id, grammar, high, bargein),
@@ -375,7 +375,7 @@ impl Driver {
             tracing::info!(likeness = utterance.likeness, "the prompt came back through the microphone");
             if utterance.last {
                 listen.settled = true;
-                let event = listen.in_vain(&utterance);
+                let event = listen.rejection(&utterance);
                 self.ears.close();
                 self.give(event);
             }
@@ -392,7 +392,7 @@ impl Driver {
 
     fn decoded(&mut self, decoded: Decoded) {
         let open = self.listen.as_mut().filter(|l| !l.settled);
-        let Some(understood) = decoded.taken_for(open.as_ref().map(|l| l.request())) else { return };
+        let Some(understood) = decoded.for_request(open.as_ref().map(|l| l.request())) else { return };
         let Understanding { utterance, result, took } = understood;
         let Some((open, recogniser)) = open.zip(self.recogniser.as_mut()) else { return };
         let listen = open.id;
@@ -414,9 +414,9 @@ impl Driver {
         self.ears.close();
         let waited = Duration::from_millis(utterance.waited * 1000 / u64::from(RATE));
         self.delays.push(Delay { waited, computed: took });
-        let taken = !matches!(verdict, Verdict::Reject { .. });
-        self.heard_by_sound += u32::from(taken);
-        let kept = self.keep == KeepSound::Everything || (taken && self.keep == KeepSound::Answers);
+        let accepted = !matches!(verdict, Verdict::Reject { .. });
+        self.spoken_answers += u32::from(accepted);
+        let kept = self.keep == KeepSound::Everything || (accepted && self.keep == KeepSound::Answers);
         let clip = kept.then(|| {
             let id = format!("{listen:05}");
             self.recorder.clip(&id, utterance.sound.to_vec(), &self.clock.now());

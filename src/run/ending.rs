@@ -123,7 +123,7 @@ pub(super) fn event_loop() -> Result<tokio::runtime::Runtime, Failure> {
     tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
-        .map_err(|e| Failure::Lacks(format!("The system gives no event loop: {e}.")))
+        .map_err(|e| Failure::Lacks(format!("the system gives no event loop: {e}")))
 }
 
 /// The session's folder and its digest, for the screen.
@@ -137,7 +137,7 @@ pub struct End {
     pub code: u8,
     pub(super) delays: Vec<Delay>,
     /// Number of answers accepted from audio.
-    pub heard_by_sound: u32,
+    pub spoken_answers: u32,
     /// The session's folder.
     pub folder: PathBuf,
 }

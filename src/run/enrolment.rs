@@ -77,7 +77,7 @@ impl Learning {
     /// A folder that cannot be read or holds no recording, or a voice that cannot be stored.
     pub fn files(&mut self, folder: &Path) -> Outcome {
         let entries = std::fs::read_dir(folder)
-            .map_err(|e| Failure::Input(format!("{}: this folder cannot be read: {e}.", folder.display())))?;
+            .map_err(|e| Failure::Input(format!("{}: this folder cannot be read: {e}", folder.display())))?;
         let mut files: Vec<PathBuf> = entries.filter_map(|e| Some(e.ok()?.path())).collect();
         files.retain(|f| f.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav")));
         files.sort();
@@ -87,14 +87,14 @@ impl Learning {
             match phrase_of(&file.file_stem().unwrap_or_default().to_string_lossy()) {
                 Some(words) => by.entry(words).or_default().push(file),
                 None => {
-                    crate::terminal::errln!("{}: name it PHRASE_TAKE.wav, such as stays-dark_1.wav.", file.display());
+                    crate::terminal::errln!("{}: name it PHRASE_TAKE.wav, such as stays-dark_1.wav", file.display());
                     code = 1;
                 }
             }
         }
         if by.is_empty() {
             return Err(Failure::Input(format!(
-                "{}: there is no recording in it; name them PHRASE_TAKE.wav, such as stays-dark_1.wav.",
+                "{}: there is no recording in it; name them PHRASE_TAKE.wav, such as stays-dark_1.wav",
                 folder.display()
             )));
         }
@@ -147,7 +147,7 @@ impl Learning {
                     if silences >= MOST_SILENCES {
                         self.keep(words, kept)?;
                         return Err(Failure::Input(
-                            "Nobody was heard three times. 'probeside soundcheck' says how the microphone stands."
+                            "nobody was heard three times; 'probeside soundcheck' says how the microphone stands"
                                 .into(),
                         ));
                     }

@@ -237,8 +237,7 @@ pub fn first_that_applies(procedure: &Path, words: &Path) -> Result<Loaded, Fail
         .unwrap_or_default();
     bikes.retain(|b| b.extension().is_some_and(|e| e == "yaml" || e == "yml"));
     bikes.sort();
-    let mut last =
-        Failure::Usage(format!("Which bike? There is none in {}; give one with --bike FILE.", beside.display()));
+    let mut last = Failure::Usage(format!("there is no bike in {}; give one with --bike FILE", beside.display()));
     for bike in bikes {
         match world(procedure, &bike, words) {
             Ok(loaded) => return Ok(loaded),

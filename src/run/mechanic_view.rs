@@ -19,7 +19,7 @@ pub struct MechanicView {
     /// The answer to be confirmed.
     pub questioned: Option<Answer>,
     /// The last answer accepted, and the number of answers accepted before it.
-    pub taken: Option<(usize, Answer)>,
+    pub accepted: Option<(usize, Answer)>,
 }
 
 impl MechanicView {
@@ -32,7 +32,7 @@ impl MechanicView {
             grammar: grammar.clone(),
             asking: walker.is_asking(),
             questioned: walker.questioned(),
-            taken: self.taken.take(),
+            accepted: self.accepted.take(),
         };
     }
 
@@ -47,7 +47,7 @@ impl MechanicView {
             Record::Controlled { command, .. } => Answer::Command(*command),
             _ => return,
         };
-        let before = self.taken.as_ref().map_or(0, |(before, _)| before + 1);
-        self.taken = Some((before, answer));
+        let before = self.accepted.as_ref().map_or(0, |(before, _)| before + 1);
+        self.accepted = Some((before, answer));
     }
 }

@@ -14,7 +14,7 @@ pub enum Failure {
     /// The input or the result is at fault: exit 1.
     Input(String),
     /// Findings in files: exit 1.
-    Found(Vec<Diagnostic>),
+    Diagnostics(Vec<Diagnostic>),
     /// Wrong usage: exit 2.
     Usage(String),
     /// The machine lacks something: exit 3.
@@ -25,7 +25,7 @@ impl Failure {
     /// The exit code.
     pub fn code(&self) -> u8 {
         match self {
-            Self::Input(_) | Self::Found(_) => 1,
+            Self::Input(_) | Self::Diagnostics(_) => 1,
             Self::Usage(_) => 2,
             Self::Lacks(_) => 3,
         }
@@ -36,7 +36,7 @@ impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Input(why) | Self::Usage(why) | Self::Lacks(why) => f.write_str(why),
-            Self::Found(all) => {
+            Self::Diagnostics(all) => {
                 for (at, finding) in all.iter().enumerate() {
                     let end = if at + 1 == all.len() { "" } else { "\n" };
                     write!(f, "{finding}{end}")?;
@@ -49,7 +49,7 @@ impl fmt::Display for Failure {
 
 impl From<Vec<Diagnostic>> for Failure {
     fn from(all: Vec<Diagnostic>) -> Self {
-        Self::Found(all)
+        Self::Diagnostics(all)
     }
 }
 

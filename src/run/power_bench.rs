@@ -7,7 +7,7 @@ use super::mechanic_view::MechanicView;
 use super::session::Session;
 use crate::hear::{EarEvent, EarSender, Ears};
 use crate::phrase::{Answer, Vocabulary};
-use crate::session::Job;
+use crate::session::JobDetails;
 use crate::session::disk::Disk;
 use crate::speak::{Mouth, MouthEvent, MouthSender, Say};
 use std::cell::{Cell, RefCell};
@@ -153,7 +153,7 @@ impl Files {
         let [procedure, bike, words] = ["short-round.yaml", "bike.yaml", "words.yaml"].map(Path::new);
         let loaded = load::world_from(read, Vocabulary::from_yaml, procedure, bike, words)
             .unwrap_or_else(|all| panic!("{all:?}"));
-        Session::begin_on(Box::new(disk.folder()), Path::new("memory"), loaded, Job::default(), keep, false)
+        Session::begin_on(Box::new(disk.folder()), Path::new("memory"), loaded, JobDetails::default(), keep, false)
             .map_err(|why| why.to_string())
     }
 }

@@ -8,7 +8,7 @@ use std::sync::{Arc, mpsc};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
-enum Job {
+enum Task {
     /// A listen with this grammar will open soon.
     Prepare(Grammar),
     Hear {
@@ -16,7 +16,7 @@ enum Job {
         sound: Arc<[f32]>,
         grammar: Arc<Grammar>,
     },
-    /// No more jobs follow.
+    /// No more tasks follow.
     End,
 }
 
@@ -28,7 +28,7 @@ const MORE_SILENCE: usize = RATE as usize / 1000 * 64;
 
 /// Audio that was given to the recogniser. The same audio comes up to three times: while the voice pauses, after a short silence, and after
 /// a long one.
-struct Given {
+struct Submitted {
     number: u64,
     listen: u64,
     sound: Arc<[f32]>,
@@ -46,7 +46,7 @@ pub struct OpenListen {
     pub bargein: bool,
     /// Whether the latest utterance began over a prompt.
     pub over: bool,
-    /// Number of jobs given to the recogniser and not answered.
+    /// Number of tasks given to the recogniser and not answered.
     pub pending: u32,
     pub settled: bool,
 }
@@ -69,13 +69,13 @@ impl OpenListen {
     }
 
     /// Event for a rejected utterance.
-    pub fn in_vain(&self, utterance: &Utterance) -> Event {
+    pub fn rejection(&self, utterance: &Utterance) -> Event {
         let verdict = Verdict::Reject { free: None, stranger: false };
         Event::Heard { listen: self.id, verdict, begin: utterance.begin, end: utterance.end, clip: None }
     }
 }
 
-/// The result for an utterance, for the listen at which it was given.
+/// The result for an utterance, for the listen at which it was submitted.
 pub(super) type Decoded = Answered<Understanding>;
 
 /// The result for an utterance.
@@ -98,13 +98,13 @@ pub struct Delay {
 
 /// The driver's end of the thread.
 pub(super) struct RecogniserThread {
-    jobs: mpsc::Sender<Job>,
+    tasks: mpsc::Sender<Task>,
     /// `None` once the thread was joined.
     thread: Option<std::thread::JoinHandle<()>>,
     understood: UnboundedReceiver<(u64, Understood)>,
     /// The latest audio, and earlier audio that still needs an answer.
-    given: Vec<Given>,
-    /// Number of audio items given.
+    submitted: Vec<Submitted>,
+    /// Number of audio items submitted.
     count: u64,
     ready: VecDeque<Decoded>,
     prepared: Option<Grammar>,
@@ -115,17 +115,17 @@ impl RecogniserThread {
     /// Starts the thread.
     pub fn start(mut recogniser: Box<dyn Recogniser>) -> Self {
         let (to, understood) = unbounded_channel();
-        let (jobs, from) = mpsc::channel::<Job>();
+        let (tasks, from) = mpsc::channel::<Task>();
         let thread = std::thread::spawn(move || {
-            for job in from {
-                match job {
-                    Job::End => return,
-                    Job::Prepare(grammar) => {
+            for task in from {
+                match task {
+                    Task::End => return,
+                    Task::Prepare(grammar) => {
                         if let Err(why) = recogniser.prepare(&grammar) {
                             tracing::warn!(%why, "the recogniser could not prepare");
                         }
                     }
-                    Job::Hear { number, sound, grammar } => {
+                    Task::Hear { number, sound, grammar } => {
                         let result = recogniser.hear(&sound, &grammar).map_err(|e| e.to_string());
                         if to.send((number, result)).is_err() {
                             return;
@@ -135,10 +135,10 @@ impl RecogniserThread {
             }
         });
         RecogniserThread {
-            jobs,
+            tasks,
             thread: Some(thread),
             understood,
-            given: Vec::new(),
+            submitted: Vec::new(),
             count: 0,
             ready: VecDeque::new(),
             prepared: None,
@@ -151,7 +151,7 @@ impl RecogniserThread {
         if self.prepared.as_ref() != Some(&grammar) {
             self.prepared = Some(grammar.clone());
             // `hear` notices a thread that is gone.
-            let _ = self.jobs.send(Job::Prepare(grammar));
+            let _ = self.tasks.send(Task::Prepare(grammar));
         }
     }
 
@@ -169,44 +169,44 @@ impl RecogniserThread {
     /// Hands an utterance over. Returns false if the thread is gone.
     pub fn hear(&mut self, listen: &OpenListen, utterance: Utterance) -> bool {
         let Some(at) = self.give(listen, &utterance.sound, MORE_SILENCE) else { return false };
-        let given = &mut self.given[at];
-        match given.understood.clone() {
+        let submitted = &mut self.submitted[at];
+        match submitted.understood.clone() {
             Some(result) => {
                 let understanding = Understanding { utterance, result, took: Duration::ZERO };
                 self.ready.push_back(Answered::to(listen.request(), understanding));
             }
-            None => given.owed.push((utterance, Instant::now())),
+            None => submitted.owed.push((utterance, Instant::now())),
         }
         true
     }
 
-    /// The index of the given audio that equals `sound`, or lacks at most `more` of its samples. New audio goes to the recogniser. `None`
+    /// The index of the submitted audio that equals `sound`, or lacks at most `more` of its samples. New audio goes to the recogniser. `None`
     /// if the thread is gone.
     fn give(&mut self, listen: &OpenListen, sound: &Arc<[f32]>, more: usize) -> Option<usize> {
         let same =
-            |g: &Given| g.listen == listen.id && sound.starts_with(&g.sound) && sound.len() - g.sound.len() <= more;
-        if let Some(at) = self.given.iter().position(same) {
+            |g: &Submitted| g.listen == listen.id && sound.starts_with(&g.sound) && sound.len() - g.sound.len() <= more;
+        if let Some(at) = self.submitted.iter().position(same) {
             return Some(at);
         }
-        self.given.retain(|g| !g.owed.is_empty());
+        self.submitted.retain(|g| !g.owed.is_empty());
         let number = self.count;
         self.count += 1;
-        let job = Job::Hear { number, sound: sound.clone(), grammar: listen.grammar.clone() };
-        self.jobs.send(job).ok()?;
+        let task = Task::Hear { number, sound: sound.clone(), grammar: listen.grammar.clone() };
+        self.tasks.send(task).ok()?;
         let (sound, owed) = (sound.clone(), Vec::new());
-        self.given.push(Given { number, listen: listen.id, sound, understood: None, owed });
-        Some(self.given.len() - 1)
+        self.submitted.push(Submitted { number, listen: listen.id, sound, understood: None, owed });
+        Some(self.submitted.len() - 1)
     }
 
     /// Hands the result for some audio to the utterances that wait for it.
     fn take(&mut self, number: u64, result: Understood) {
         // Audio that nobody waits for was superseded.
-        let Some(given) = self.given.iter_mut().find(|g| g.number == number) else { return };
-        for (utterance, since) in given.owed.drain(..) {
+        let Some(submitted) = self.submitted.iter_mut().find(|g| g.number == number) else { return };
+        for (utterance, since) in submitted.owed.drain(..) {
             let understanding = Understanding { utterance, result: result.clone(), took: since.elapsed() };
-            self.ready.push_back(Answered::to(Request::new(given.listen), understanding));
+            self.ready.push_back(Answered::to(Request::new(submitted.listen), understanding));
         }
-        given.understood = Some(result);
+        submitted.understood = Some(result);
     }
 
     /// The verdict on an utterance of a listen. An accepted utterance updates the user's usual level. A rejected one that will come again
@@ -243,11 +243,11 @@ impl RecogniserThread {
 }
 
 impl Drop for RecogniserThread {
-    /// Waits for the running job: the program must not end under a network that still computes.
+    /// Waits for the running task: the program must not end under a network that still computes.
     fn drop(&mut self) {
         self.understood.close();
         // A thread that is gone needs no message.
-        let _ = self.jobs.send(Job::End);
+        let _ = self.tasks.send(Task::End);
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
         }
@@ -312,9 +312,9 @@ mod tests {
                 Some(_) => {
                     assert!(there.hear(open, utterance));
                     let decoded = RecogniserThread::decoded(&mut thread).await.expect("an answer");
-                    let (stale, its_own) = (decoded.clone(), decoded.taken_for(Some(open.request())));
+                    let (stale, its_own) = (decoded.clone(), decoded.for_request(Some(open.request())));
                     assert!(
-                        stale.taken_for(Some(Request::new(open.id + 1))).is_none(),
+                        stale.for_request(Some(Request::new(open.id + 1))).is_none(),
                         "at another listen it is dropped"
                     );
                     heard.push((open.id, its_own.expect("its own").result.expect("heard").free));
@@ -342,7 +342,7 @@ mod tests {
         assert!(thread.as_mut().expect("there").hear(open, utterance(9_000, true)));
         for samples in ["100", "9000"] {
             let decoded =
-                RecogniserThread::decoded(&mut thread).await.expect("an answer").taken_for(Some(Request::new(7)));
+                RecogniserThread::decoded(&mut thread).await.expect("an answer").for_request(Some(Request::new(7)));
             assert_eq!(decoded.expect("its own").result.expect("heard").free.as_deref(), Some(samples));
         }
     }

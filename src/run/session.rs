@@ -13,8 +13,8 @@ use crate::circuit::faults::Library;
 use crate::hear::{EarEvent, Ears, Recogniser};
 use crate::phrase::Vocabulary;
 use crate::session::{
-    Clock, Digest, Entry, Folder, Header, Job, Journal, Kind, Now, Opened, Record, Remark, Storage, TimeSource, Writer,
-    away_ms, folder_name, session_id, set_back_ms,
+    Clock, Digest, Entry, Folder, Header, JobDetails, Journal, Kind, Now, Opened, Record, Remark, Storage, TimeSource,
+    Writer, away_ms, folder_name, session_id, set_back_ms,
 };
 use crate::source::{Diagnostic, decode_text, whole_file};
 use crate::speak::{Mouth, MouthEvent};
@@ -71,9 +71,9 @@ pub struct Session {
 
 impl Session {
     /// Begins a session in `folder`, which must be empty or new.
-    pub fn begin(loaded: Loaded, folder: &Path, job: Job, keep: KeepSound, best: bool) -> Result<Self, Failure> {
+    pub fn begin(loaded: Loaded, folder: &Path, job: JobDetails, keep: KeepSound, best: bool) -> Result<Self, Failure> {
         let storage = Folder::create(folder)
-            .map_err(|e| Failure::Input(format!("The folder {} cannot be made: {e}.", folder.display())))?;
+            .map_err(|e| Failure::Input(format!("the folder {} cannot be made: {e}", folder.display())))?;
         Self::begin_on(Box::new(storage), folder, loaded, job, keep, best)
     }
 
@@ -82,7 +82,7 @@ impl Session {
         storage: Box<dyn Storage>,
         folder: &Path,
         loaded: Loaded,
-        job: Job,
+        job: JobDetails,
         keep: KeepSound,
         best: bool,
     ) -> Result<Self, Failure> {
@@ -176,7 +176,7 @@ impl Session {
     fn end(mut self, entries: &[Entry]) -> Result<TakenUp, Failure> {
         if self.journal.is_closed() {
             return Err(Failure::Input(format!(
-                "This walk is over. Read it with: probeside review {}",
+                "this walk is over; read it with: probeside review {}",
                 self.folder.display()
             )));
         }
@@ -211,7 +211,7 @@ impl Session {
             if entry.is(Kind::Event) {
                 let Some(event) = entry.body_as::<Event>() else {
                     return Err(Failure::Input(format!(
-                        "Entry {} of the journal is not an event that this version of probeside knows.",
+                        "entry {} of the journal is not an event that this version of probeside knows",
                         entry.seq
                     )));
                 };
@@ -234,8 +234,8 @@ impl Session {
         for (at, (seq, body)) in stored.iter().enumerate() {
             if !asked.get(at).is_some_and(|record| record.is_stored_as(body)) {
                 return Err(Failure::Input(format!(
-                    "The journal does not fit what its own events lead to (entry {seq}): it was altered, or written by another version. \
-                     Read it with: probeside review {}",
+                    "the journal does not fit what its own events lead to (entry {seq}): it was altered, or written by another version; \
+                     read it with: probeside review {}",
                     self.folder.display()
                 )));
             }
@@ -316,7 +316,7 @@ impl Session {
         }
         let (to_stored, stored) = tokio::sync::mpsc::unbounded_channel();
         let writer = Writer::start(self.journal, move |reply| drop(to_stored.send(reply)))
-            .map_err(|e| Failure::Lacks(format!("The system gives no thread for the journal: {e}.")))?;
+            .map_err(|e| Failure::Lacks(format!("the system gives no thread for the journal: {e}")))?;
         writer.append(0, Kind::Time, &clock.session_time(), &clock.now())?;
         let words = self.world.vocabulary.clone();
         let mut recogniser = recogniser;
@@ -335,11 +335,11 @@ impl Session {
             }
         });
         let delays = std::mem::take(&mut driver.delays);
-        let heard_by_sound = driver.heard_by_sound;
+        let spoken_answers = driver.spoken_answers;
         let (writer, now, mut mouth) = driver.into_parts();
         let end = ending::end(ended, writer, &now, &self.folder, &self.world, &mut *mouth, &mut sources);
         let code = runtime.block_on(end);
-        Ok(End { code, delays, heard_by_sound, folder: self.folder })
+        Ok(End { code, delays, spoken_answers, folder: self.folder })
     }
 }
 

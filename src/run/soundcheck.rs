@@ -146,7 +146,7 @@ pub fn check(mut engine: Option<Box<dyn Recogniser>>, voice: &str, tries: Tries,
     let activity = match Activity::usual() {
         Ok(activity) => Some(activity),
         Err(why) => {
-            let fault = (Standing::Missing, why.to_string());
+            let fault = (Standing::Missing, sentence(&why));
             sheet.line("voice-detector", "There is no voice detector.".into(), None, Some(fault));
             None
         }
@@ -162,7 +162,7 @@ pub fn check(mut engine: Option<Box<dyn Recogniser>>, voice: &str, tries: Tries,
             sheet.line("microphone", "The microphone opens, and was not listened to.".into(), None, Some(fault));
         }
         Err(why) => {
-            let fault = (Standing::Missing, why.to_string());
+            let fault = (Standing::Missing, sentence(&why));
             sheet.line("microphone", "There is no microphone.".into(), None, Some(fault));
         }
     }
@@ -188,7 +188,7 @@ fn decisions(engine: &mut dyn Recogniser, voice: &str, sheet: &mut Sheet<'_>) {
                 "voice",
                 "The voice espeak-ng does not speak.".into(),
                 None,
-                Some((Standing::Missing, why.to_string())),
+                Some((Standing::Missing, sentence(&why))),
             );
             checkup::sweep(RATE)
         }
@@ -361,13 +361,21 @@ fn voice(
     sheet.line("understood", words, None, fault);
 }
 
+/// An error as the sheet shows it: a sentence.
+fn sentence(why: &impl std::fmt::Display) -> String {
+    let text = why.to_string();
+    let mut rest = text.chars();
+    let first = rest.next().map(|first| first.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}.", rest.as_str())
+}
+
 /// Plays the sweep and searches for it in the microphone's audio.
 fn echo(mic: &mut Mic, sheet: &mut Sheet<'_>) {
     let (to, mut from) = unbounded_channel();
     let mut mouth = match Aloud::start(to, Box::new(Sweep)) {
         Ok(mouth) => mouth,
         Err(why) => {
-            let advice = format!("{why} Without one, '--say printed' shows the prompts.");
+            let advice = format!("{} Without one, '--say printed' shows the prompts.", sentence(&why));
             return sheet.line(
                 "loudspeaker",
                 "There is no loudspeaker.".into(),

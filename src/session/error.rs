@@ -6,7 +6,7 @@ use std::io;
 #[derive(Debug, thiserror::Error)]
 pub enum SessionError {
     /// No space or quota is left.
-    #[error("the disk under {place} is full: make room on it, then try again; nothing already written is lost")]
+    #[error("the disk under {place} is full; make room on it, then try again: nothing already written is lost")]
     Full {
         /// The session's folder.
         place: String,
@@ -20,7 +20,7 @@ pub enum SessionError {
         place: String,
     },
     /// The folder, or a file in it, has disappeared.
-    #[error("{place} has vanished ({what}): put the disk or the folder back, then try again")]
+    #[error("{place} has vanished ({what}); put the disk or the folder back, then try again")]
     Vanished {
         /// The session's folder.
         place: String,
@@ -28,13 +28,13 @@ pub enum SessionError {
         what: String,
     },
     /// Another process is writing this session.
-    #[error("{place} is in use by another probeside: end that one, or wait until it has ended")]
+    #[error("{place} is in use by another probeside; end that one, or wait until it has ended")]
     Locked {
         /// The session's folder.
         place: String,
     },
     /// The folder already holds a session.
-    #[error("{place} already holds a session: go on with it by --resume {place}, or give another folder")]
+    #[error("{place} already holds a session; go on with it by --resume {place}, or give another folder")]
     AlreadyThere {
         /// The session's folder.
         place: String,
@@ -49,7 +49,7 @@ pub enum SessionError {
     },
     /// A complete line does not fit the chain.
     #[error(
-        "{place}/journal.jsonl, line {line}: {why}; the journal was altered or damaged and cannot be gone on with: nothing was changed; keep it as it is, read it with `probeside review`, and start a new session"
+        "{place}/journal.jsonl, line {line}: {why}; the journal was altered or damaged and cannot be gone on with (nothing was changed); keep it as it is, read it with `probeside review`, and start a new session"
     )]
     Broken {
         /// The session's folder.
@@ -61,7 +61,7 @@ pub enum SessionError {
     },
     /// The file beside the journal is not a valid digest.
     #[error(
-        "{place}/digest.json: {why}; nothing was changed: put back a copy of it, or take it away, and the session can be ended anew by `probeside walk --resume {place}`"
+        "{place}/digest.json: {why} (nothing was changed); put back a copy of it, or take it away, and the session can be ended anew by `probeside walk --resume {place}`"
     )]
     Digest {
         /// The session's folder.
@@ -70,7 +70,7 @@ pub enum SessionError {
         why: String,
     },
     /// A copy or a clip differs from its entry in the journal.
-    #[error("{place}/{file} is not the file this session began with: put the original back, or start a new session")]
+    #[error("{place}/{file} is not the file this session began with; put the original back, or start a new session")]
     Altered {
         /// The session's folder.
         place: String,
@@ -78,7 +78,7 @@ pub enum SessionError {
         file: String,
     },
     /// A size limit is exceeded, see [`crate::session::limits`].
-    #[error("{what} is larger than {limit} bytes: it is not kept; start a new session, or make it smaller")]
+    #[error("{what} is larger than {limit} bytes and is not kept; start a new session, or make it smaller")]
     TooLarge {
         /// The item that is too large.
         what: String,
@@ -86,14 +86,14 @@ pub enum SessionError {
         limit: u64,
     },
     /// The session's journal has reached its limit.
-    #[error("the record in {place} has reached its limit: end this walk, and go on in a new session")]
+    #[error("the record in {place} has reached its limit; end this walk, and go on in a new session")]
     JournalFull {
         /// The session's folder.
         place: String,
     },
     /// The system does not let this process's files grow further.
     #[error(
-        "the system lets no file under {place} grow any further: raise its limit on file sizes (ulimit -f), then try again"
+        "the system lets no file under {place} grow any further; raise its limit on file sizes (ulimit -f), then try again"
     )]
     Limited {
         /// The session's folder.
@@ -101,7 +101,7 @@ pub enum SessionError {
     },
     /// The journal differs from what was written.
     #[error(
-        "{place}/journal.jsonl was {what} by something else during this walk: keep it as it is, put back what was there and try again, or end the walk"
+        "{place}/journal.jsonl was {what} by something else during this walk; keep it as it is, put back what was there and try again, or end the walk"
     )]
     Meddled {
         /// The session's folder.
@@ -110,7 +110,7 @@ pub enum SessionError {
         what: &'static str,
     },
     /// More audio is waiting to be written than memory may hold.
-    #[error("the disk has taken no sound for too long: until it does, sound is not kept")]
+    #[error("the disk has taken no sound for too long; until it does, sound is not kept")]
     SoundDropped,
     /// A file name that could lead out of the folder, or a link instead of a file.
     #[error(
@@ -121,20 +121,20 @@ pub enum SessionError {
         name: String,
     },
     /// A clip's id was already used for other audio.
-    #[error("a clip named {id} is already in the journal with other sound: give this one a name of its own")]
+    #[error("a clip named {id} is already in the journal with other sound; give this one a name of its own")]
     ClipTwice {
         /// The clip's id.
         id: String,
     },
     /// A remark names a line that the journal does not have.
-    #[error("the journal has no line {line}: give the number that `probeside review --json` shows as `seq`")]
+    #[error("the journal has no line {line}; give the number that `probeside review --json` shows as `seq`")]
     NoSuchLine {
         /// The line's number.
         line: u64,
     },
     /// The entry cannot be serialised to JSON.
     #[error(
-        "an entry of kind {kind} cannot be written as JSON ({why}): this is a fault in probeside, please report it"
+        "an entry of kind {kind} cannot be written as JSON ({why}), which is a fault in probeside; please report it"
     )]
     Unwritable {
         /// Kind of the entry.
@@ -143,10 +143,10 @@ pub enum SessionError {
         why: String,
     },
     /// The journal's thread has ended.
-    #[error("the journal is closed: nothing more can be recorded in this session; resume it with --resume")]
+    #[error("the journal is closed and nothing more can be recorded in this session; resume it with --resume")]
     Closed,
     /// Any other system error.
-    #[error("{place}: {doing} did not work ({source}): see to the disk, then try again")]
+    #[error("{place}: {doing} did not work ({source}); see to the disk, then try again")]
     Io {
         /// The session's folder.
         place: String,

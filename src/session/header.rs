@@ -8,7 +8,7 @@ pub const FORMAT: u32 = 1;
 /// The job: the bike, the complaint, the people and the tools. Text that was not given is empty.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
-pub struct Job {
+pub struct JobDetails {
     /// The bike's name.
     pub bike: String,
     /// The odometer reading with its unit, as the user gave it: `23450 km`.
@@ -44,7 +44,7 @@ pub struct Header {
     /// The session's id.
     pub session: String,
     /// The job.
-    pub job: Job,
+    pub job: JobDetails,
     /// Copies of procedures, bike and vocabulary.
     pub files: Vec<StoredCopy>,
     /// Further data that resuming needs: command-line options, in the driver's own form.
@@ -54,7 +54,7 @@ pub struct Header {
 
 impl Header {
     /// A header without copies. [`super::Journal::create`] adds them.
-    pub fn new(session: impl Into<String>, job: Job, settings: serde_json::Value) -> Self {
+    pub fn new(session: impl Into<String>, job: JobDetails, settings: serde_json::Value) -> Self {
         let program = concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")).to_owned();
         Header { format: FORMAT, program, session: session.into(), job, files: Vec::new(), settings }
     }

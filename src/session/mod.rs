@@ -36,7 +36,9 @@ pub use clock::{Clock, Passing, SessionTime, TimeSource, away_ms, set_back_ms, s
 pub use digest::{DIGEST_FILE, Digest};
 pub use error::SessionError;
 pub use folder::{Folder, LOCK};
-pub use header::{Clip, FORMAT, Forgotten, Header, Job, Remark, Repair, Spoken, StoredCopy, folder_name, session_id};
+pub use header::{
+    Clip, FORMAT, Forgotten, Header, JobDetails, Remark, Repair, Spoken, StoredCopy, folder_name, session_id,
+};
 pub(crate) use journal::header_of;
 pub use journal::{JOURNAL_FILE, Journal, Opened, There, read_journal};
 pub use pieces::{PIECE, Piece, Pieces};

@@ -179,8 +179,9 @@ pub enum Record {
         /// The command.
         command: Command,
     },
-    /// An utterance was rejected.
-    NotTaken {
+    /// An utterance was rejected, or nobody spoke.
+    #[serde(rename = "not-taken")]
+    NoAnswer {
         /// Step.
         step: String,
         /// Why.
@@ -293,7 +294,7 @@ impl Record {
         if serde_json::to_value(self).is_ok_and(|value| value == *stored) {
             return true;
         }
-        let Record::NotTaken { step, free, clip, why } = self else { return false };
+        let Record::NoAnswer { step, free, clip, why } = self else { return false };
         let name = stored.get("why").and_then(serde_json::Value::as_str).unwrap_or_default();
         let was_so_called = match name {
             "unsure" | "over-prompt" => *why == Miss::NoMatch,
@@ -302,7 +303,7 @@ impl Record {
             "stranger" => *why != Miss::NoInput,
             _ => false,
         };
-        let Ok(Record::NotTaken { step: its_step, free: its_free, clip: its_clip, .. }) = Record::deserialize(stored)
+        let Ok(Record::NoAnswer { step: its_step, free: its_free, clip: its_clip, .. }) = Record::deserialize(stored)
         else {
             return false;
         };

@@ -10,7 +10,7 @@ pub enum ShopError {
     Session(#[from] SessionError),
     /// The session's record was altered.
     #[error(
-        "{place} is not taken: FAULT {at}: {what} ({faults} found; `probeside verify {place}` lists them). To keep it all the same, marked as not verified, add --unverified"
+        "{place} is not added: FAULT {at}: {what} ({faults} found, which `probeside verify {place}` lists); to keep it all the same, marked as not verified, add --unverified"
     )]
     Unverified {
         /// The session's folder.
@@ -23,8 +23,8 @@ pub enum ShopError {
         faults: usize,
     },
     /// The session exceeds the archive's limits, or contains something that cannot be stored.
-    #[error("{place} is not taken: {why}")]
-    NotTaken {
+    #[error("{place} is not added: {why}")]
+    NotAdded {
         /// The session's folder.
         place: String,
         /// The reason, and what to do.
@@ -32,7 +32,7 @@ pub enum ShopError {
     },
     /// The archive holds a different record of the same session.
     #[error(
-        "{place} is not taken: the archive holds another record of this session, digest {short}, and neither of the two goes on from the other: one was altered or rebuilt; compare both with the digest on the job sheet. Nothing was changed"
+        "{place} is not added and nothing was changed: the archive holds another record of this session, digest {short}, and neither of the two goes on from the other, so one was altered or rebuilt; compare both with the digest on the job sheet"
     )]
     Differs {
         /// The session's folder.
@@ -44,7 +44,7 @@ pub enum ShopError {
     #[error("{0}")]
     Query(String),
     /// There is no archive at this location.
-    #[error("{place} holds no archive yet: `probeside shop add SESSION` begins one, or name another with --archive")]
+    #[error("{place} holds no archive yet; `probeside shop add SESSION` begins one, or name another with --archive")]
     NoArchive {
         /// The archive.
         place: String,
@@ -58,13 +58,13 @@ pub enum ShopError {
         why: String,
     },
     /// The archive was written by a newer program.
-    #[error("{place} was written by a newer probeside: use that one")]
+    #[error("{place} was written by a newer probeside; use that one")]
     Newer {
         /// The archive.
         place: String,
     },
     /// The archive was written by an older program, and was opened for reading only.
-    #[error("{place} was written by an older probeside: `probeside shop add` with any session brings it up to date")]
+    #[error("{place} was written by an older probeside; `probeside shop add` with any session brings it up to date")]
     Older {
         /// The archive.
         place: String,
@@ -78,10 +78,10 @@ pub enum ShopError {
         why: String,
     },
     /// The archive has no such session.
-    #[error("the archive holds no session {0}: `probeside shop find` lists what it holds")]
+    #[error("the archive holds no session {0}; `probeside shop find` lists what it holds")]
     NoSuchSession(String),
     /// The archived data of a session is unreadable.
-    #[error("what the archive keeps of {session} is damaged ({why}): add the session's folder again")]
+    #[error("what the archive keeps of {session} is damaged ({why}); add the session's folder again")]
     Damaged {
         /// The session's id.
         session: String,
@@ -89,7 +89,7 @@ pub enum ShopError {
         why: String,
     },
     /// The database failed.
-    #[error("{place}: {doing} did not work ({why}): see that the archive can be reached and written, then try again")]
+    #[error("{place}: {doing} did not work ({why}); see that the archive can be reached and written, then try again")]
     Database {
         /// The archive.
         place: String,

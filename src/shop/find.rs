@@ -1,9 +1,9 @@
 //! Finds sessions, and retrieves the archived data of one.
 
 use super::packed::{Failed, journal_of, unpack};
+use super::prepared::{Archived, folded, mark_named};
 use super::query::Value;
 use super::shelf::Shelf;
-use super::taken::{Archived, folded, mark_named};
 use super::visits::{Read, Visit};
 use super::{Archive, Query, ShopError, limits};
 use crate::session::{JOURNAL_FILE, limits as session_limits, sha256_hex};
@@ -22,7 +22,7 @@ const DOING: &str = "searching";
 
 /// The result of a search, newest first.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Found {
+pub struct SearchResult {
     /// The sessions.
     pub sessions: Vec<Archived>,
     /// Value of [`Query::before`] for the next page, if there are more.
@@ -46,7 +46,7 @@ impl Archive {
     ///
     /// # Errors
     /// The database fails.
-    pub async fn find(&self, query: &Query) -> Result<Found, ShopError> {
+    pub async fn find(&self, query: &Query) -> Result<SearchResult, ShopError> {
         let (condition, values) = query.sql();
         // A single index answers the inner search. Only its results are looked up.
         let sql = format!(
@@ -68,7 +68,7 @@ impl Archive {
             _ => None,
         };
         let sessions = rows.iter().map(archived).collect::<Result<_, _>>().map_err(self.failed(DOING))?;
-        Ok(Found { sessions, next, more })
+        Ok(SearchResult { sessions, next, more })
     }
 
     /// The sessions with this mark or id, newest first, at most ten.

@@ -1,6 +1,6 @@
 //! The shop's archive: many sessions in one place, for searching, and for comparing the visits of one bike.
 //!
-//! [`Archive::open`] opens it, embedded (SQLite) or shared (PostgreSQL), with the same queries and migrations for both. [`Taken::from`]
+//! [`Archive::open`] opens it, embedded (SQLite) or shared (PostgreSQL), with the same queries and migrations for both. [`PreparedSession::from`]
 //! extracts the archived data from a session's folder, which must pass verification; the data comes from [`crate::review`].
 //! [`Archive::put`] adds it, only once however often it is called. [`Query`] describes a search, [`Archive::find`] runs it, [`compare`]
 //! compares visits, and [`serve`](fn@serve) shows everything as read-only web pages.
@@ -14,23 +14,23 @@ mod find;
 mod guard;
 mod packed;
 mod pages;
+mod prepared;
 mod put;
 mod query;
 mod serve;
 mod shelf;
-mod taken;
 mod visits;
 
 pub use archive::{Archive, Mode, open_to_others};
 pub use error::ShopError;
-pub use find::{Found, Kept};
+pub use find::{Kept, SearchResult};
 pub use guard::Guard;
 pub use pages::day;
+pub use prepared::{Archived, PreparedSession, mark_name};
 pub use put::Put;
 pub use query::Query;
 pub use serve::{Serving, serve};
 pub use shelf::Shelf;
-pub use taken::{Archived, Taken, mark_name};
 pub use visits::{Comparison, Point, Read, Series, Trend, Visit, Way, compare};
 
 /// Name of the JSON schema of `shop find` and `shop show`.

@@ -1,10 +1,10 @@
 //! The web pages: the list with its search, the comparison of one bike's visits, and a session's report as the review renders it.
 
 use super::chart::chart;
+use super::prepared::mark_name;
 use super::query::FIELDS;
-use super::taken::mark_name;
 use super::visits::{Comparison, titled};
-use super::{Found, Kept, Query};
+use super::{Kept, Query, SearchResult};
 use crate::review::{Around, dressed, gather, page_in, plain};
 use serde_json::{Value, json};
 
@@ -18,7 +18,7 @@ pub(super) const FORMS: &str = "'self'";
 ///
 /// # Errors
 /// The page cannot be built.
-pub fn list(query: &Query, given: &[(String, String)], found: Result<&Found, &str>) -> Result<String, String> {
+pub fn list(query: &Query, given: &[(String, String)], found: Result<&SearchResult, &str>) -> Result<String, String> {
     let shown = ["bike", "person", "cause", "from", "to", "out"];
     let fields: Vec<Value> = FIELDS
         .iter()

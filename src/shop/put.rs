@@ -2,8 +2,8 @@
 
 use super::archive::failed;
 use super::packed::{Failed, journal_of, pack};
-use super::taken::Archived;
-use super::{Archive, ShopError, Taken};
+use super::prepared::Archived;
+use super::{Archive, PreparedSession, ShopError};
 use crate::session::chain;
 use sqlx::{AnyConnection, Row};
 
@@ -32,10 +32,10 @@ impl Archive {
     ///
     /// # Errors
     /// The archive has a different record of this session, or the database fails. Nothing has changed then.
-    pub async fn put(&self, taken: &Taken, place: &str) -> Result<Put, ShopError> {
+    pub async fn put(&self, session: &PreparedSession, place: &str) -> Result<Put, ShopError> {
         let mut again = true;
         loop {
-            match self.try_put(taken, place).await {
+            match self.try_put(session, place).await {
                 // Another bench added the same session, or a copy of it, at the same time.
                 Err(Failed::Sql(sqlx::Error::Database(error))) if again && error.is_unique_violation() => again = false,
                 Err(Failed::Sql(error)) => return Err(failed(&self.place, DOING, &error)),
@@ -45,17 +45,17 @@ impl Archive {
         }
     }
 
-    async fn try_put(&self, taken: &Taken, place: &str) -> Result<Put, Failed> {
+    async fn try_put(&self, session: &PreparedSession, place: &str) -> Result<Put, Failed> {
         let mut work = self.pool.begin().await?;
         // A writing statement comes first. It blocks another writer of the same session (in SQLite any other writer).
         sqlx::query("UPDATE session SET added = added WHERE mark = $1")
-            .bind(taken.row.mark)
+            .bind(session.row.mark)
             .execute(&mut *work)
             .await?;
-        let sha256 = crate::session::sha256_hex(&taken.journal);
-        let put = match stored(&mut work, taken.row.mark).await? {
+        let sha256 = crate::session::sha256_hex(&session.journal);
+        let put = match stored(&mut work, session.row.mark).await? {
             None => Put::Added,
-            Some(stored) => self.decide(&mut work, taken, &sha256, &stored, place).await?,
+            Some(stored) => self.decide(&mut work, session, &sha256, &stored, place).await?,
         };
         if matches!(put, Put::Unchanged | Put::Older) {
             return Ok(put);
@@ -67,10 +67,10 @@ impl Archive {
                 "DELETE FROM kept WHERE session = $1",
                 "DELETE FROM session WHERE mark = $1",
             ] {
-                sqlx::query(sql).bind(taken.row.mark).execute(&mut *work).await?;
+                sqlx::query(sql).bind(session.row.mark).execute(&mut *work).await?;
             }
         }
-        insert(&mut work, taken, sha256).await?;
+        insert(&mut work, session, sha256).await?;
         work.commit().await?;
         Ok(put)
     }
@@ -78,31 +78,31 @@ impl Archive {
     async fn decide(
         &self,
         work: &mut AnyConnection,
-        taken: &Taken,
+        session: &PreparedSession,
         sha256: &str,
         stored: &Stored,
         place: &str,
     ) -> Result<Put, Failed> {
-        if stored.origin != taken.origin {
+        if stored.origin != session.origin {
             let why = "another session in the archive has the same mark, which does not happen by chance".to_owned();
-            return Err(Failed::Shop(ShopError::NotTaken { place: place.to_owned(), why }));
+            return Err(Failed::Shop(ShopError::NotAdded { place: place.to_owned(), why }));
         }
         let same = stored.journal_sha256 == sha256;
-        let goes_on = line(&taken.hashes, stored.entries) == Some(&stored.digest);
-        match (stored.verified, taken.row.verified) {
+        let goes_on = line(&session.hashes, stored.entries) == Some(&stored.digest);
+        match (stored.verified, session.row.verified) {
             (true, true) | (false, false) if same => Ok(Put::Unchanged),
             (false, true) => Ok(Put::Replaced),
             (true, false) if same => Ok(Put::Unchanged),
             (true, true) | (false, false) if goes_on => Ok(Put::Replaced),
             (true, true) => {
-                let journal = journal_of(work, taken.row.mark, &taken.row.id).await?;
+                let journal = journal_of(work, session.row.mark, &session.row.id).await?;
                 let mut hashes = Vec::new();
                 chain::scan(&journal, |_, _, hash, fits| {
                     if fits {
                         hashes.push(hash.to_owned());
                     }
                 });
-                let inside = line(&hashes, taken.row.entries) == Some(&taken.row.digest);
+                let inside = line(&hashes, session.row.entries) == Some(&session.row.digest);
                 if inside { Ok(Put::Older) } else { Err(Failed::Shop(differs(stored, place))) }
             }
             (true, false) | (false, false) => Err(Failed::Shop(differs(stored, place))),
@@ -141,12 +141,16 @@ async fn stored(work: &mut AnyConnection, mark: i64) -> Result<Option<Stored>, s
     }))
 }
 
-async fn insert(work: &mut AnyConnection, taken: &Taken, journal_sha256: String) -> Result<(), sqlx::Error> {
-    let r: &Archived = &taken.row;
+async fn insert(
+    work: &mut AnyConnection,
+    session: &PreparedSession,
+    journal_sha256: String,
+) -> Result<(), sqlx::Error> {
+    let r: &Archived = &session.row;
     let or_empty = |text: &Option<String>| text.clone().unwrap_or_default();
     sqlx::query(INSERT)
         .bind(r.mark)
-        .bind(taken.origin.clone())
+        .bind(session.origin.clone())
         .bind(journal_sha256)
         .bind(r.digest.clone())
         .bind(r.short.clone())
@@ -156,27 +160,27 @@ async fn insert(work: &mut AnyConnection, taken: &Taken, journal_sha256: String)
         .bind(r.id.clone())
         .bind(r.began.clone())
         .bind(r.ended.clone())
-        .bind(taken.began_ms)
-        .bind(taken.day)
+        .bind(session.began_ms)
+        .bind(session.day)
         .bind(i64::from(r.finished))
         .bind(r.bike.clone())
-        .bind(taken.bike_words.clone())
+        .bind(session.bike_words.clone())
         .bind(r.mileage.clone())
         .bind(r.complaint.clone())
         .bind(r.person.clone())
-        .bind(taken.person_words.clone())
+        .bind(session.person_words.clone())
         .bind(or_empty(&r.procedure))
         .bind(or_empty(&r.conclusion))
         .bind(or_empty(&r.cause))
-        .bind(taken.cause_words.clone())
+        .bind(session.cause_words.clone())
         .bind(or_empty(&r.remedy))
         .bind(r.readings)
         .bind(r.outside)
-        .bind(taken.outside_words.clone())
+        .bind(session.outside_words.clone())
         .bind(r.added.clone())
         .execute(&mut *work)
         .await?;
-    for (place, reading) in taken.reading_rows().enumerate() {
+    for (place, reading) in session.reading_rows().enumerate() {
         // A missing number is written as NULL in the SQL text: bound, it would have another type than a present number.
         let numbers = [reading.value, reading.low, reading.high];
         let mut bound = 8;
@@ -209,11 +213,11 @@ async fn insert(work: &mut AnyConnection, taken: &Taken, journal_sha256: String)
     let bytes = |bytes: &[u8]| i64::try_from(bytes.len()).unwrap_or(i64::MAX);
     sqlx::query("INSERT INTO journal (session, bytes, packed) VALUES ($1, $2, $3)")
         .bind(r.mark)
-        .bind(bytes(&taken.journal))
-        .bind(pack(&taken.journal))
+        .bind(bytes(&session.journal))
+        .bind(pack(&session.journal))
         .execute(&mut *work)
         .await?;
-    for (copy, text) in &taken.copies {
+    for (copy, text) in &session.copies {
         sqlx::query("INSERT INTO copy (sha256, bytes, packed) VALUES ($1, $2, $3) ON CONFLICT (sha256) DO NOTHING")
             .bind(copy.sha256.clone())
             .bind(bytes(text))

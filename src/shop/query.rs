@@ -2,7 +2,7 @@
 //! the user's words.
 
 use super::ShopError;
-use super::taken::{day_number, folded, mark_name, mark_named};
+use super::prepared::{day_number, folded, mark_name, mark_named};
 use jiff::civil::Date;
 
 /// The fields of a search, each with its description.

@@ -2,7 +2,7 @@
 //! a request go to the database as bound values, and never to the file system.
 
 use super::guard::{Guard, Refusal};
-use super::{Archive, Query, ShopError, pages, taken::mark_named, visits::compare};
+use super::{Archive, Query, ShopError, pages, prepared::mark_named, visits::compare};
 use crate::review;
 use axum::Router;
 use axum::extract::{Path, Query as Asked, Request, State};
@@ -77,7 +77,7 @@ pub async fn serve(listener: TcpListener, serving: Serving, stop: impl Future<Ou
             accepted = listener.accept() => match accepted {
                 Ok((stream, _)) => stream,
                 Err(error) => {
-                    tracing::warn!("a connection could not be taken: {error}");
+                    tracing::warn!("a connection could not be accepted: {error}");
                     tokio::time::sleep(REST).await;
                     continue;
                 }

@@ -1,7 +1,7 @@
 //! Compares one bike's visits: the same reading in each, and whether it rises.
 
 use super::limits::NAME;
-use super::taken::{Archived, Taken};
+use super::prepared::{Archived, PreparedSession};
 use crate::phrase::{Reading as Said, ReadingKind};
 use crate::review::{limits, plain, short, shown};
 use crate::units::{Quantity, Unit};
@@ -74,7 +74,7 @@ fn name_of(text: &str) -> String {
     plain(text).chars().take(NAME / 4).collect()
 }
 
-impl Taken {
+impl PreparedSession {
     pub(super) fn reading_rows(&self) -> impl Iterator<Item = ReadRow> {
         self.readings.iter().map(|r| ReadRow {
             name: name_of(&r.name),

@@ -94,8 +94,7 @@ impl Aloud {
         let answer = open.recv().unwrap_or_else(|_| Err(String::from("the sound system ended the thread")));
         answer.map_err(|why| {
             SpeakError::NoDevice(format!(
-                "There is no loudspeaker that opens ({why}). Connect one and see that the sound server runs, or use \
-                 '--say printed'."
+                "there is no loudspeaker that opens ({why}); connect one and see that the sound server runs, or use '--say printed'"
             ))
         })?;
         let watched = Arc::clone(&queue.cancellation);
@@ -229,18 +228,18 @@ impl Player {
     /// Plays a sound until the device has played its last sample, the sound is cancelled, or the stream is lost.
     fn play(&mut self, queued: &QueuedSound, sound: &[f32]) {
         let Some(mut stream) = self.stream.take() else { return };
-        let start = stream.stats.taken.load(Ordering::Acquire);
+        let start = stream.stats.consumed.load(Ordering::Acquire);
         let target = start + sound.len() as u64;
         let rate = u64::from(stream.rate.max(1));
-        let heard = |taken: u64| taken.saturating_sub(start) * u64::from(RATE) / rate;
-        let (mut written, mut all_taken_at) = (0, None);
+        let heard = |consumed: u64| consumed.saturating_sub(start) * u64::from(RATE) / rate;
+        let (mut written, mut all_consumed_at) = (0, None);
         let mut watch = StallDetector::new(&stream.stats);
         loop {
             written += stream.push(&sound[written..]);
             self.cancellation.latency_us.store(stream.latency_us(), Ordering::Relaxed);
-            let taken = stream.stats.taken.load(Ordering::Acquire);
+            let consumed = stream.stats.consumed.load(Ordering::Acquire);
             if queued.is_cancelled(&self.cancellation) {
-                let before = heard(taken);
+                let before = heard(consumed);
                 let gone = !stream.silence(MUTE);
                 self.stream = Some(stream);
                 self.ended(queued, false, before);
@@ -250,12 +249,12 @@ impl Player {
                 return;
             }
             let asked = stream.stats.asked.load(Ordering::Acquire);
-            if taken >= target && all_taken_at.is_none() {
-                all_taken_at = Some(asked);
+            if consumed >= target && all_consumed_at.is_none() {
+                all_consumed_at = Some(asked);
             }
             let held = stream.latency_us() * rate / 1_000_000;
-            if all_taken_at.is_some_and(|at| asked >= at + held) {
-                let samples = heard(taken);
+            if all_consumed_at.is_some_and(|at| asked >= at + held) {
+                let samples = heard(consumed);
                 self.stream = Some(stream);
                 return self.ended(queued, true, samples);
             }

@@ -24,8 +24,8 @@ pub(super) const MUTE: Duration = Duration::from_millis(1500);
 pub(super) struct StreamStats {
     /// Frames requested by the device since the start, silence included.
     pub(super) asked: AtomicU64,
-    /// Frames taken from the ring since the start.
-    pub(super) taken: AtomicU64,
+    /// Frames consumed from the ring since the start.
+    pub(super) consumed: AtomicU64,
     /// The device has gone for good.
     pub(super) gone: AtomicBool,
     errors: AtomicU64,
@@ -208,7 +208,7 @@ where
             for frame in data.chunks_mut(channels).skip(ready) {
                 frame.fill(T::EQUILIBRIUM);
             }
-            asked.taken.fetch_add(ready as u64, Ordering::Release);
+            asked.consumed.fetch_add(ready as u64, Ordering::Release);
             asked.asked.fetch_add(frames as u64, Ordering::Release);
             if cut {
                 if let Ok(rest) = source.ring.read_chunk(source.ring.slots()) {

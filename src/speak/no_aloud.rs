@@ -15,7 +15,7 @@ impl Aloud {
     /// Always.
     pub fn start(_to: MouthSender, _voice: Box<dyn Voice>) -> Result<Self, SpeakError> {
         Err(SpeakError::NoDevice(String::from(
-            "This build has no loudspeaker. Build with 'cargo build --release --features sound', or use '--say printed'.",
+            "this build has no loudspeaker; build with 'cargo build --release --features sound', or use '--say printed'",
         )))
     }
 

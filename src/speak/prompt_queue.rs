@@ -113,7 +113,7 @@ mod tests {
         let caution =
             QueuedSound::new(PromptOrTone::Say(Say { interruptible: false, ..Say::new(2, "caution") }), &cancellation);
         cancellation.interrupt();
-        let later = QueuedSound::new(PromptOrTone::Tone(Tone::Taken), &cancellation);
+        let later = QueuedSound::new(PromptOrTone::Tone(Tone::Accepted), &cancellation);
         assert_eq!([&prompt, &caution, &later].map(|sound| sound.is_cancelled(&cancellation)), [true, false, false]);
         cancellation.cut();
         assert_eq!([&prompt, &caution, &later].map(|sound| sound.is_cancelled(&cancellation)), [true, true, true]);

@@ -40,7 +40,7 @@ pub enum Tone {
     /// The microphone is open.
     Listening,
     /// The answer was accepted.
-    Taken,
+    Accepted,
     /// The answer was not understood.
     NotUnderstood,
 }

@@ -59,8 +59,7 @@ impl SystemVoice {
         let answer = readied.recv_timeout(START).unwrap_or_else(|_| Err(String::from("it does not answer")));
         answer.map_err(|why| {
             SpeakError::NoDevice(format!(
-                "The system's voice cannot be used ({why}). On Debian: 'apt-get install speech-dispatcher \
-                 speech-dispatcher-espeak-ng'. Or use '--say printed'."
+                "the system's voice cannot be used ({why}); on Debian type 'apt-get install speech-dispatcher speech-dispatcher-espeak-ng', or use '--say printed'"
             ))
         })?;
         Ok(Self { queue, thread: Some(thread) })

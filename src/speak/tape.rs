@@ -34,7 +34,7 @@ impl std::fmt::Debug for Tape {
 }
 
 fn unwritten(path: &Path, why: &hound::Error) -> SpeakError {
-    SpeakError::File(format!("Prompts cannot be written to '{}': {why}.", path.display()))
+    SpeakError::File(format!("prompts cannot be written to '{}': {why}", path.display()))
 }
 
 impl Tape {

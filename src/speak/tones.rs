@@ -1,10 +1,10 @@
-//! Generates the three tones: rising for "listening", one high note for "taken", low and falling for "not understood".
+//! Generates the three tones: rising for "listening", one high note for "accepted", low and falling for "not understood".
 
 use super::say::Tone;
 
 /// Frequencies of the notes in hertz, in order. They are far apart, so that they differ even for an ear with high-frequency loss.
 const LISTENING: [f32; 2] = [660.0, 990.0];
-const TAKEN: [f32; 1] = [1320.0];
+const ACCEPTED: [f32; 1] = [1320.0];
 const NOT_UNDERSTOOD: [f32; 2] = [440.0, 294.0];
 /// Length of a note and of its fade in and out, in seconds.
 const NOTE_SECONDS: f32 = 0.08;
@@ -16,7 +16,7 @@ const AMPLITUDE: f32 = 0.25;
 pub fn tone_samples(tone: Tone, rate: u32) -> Vec<f32> {
     let notes: &[f32] = match tone {
         Tone::Listening => &LISTENING,
-        Tone::Taken => &TAKEN,
+        Tone::Accepted => &ACCEPTED,
         Tone::NotUnderstood => &NOT_UNDERSTOOD,
     };
     let rate = rate as f32;
@@ -50,7 +50,7 @@ mod tests {
 
     #[test]
     fn the_three_differ_and_are_short() {
-        let all = [Tone::Listening, Tone::Taken, Tone::NotUnderstood].map(|t| tone_samples(t, 16_000));
+        let all = [Tone::Listening, Tone::Accepted, Tone::NotUnderstood].map(|t| tone_samples(t, 16_000));
         assert!(all.iter().all(|s| s.len() <= 16_000 / 5));
         assert_ne!(all[0], all[2]);
         assert_ne!(all[0].len(), all[1].len());

@@ -16,9 +16,7 @@ pub struct Pcm {
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum SpeakError {
     /// The machine lacks the voice's program. Exit code 3.
-    #[error(
-        "The voice program '{program}' is not on this machine ({why}). Run 'models/setup', or use '--say printed'."
-    )]
+    #[error("the voice program '{program}' is not on this machine ({why}); run 'models/setup', or use '--say printed'")]
     NoProgram {
         /// Its name or path.
         program: String,
@@ -26,7 +24,7 @@ pub enum SpeakError {
         why: String,
     },
     /// The program ran and failed.
-    #[error("The voice program '{program}' failed: {why}.")]
+    #[error("the voice program '{program}' failed: {why}")]
     Failed {
         /// Its name or path.
         program: String,
@@ -34,7 +32,7 @@ pub enum SpeakError {
         why: String,
     },
     /// The program took too long and was stopped.
-    #[error("The voice program '{program}' gave no sound within {seconds} s and was stopped.")]
+    #[error("the voice program '{program}' gave no sound within {seconds} s and was stopped")]
     TooSlow {
         /// Its name or path.
         program: String,

@@ -31,7 +31,7 @@ impl Walker {
         if self.talk.listening != Some(listen) {
             return;
         }
-        if !self.said_in_vain(&verdict, clip.as_ref()) {
+        if !self.rejects_over_prompt(&verdict, clip.as_ref()) {
             self.deaf();
             self.understood(verdict, by_voice, clip);
         }
@@ -62,7 +62,7 @@ impl Walker {
             Verdict::Reject { free, stranger } if stranger && by_voice => {
                 if self.strangers_again() {
                     let why = Miss::Stranger;
-                    self.note_down(Record::NotTaken { step: self.step_id(), why, free, clip });
+                    self.note_down(Record::NoAnswer { step: self.step_id(), why, free, clip });
                     return self.leave_strangers_alone();
                 }
                 self.not_understood(Miss::Stranger, free, clip);
@@ -131,7 +131,7 @@ impl Walker {
     }
 
     pub(super) fn not_understood(&mut self, why: Miss, free: Option<String>, clip: Option<String>) {
-        self.note_down(Record::NotTaken { step: self.step_id(), why, free, clip });
+        self.note_down(Record::NoAnswer { step: self.step_id(), why, free, clip });
         let lead = self.phase.row().miss;
         // Stays silent, so that a radio gets no reply during a break.
         if lead == OnMiss::Silent {
@@ -204,7 +204,7 @@ impl Walker {
         match (phase, heard.answer.clone()) {
             (Phase::Caution { now, rest }, Answer::Done) => self.caution_acknowledged(now, rest),
             (Phase::Restate, Answer::Done) => {
-                self.told_is_done();
+                self.confirm_state_change();
                 self.ask();
             }
             (Phase::Confirming { heard, clip }, Answer::Yes) => {
@@ -228,8 +228,8 @@ impl Walker {
             }
             (Phase::StopConfirm { .. }, Answer::Yes) => self.stop_for_good("stopped by word"),
             (Phase::StopConfirm { .. }, Answer::No) => self.go_on_after_stop_question(),
-            (Phase::SkipWhy, Answer::Note(text)) => self.leave_out(&text),
-            (Phase::SkipWhy, Answer::Escape(escape)) => self.leave_out(escape.name()),
+            (Phase::SkipWhy, Answer::Note(text)) => self.skip_check(&text),
+            (Phase::SkipWhy, Answer::Escape(escape)) => self.skip_check(escape.name()),
             (Phase::Noting, Answer::Note(text)) => self.keep_note(text, clip),
             (Phase::Asking, Answer::Sum(name)) => self.begin_sum(&name),
             (Phase::Reckoning { sum, given }, Answer::Reading(reading)) => self.take_input(sum, given, &reading),
@@ -247,7 +247,7 @@ impl Walker {
         let Some(how) = self.caution_heard() else { return self.caution_again(id, rest) };
         let world = self.world.clone();
         let procedure = self.procedure(&world);
-        self.tone(Tone::Taken);
+        self.tone(Tone::Accepted);
         if let Some(caution) = procedure.caution(&id) {
             self.cautions.agreed.insert(caution.say.value.clone(), self.now.mono_ms);
             let printed = how == Printed::Only;
@@ -334,7 +334,7 @@ impl Walker {
         self.observe();
         self.tested(step);
         self.see(&step.id.value.replace('-', "_"), Value::String(choice.id.value.clone()));
-        self.tone(Tone::Taken);
+        self.tone(Tone::Accepted);
         self.sentence("echo", json!({"answer": echo}), SayKind::Echo);
         self.lead_on(&choice.id.value, choice.doubt.as_ref(), &choice.go, choice.means);
     }
@@ -389,17 +389,17 @@ impl Walker {
     pub(super) fn escaped(&mut self, escape: Escape) {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
-        self.tone(Tone::Taken);
+        self.tone(Tone::Accepted);
         match escape {
             Escape::NotSure => {
                 self.talk.unsure += 1;
                 if self.talk.unsure >= UNSURE_BEFORE_LEFT_OUT {
-                    return self.leave_out(escape.name());
+                    return self.skip_check(escape.name());
                 }
                 self.explain();
                 self.listen_when_quiet();
             }
-            Escape::CannotReach | Escape::HaveNot => self.leave_out(escape.name()),
+            Escape::CannotReach | Escape::HaveNot => self.skip_check(escape.name()),
             Escape::ColoursDiffer => {
                 self.sentence("colours-differ", json!({}), SayKind::Notice);
                 self.explain();
@@ -422,13 +422,13 @@ impl Walker {
     }
 
     /// Skips the check. The reason is written to disk first.
-    pub(super) fn leave_out(&mut self, why: &str) {
+    pub(super) fn skip_check(&mut self, why: &str) {
         let record = Record::Untested { step: self.step_id(), round: self.round(), why: why.to_owned() };
-        self.write(record, After::LeftOut);
+        self.write(record, After::Skipped);
     }
 
     /// Called once the reason is on disk: announces the skip and follows the step's route for it.
-    pub(super) fn left_out(&mut self) {
+    pub(super) fn check_skipped(&mut self) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         let words = self.untested_words(step);

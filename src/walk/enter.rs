@@ -294,7 +294,7 @@ impl Walker {
             let record = Record::State { step: self.step_id(), told, state: self.bike.state.clone() };
             self.note_down(record);
         }
-        self.told_state(before, &need, text);
+        self.request_state_change(before, &need, text);
     }
 
     /// Speaks the changes and the step's question, records that it was asked, and listens.

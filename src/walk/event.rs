@@ -153,7 +153,7 @@ pub enum Tone {
     /// Listening has started.
     Listening,
     /// The answer was accepted.
-    Taken,
+    Accepted,
     /// The answer was not understood.
     NotUnderstood,
 }

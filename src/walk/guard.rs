@@ -91,7 +91,7 @@ impl Walker {
     }
 
     /// The state was `before`. The prompt `text` asks for the change to the present state; the change is not done yet.
-    pub(super) fn told_state(&mut self, before: BikeState, need: &StateNeed, text: &str) {
+    pub(super) fn request_state_change(&mut self, before: BikeState, need: &StateNeed, text: &str) {
         if self.mute {
             return;
         }
@@ -132,7 +132,7 @@ impl Walker {
     }
 
     /// An answer confirms the requested change: it is done if its prompt was heard to the end.
-    pub(super) fn told_is_done(&mut self) {
+    pub(super) fn confirm_state_change(&mut self) {
         if let Some(text) = &self.bike.guard.cure
             && self.was_heard(text)
         {
@@ -238,7 +238,7 @@ impl Walker {
         self.bike.guard.cure = None;
         let record = Record::PowerOff { step: self.step_id(), confirmed: true, by: by.to_owned() };
         self.note_down(record);
-        self.tone(Tone::Taken);
+        self.tone(Tone::Accepted);
         self.watch_heat();
         match self.phase.clone() {
             Phase::Guarding { code, why } => return self.end(code, why),

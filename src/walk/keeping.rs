@@ -13,7 +13,7 @@ impl Walker {
     /// answer ends.
     pub(super) fn tell_of_the_record(&mut self, sentence: &'static str) {
         if self.is_speaking() {
-            return self.talk.untold.push(sentence);
+            return self.talk.deferred.push(sentence);
         }
         let listens = self.talk.listening.is_some() || self.talk.listen_after;
         if listens {
@@ -27,7 +27,7 @@ impl Walker {
 
     /// Says the sentences that waited for the end of an answer.
     pub(super) fn tell_what_waited(&mut self) {
-        for sentence in std::mem::take(&mut self.talk.untold) {
+        for sentence in std::mem::take(&mut self.talk.deferred) {
             self.tell_of_the_record(sentence);
         }
     }
@@ -97,7 +97,7 @@ impl Walker {
     /// Continues once the awaited record or advice has arrived.
     pub(super) fn go_on_with(&mut self, then: After) {
         if matches!(then, After::Chosen { .. } | After::Read { amends: false, .. } | After::Done) {
-            self.told_is_done();
+            self.confirm_state_change();
         }
         match then {
             After::Chosen { choice, echo } => self.chosen(choice, &echo),
@@ -105,7 +105,7 @@ impl Walker {
             After::Done => self.done(),
             After::Escaped { escape } => self.escaped(escape),
             After::Concluded { lines, last } => self.concluded(lines, last),
-            After::LeftOut => self.left_out(),
+            After::Skipped => self.check_skipped(),
             After::NoteKept => self.note_kept(),
             After::Reckoned { said } => self.reckoned(said),
             After::Stopped => self.stopped(),

@@ -63,7 +63,7 @@ pub(super) enum Detail {
 
 /// A reading as it was taken.
 #[derive(Debug, Clone)]
-pub(super) struct Taken {
+pub(super) struct TakenReading {
     pub number: u32,
     pub name: String,
     pub step: String,

@@ -2,7 +2,7 @@
 
 use super::advise::Observation;
 use super::event::SayKind;
-use super::memory::{Detail, Doubt, Frame, Guard, Ordered, Over, Position, Printed, Spoken, Taken};
+use super::memory::{Detail, Doubt, Frame, Guard, Ordered, Over, Position, Printed, Spoken, TakenReading};
 use super::phase::Left;
 use crate::advice::Weighed;
 use crate::bike::BikeState;
@@ -52,7 +52,7 @@ pub(super) struct Conversation {
     /// The last question, for repeating.
     pub last_said: Vec<(String, SayKind)>,
     /// Sentences that wait for the end of an answer.
-    pub untold: Vec<&'static str>,
+    pub deferred: Vec<&'static str>,
     /// The open listen.
     pub listening: Option<u64>,
     /// Whether a listen opens once everything has been said.
@@ -64,7 +64,7 @@ pub(super) struct Conversation {
     /// Whether the current speech cut a prompt.
     pub cut_short: bool,
     /// Number of consecutive prompts interrupted by a non-answer.
-    pub in_vain: u32,
+    pub false_bargeins: u32,
     /// Number of answers not understood at this step.
     pub misses: u32,
     /// Answers to the open question that the user denied when asked to confirm them.
@@ -109,7 +109,7 @@ pub(super) struct Bike {
 /// Readings as taken, for "last reading" and "correct that".
 #[derive(Clone, Default)]
 pub(super) struct Readings {
-    pub all: Vec<Taken>,
+    pub all: Vec<TakenReading>,
     /// The reading that is being corrected while the walker questions its new value.
     pub correcting: Option<usize>,
 }

@@ -2,7 +2,7 @@
 //! ([`Left`]), because a conclusion that is not on disk yet belongs to no step that could be asked again.
 
 use super::advise::Request;
-use super::memory::Taken;
+use super::memory::TakenReading;
 use super::phase_kind::PhaseKind;
 use super::table::{Row, row};
 use crate::phrase::{Answer, Escape, Hypothesis};
@@ -81,7 +81,7 @@ pub(super) enum After {
     /// A choice of the step was accepted.
     Chosen { choice: usize, echo: String },
     /// A reading was accepted.
-    Read { taken: Box<Taken>, amends: bool },
+    Read { taken: Box<TakenReading>, amends: bool },
     /// The step was acknowledged, or its note is stored.
     Done,
     /// An escape was accepted.
@@ -89,7 +89,7 @@ pub(super) enum After {
     /// A conclusion was reached.
     Concluded { lines: Vec<String>, last: bool },
     /// The check is skipped.
-    LeftOut,
+    Skipped,
     /// A note that belongs to no question was stored.
     NoteKept,
     /// A sum was computed; what is said.

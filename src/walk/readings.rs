@@ -1,7 +1,7 @@
 //! Readings: plausibility, bands, read-back, and later amendment.
 
 use super::event::{SayKind, Tone};
-use super::memory::{Frame, Taken, round_of};
+use super::memory::{Frame, TakenReading, round_of};
 use super::phase::{After, Phase};
 use super::walker::Walker;
 use crate::expression;
@@ -95,7 +95,7 @@ impl Walker {
             amends: amends.map(|_| number),
             clip,
         };
-        let taken = Taken {
+        let taken = TakenReading {
             number,
             name: ask.name.value.clone(),
             step: step.id.value.clone(),
@@ -128,12 +128,12 @@ impl Walker {
     }
 
     /// Called once a reading is on disk: says it back and goes where it leads.
-    pub(super) fn read(&mut self, taken: Taken, amends: bool) {
+    pub(super) fn read(&mut self, taken: TakenReading, amends: bool) {
         let world = self.world.clone();
         let frame = taken.frames.last().expect("the stack of calls is never empty");
         let Some(step) = world.procedures[&frame.procedure].step(&taken.step) else { return };
         let Ask::Reading(ask) = &step.ask else { return };
-        self.tone(Tone::Taken);
+        self.tone(Tone::Accepted);
         self.read_back(&taken);
         if amends {
             return self.amended(taken, ask);
@@ -149,7 +149,7 @@ impl Walker {
         self.lead_on_from(&taken, ask);
     }
 
-    fn see_reading(&mut self, taken: &Taken, ask: &ReadingAsk) {
+    fn see_reading(&mut self, taken: &TakenReading, ask: &ReadingAsk) {
         if taken.reading.kind != ReadingKind::OverRange {
             self.see(&taken.name.replace('-', "_"), json!(taken.reading.value));
         }
@@ -158,7 +158,7 @@ impl Walker {
         self.see(&format!("{step}_band"), Value::String(band.to_owned()));
     }
 
-    fn lead_on_from(&mut self, taken: &Taken, ask: &ReadingAsk) {
+    fn lead_on_from(&mut self, taken: &TakenReading, ask: &ReadingAsk) {
         match taken.band.map(|at| &ask.bands[at]) {
             Some(Band { id, say, doubt, go, means, .. }) => {
                 if let Some(say) = say {
@@ -177,7 +177,7 @@ impl Walker {
     }
 
     /// Applies an amended reading. The journal keeps both values. If the new one leads elsewhere, the walk goes on from there.
-    fn amended(&mut self, mut taken: Taken, ask: &ReadingAsk) {
+    fn amended(&mut self, mut taken: TakenReading, ask: &ReadingAsk) {
         let Some(index) = self.readings.all.iter().position(|r| r.number == taken.number) else { return };
         let old = self.readings.all[index].clone();
         taken.history = old.history;
@@ -201,7 +201,7 @@ impl Walker {
         self.lead_on_from(&taken, ask);
     }
 
-    fn read_back(&mut self, taken: &Taken) {
+    fn read_back(&mut self, taken: &TakenReading) {
         if self.mute {
             return;
         }

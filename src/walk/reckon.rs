@@ -77,7 +77,7 @@ impl Walker {
         }
         match input.in_range(reading.value) {
             Ok(value) => {
-                self.tone(Tone::Taken);
+                self.tone(Tone::Accepted);
                 given.push(value);
                 self.ask_input(sum, given);
             }

@@ -2,7 +2,7 @@
 
 use super::enter::How;
 use super::event::SayKind;
-use super::memory::Taken;
+use super::memory::TakenReading;
 use super::phase::{After, Left, Phase};
 use super::table::OnResumed;
 use super::walker::Walker;
@@ -59,7 +59,7 @@ impl Walker {
     /// A battery's charge changes within hours: repeats the battery check that was made, then the walk goes on.
     fn battery_again(&mut self) -> bool {
         let world = self.world.clone();
-        let at_battery = |taken: &&Taken| {
+        let at_battery = |taken: &&TakenReading| {
             let frame = taken.frames.last().expect("the stack of calls is never empty");
             let step = world.procedures[&frame.procedure].step(&taken.step);
             step.is_some_and(|s| {
@@ -94,7 +94,7 @@ impl Walker {
         self.cautions.printed.clear();
         self.talk.loudspeaker_gone = false;
         self.ending.stop_asked = false;
-        self.talk.untold.clear();
+        self.talk.deferred.clear();
         self.talk.microphone_gone = false;
         self.doubt_the_power();
         self.cautions.agreed.clear();

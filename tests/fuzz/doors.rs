@@ -3,6 +3,8 @@
 
 #[path = "../support/disk.rs"]
 mod disk;
+#[path = "../support/rebuilt.rs"]
+pub mod rebuilt;
 
 use disk::Disk;
 use probeside::bike::EnglishWords;
@@ -10,10 +12,10 @@ use probeside::commands::check::{CheckArgs, Spoken, run};
 use probeside::hear::{Recogniser, Vosk, read_wav};
 use probeside::phrase::{Answer, Grammar, NumberSlot, Phrase, Vocabulary};
 use probeside::review::{csv, customer, gather, page, text, verify, vtt};
-use probeside::session::{self, JOURNAL_FILE, Journal, sha256_hex};
-use probeside::shop::{Archive, Mode, Put, Query, Shelf, Taken, compare};
+use probeside::session::{self, JOURNAL_FILE, Journal};
+use probeside::shop::{Archive, Mode, PreparedSession, Put, Query, Shelf, compare};
 use probeside::units::{Quantity, Unit};
-use serde_json::Value;
+use rebuilt::rebuilt;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -29,21 +31,8 @@ pub const DOORS: [Door; 6] =
 /// reached behind the chain.
 fn lines(bytes: &[u8]) -> Vec<u8> {
     let Some(rest) = bytes.strip_prefix(b"#") else { return bytes.to_vec() };
-    let (mut out, mut prev) = (Vec::new(), "0".repeat(64));
-    for (seq, line) in rest.split(|b| *b == b'\n').filter(|line| !line.is_empty()).enumerate() {
-        let line = match serde_json::from_slice::<Value>(line) {
-            Ok(mut value) if value.is_object() => {
-                value["seq"] = seq.into();
-                value["prev"] = prev.into();
-                value.to_string().into_bytes()
-            }
-            _ => line.to_vec(),
-        };
-        prev = sha256_hex(&line);
-        out.extend(line);
-        out.push(b'\n');
-    }
-    out
+    let lines = rest.split(|b| *b == b'\n').filter(|line| !line.is_empty());
+    rebuilt(&lines.map(|line| [line, b"\n"].concat()).collect::<Vec<_>>().concat()).0
 }
 
 /// A journal: shown in every form, verified, opened to be gone on with.
@@ -156,8 +145,8 @@ thread_local! {
 /// A session of a stranger's, put into an archive, found, shown and compared.
 pub fn archive(bytes: &[u8]) {
     let files = BTreeMap::from([(JOURNAL_FILE.to_owned(), lines(bytes))]);
-    let taken = match Taken::from(&mut Shelf::of("there", files), true, "2026-11-25T10:00:00Z") {
-        Ok(taken) => taken,
+    let prepared = match PreparedSession::from(&mut Shelf::of("there", files), true, "2026-11-25T10:00:00Z") {
+        Ok(prepared) => prepared,
         Err(why) => return assert!(!why.to_string().is_empty()),
     };
     ARCHIVE.with_borrow_mut(|kept| {
@@ -168,14 +157,14 @@ pub fn archive(bytes: &[u8]) {
             (runtime, archive)
         });
         runtime.block_on(async {
-            match archive.put(&taken, "there").await {
+            match archive.put(&prepared, "there").await {
                 Ok(Put::Added | Put::Replaced | Put::Unchanged | Put::Older) => {}
                 Err(why) => return assert!(!why.to_string().is_empty()),
             }
-            let mut kept = archive.kept(taken.row().mark).await.expect("what was put is kept");
+            let mut kept = archive.kept(prepared.row().mark).await.expect("what was put is kept");
             gather(&mut kept.shelf).expect("what was put can be read");
             assert!(!archive.find(&Query::default()).await.expect("found").sessions.is_empty());
-            assert!(!compare(archive.visits(&taken.row().bike).await.expect("visits")).visits.is_empty());
+            assert!(!compare(archive.visits(&prepared.row().bike).await.expect("visits")).visits.is_empty());
         });
     });
 }

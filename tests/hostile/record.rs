@@ -3,9 +3,9 @@
 //! A line of its journal is named by its number, from 1, by `last`, or by its kind and its number within that kind: `header`, `heard#2`. A
 //! record is named by what it records: `read#1`.
 
+use super::fuzz::rebuilt::rebuilt;
 use super::make::{bytes, root};
 use super::table::Step;
-use probeside::session::{Digest, sha256_hex};
 use serde_json::Value;
 use std::fs;
 use std::io::{BufRead, BufReader, Write};
@@ -122,18 +122,8 @@ impl Lines {
 
     /// Numbers and hashes made right again, as somebody would who alters a journal on purpose; the digest's file too.
     fn chain(&mut self, session: &Path) -> Result<(), String> {
-        let mut prev = "0".repeat(64);
-        let count = self.all.len();
-        for (seq, line) in self.all.iter_mut().enumerate() {
-            if let Ok(mut value) = serde_json::from_slice::<Value>(line) {
-                value["seq"] = seq.into();
-                value["prev"] = prev.clone().into();
-                *line = value.to_string().into_bytes();
-                line.push(b'\n');
-            }
-            prev = sha256_hex(line.strip_suffix(b"\n").unwrap_or(line));
-        }
-        let digest = Digest::new(count as u64 - 1, &prev);
+        let (journal, digest) = rebuilt(&self.all.concat());
+        self.all = journal.split_inclusive(|b| *b == b'\n').map(<[u8]>::to_vec).collect();
         let text = serde_json::to_vec_pretty(&digest).map_err(|error| error.to_string())?;
         fs::write(session.join("digest.json"), text).map_err(|error| error.to_string())
     }

@@ -4,7 +4,7 @@ use crate::disk::Disk;
 use crate::stage::{Handed, JournalLine};
 use crate::walked::{Walk, is_answer, put};
 use probeside::session::{
-    Clock, Entry, Header, Job, Journal, Kind, Now, Opened, Record, SessionError, Spoken, Storage,
+    Clock, Entry, Header, JobDetails, Journal, Kind, Now, Opened, Record, SessionError, Spoken, Storage,
 };
 use probeside::walk::Event;
 use std::sync::OnceLock;
@@ -21,8 +21,13 @@ pub fn now(step: u32) -> Now {
     Now { mono_ms: ms, wall: format!("2026-11-25T10:14:{:02}.{:03}+01:00", ms / 1000, ms % 1000) }
 }
 
-pub fn job() -> Job {
-    Job { bike: "Borage Twin".into(), complaint: "will not fire".into(), person: "Ada".into(), ..Job::default() }
+pub fn job() -> JobDetails {
+    JobDetails {
+        bike: "Borage Twin".into(),
+        complaint: "will not fire".into(),
+        person: "Ada".into(),
+        ..JobDetails::default()
+    }
 }
 
 /// What a walk hands over about each reading: the event, the record, the sound, and what is said back.

@@ -2,8 +2,9 @@
 
 use crate::bench::*;
 use crate::disk::Disk;
+use crate::rebuilt::rebuilt;
 use probeside::review::verify;
-use probeside::session::{Clip, DIGEST_FILE, Digest, JOURNAL_FILE, Storage, sha256_hex};
+use probeside::session::{Clip, DIGEST_FILE, JOURNAL_FILE, Storage, sha256_hex};
 
 /// The files of the session.
 fn files() -> [String; 7] {
@@ -138,22 +139,13 @@ fn a_clip_that_was_never_stored_is_no_fault() {
 /// A forger alters a line and makes every hash after it anew, `digest.json` too.
 fn rebuild(disk: &Disk, altered: usize, from: &str, to: &str) -> bool {
     let journal = disk.contents(JOURNAL_FILE).unwrap();
-    let mut prev = "0".repeat(64);
-    let (mut out, mut changed, mut count) = (Vec::new(), false, 0);
-    for (row, raw) in lines(&journal).iter().enumerate() {
-        let mut entry: serde_json::Value = serde_json::from_slice(raw).unwrap();
-        entry["prev"] = prev.into();
-        let mut text = serde_json::to_string(&entry).unwrap();
-        if row == altered && text.contains(from) {
-            (text, changed) = (text.replace(from, to), true);
-        }
-        prev = sha256_hex(text.as_bytes());
-        out.extend([text.as_bytes(), b"\n"].concat());
-        count += 1;
-    }
-    disk.put(JOURNAL_FILE, &out);
-    disk.put(DIGEST_FILE, &serde_json::to_vec_pretty(&Digest::new(count - 1, &prev)).unwrap());
-    changed
+    let mut lines = lines(&journal);
+    let line = String::from_utf8(lines[altered].clone()).unwrap();
+    lines[altered] = line.replace(from, to).into_bytes();
+    let (journal, digest) = rebuilt(&lines.concat());
+    disk.put(JOURNAL_FILE, &journal);
+    disk.put(DIGEST_FILE, &serde_json::to_vec_pretty(&digest).unwrap());
+    line.contains(from)
 }
 
 #[test]

@@ -90,12 +90,12 @@ fn a_table_keeps_commas_and_quotes_of_altered_words() {
 }
 
 /// A walk's record of something that was not taken, with another reason.
-fn not_taken(other: Miss) -> Record {
+fn no_answer(other: Miss) -> Record {
     let mut walk = Walk::begin(job());
     walk.overhear("la la");
     let mut records = walk.stage.records.iter();
-    let mut record = records.find(|one| matches!(one, Record::NotTaken { .. })).expect("it is written down").clone();
-    if let Record::NotTaken { why, .. } = &mut record {
+    let mut record = records.find(|one| matches!(one, Record::NoAnswer { .. })).expect("it is written down").clone();
+    if let Record::NoAnswer { why, .. } = &mut record {
         *why = other;
     }
     record
@@ -105,21 +105,21 @@ fn not_taken(other: Miss) -> Record {
 fn misses_of_old_journals_are_read_and_replayed() {
     // As format 1 wrote it before misses had the names of the standard.
     let old = |name: &str| {
-        let mut record = serde_json::to_value(not_taken(Miss::NoMatch)).unwrap();
+        let mut record = serde_json::to_value(no_answer(Miss::NoMatch)).unwrap();
         record["why"] = name.into();
         record
     };
     let read = |value: &serde_json::Value| serde_json::from_value::<Record>(value.clone());
     for (name, is) in [("unsure", Miss::NoMatch), ("silence", Miss::NoInput), ("over-prompt", Miss::NoMatch)] {
-        assert_eq!(read(&old(name)).unwrap(), not_taken(is), "{name}");
-        assert!(not_taken(is).is_stored_as(&old(name)), "{name}");
+        assert_eq!(read(&old(name)).unwrap(), no_answer(is), "{name}");
+        assert!(no_answer(is).is_stored_as(&old(name)), "{name}");
     }
-    assert!(not_taken(Miss::NoMatch).is_stored_as(&old("stranger")));
-    assert!(not_taken(Miss::Stranger).is_stored_as(&old("stranger")));
-    assert!(!not_taken(Miss::NoInput).is_stored_as(&old("stranger")));
-    assert!(!not_taken(Miss::NoInput).is_stored_as(&old("unsure")));
-    assert!(!not_taken(Miss::NoMatch).is_stored_as(&old("nonsense")) && read(&old("nonsense")).is_err());
-    let record = not_taken(Miss::NoMatch);
+    assert!(no_answer(Miss::NoMatch).is_stored_as(&old("stranger")));
+    assert!(no_answer(Miss::Stranger).is_stored_as(&old("stranger")));
+    assert!(!no_answer(Miss::NoInput).is_stored_as(&old("stranger")));
+    assert!(!no_answer(Miss::NoInput).is_stored_as(&old("unsure")));
+    assert!(!no_answer(Miss::NoMatch).is_stored_as(&old("nonsense")) && read(&old("nonsense")).is_err());
+    let record = no_answer(Miss::NoMatch);
     assert!(record.is_stored_as(&serde_json::to_value(&record).unwrap()));
 }
 

@@ -29,7 +29,7 @@ fn what_the_builder_writes_is_what_the_program_takes_up() {
     let disk = Disk::new();
     walk.finish(disk.folder());
     let why = taken_up(&disk).err().expect("it is over");
-    assert!(why.contains("This walk is over"), "{why}");
+    assert!(why.contains("this walk is over"), "{why}");
 }
 
 /// The test above can fail: a record that the walk did not make is found.

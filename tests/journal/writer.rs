@@ -3,12 +3,12 @@
 use crate::bench::noted;
 use crate::disk::{Disk, Fault};
 use probeside::session::{
-    Header, JOURNAL_FILE, Job, Journal, Kind, Now, Remark, Reply, Room, SessionError, There, Writer, limits,
+    Header, JOURNAL_FILE, JobDetails, Journal, Kind, Now, Remark, Reply, Room, SessionError, There, Writer, limits,
 };
 use std::sync::mpsc::channel;
 
 fn journal_on(disk: &Disk) -> Journal {
-    let header = Header::new("s", Job::default(), serde_json::Value::Null);
+    let header = Header::new("s", JobDetails::default(), serde_json::Value::Null);
     Journal::create(Box::new(disk.folder()), header, vec![], &now()).unwrap()
 }
 

@@ -215,7 +215,7 @@ fn prompts_alone(ways: &[Way], tries: usize, prompts: &[Vec<f32>], random: &mut 
             way.rt60_s,
             way.drift_ppm,
             way.lost_ms,
-            echo.taken_off_db,
+            echo.attenuation_db,
             echo.delay.map_or("none".into(), |d| format!("{:.1} ms", d as f64 * 1e3 / f64::from(RATE)))
         );
     }

@@ -7,7 +7,7 @@ use std::sync::mpsc;
 use std::time::Duration;
 
 /// Longest wait for a report; nothing is measured by it.
-const PATIENCE: Duration = Duration::from_secs(120);
+const PATIENCE: Duration = Duration::from_secs(240);
 /// What a report begins with.
 const REPORT: &str = "PROBESIDE-REPORT ";
 
@@ -89,4 +89,42 @@ pub fn with_script(page: &str, script: &str, free: bool) -> String {
         page
     };
     allowed.replacen("</body>", &format!("<script>{script}</script></body>"), 1)
+}
+
+/// Runs axe-core and returns the number of passed rules, the serious faults, and the paper's colour.
+const AXE: &str = "async () => {
+    const found = await axe.run();
+    const bad = found.violations.filter(v => v.impact === 'serious' || v.impact === 'critical');
+    const paper = getComputedStyle(document.documentElement).getPropertyValue('--paper');
+    return {passes: found.passes.length, paper, bad: bad.map(v => [v.id, v.nodes.slice(0, 3).map(n => n.target.join(' '))])};
+}";
+
+/// A script that calls the function `each` under the light and then under the dark palette, and reports both results by their theme.
+pub fn in_both_themes(each: &str) -> String {
+    format!(
+        "addEventListener('load', async () => {{
+            const each = {each}, themes = {{}}, styles = [...document.querySelectorAll('style')].map(s => [s, s.textContent]);
+            for (const [theme, query] of [['light', 'not all'], ['dark', 'all']]) {{
+                for (const [style, text] of styles) style.textContent = text.replaceAll('(prefers-color-scheme: dark)', query);
+                themes[theme] = await each();
+            }}
+            console.log('{REPORT}' + JSON.stringify(themes));
+        }});"
+    )
+}
+
+/// Checks that axe-core finds no serious fault in a page, in either theme. `axe` is its program text.
+#[allow(dead_code)]
+pub fn is_accessible(name: &str, page: &str, axe: &str) {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("page.html");
+    std::fs::write(&file, with_script(page, &format!("{axe}\n;{}", in_both_themes(AXE)), true)).unwrap();
+    let (report, _) = report(&file, &folder.path().join("home"));
+    let told: serde_json::Value = serde_json::from_str(&report).unwrap_or_else(|_| panic!("{name}: {report}"));
+    assert_ne!(told["light"]["paper"], told["dark"]["paper"], "{name}: the palette did not change");
+    for theme in ["light", "dark"] {
+        let told = &told[theme];
+        assert!(told["passes"].as_u64().is_some_and(|n| n > 10), "{name}, {theme}: axe did not run: {report}");
+        assert_eq!(told["bad"], serde_json::json!([]), "{name}, {theme}");
+    }
 }

@@ -195,13 +195,15 @@ fn a_browser_finds_no_other_pair() {
     if browser::program().is_none() {
         return missing("chromium");
     }
-    let script = "addEventListener('load', () => {
+    let script = "() => {
         const pairs = {}, hex = c => { const m = c.match(/[0-9.]+/g); return m && (m[3] === undefined || +m[3] > 0) ? m.slice(0, 3).join(' ') : null; };
         const behind = e => { for (; e; e = e.parentElement) { const c = hex(getComputedStyle(e).backgroundColor); if (c) return c; } return null; };
+        const boxes = new Map(), rects = svg => { if (!boxes.has(svg)) boxes.set(svg, [...svg.querySelectorAll('rect')].map(r =>
+            [r, r.getBoundingClientRect(), hex(getComputedStyle(r).fill)])); return boxes.get(svg); };
         const under = e => { const svg = e.closest('svg');
             if (svg) { const b = e.getBoundingClientRect(), x = b.x + b.width / 2, y = b.y + b.height / 2; let last = null;
-                for (const r of svg.querySelectorAll('rect')) { const a = r.getBoundingClientRect(), c = hex(getComputedStyle(r).fill);
-                    if (c && r.compareDocumentPosition(e) & 4 && a.left <= x && x <= a.right && a.top <= y && y <= a.bottom) last = c; }
+                for (const [r, a, c] of rects(svg))
+                    if (c && r.compareDocumentPosition(e) & 4 && a.left <= x && x <= a.right && a.top <= y && y <= a.bottom) last = c;
                 if (last) return last; }
             return behind(e); };
         for (const e of document.body.querySelectorAll('*')) {
@@ -210,8 +212,8 @@ fn a_browser_finds_no_other_pair() {
             const s = getComputedStyle(e), over = hex(e.namespaceURI.endsWith('svg') ? s.fill : s.color);
             const key = over + '/' + under(e); pairs[key] = pairs[key] || e.textContent.trim().slice(0, 30);
         }
-        console.log('PROBESIDE-REPORT ' + JSON.stringify(pairs));
-    });";
+        return pairs;
+    }";
     let disk = in_memory(200, 2);
     let review = gather(&mut disk.folder()).unwrap();
     let sheet = customer(&review).unwrap();
@@ -223,15 +225,19 @@ fn a_browser_finds_no_other_pair() {
         draw::STYLE
     );
     let shown = "<style>* { content-visibility: visible !important }</style></head>";
+    let mut reports = Vec::new();
+    for (name, page) in [("page", page(&disk)), ("sheet", sheet), ("drawing", drawing)] {
+        let page = page.replacen("</head>", shown, 1);
+        let (folder, file) = written(&browser::with_script(&page, &browser::in_both_themes(script), true));
+        let (report, _) = browser::report(&file, &folder.path().join("home"));
+        let pairs: BTreeMap<String, BTreeMap<String, String>> =
+            serde_json::from_str(&report).unwrap_or_else(|_| panic!("{report}"));
+        reports.push((name, pairs));
+    }
     for (theme, known) in themes().into_iter().take(2) {
         let mut seen = BTreeSet::new();
-        for (name, page) in [("page", page(&disk)), ("sheet", sheet.clone()), ("drawing", drawing.clone())] {
-            let page = page.replace("(prefers-color-scheme: dark)", if theme == "dark" { "all" } else { "not all" });
-            let page = page.replacen("</head>", shown, 1);
-            let (folder, file) = written(&browser::with_script(&page, script, true));
-            let (report, _) = browser::report(&file, &folder.path().join("home"));
-            let pairs: BTreeMap<String, String> = serde_json::from_str(&report).unwrap_or_else(|_| panic!("{report}"));
-            for (pair, example) in pairs {
+        for (name, pairs) in &reports {
+            for (pair, example) in &pairs[theme] {
                 let part = |text: &str| -> [u8; 3] {
                     let parts: Vec<u8> = text.split(' ').filter_map(|n| n.parse().ok()).collect();
                     parts.try_into().unwrap_or_else(|_| panic!("{theme} {name}: {pair}: {example}"))

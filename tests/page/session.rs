@@ -4,7 +4,7 @@
 use crate::disk::Disk;
 use crate::walked::Walk;
 use probeside::advice::{Because, Doubtful, Suspect, Weighed};
-use probeside::session::{Job, Storage};
+use probeside::session::{JobDetails, Storage};
 use probeside::walk::Observation;
 use std::sync::Arc;
 
@@ -40,7 +40,7 @@ fn suspects(observed: &[Arc<Observation>]) -> Weighed {
 
 /// Walks until this many readings are taken, `clips` of them with sound.
 fn walk(readings: u32, clips: u32) -> Walk {
-    let job = Job {
+    let job = JobDetails {
         bike: "Borage Twin".into(),
         mileage: "23450 km".into(),
         complaint: EVIL.into(),

@@ -53,7 +53,7 @@ fn a_walk_killed_before_its_digest_is_ended_by_resuming_it() {
         let (_, said, told) = asked(&["review"], &session);
         assert!(!told.contains("--resume") && said.contains("ended"), "{told}{said}");
         let (code, _, why) = asked(&["walk", "--resume"], &session);
-        assert!(code == Some(1) && why.contains("This walk is over"), "{why}");
+        assert!(code == Some(1) && why.contains("this walk is over"), "{why}");
         #[cfg(feature = "shop")]
         {
             let at = folder.path().join("archive.db");

@@ -4,8 +4,8 @@ use super::long::{self, EVIL};
 use super::sessions::{Made, copied, forged, header, record};
 use super::{suite, wait};
 use probeside::review::{Around, gather, page_in};
-use probeside::session::{Folder, Record, Storage, sha256_hex};
-use probeside::shop::{Archive, Mode, Query, Shelf, Taken};
+use probeside::session::{Folder, Header, Record, Storage, StoredCopy, sha256_hex};
+use probeside::shop::{Archive, Mode, PreparedSession, Query, Shelf};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -30,8 +30,8 @@ fn picture(of: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
     seen
 }
 
-fn take(folder: &Path, unverified: bool) -> Result<Taken, String> {
-    Taken::from(&mut Shelf::in_folder(folder), unverified, NOW).map_err(|error| error.to_string())
+fn take(folder: &Path, unverified: bool) -> Result<PreparedSession, String> {
+    PreparedSession::from(&mut Shelf::in_folder(folder), unverified, NOW).map_err(|error| error.to_string())
 }
 
 fn report(shelf: &mut Shelf) -> String {
@@ -59,11 +59,12 @@ fn reading(name: &str, value: Value) -> (&'static str, Value) {
 /// Strangers' sessions that the chain has no objection to, each with what they try.
 fn forgeries(into: &Path) -> Vec<PathBuf> {
     let secret = std::fs::read("/etc/hostname").unwrap_or_default();
-    let climbing = json!([
-        {"name": "../../../etc/hostname", "sha256": sha256_hex(&secret), "bytes": 1},
-        {"name": "/etc/hostname", "sha256": sha256_hex(&secret), "bytes": u64::MAX},
-        {"name": "procedure/../../x", "sha256": "", "bytes": 0},
-    ]);
+    let copy = |name: &str, sha256: String, bytes| StoredCopy { name: name.into(), sha256, bytes };
+    let climbing = vec![
+        copy("../../../etc/hostname", sha256_hex(&secret), 1),
+        copy("/etc/hostname", sha256_hex(&secret), u64::MAX),
+        copy("procedure/../../x", String::new(), 0),
+    ];
     let clip = json!({"id": "../../etc/passwd", "file": "clips/../../../etc/hostname", "sha256": sha256_hex(&secret), "samples": u64::MAX});
     let note = json!({"by": EVIL, "text": EVIL.repeat(1000), "about": u64::MAX});
     let odd = json!({"record": "no-such-record", "deep": EVIL});
@@ -71,28 +72,23 @@ fn forgeries(into: &Path) -> Vec<PathBuf> {
     let altered = json!({"procedure": EVIL, "conclusion": EVIL, "cause": EVIL, "remedy": EVIL, "rules_out": [EVIL],
         "not_tested": [EVIL], "recheck": [EVIL], "put_back": [EVIL]});
     alter(&mut concluded, altered);
-    let all: Vec<Vec<(&str, Value)>> = vec![
-        vec![header(EVIL, climbing), ("clip", clip.clone()), ("clip-stored", clip)],
-        vec![
-            header("\u{0}\u{202e}Borage\u{1b}[2J", json!([])),
-            reading("a_\u{0}b", json!(1e308)),
-            reading("a_\u{0}b", json!(-1e308)),
-        ],
-        vec![
-            header("Borage", json!([])),
-            ("note", note),
-            ("record", odd),
-            ("record", concluded),
-            ("strange", json!(EVIL)),
-            ("end", json!({})),
-        ],
-        vec![header(&"Ä".repeat(100_000), json!([])), reading(&"n".repeat(100_000), json!(0))],
+    let all: Vec<(Header, Vec<(&str, Value)>)> = vec![
+        (header(EVIL, climbing), vec![("clip", clip.clone()), ("clip-stored", clip)]),
+        (
+            header("\u{0}\u{202e}Borage\u{1b}[2J", Vec::new()),
+            vec![reading("a_\u{0}b", json!(1e308)), reading("a_\u{0}b", json!(-1e308))],
+        ),
+        (
+            header("Borage", Vec::new()),
+            vec![("note", note), ("record", odd), ("record", concluded), ("strange", json!(EVIL)), ("end", json!({}))],
+        ),
+        (header(&"Ä".repeat(100_000), Vec::new()), vec![reading(&"n".repeat(100_000), json!(0))]),
     ];
-    all.iter()
+    all.into_iter()
         .enumerate()
-        .map(|(at, entries)| {
+        .map(|(at, (header, entries))| {
             let folder = into.join(format!("forged-{at}"));
-            forged(&folder, entries, WALL);
+            forged(&folder, header, &entries, WALL);
             folder
         })
         .collect()
@@ -112,12 +108,12 @@ pub fn on(at: &str) {
         let archive = Archive::open(at, Mode::Write).await.unwrap();
         for folder in &folders {
             let name = folder.display().to_string();
-            let taken = take(folder, true).unwrap_or_else(|error| panic!("{name}: {error}"));
-            archive.put(&taken, &name).await.unwrap_or_else(|error| panic!("{name}: {error}"));
-            let mut kept = archive.kept(taken.row().mark).await.unwrap();
+            let prepared = take(folder, true).unwrap_or_else(|error| panic!("{name}: {error}"));
+            archive.put(&prepared, &name).await.unwrap_or_else(|error| panic!("{name}: {error}"));
+            let mut kept = archive.kept(prepared.row().mark).await.unwrap();
             let page = report(&mut kept.shelf);
             assert!(!page.contains("<script") && !page.contains("<img") && !page.contains("<audio"), "{name}");
-            let compared = probeside::shop::compare(archive.visits(&taken.row().bike).await.unwrap());
+            let compared = probeside::shop::compare(archive.visits(&prepared.row().bike).await.unwrap());
             assert!(!compared.visits.is_empty(), "{name}");
         }
         let found = archive.find(&Query::default()).await.unwrap().sessions;
@@ -175,10 +171,10 @@ async fn altered(archive: &Archive, into: &Path) {
         let same = std::fs::read(&path).unwrap() == bytes;
         std::fs::write(&path, &bytes).unwrap();
         assert_eq!(take(&folder, false).is_ok(), same, "{}", path.display());
-        if let Ok(taken) = take(&folder, true)
-            && archive.put(&taken, "altered").await.is_ok()
+        if let Ok(prepared) = take(&folder, true)
+            && archive.put(&prepared, "altered").await.is_ok()
         {
-            let mut kept = archive.kept(taken.row().mark).await.unwrap();
+            let mut kept = archive.kept(prepared.row().mark).await.unwrap();
             assert!(!report(&mut kept.shelf).contains("<script"));
         }
         std::fs::remove_dir_all(&folder).unwrap();
@@ -227,10 +223,10 @@ fn folders_that_are_none_are_refused() {
         link(Path::new("/etc/passwd"), &folder.join(place));
         let error = take(&folder, false).unwrap_err();
         assert!(error.contains(place), "{name}: {error}");
-        let taken = take(&folder, true).unwrap();
-        assert!(taken.row().bike.contains("Borage"));
+        let prepared = take(&folder, true).unwrap();
+        assert!(prepared.row().bike.contains("Borage"));
     }
-    suite::taken(&good);
+    suite::prepared(&good);
 }
 
 /// FLAC that is none, with its right hash: kept as what it is, bytes that nobody decodes here.
@@ -240,7 +236,7 @@ fn broken_sound_is_no_ones_concern() {
     let folder = around.path().join("broken");
     let bytes = b"fLaC and then nothing of the kind";
     let clip = json!({"id": "a", "file": "clips/a.flac", "sha256": sha256_hex(bytes), "samples": 1});
-    forged(&folder, &[header("Borage", json!([])), ("clip", clip.clone()), ("clip-stored", clip)], WALL);
+    forged(&folder, header("Borage", Vec::new()), &[("clip", clip.clone()), ("clip-stored", clip)], WALL);
     std::fs::create_dir(folder.join("clips")).unwrap();
     std::fs::write(folder.join("clips/a.flac"), bytes).unwrap();
     assert!(take(&folder, false).unwrap().row().verified);

@@ -1,9 +1,14 @@
 //! Sessions as a walk leaves them: an invented bike, a person, a cause, a voltage drop and a battery's voltage. Tests lengthen, alter and
 //! break them.
 
+use crate::disk::Disk;
+use crate::rebuilt::rebuilt;
 use crate::walked::Walk;
-use probeside::session::{Digest, Folder, Header, Job, Journal, Record, Remark, sha256_hex};
-use serde_json::{Value, json};
+use probeside::session::{
+    DIGEST_FILE, Folder, Header, JOURNAL_FILE, JobDetails, Journal, Kind, Now, Record, Remark, StoredCopy,
+};
+use serde_json::Value;
+use std::io::BufRead;
 use std::path::{Path, PathBuf};
 
 /// What a session is about.
@@ -59,12 +64,12 @@ impl Made {
 
     /// Walks it to its end; the session's id ends with `name`.
     fn walk(&self, name: &str) -> Walk {
-        let job = Job {
+        let job = JobDetails {
             bike: self.bike.clone(),
             mileage: "23450 km".into(),
             complaint: "Dies when warm.".into(),
             person: self.person.clone(),
-            ..Job::default()
+            ..JobDetails::default()
         };
         let mut walk = Walk::begin_at(job, &format!("{}T10:00:00", self.day), name, &self.cause);
         for (at, drop) in self.drops.iter().enumerate() {
@@ -108,28 +113,41 @@ pub fn copied(from: &Path, to: &Path) -> PathBuf {
     to.to_owned()
 }
 
-/// A folder whose chain holds, whatever stands in it: a stranger may write what he likes and hash it rightly.
-pub fn forged(folder: &Path, entries: &[(&str, Value)], wall: &str) {
-    std::fs::create_dir_all(folder).unwrap();
-    let (mut prev, mut out) = ("0".repeat(64), Vec::new());
-    for (seq, (kind, body)) in entries.iter().enumerate() {
-        let line =
-            json!({"seq": seq, "mono_ms": seq, "wall": wall, "kind": kind, "body": body, "prev": prev}).to_string();
-        prev = sha256_hex(line.as_bytes());
-        out.extend(line.into_bytes());
-        out.push(b'\n');
-    }
-    std::fs::write(folder.join("journal.jsonl"), out).unwrap();
-    if entries.last().is_some_and(|(kind, _)| *kind == "end") {
-        let digest = Digest::new(entries.len() as u64 - 1, &prev);
-        std::fs::write(folder.join("digest.json"), serde_json::to_vec_pretty(&digest).unwrap()).unwrap();
-    }
+/// A header with a stranger's bike and copies.
+pub fn header(bike: &str, files: Vec<StoredCopy>) -> Header {
+    let job = JobDetails { bike: bike.into(), ..JobDetails::default() };
+    Header { files, ..Header::new("forged", job, Value::Null) }
 }
 
-/// The header of a forged session.
-pub fn header(bike: &str, files: Value) -> (&'static str, Value) {
-    let mut header = serde_json::to_value(Header::new("forged", Job::default(), Value::Null)).unwrap();
-    header["job"]["bike"] = bike.into();
-    header["files"] = files;
-    ("header", header)
+/// An entry of a kind that no version of the program writes is written as this one, and renamed.
+const RENAMED: Kind = Kind::Note;
+
+/// A stranger's session in a new folder: the journal's own writer writes whatever stands in it, so its chain holds. An entry of kind `end`
+/// ends it.
+pub fn forged(folder: &Path, header: Header, entries: &[(&str, Value)], wall: &str) {
+    let (disk, now) = (Disk::new(), Now { mono_ms: 0, wall: wall.into() });
+    let mut journal = Journal::create(Box::new(disk.folder()), header, Vec::new(), &now).unwrap();
+    let mut unknown = Vec::new();
+    for (kind, body) in entries {
+        match Kind::named(kind) {
+            Some(Kind::End) => drop(journal.finish(&now).unwrap()),
+            Some(kind) => drop(journal.append(kind, body, &now).unwrap()),
+            None => unknown.push((journal.append(RENAMED, body, &now).unwrap(), *kind)),
+        }
+    }
+    let ended = disk.contents(DIGEST_FILE).is_some();
+    let (mut journal, mut digest) =
+        (disk.contents(JOURNAL_FILE).unwrap(), disk.contents(DIGEST_FILE).unwrap_or_default());
+    if !unknown.is_empty() {
+        let mut lines: Vec<Value> = journal.lines().map(|line| serde_json::from_str(&line.unwrap()).unwrap()).collect();
+        unknown.into_iter().for_each(|(at, kind)| lines[at as usize]["kind"] = kind.into());
+        let altered: String = lines.iter().map(|line| format!("{line}\n")).collect();
+        let (rebuilt, its_digest) = rebuilt(altered.as_bytes());
+        (journal, digest) = (rebuilt, serde_json::to_vec_pretty(&its_digest).unwrap());
+    }
+    std::fs::create_dir_all(folder).unwrap();
+    std::fs::write(folder.join(JOURNAL_FILE), journal).unwrap();
+    if ended {
+        std::fs::write(folder.join(DIGEST_FILE), digest).unwrap();
+    }
 }

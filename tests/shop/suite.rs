@@ -3,8 +3,7 @@
 use super::sessions::{Made, copied, forged, go_on, header, record};
 use super::{hostile, wait};
 use probeside::session::Record;
-use probeside::shop::{Archive, Archived, Mode, Put, Query, Shelf, ShopError, Taken, Way, compare};
-use serde_json::json;
+use probeside::shop::{Archive, Archived, Mode, PreparedSession, Put, Query, Shelf, ShopError, Way, compare};
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -29,13 +28,13 @@ pub fn all(fresh: &dyn Fn(&str) -> String) {
 }
 
 /// Reads a folder.
-pub fn taken(folder: &Path) -> Taken {
-    Taken::from(&mut Shelf::in_folder(folder), false, NOW).unwrap()
+pub fn prepared(folder: &Path) -> PreparedSession {
+    PreparedSession::from(&mut Shelf::in_folder(folder), false, NOW).unwrap()
 }
 
 /// Puts a folder in.
 pub async fn put(archive: &Archive, folder: &Path) -> Put {
-    archive.put(&taken(folder), &folder.display().to_string()).await.unwrap()
+    archive.put(&prepared(folder), &folder.display().to_string()).await.unwrap()
 }
 
 async fn every(archive: &Archive) -> Vec<Archived> {
@@ -70,8 +69,8 @@ fn twice(at: &str) {
         assert_eq!(put(&archive, &short).await, Put::Older, "a copy from before is no news");
 
         go_on(&fork, "Nothing was done.");
-        let taken = taken(&fork);
-        let error = archive.put(&taken, "fork").await.unwrap_err();
+        let prepared = prepared(&fork);
+        let error = archive.put(&prepared, "fork").await.unwrap_err();
         assert!(matches!(error, ShopError::Differs { .. }), "{error}");
         assert_eq!(every(&archive).await, after);
         let visits = archive.visits("borage twin").await.unwrap();
@@ -89,9 +88,9 @@ fn verified(at: &str) {
     let journal = std::fs::read_to_string(bad.join("journal.jsonl")).unwrap();
     std::fs::write(bad.join("journal.jsonl"), journal.replace("\"value\":0.7", "\"value\":0.1")).unwrap();
     let faults = probeside::review::verify(&mut Shelf::in_folder(&bad), None).unwrap().faults;
-    let error = Taken::from(&mut Shelf::in_folder(&bad), false, NOW).unwrap_err().to_string();
+    let error = PreparedSession::from(&mut Shelf::in_folder(&bad), false, NOW).unwrap_err().to_string();
     assert!(error.contains(&faults[0].what) && error.contains(&faults[0].place), "{error}");
-    let marked = Taken::from(&mut Shelf::in_folder(&bad), true, NOW).unwrap();
+    let marked = PreparedSession::from(&mut Shelf::in_folder(&bad), true, NOW).unwrap();
     wait(async {
         let archive = Archive::open(at, Mode::Write).await.unwrap();
         assert_eq!(archive.put(&marked, "bad").await.unwrap(), Put::Added);
@@ -320,7 +319,7 @@ fn at_once(at: &str) {
 /// What is opened for reading cannot be written, by the database's own refusal; what is not there is not made.
 fn reading(at: &str) {
     let folder = tempfile::tempdir().unwrap();
-    let session = taken(&Made::default().write(folder.path(), "a"));
+    let session = prepared(&Made::default().write(folder.path(), "a"));
     wait(async {
         assert!(matches!(Archive::open(at, Mode::Read).await, Err(ShopError::NoArchive { .. })));
         Archive::open(at, Mode::Write).await.unwrap().close().await;
@@ -354,15 +353,14 @@ fn newer(at: &str) {
 fn too_much_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let entered = record(|record| matches!(record, Record::Entered { .. }));
-    let mut entries = vec![header("Borage", json!([]))];
-    entries.extend((0..5_001).map(|_| ("record", entered.clone())));
-    forged(folder.path(), &entries, "2026-11-25T10:00:00.000+01:00");
-    let error = Taken::from(&mut Shelf::in_folder(folder.path()), false, NOW).unwrap_err();
+    let entries: Vec<_> = (0..5_001).map(|_| ("record", entered.clone())).collect();
+    forged(folder.path(), header("Borage", Vec::new()), &entries, "2026-11-25T10:00:00.000+01:00");
+    let error = PreparedSession::from(&mut Shelf::in_folder(folder.path()), false, NOW).unwrap_err();
     assert!(error.to_string().contains("more than 5000"), "{error}");
     for (bike, wall, why) in [("", NOW, "names no bike"), ("Borage", "soon", "time of its first entry")] {
         let folder = tempfile::tempdir().unwrap();
-        forged(folder.path(), &[header(bike, json!([]))], wall);
-        let error = Taken::from(&mut Shelf::in_folder(folder.path()), false, NOW).unwrap_err();
+        forged(folder.path(), header(bike, Vec::new()), &[], wall);
+        let error = PreparedSession::from(&mut Shelf::in_folder(folder.path()), false, NOW).unwrap_err();
         assert!(error.to_string().contains(why), "{error}");
     }
 }

@@ -13,15 +13,18 @@ const AS_OPEN: f64 = 1e12;
 const COUPLED: f64 = 0.999_999;
 
 /// Nodes by terminal.
-struct Nodes(BTreeMap<String, usize>);
+struct Nodes {
+    ground: String,
+    known: BTreeMap<String, usize>,
+}
 
 impl Nodes {
     fn of(&mut self, name: &str) -> String {
-        if name == "battery.ground" {
+        if name == self.ground {
             return "0".to_owned();
         }
-        let next = self.0.len();
-        format!("n{}", self.0.entry(name.to_owned()).or_insert(next))
+        let next = self.known.len();
+        format!("n{}", self.known.entry(name.to_owned()).or_insert(next))
     }
 }
 
@@ -30,15 +33,14 @@ impl Nodes {
 ///
 /// With `saturates`, the iron is a behavioural source. Otherwise the windings are coupled inductances.
 pub fn deck(closed: &Wiring, open: &Wiring, coil: &str, saturates: bool) -> String {
-    let mut nodes = Nodes(BTreeMap::new());
+    let mut nodes = Nodes { ground: closed.ground.to_string(), known: BTreeMap::new() };
     let mut text = "a break\n".to_owned();
     let figures = &closed.figures.coils;
-    let lead = nodes.of(&format!("coil-{coil}.lead"));
+    let own = &figures[coil];
+    let secondary = closed.branch(&format!("{}.secondary", own.part)).unwrap();
+    let lead = nodes.of(&secondary.a);
     // On a coil with two leads, the voltage between them.
-    let second = closed
-        .branches()
-        .iter()
-        .find(|b| b.id == *format!("coil-{coil}.secondary").as_str() && !b.b.ends_with("points"));
+    let second = Some(secondary).filter(|b| !own.ends.iter().any(|end| b.b == *end));
     let against = second.map_or("0".to_owned(), |b| nodes.of(&b.b));
     let lead = if against == "0" { format!("v({lead})") } else { format!("v({lead})-v({against})") };
     for (n, (is, then)) in closed.branches().iter().zip(open.branches()).enumerate() {
@@ -47,7 +49,8 @@ pub fn deck(closed: &Wiring, open: &Wiring, coil: &str, saturates: bool) -> Stri
             continue;
         }
         let (a, b) = (nodes.of(&is.a), nodes.of(&is.b));
-        let winding = is.id.strip_prefix("coil-").and_then(|id| id.split_once('.'));
+        let winding =
+            figures.iter().find_map(|(of, f)| Some((of.as_str(), is.id.strip_prefix(&*f.part)?.strip_prefix('.')?)));
         let _ = match (&is.kind, &then.kind, winding) {
             (BranchKind::Ohm(ohm), BranchKind::Open, _) => writeln!(
                 text,
@@ -65,9 +68,12 @@ pub fn deck(closed: &Wiring, open: &Wiring, coil: &str, saturates: bool) -> Stri
             }
             (BranchKind::Ohm(ohm), _, Some((of, "secondary"))) => {
                 // The other end of the winding is grounded for a pulse: its capacitance is to the engine.
-                let (f, home) = (&figures[of], if is.b.ends_with("points") { "0".to_owned() } else { b.clone() });
+                let (f, home) = (
+                    &figures[of],
+                    if figures[of].ends.iter().any(|end| is.b == *end) { "0".to_owned() } else { b.clone() },
+                );
                 let _ = writeln!(text, "R{n} {a} y{n} {ohm:e}\nC{n} {a} {home} {:e}", f.secondary_farad);
-                let whole = closed.branch(&format!("coil-{of}.primary")).unwrap().kind != BranchKind::Open;
+                let whole = closed.branch(&format!("{}.primary", figures[of].part)).unwrap().kind != BranchKind::Open;
                 match saturates {
                     _ if !whole => writeln!(text, "RY{n} y{n} {b} 1"),
                     true => {
@@ -89,7 +95,7 @@ pub fn deck(closed: &Wiring, open: &Wiring, coil: &str, saturates: bool) -> Stri
             (kind, ..) => panic!("{}: {kind:?} is not in this deck", is.id),
         };
     }
-    for n in 0..nodes.0.len() {
+    for n in 0..nodes.known.len() {
         let _ = writeln!(text, "RT{n} n{n} 0 {AS_OPEN:e}");
     }
     let _ = write!(

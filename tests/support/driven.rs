@@ -10,7 +10,7 @@ use super::stage::procedures;
 use probeside::hear::{EarEvent, EarSender, Ears, PedalKey};
 use probeside::phrase::{Answer, Command};
 use probeside::run::{KeepSound, MechanicView, Session, load};
-use probeside::session::{JOURNAL_FILE, Job, Journal, Kind, Now, Record, TimeSource};
+use probeside::session::{JOURNAL_FILE, JobDetails, Journal, Kind, Now, Record, TimeSource};
 use probeside::speak::{Mouth, MouthEvent, MouthSender, Say, Tone};
 use probeside::walk::{Effect, Event, SayKind, Walker};
 use std::cell::RefCell;
@@ -196,7 +196,7 @@ pub fn walk(story: &Story, seed: u64, acts: u32) -> Seen {
             Box::new(disk.folder()),
             Path::new("memory"),
             loaded,
-            Job::default(),
+            JobDetails::default(),
             KeepSound::Nothing,
             false,
         );

@@ -326,7 +326,7 @@ impl Course {
             if spoken && ended_in(&journal(&into).0).is_none() {
                 continue;
             }
-            assert!(watched.status.success() || watched.why.contains("This walk is over"), "{what}: {}", watched.why);
+            assert!(watched.status.success() || watched.why.contains("this walk is over"), "{what}: {}", watched.why);
             let (there, _) = journal(&into);
             self.kept(&there, &printed, &what);
             assert_eq!(read(&there), self.read, "{what}: {printed:#?}");

@@ -7,7 +7,7 @@ use super::stage::{Handed, JournalLine, Stage, procedures};
 use probeside::advice::{Chosen, Weighed};
 use probeside::phrase::{Answer, Hypotheses, Vocabulary};
 use probeside::run::load::{self, Loaded};
-use probeside::session::{Header, Job, Journal, Kind, Now, Passing, SessionError, SessionTime, Storage};
+use probeside::session::{Header, JobDetails, Journal, Kind, Now, Passing, SessionError, SessionTime, Storage};
 use probeside::walk::{Advice, Check, Crossing, Event, Observation};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -59,21 +59,21 @@ fn loaded(cause: &str) -> Loaded {
 
 impl Walk {
     /// Starts a walk.
-    pub fn begin(job: Job) -> Self {
+    pub fn begin(job: JobDetails) -> Self {
         Self::begin_at(job, BEGAN, "borage-twin", CAUSE)
     }
 
     /// The same at a wall time, `2026-11-25T10:14:00`. The session's id ends with `name`, and the walk's conclusion has this cause.
-    pub fn begin_at(job: Job, began: &str, name: &str, cause: &str) -> Self {
+    pub fn begin_at(job: JobDetails, began: &str, name: &str, cause: &str) -> Self {
         Self::with(job, began, name, cause, None)
     }
 
     /// The same with an adviser that returns the suspects after the observations so far.
-    pub fn advised(job: Job, tells: impl FnMut(&[Arc<Observation>]) -> Weighed + 'static) -> Self {
+    pub fn advised(job: JobDetails, tells: impl FnMut(&[Arc<Observation>]) -> Weighed + 'static) -> Self {
         Self::with(job, BEGAN, "borage-twin", CAUSE, Some(Box::new(Says(Box::new(tells)))))
     }
 
-    fn with(job: Job, began: &str, name: &str, cause: &str, adviser: Option<Box<dyn Advice>>) -> Self {
+    fn with(job: JobDetails, began: &str, name: &str, cause: &str, adviser: Option<Box<dyn Advice>>) -> Self {
         let Loaded { world, files, .. } = loaded(cause);
         let settings = serde_json::json!({
             "procedure": world.main, "keep-sound": "answers", "advice": adviser.is_some(), "best-order": false,

@@ -33,12 +33,17 @@ pub fn least_reserve(bike: &Bike, changes: &[Alteration], below: f64) -> Result<
         _ => &[false],
     };
     let Some([live, ground]) = bike.battery.clone() else { return Ok(f64::INFINITY) };
+    // What only feeds the coil while the starter turns lets the engine die when the button is released.
+    let released = BikeState { engine: Some(Engine::Running), ..state.clone() };
+    let states = [Some(&state), bike.switches.iter().any(|switch| switch.cranks).then_some(&released)];
     let mut least = f64::INFINITY;
-    for cranked in starts {
+    for (cranked, state) in
+        starts.iter().flat_map(|cranked| states.into_iter().flatten().map(move |state| (cranked, state)))
+    {
         let starter = Alteration::Join { a: live.clone(), b: ground.clone(), ohm: bike.volt / STARTER_AMPERE };
         let model = Model::with(bike, changes.iter().cloned().chain(cranked.then_some(starter)));
         for plug in &bike.plugs {
-            least = least.min(model.reserve(&state, &plug.id)?);
+            least = least.min(model.reserve(state, &plug.id)?);
             if least < below {
                 return Ok(least);
             }

@@ -53,7 +53,7 @@ pub struct EchoState {
     /// The echo path is known, or there is known to be none.
     pub ready: bool,
     /// Echo attenuation over the latest seconds in decibels, including room noise.
-    pub taken_off_db: f32,
+    pub attenuation_db: f32,
 }
 
 /// Detects speech in a microphone's signal while the loudspeaker plays.
@@ -193,9 +193,9 @@ impl Duplex {
 
     /// State of the echo canceller.
     pub fn echo(&self) -> EchoState {
-        let taken_off_db = 10.0 * (self.echoing.0.max(1e-12) / self.echoing.1.max(1e-12)).log10();
+        let attenuation_db = 10.0 * (self.echoing.0.max(1e-12) / self.echoing.1.max(1e-12)).log10();
         let delay = if let EchoPath::After(delay) = self.finder.found { Some(delay) } else { None };
-        EchoState { delay, ready: self.is_ready(), taken_off_db }
+        EchoState { delay, ready: self.is_ready(), attenuation_db }
     }
 
     fn is_ready(&self) -> bool {
@@ -359,8 +359,8 @@ impl Duplex {
         if like_played {
             return false;
         }
-        let taken_off = levels.heard - levels.left;
-        let is_echo = taken_off < TAKES_OFF * levels.echo && levels.left < MUCH_LOUDER * levels.echo;
+        let attenuation = levels.heard - levels.left;
+        let is_echo = attenuation < TAKES_OFF * levels.echo && levels.left < MUCH_LOUDER * levels.echo;
         if is_echo {
             // Nothing counts until the echo path has been learnt again.
             self.learnt = 0;

@@ -7,16 +7,14 @@ use thiserror::Error;
 pub enum MicError {
     /// There is no input device, or none that opens.
     #[error(
-        "There is no microphone that opens ({why}). Plug one in and see that the sound server runs ('probeside soundcheck' \
-         shows what is heard), or use '--hear typed'."
+        "there is no microphone that opens ({why}); plug one in and see that the sound server runs ('probeside soundcheck' \
+         shows what is heard), or use '--hear typed'"
     )]
     NoMicrophone {
         /// What the sound system said.
         why: String,
     },
     /// This program was built without sound.
-    #[error(
-        "This build has no microphone. Build with 'cargo build --release --features sound', or use '--hear typed'."
-    )]
+    #[error("this build has no microphone; build with 'cargo build --release --features sound', or use '--hear typed'")]
     NotBuilt,
 }

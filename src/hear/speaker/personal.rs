@@ -209,7 +209,7 @@ pub fn voice_of(name: &str) -> Result<PersonalVoice, VoiceError> {
         return PersonalVoice::read(&path);
     }
     let known = names();
-    let known = if known.is_empty() { String::new() } else { format!("Known voices: {}. ", known.join(", ")) };
+    let known = if known.is_empty() { String::new() } else { format!(" (known: {})", known.join(", ")) };
     Err(VoiceError::Unknown { name: name.into(), folder: folder()?.display().to_string(), known })
 }
 

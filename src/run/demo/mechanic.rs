@@ -30,7 +30,7 @@ pub struct Mechanic {
     /// Number of utterances so far.
     spoken: usize,
     /// Number of utterances since the last one that was accepted.
-    in_vain: usize,
+    rejected: usize,
     /// The last answer's words, and all answers that they can mean.
     last: (String, Vec<Answer>),
     /// Number of answers that had been accepted at the last look.
@@ -57,7 +57,7 @@ impl Mechanic {
             said: BTreeMap::new(),
             replied: BTreeMap::new(),
             spoken: 0,
-            in_vain: 0,
+            rejected: 0,
             last: (String::new(), Vec::new()),
             seen: None,
             objection: None,
@@ -68,14 +68,14 @@ impl Mechanic {
     pub fn speak(&mut self) -> ScriptAnswer {
         let view = self.view.borrow().clone();
         self.notice(&view);
-        let Some(words) = self.words(&view).filter(|_| self.in_vain < MOST_REPEATS && self.spoken < MOST_SAID) else {
+        let Some(words) = self.words(&view).filter(|_| self.rejected < MOST_REPEATS && self.spoken < MOST_SAID) else {
             return ScriptAnswer::End;
         };
         if self.show {
             crate::terminal::outln!("        mechanic: \"{words}\"");
         }
         self.spoken += 1;
-        self.in_vain += 1;
+        self.rejected += 1;
         let speed = SPEEDS[self.spoken % SPEEDS.len()];
         match self.voice.synthesise(&words, speed) {
             Ok(pcm) => ScriptAnswer::Sound(hear::resample::resample(&pcm.samples, pcm.rate, hear::RATE)),
@@ -88,13 +88,13 @@ impl Mechanic {
 
     /// Compares the accepted answer with the intended one.
     fn notice(&mut self, view: &MechanicView) {
-        let Some((count, taken)) = &view.taken else { return };
+        let Some((count, accepted)) = &view.accepted else { return };
         if self.seen.replace(*count) == Some(*count) {
             return;
         }
-        self.in_vain = 0;
-        if !self.means(taken) {
-            self.objection = match taken {
+        self.rejected = 0;
+        if !self.means(accepted) {
+            self.objection = match accepted {
                 Answer::Reading(_) => Some(Command::Correct),
                 Answer::Command(Command::Pause) => Some(Command::Resume),
                 Answer::Choice(_) | Answer::Escape(_) | Answer::Done => Some(Command::Back),

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::session::disk::{Disk, Fault};
-use crate::session::{Header, Job, Storage};
+use crate::session::{Header, JobDetails, Storage};
 
 fn now() -> Now {
     Now { mono_ms: 1, wall: "2026-11-25T10:14:03.120+01:00".into() }
@@ -18,7 +18,7 @@ fn remarks(disk: &Disk) -> Vec<String> {
 fn sound_that_waits_for_a_full_disk_has_a_bound_and_the_gap_is_noted() {
     let disk = Disk::new();
     let (send, answers) = channel();
-    let header = Header::new("s", Job::default(), serde_json::Value::Null);
+    let header = Header::new("s", JobDetails::default(), serde_json::Value::Null);
     let journal = Journal::create(Box::new(disk.folder()), header, vec![], &now()).unwrap();
     let writer = Writer::start(journal, move |reply| send.send(reply).unwrap()).unwrap();
     disk.fail(disk.operations()..u64::MAX, Fault::Full);

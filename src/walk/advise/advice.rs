@@ -176,7 +176,7 @@ impl Walker {
 
     /// Handles the advice: records it and goes on with the walk.
     pub(in crate::walk) fn weighed(&mut self, answered: Answered<Weighed>) {
-        let Some(weighed) = answered.taken_for(self.waits_for_advice()) else { return };
+        let Some(weighed) = answered.for_request(self.waits_for_advice()) else { return };
         let Phase::Weighing { then, .. } = &self.phase else { return };
         let then = (**then).clone();
         self.phase = Phase::Asking;

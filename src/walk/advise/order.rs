@@ -127,7 +127,7 @@ impl Walker {
 
     /// Handles the choice: records it and goes on with that part.
     pub(in crate::walk) fn chosen_part(&mut self, answered: Answered<Chosen>) {
-        let Some(chosen) = answered.taken_for(self.waits_for_choice()) else { return };
+        let Some(chosen) = answered.for_request(self.waits_for_choice()) else { return };
         let Phase::Choosing { written, .. } = self.phase else { return };
         let Some(crossing) = self.crossing() else { return };
         let world = self.world.clone();

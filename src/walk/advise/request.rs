@@ -19,8 +19,8 @@ impl Request {
 /// ```
 /// use probeside::walk::{Answered, Request};
 /// let (first, second) = (Request::new(1), Request::new(2));
-/// assert_eq!(Answered::to(first, "late").taken_for(Some(second)), None);
-/// assert_eq!(Answered::to(second, "in time").taken_for(Some(second)), Some("in time"));
+/// assert_eq!(Answered::to(first, "late").for_request(Some(second)), None);
+/// assert_eq!(Answered::to(second, "in time").for_request(Some(second)), Some("in time"));
 /// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Answered<T> {
@@ -42,7 +42,7 @@ impl<T> Answered<T> {
     }
 
     /// The answer if it belongs to the open request. Otherwise it is dropped and traced.
-    pub fn taken_for(self, open: Option<Request>) -> Option<T> {
+    pub fn for_request(self, open: Option<Request>) -> Option<T> {
         if open == Some(self.id) {
             return Some(self.answer);
         }

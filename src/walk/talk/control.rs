@@ -178,7 +178,7 @@ impl Walker {
             Ask::Done(route) | Ask::Note(route) => route.clone(),
             _ => return,
         };
-        self.tone(crate::walk::event::Tone::Taken);
+        self.tone(crate::walk::event::Tone::Accepted);
         self.remember();
         self.observe();
         self.tested(step);

@@ -10,7 +10,7 @@ use crate::walk::walker::Walker;
 
 /// After this many consecutive prompts interrupted by a non-answer (a radio, the program's own voice), prompts play to their end until an
 /// answer is accepted.
-const MOST_IN_VAIN: u32 = 2;
+const MOST_FALSE_BARGEINS: u32 = 2;
 /// The commands that count over a prompt that plays to its end.
 const SILENCING: [Answer; 2] = [Answer::Command(Command::Stop), Answer::Command(Command::Pause)];
 
@@ -26,7 +26,8 @@ impl Walker {
     }
 
     fn has_to_be_heard(&self) -> bool {
-        self.talk.in_vain >= MOST_IN_VAIN || self.talk.speaking.values().any(|spoken| spoken.hearing == Hearing::Whole)
+        self.talk.false_bargeins >= MOST_FALSE_BARGEINS
+            || self.talk.speaking.values().any(|spoken| spoken.hearing == Hearing::Whole)
     }
 
     /// One of several prompts has ended. From here on an answer may count, unless somebody is speaking.
@@ -83,7 +84,7 @@ impl Walker {
     }
 
     /// Handles speech over a prompt that is not accepted. Returns whether it was handled.
-    pub(in crate::walk) fn said_in_vain(&mut self, verdict: &Verdict, clip: Option<&String>) -> bool {
+    pub(in crate::walk) fn rejects_over_prompt(&mut self, verdict: &Verdict, clip: Option<&String>) -> bool {
         let cut = std::mem::take(&mut self.talk.cut_short);
         if self.talk.over == Some(Over::Silencing) {
             // Everything but the silencing commands is ignored.
@@ -96,14 +97,14 @@ impl Walker {
         }
         match verdict {
             Verdict::Accept { .. } => {
-                self.talk.in_vain = 0;
+                self.talk.false_bargeins = 0;
                 false
             }
             Verdict::Reject { free, stranger } if cut => {
-                self.talk.in_vain += 1;
+                self.talk.false_bargeins += 1;
                 let (free, clip) = (free.clone(), clip.cloned());
                 let why = if *stranger { Miss::Stranger } else { Miss::NoMatch };
-                self.note_down(Record::NotTaken { step: self.step_id(), why, free, clip });
+                self.note_down(Record::NoAnswer { step: self.step_id(), why, free, clip });
                 self.deaf();
                 self.repeat_last();
                 self.listen_when_quiet();

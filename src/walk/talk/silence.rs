@@ -43,7 +43,7 @@ impl Walker {
                 self.listen_when_quiet();
             }
             _ => {
-                self.note_down(Record::NotTaken { step: self.step_id(), why: Miss::NoInput, free: None, clip: None });
+                self.note_down(Record::NoAnswer { step: self.step_id(), why: Miss::NoInput, free: None, clip: None });
                 self.wait("standby", "standby");
             }
         }

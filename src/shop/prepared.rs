@@ -82,7 +82,7 @@ pub(super) fn mark_named(name: &str) -> Option<i64> {
 
 /// A session, ready for the archive.
 #[derive(Debug, Clone)]
-pub struct Taken {
+pub struct PreparedSession {
     pub(super) row: Archived,
     /// Hash of the journal's first line. Two journals with the same one are the same session.
     pub(super) origin: String,
@@ -99,14 +99,14 @@ pub struct Taken {
     pub(super) outside_words: String,
 }
 
-impl Taken {
+impl PreparedSession {
     /// Reads a session's folder. `unverified` admits one that fails verification, marked as such. `now` is the wall time, RFC 3339.
     ///
     /// # Errors
     /// No session; one that fails verification and is not admitted; exceeded [`limits`]; a missing bike; an unreadable time.
-    pub fn from(shelf: &mut Shelf, unverified: bool, now: &str) -> Result<Taken, ShopError> {
+    pub fn from(shelf: &mut Shelf, unverified: bool, now: &str) -> Result<PreparedSession, ShopError> {
         let place = shelf.place();
-        let refuse = |why: String| ShopError::NotTaken { place: place.clone(), why };
+        let refuse = |why: String| ShopError::NotAdded { place: place.clone(), why };
         let journal = read_journal(shelf)?;
         if journal.len() > limits::JOURNAL {
             return Err(refuse(format!("its {JOURNAL_FILE} is larger than {} bytes", limits::JOURNAL)));
@@ -149,7 +149,7 @@ impl Taken {
         let outside = outside.into_iter().collect::<Vec<_>>().join(" ");
         let cause =
             format!("{} {}", row.cause.as_deref().unwrap_or_default(), row.conclusion.as_deref().unwrap_or_default());
-        Ok(Taken {
+        Ok(PreparedSession {
             bike_words: folded(&row.bike, limits::NAME),
             person_words: folded(&row.person, limits::NAME),
             cause_words: folded(&cause, limits::TEXT),
@@ -284,7 +284,7 @@ mod tests {
         #[test]
         fn any_journal_is_taken_or_refused(bytes in proptest::collection::vec(any::<u8>(), 0..300)) {
             let files = BTreeMap::from([(JOURNAL_FILE.to_owned(), bytes)]);
-            let _ = Taken::from(&mut Shelf::of("there", files), true, "2026-11-25T10:00:00Z");
+            let _ = PreparedSession::from(&mut Shelf::of("there", files), true, "2026-11-25T10:00:00Z");
         }
     }
 }

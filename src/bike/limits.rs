@@ -1,0 +1,53 @@
+//! What is good where a profile does not say: one limit for each quantity, with its source.
+
+use super::{Bike, Starter};
+use crate::units::Unit;
+
+/// Share of the battery's nominal voltage that it may lose under a headlamp bulb, where a kickstarter is all it has to serve.
+const LOAD_DROP_KICKED: f64 = 0.1;
+/// The same where it has to turn an electric starter as well.
+const LOAD_DROP_STARTED: f64 = 0.029;
+/// Least resistance from a plug's top to its thread, megohm.
+const PLUG_INSULATION_MEGOHM: f64 = 10.0;
+/// Plug gaps that are common, millimetre.
+const PLUG_GAP_MILLIMETRE: [f64; 2] = [0.5, 0.75];
+
+/// A limit that holds for want of the profile's own: lowest and highest good value, unit and source.
+pub(super) struct Usual {
+    pub(super) name: &'static str,
+    pub(super) low: f64,
+    pub(super) high: f64,
+    pub(super) unit: Unit,
+    pub(super) source: &'static str,
+}
+
+/// All of them.
+pub(super) fn usual(bike: &Bike) -> [Usual; 3] {
+    let drop = match bike.starter {
+        Some(Starter::Electric | Starter::Both) => LOAD_DROP_STARTED,
+        Some(Starter::Kick) | None => LOAD_DROP_KICKED,
+    };
+    [
+        Usual {
+            name: "plug_gap",
+            low: PLUG_GAP_MILLIMETRE[0],
+            high: PLUG_GAP_MILLIMETRE[1],
+            unit: Unit::Millimetre,
+            source: "common practice, no source; the bike's manual decides",
+        },
+        Usual {
+            name: "plug_insulation",
+            low: PLUG_INSULATION_MEGOHM,
+            high: f64::MAX,
+            unit: Unit::Megohm,
+            source: "common practice, no source: less than ten megohm weakens the spark (from memory)",
+        },
+        Usual {
+            name: "load_drop",
+            low: 0.0,
+            high: bike.volt * drop,
+            unit: Unit::Volt,
+            source: "common practice, no source: a battery that has to turn a starter may lose less under a headlamp bulb",
+        },
+    ]
+}

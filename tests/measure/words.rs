@@ -1,0 +1,66 @@
+//! How much a walk says: the words and the cautions of a healthy bike's walk, in full. `cargo run --example words` walks no-spark on the twin,
+//! `-- PROCEDURE BIKE` any other. The real walker speaks; the circuit answers.
+
+#[path = "../support/observed.rs"]
+mod observed;
+#[path = "../support/stage.rs"]
+#[allow(dead_code)]
+mod stage;
+
+use observed::spoken;
+use probeside::circuit::faults::Library;
+use probeside::diagnose::{Asked, CircuitObserver, Observer};
+use probeside::phrase::{Answer, Hypothesis, Verdict};
+use probeside::session::Record;
+use probeside::walk::{Event, SayKind};
+use stage::Stage;
+
+/// More answers than this mean that the walk goes in a circle.
+const MOST_ANSWERS: usize = 2_000;
+const KINDS: [SayKind; 6] =
+    [SayKind::Caution, SayKind::Prompt, SayKind::Echo, SayKind::Question, SayKind::Notice, SayKind::Conclusion];
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let (procedure, bike) = match &arguments[..] {
+        [] => ("no-spark", "borage-twin"),
+        [procedure, bike] => (procedure.as_str(), bike.as_str()),
+        _ => panic!("give a procedure and a bike, or neither"),
+    };
+    let world = stage::world(procedure, bike);
+    let library = Library::load(&stage::procedures().join("faults/ignition.yaml")).expect("the shipped library");
+    let observer = CircuitObserver::new(&world.bike, &library, &[]);
+    let mut stage = Stage::new(world.clone());
+    let (mut answers, mut questions) = (0, 0);
+    while stage.finished.is_none() {
+        answers += 1;
+        assert!(answers < MOST_ANSWERS, "the walk goes in a circle at {:?}", stage.walker.place());
+        let answer = match Asked::by(&stage.walker, &world).expect("a question") {
+            Some(asked) => {
+                questions += 1;
+                spoken(&asked, observer.seen(&[], &asked).expect("the circuit answers"))
+            }
+            None if stage.walker.is_questioning() => Answer::Yes,
+            None if stage.walker.is_guarding() => Answer::PowerOff,
+            None => Answer::Done,
+        };
+        let listen = stage.listen.as_ref().expect("somebody listens").id;
+        let heard = Hypothesis { answer, words: String::new(), probability: 1.0 };
+        let verdict = Verdict::Accept { heard };
+        stage.give(Event::Heard { listen, verdict, begin: 0, end: 0, clip: None });
+    }
+    let of = |kind: Option<SayKind>| {
+        let said = stage.said.iter().filter(|(its, _)| kind.is_none_or(|kind| *its == kind));
+        said.fold((0, 0), |(prompts, words), (_, text)| (prompts + 1, words + text.split_whitespace().count()))
+    };
+    let acknowledged = stage.records.iter().filter(|record| matches!(record, Record::Acknowledged { .. }));
+    println!("{procedure} on a healthy {bike}: {:?}", stage.conclusion());
+    println!("{questions} questions, {answers} answers, {} cautions acknowledged", acknowledged.count());
+    println!("| kind | prompts | words |\n| --- | --- | --- |");
+    for kind in KINDS {
+        let (prompts, words) = of(Some(kind));
+        println!("| {kind:?} | {prompts} | {words} |");
+    }
+    let (prompts, words) = of(None);
+    println!("| all | {prompts} | {words} |");
+}
