@@ -297,6 +297,10 @@ impl Says<'_> {
         value["tower"] = json!(plug.tower.as_deref().unwrap_or_default());
         value["lead"] = json!(plug.lead.as_deref().unwrap_or_default());
         value["cap"] = json!(plug.cap.as_deref().unwrap_or_default());
+        // Where a distributor stands between, the lead begins there and not at the coil.
+        let wire = self.bike.wires.iter().find(|wire| plug.lead.as_ref() == Some(&wire.id()));
+        let start = wire.map(|wire| if *wire.from == plug.cap_ends[0] { &*wire.to } else { &*wire.from });
+        value["lead_start"] = json!(start.or(plug.tower.as_ref()).map_or("", |start| start.as_str()));
         (value["lead_end"], value["cap_end"]) = (json!(plug.cap_ends[0]), json!(plug.cap_ends[1]));
         (value["top_end"], value["thread_end"]) = (json!(plug.ends[0]), json!(plug.ends[1]));
         let coil = self.bike.coils.iter().find(|coil| coil.plugs.contains(&plug.id));
