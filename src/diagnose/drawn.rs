@@ -3,9 +3,8 @@
 
 use super::causes::Causes;
 use super::covered::covered;
-use super::measure::{Judgement, measure};
+use super::measure::{Judgement, judgement, measure};
 use super::outcome::Outcome;
-use super::prove::judgement;
 use super::simulate::{Setting, simulate};
 use super::{CircuitObserver, Figures, Order, ProveError};
 use crate::circuit::faults::{Fault, Library};
