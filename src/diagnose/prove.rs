@@ -5,7 +5,7 @@ use super::covered::covered;
 use super::measure::{Judgement, cures, groups, judgement, measure, parts};
 use super::outcome::{Outcome, Sighting};
 use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
-use super::simulate::{Setting, simulate};
+use super::simulate::{Progress, Setting, simulate};
 use super::{Asked, Observer, Order, ProveError, Verdict};
 use crate::circuit::faults::Fault;
 use crate::procedure::{Ask, Meaning};
@@ -30,9 +30,6 @@ pub struct Wanted {
     /// The parts of the procedure in the best order instead of the written one.
     pub best: bool,
 }
-
-/// Told now and then: what is being done, how much of it, of how much.
-pub type Progress<'p> = &'p dyn Fn(&str, usize, usize);
 
 /// A proof and what it was made of.
 pub struct Proved {
