@@ -1,7 +1,7 @@
 //! Which faults explain the observations, and what a procedure concludes under each.
 //!
 //! An [`Observer`] gives the answer of a person at the bike to a step under some faults of the library; [`CircuitObserver`] computes it with the
-//! circuit. `simulate` leads the real walker through a procedure under every fault, [`measure`] computes the figures of IEEE 1522 from the
+//! circuit. `simulate` leads the real walker through a procedure under every fault, [`Figures`] are the figures of IEEE 1522 from the
 //! outcomes, and [`Proof`] is the whole result in words, JSON and CSV. [`Adviser`] weighs the faults during a walk and [`Order`] chooses the next
 //! part.
 
