@@ -47,6 +47,7 @@ enum Watched {
     Look { look: String, at: Vec<String> },
     Sweep(String),
     Flick(String),
+    Lit(String),
     Complaint,
 }
 
@@ -103,6 +104,7 @@ impl Question {
             }
             Some(Observe::Sweep(switch)) => Some(Watched::Sweep(render(switch, scope)?)),
             Some(Observe::Flick(set)) => Some(Watched::Flick(render(set, scope)?)),
+            Some(Observe::Lit(bulb)) => Some(Watched::Lit(render(bulb, scope)?)),
             Some(Observe::Complaint(_)) => Some(Watched::Complaint),
         };
         let answers = match &step.ask {
@@ -222,9 +224,10 @@ impl<'a> Subject<'a> {
             Some(Watched::Look { look, at }) => self.look(look, at).map(|is| words(&[is])),
             Some(Watched::Sweep(switch)) => Some(sweep(model, switch, state)?),
             Some(Watched::Flick(set)) => Some(plugs(model, &model.flick(state, set)?)),
+            Some(Watched::Lit(bulb)) => Some(lit(model, state, bulb)?),
             Some(Watched::Complaint) => Some(complaint(model)?),
         };
-        if matches!(question.watched, Some(Watched::Flick(_) | Watched::Sweep(_))) {
+        if matches!(question.watched, Some(Watched::Flick(_) | Watched::Sweep(_) | Watched::Lit(_))) {
             return Ok(vec![first.into_iter().collect()]);
         }
         if let Answers::Reading { unit, .. } = &question.answers
@@ -341,6 +344,18 @@ fn sweep(model: &Model<'_>, name: &str, state: &BikeState) -> Result<Seen, Circu
         (true, false) => "only",
         (false, false) => "never",
     }]))
+}
+
+/// A bulb of the bike's own, seen with the eye. `another` where some other bulb glows that stays dark on a sound bike.
+fn lit(model: &Model<'_>, state: &BikeState, bulb: &str) -> Result<Seen, CircuitError> {
+    let own = model.glow(state, bulb)?;
+    let sound = Model::new(model.bike).glows(state)?;
+    let stray = model.glows(state)?.iter().any(|(other, glow)| {
+        other != bulb && *glow != Glow::Dark && sound.get(other).is_some_and(|glow| *glow == Glow::Dark)
+    });
+    let Seen::Words(glow) = of_glow(own) else { return Ok(of_glow(own)) };
+    let another = stray.then(|| "another".to_owned());
+    Ok(Seen::Words(another.into_iter().chain(glow).collect()))
 }
 
 /// The plugs that give no spark when the complete bike is kicked.

@@ -7,7 +7,7 @@ use super::wiring::{BranchKind, Wiring};
 use super::{Alteration, CircuitError, Figures, Lamp, Name};
 use crate::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, Polarity};
 use crate::parts::PrimitiveKind;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// A lamp with less than this share of its rated light looks dark (common practice, no source).
@@ -28,6 +28,17 @@ pub enum Glow {
     Dim,
     /// Bright.
     Bright,
+}
+
+impl Glow {
+    /// How a lamp looks that gives this share of its rated light.
+    fn of(share: f64) -> Self {
+        match share {
+            s if s < DARK_BELOW => Self::Dark,
+            s if s < BRIGHT_FROM => Self::Dim,
+            _ => Self::Bright,
+        }
+    }
 }
 
 /// How a spark looks.
@@ -165,21 +176,34 @@ impl<'b> Model<'b> {
             .collect()
     }
 
-    /// Whether a bulb of the bike's own lights brightly, with the points open.
+    /// How every bulb of the bike's own looks, by its part's id, with the points open.
+    ///
+    /// # Errors
+    /// A circuit without an operating point.
+    pub fn glows(&self, state: &BikeState) -> Result<BTreeMap<String, Glow>, CircuitError> {
+        let wiring = self.wiring(state, &BTreeSet::new())?;
+        let network = wiring.netlist()?;
+        let point = network.operating_point()?;
+        // What has burnt through, or is out of its holder, is no lamp of the circuit's.
+        let bulbs = self.bike.parts.iter().filter(|part| part.kind.has(PrimitiveKind::Filament));
+        let mut glows: BTreeMap<_, _> = bulbs.map(|part| (part.id.value.clone(), Glow::Dark)).collect();
+        for branch in wiring.branches().iter().filter(|branch| !branch.parted) {
+            let BranchKind::Lamp(lamp) = branch.kind else { continue };
+            let Some(glow) = glows.get_mut(branch.part.as_str()) else { continue };
+            if let [Some(a), Some(b)] = [&branch.a, &branch.b].map(|end| network.find(end)) {
+                *glow = Glow::of(lamp.light(point.voltage(a, b).unwrap_or(0.0)));
+            }
+        }
+        Ok(glows)
+    }
+
+    /// How a bulb of the bike's own looks, with the points open.
     ///
     /// # Errors
     /// A part that is no bulb, or a circuit without an operating point.
-    pub fn lights(&self, state: &BikeState, bulb: &str) -> Result<bool, CircuitError> {
-        let wiring = self.wiring(state, &BTreeSet::new())?;
-        let branch = wiring.branch(bulb)?;
-        let BranchKind::Lamp(lamp) = branch.kind else {
-            return Err(CircuitError::Unknown { what: "bulb", name: bulb.to_owned() });
-        };
-        let network = wiring.netlist()?;
-        let point = network.operating_point()?;
-        let ends = [&branch.a, &branch.b].map(|end| network.find(end));
-        let volt = if let [Some(a), Some(b)] = ends { point.voltage(a, b).unwrap_or(0.0) } else { 0.0 };
-        Ok(lamp.light(volt) >= BRIGHT_FROM)
+    pub fn glow(&self, state: &BikeState, bulb: &str) -> Result<Glow, CircuitError> {
+        let found = self.glows(state)?.get(bulb).copied();
+        found.ok_or_else(|| CircuitError::Unknown { what: "bulb", name: bulb.to_owned() })
     }
 
     /// Whether the battery takes a charge while the engine runs.
@@ -222,13 +246,7 @@ impl<'b> Model<'b> {
         match tool.kind {
             InstrumentKind::Lamp => {
                 let lamp = Lamp { volt: self.bike.volt, watt: f.lamp_watt };
-                let share = lamp.light(held(wiring, tool, Kind::Lamp(lamp))?.0);
-                let glow = match share {
-                    s if s < DARK_BELOW => Glow::Dark,
-                    s if s < BRIGHT_FROM => Glow::Dim,
-                    _ => Glow::Bright,
-                };
-                Ok(Observation::Lamp(glow))
+                Ok(Observation::Lamp(Glow::of(lamp.light(held(wiring, tool, Kind::Lamp(lamp))?.0))))
             }
             InstrumentKind::Voltmeter => Ok(Observation::Volt(held(wiring, tool, Kind::Resistor(f.voltmeter_ohm))?.0)),
             InstrumentKind::Ammeter => Ok(Observation::Ampere(held(wiring, tool, Kind::Resistor(f.ammeter_ohm))?.1)),
