@@ -84,7 +84,7 @@ impl<'f> Causes<'f> {
     }
 
     /// Whether the conclusion condemns a part that is at fault.
-    pub fn condemns_one(&self, case: &[usize], outcome: &Outcome) -> bool {
+    pub(super) fn condemns_one(&self, case: &[usize], outcome: &Outcome) -> bool {
         case.iter().flat_map(|f| &self.faults[*f].parts).any(|part| outcome.reached.condemns.contains(part))
     }
 }

@@ -95,7 +95,7 @@ pub fn parts(of: &[usize], faults: &[Fault]) -> usize {
 }
 
 /// What mends the faults of a group: one text for each cause.
-pub fn cures<'f>(of: &[usize], faults: &'f [Fault]) -> BTreeSet<&'f str> {
+pub(super) fn cures<'f>(of: &[usize], faults: &'f [Fault]) -> BTreeSet<&'f str> {
     of.iter().map(|f| faults[*f].cure.as_str()).collect()
 }
 

@@ -6,17 +6,19 @@ mod decode;
 pub mod draw;
 mod load;
 mod render;
+mod requirement;
 mod route;
 mod shape;
 mod types;
 
 pub use load::{from_tree, load, parse, parse_named};
 pub use render::render_state;
+pub use requirement::{Requirement, Works, WorksAs};
 pub use route::{choose, place as target_place};
 pub use shape::PROCEDURE;
 pub use types::{
     Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Part, Procedure, ReadingAsk,
-    Requirement, Route, SignalWord, StateTemplate, Step, Target, Works, WorksAs,
+    Route, SignalWord, StateTemplate, Step, Target,
 };
 
 #[cfg(test)]
