@@ -70,7 +70,12 @@ impl Vocabulary {
     pub fn change_words(&self, change: &Change, bike: &Bike) -> Result<String, SentenceError> {
         match change {
             Change::Switch { name, to } => {
-                self.sentence("change-switch", &json!({"name": name, "words": self.switch(name), "to": to}))
+                // The vocabulary names the switches that every procedure knows; any other goes by the bike's own words.
+                let words = match self.switch(name) {
+                    same if same == name && bike.part(name).is_some() => self.part_words(name, bike)?,
+                    words => words.to_owned(),
+                };
+                self.sentence("change-switch", &json!({"name": name, "words": words, "to": to}))
             }
             Change::Unplug(id) => self.sentence("change-unplug", &self.thing(id, bike)?),
             Change::PlugIn(id) => self.sentence("change-plug-in", &self.thing(id, bike)?),
