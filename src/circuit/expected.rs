@@ -224,7 +224,7 @@ impl<'a> Subject<'a> {
             Some(Watched::Look { look, at }) => self.look(look, at).map(|is| words(&[is])),
             Some(Watched::Sweep(switch)) => Some(sweep(model, switch, state)?),
             Some(Watched::Flick(set)) => Some(plugs(model, &model.flick(state, set)?)),
-            Some(Watched::Lit(bulb)) => Some(lit(model, state, bulb)?),
+            Some(Watched::Lit(bulb)) => Some(words(&model.look_at_bulb(state, bulb)?)),
             Some(Watched::Complaint) => Some(complaint(model)?),
         };
         if matches!(question.watched, Some(Watched::Flick(_) | Watched::Sweep(_) | Watched::Lit(_))) {
@@ -263,14 +263,14 @@ fn instrument(model: &Model<'_>, meter: f64, state: &BikeState, cases: &[Case]) 
         let (darkest, brightest) = (glows.first(), glows.last());
         return Ok(match (darkest, brightest) {
             (Some(Glow::Dark), Some(Glow::Dim | Glow::Bright)) => vec![words(&["on-off"])],
-            (Some(glow), _) => vec![of_glow(*glow)],
+            (Some(glow), _) => vec![words(glow.words())],
             _ => Vec::new(),
         });
     }
     let mut all = Vec::new();
     for case in cases {
         let seen = match case.seen {
-            Observation::Lamp(glow) => of_glow(glow),
+            Observation::Lamp(glow) => words(glow.words()),
             Observation::Spark(Strength::None) => words(&["none"]),
             Observation::Spark(Strength::Weak) => words(&["weak", "spark"]),
             Observation::Spark(Strength::Strong) => words(&["strong", "spark"]),
@@ -316,14 +316,6 @@ fn capacitance(model: &Model<'_>, meter: f64, state: &BikeState) -> Result<Optio
     Ok(Some(Seen::Number(farad.map(|farad| farad * 1e6 * meter), Unit::Microfarad, None)))
 }
 
-fn of_glow(glow: Glow) -> Seen {
-    match glow {
-        Glow::Dark => words(&["dark"]),
-        Glow::Dim => words(&["dim", "lit"]),
-        Glow::Bright => words(&["bright", "lit"]),
-    }
-}
-
 /// The lamp in every position of a switch, with the points open: lit `only` where the ignition works, in `more` positions, or `never`.
 fn sweep(model: &Model<'_>, name: &str, state: &BikeState) -> Result<Seen, CircuitError> {
     let Some(switch) = model.bike.switch(name) else {
@@ -344,18 +336,6 @@ fn sweep(model: &Model<'_>, name: &str, state: &BikeState) -> Result<Seen, Circu
         (true, false) => "only",
         (false, false) => "never",
     }]))
-}
-
-/// A bulb of the bike's own, seen with the eye. `another` where some other bulb glows that stays dark on a sound bike.
-fn lit(model: &Model<'_>, state: &BikeState, bulb: &str) -> Result<Seen, CircuitError> {
-    let own = model.glow(state, bulb)?;
-    let sound = Model::new(model.bike).glows(state)?;
-    let stray = model.glows(state)?.iter().any(|(other, glow)| {
-        other != bulb && *glow != Glow::Dark && sound.get(other).is_some_and(|glow| *glow == Glow::Dark)
-    });
-    let Seen::Words(glow) = of_glow(own) else { return Ok(of_glow(own)) };
-    let another = stray.then(|| "another".to_owned());
-    Ok(Seen::Words(another.into_iter().chain(glow).collect()))
 }
 
 /// The plugs that give no spark when the complete bike is kicked.

@@ -3,11 +3,11 @@
 use super::network::Kind;
 use super::plan::Plan;
 use super::resistance::resistance;
-use super::wiring::{BranchKind, Wiring};
+use super::wiring::Wiring;
 use super::{Alteration, CircuitError, Figures, Lamp, Name};
 use crate::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, Polarity};
 use crate::parts::PrimitiveKind;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 /// A lamp with less than this share of its rated light looks dark (common practice, no source).
@@ -32,11 +32,20 @@ pub enum Glow {
 
 impl Glow {
     /// How a lamp looks that gives this share of its rated light.
-    fn of(share: f64) -> Self {
+    pub(super) fn of(share: f64) -> Self {
         match share {
             s if s < DARK_BELOW => Self::Dark,
             s if s < BRIGHT_FROM => Self::Dim,
             _ => Self::Bright,
+        }
+    }
+
+    /// In words, the most specific first.
+    pub(super) fn words(self) -> &'static [&'static str] {
+        match self {
+            Self::Dark => &["dark"],
+            Self::Dim => &["dim", "lit"],
+            Self::Bright => &["bright", "lit"],
         }
     }
 }
@@ -174,36 +183,6 @@ impl<'b> Model<'b> {
                 Some((self.bike.parts[*part].id.value.clone(), *ampere))
             })
             .collect()
-    }
-
-    /// How every bulb of the bike's own looks, by its part's id, with the points open.
-    ///
-    /// # Errors
-    /// A circuit without an operating point.
-    pub fn glows(&self, state: &BikeState) -> Result<BTreeMap<String, Glow>, CircuitError> {
-        let wiring = self.wiring(state, &BTreeSet::new())?;
-        let network = wiring.netlist()?;
-        let point = network.operating_point()?;
-        // What has burnt through, or is out of its holder, is no lamp of the circuit's.
-        let bulbs = self.bike.parts.iter().filter(|part| part.kind.has(PrimitiveKind::Filament));
-        let mut glows: BTreeMap<_, _> = bulbs.map(|part| (part.id.value.clone(), Glow::Dark)).collect();
-        for branch in wiring.branches().iter().filter(|branch| !branch.parted) {
-            let BranchKind::Lamp(lamp) = branch.kind else { continue };
-            let Some(glow) = glows.get_mut(branch.part.as_str()) else { continue };
-            if let [Some(a), Some(b)] = [&branch.a, &branch.b].map(|end| network.find(end)) {
-                *glow = Glow::of(lamp.light(point.voltage(a, b).unwrap_or(0.0)));
-            }
-        }
-        Ok(glows)
-    }
-
-    /// How a bulb of the bike's own looks, with the points open.
-    ///
-    /// # Errors
-    /// A part that is no bulb, or a circuit without an operating point.
-    pub fn glow(&self, state: &BikeState, bulb: &str) -> Result<Glow, CircuitError> {
-        let found = self.glows(state)?.get(bulb).copied();
-        found.ok_or_else(|| CircuitError::Unknown { what: "bulb", name: bulb.to_owned() })
     }
 
     /// Whether the battery takes a charge while the engine runs.

@@ -18,7 +18,7 @@ pub struct Args {
     /// Name the bike: a file, or a shipped one
     #[arg(long, value_name = "FILE")]
     pub bike: PathBuf,
-    /// Use this fault library [default: the first in faults/ beside the procedure, else the shipped one]
+    /// Use this fault library [default: the first in faults/ beside the procedure]
     #[arg(long, value_name = "FILE")]
     pub faults: Option<PathBuf>,
     /// Choose the order of the procedure's parts

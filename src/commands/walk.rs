@@ -39,7 +39,7 @@ pub struct Args {
     /// Use this vocabulary: a file, or a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
-    /// Advise on what is left from this fault library; none for no advice [default: the first in faults/ beside the procedure, else the shipped one]
+    /// Advise by this fault library; none: no advice [default: the first in faults/ by the procedure]
     #[arg(long, value_name = "FILE|none", conflicts_with = "resume")]
     faults: Option<PathBuf>,
     /// Choose the order of the procedure's parts

@@ -198,6 +198,20 @@ mod tests {
     }
 
     #[test]
+    fn a_switch_that_the_vocabulary_does_not_name_goes_by_the_bikes_words() {
+        let text = "bike: Invented\nmaker: Invented\nvolt: 12\nground: negative\nparts:\n  \
+             fan-1: {kind: switch, words: \"left fan switch\", positions: {\"off\": [], \"on\": [[in, out]]}}\nwires:\n  \
+             - {from: fan-1.in, to: fan-1.out, colour: BN}\n";
+        let bike = parse(text, "bike.yaml").unwrap_or_else(|wrong| panic!("{}", wrong[0]));
+        let say = |name: &str| {
+            let change = Change::Switch { name: name.into(), to: "on".into() };
+            Vocabulary::english().change_words(&change, &bike).unwrap()
+        };
+        assert_eq!(say("fan-1"), "Left fan switch to on.");
+        assert_eq!(say("kill"), "Kill switch to on.", "the vocabulary's words go first");
+    }
+
+    #[test]
     fn every_change_in_words() {
         let say = |change: Change| Vocabulary::english().change_words(&change, &twin()).unwrap();
         let switch = |name: &str, to: &str| Change::Switch { name: name.into(), to: to.into() };

@@ -258,3 +258,26 @@ pub fn first_that_applies(procedure: &Path, words: &Path) -> Result<Loaded, Fail
     }
     Err(last)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_procedure_has_the_library_beside_it_and_else_the_shipped_one() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let procedure = folder.path().join("lights.yaml");
+        let of = || usual_faults(&procedure);
+        assert_eq!(of(), shipped().join(SHIPPED_FAULTS), "no folder");
+        let beside = folder.path().join(FAULTS_BESIDE);
+        std::fs::create_dir(&beside).expect("a folder");
+        std::fs::write(beside.join("notes.txt"), "").expect("a file");
+        assert_eq!(of(), shipped().join(SHIPPED_FAULTS), "no library in the folder");
+        for name in ["second.yaml", "first.yaml"] {
+            std::fs::write(beside.join(name), "").expect("a file");
+        }
+        assert_eq!(of(), beside.join("first.yaml"));
+        let own = shipped().join("no-spark.yaml");
+        assert_eq!(usual_faults(&own), shipped().join(SHIPPED_FAULTS));
+    }
+}

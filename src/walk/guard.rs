@@ -44,7 +44,8 @@ impl Walker {
         self.is_power_on() && (left_alone || !runs)
     }
 
-    /// Whether current can flow in a coil in this state; never where there is none. Without wiring data the key decides: any position but off counts as on.
+    /// Whether current can flow in a coil in this state; never where the bike has no coil. Without wiring data the key decides: any position but
+    /// off counts as on.
     fn heats(&mut self, state: &BikeState) -> bool {
         if self.mute || self.world.bike.coils.is_empty() {
             return false;
