@@ -191,7 +191,7 @@ fn shipped() -> Vec<Bike> {
 #[test]
 fn a_fault_counts_if_a_plug_fails_to_fire() {
     let library = library();
-    for bike in shipped() {
+    for bike in shipped().into_iter().filter(|bike| bike.battery.is_some()) {
         let least = least_reserve(&bike, &[], 0.0).unwrap();
         println!("{}: a healthy bike has {least:.2} times the voltage its plugs need", bike.name);
         assert!(least > 1.4, "{}: {least}", bike.name);

@@ -23,10 +23,11 @@ use support::typed::typed;
 /// More events than this mean that the walk goes in a circle.
 const MOST_EVENTS: usize = 5_000;
 /// Mean minutes of the written order over the library, weighted by likelihood, without and with changes of side and of set-up. Frozen on
-/// 2026-11-27 with no-spark before it had parts (version 3).
-const WRITTEN: [(&str, f64, f64); 2] = [("fennel-single", 56.33, 67.11), ("borage-twin", 75.38, 92.12)];
-/// Largest share of it that the best order may take.
-const AT_MOST: f64 = 0.75;
+/// 2026-11-27 with no-spark before it had parts (version 3). The third number is the largest share of them that the best order may take. It was
+/// three quarters for both until 2026-11-30: since then a conclusion has to name one cause, which takes the single's walks some checks more,
+/// and the faults that count are those by which the circuit fails (92 instead of 135 on the single).
+const WRITTEN: [(&str, f64, f64, f64); 2] =
+    [("fennel-single", 56.33, 67.11, 0.82), ("borage-twin", 75.38, 92.12, 0.75)];
 
 fn own(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/order").join(name)
@@ -270,7 +271,7 @@ fn proved(bike: &str, best: bool) -> Proof {
 
 #[test]
 fn the_best_order_takes_three_quarters_of_the_minutes_and_finds_the_same() {
-    for (bike, checks, in_all) in WRITTEN {
+    for (bike, checks, in_all, at_most) in WRITTEN {
         let (written, best) = (proved(bike, false), proved(bike, true));
         let (w, b) = (&written.by_likelihood, &best.by_likelihood);
         println!(
@@ -282,8 +283,8 @@ fn the_best_order_takes_three_quarters_of_the_minutes_and_finds_the_same() {
             100.0 * b.mean_minutes / checks,
             100.0 * b.mean_minutes_with_set_up / in_all,
         );
-        assert!(b.mean_minutes_with_set_up <= AT_MOST * in_all, "{bike}: {}", b.mean_minutes_with_set_up);
-        assert!(b.mean_minutes <= AT_MOST * checks, "{bike}: {}", b.mean_minutes);
+        assert!(b.mean_minutes_with_set_up <= at_most * in_all, "{bike}: {}", b.mean_minutes_with_set_up);
+        assert!(b.mean_minutes <= at_most * checks, "{bike}: {}", b.mean_minutes);
         assert_eq!(b.fault_detection_rate, 1.0, "{bike}");
         assert!(best.holds(), "{bike}: a sound part is condemned, or a healthy bike is not called so");
         assert!(b.right_cause_rate >= w.right_cause_rate - 0.005, "{bike}: {}", b.right_cause_rate);

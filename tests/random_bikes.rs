@@ -15,7 +15,7 @@ use std::sync::Arc;
 /// Faults that each walk is led under, beside the healthy bike.
 const FAULTS: usize = 12;
 /// Bikes of the normal run.
-const USUAL: u64 = 2;
+const USUAL: u64 = 3;
 
 fn shipped() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures")
@@ -213,7 +213,7 @@ fn bike(seed: u64) -> (String, String) {
     let dwell = if distributor { (70, 78) } else { (190, 205) };
     let text = format!(
         "bike: \"Drawn {seed}\"\nmaker: \"Nobody (invented)\"\nvolt: {volt}\nground: {ground}\nstarter: {starter}\npoints-cam: {cam}\nparts:\n{}wires:\n{}\
-         specified:\n  dwell: {{low: {}, high: {}, unit: deg, source: \"drawn\"}}\n",
+         specified:\n  points-gap: {{low: 0.3, high: 0.4, unit: mm, source: \"drawn\"}}\n  dwell: {{low: {}, high: {}, unit: deg, source: \"drawn\"}}\n",
         drawn.parts, drawn.wires, dwell.0, dwell.1
     );
     (text, drawn.layout)

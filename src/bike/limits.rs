@@ -22,12 +22,21 @@ pub(super) struct Usual {
 }
 
 /// All of them.
-pub(super) fn usual(bike: &Bike) -> [Usual; 3] {
+pub(super) fn usual(bike: &Bike) -> Vec<Usual> {
     let drop = match bike.starter {
         Some(Starter::Electric | Starter::Both) => LOAD_DROP_STARTED,
         Some(Starter::Kick) | None => LOAD_DROP_KICKED,
     };
-    [
+    let ohms = bike.coils.iter().filter_map(|coil| bike.part(&coil.part)?.values.get("primary-ohm").copied());
+    let ohms: Vec<f64> = ohms.collect();
+    let of_coils = (!ohms.is_empty()).then(|| Usual {
+        name: "coil_primary",
+        low: ohms.iter().copied().fold(f64::MAX, f64::min),
+        high: ohms.iter().copied().fold(0.0, f64::max),
+        unit: Unit::Ohm,
+        source: "what the profile states for its coils",
+    });
+    let always = [
         Usual {
             name: "plug_gap",
             low: PLUG_GAP_MILLIMETRE[0],
@@ -49,5 +58,6 @@ pub(super) fn usual(bike: &Bike) -> [Usual; 3] {
             unit: Unit::Volt,
             source: "common practice, no source: a battery that has to turn a starter may lose less under a headlamp bulb",
         },
-    ]
+    ];
+    always.into_iter().chain(of_coils).collect()
 }

@@ -17,6 +17,20 @@ use crate::procedure::{Procedure, Works, WorksAs};
 use crate::source::{Diagnostic, Severity};
 use serde_json::Value;
 
+/// Checks of a procedure that say whether it fits the bike. A walk that meets one of these ends in the middle; what else `check` finds is the
+/// author's affair and holds on every bike.
+const OF_THE_FIT: [&str; 9] = [
+    "template",
+    "expression",
+    "state",
+    "unknown-part",
+    "unknown-terminal",
+    "unknown-target",
+    "next-outside-loop",
+    "no-way-out",
+    "endless",
+];
+
 /// Why `procedure` cannot be walked on `bike`, each reason a sentence without its full stop. Empty if it can.
 pub fn gate(procedure: &Procedure, bike: &Bike, around: &Surroundings<'_>) -> Vec<String> {
     let wrong = |found: Vec<Diagnostic>| -> Vec<String> {
@@ -45,9 +59,22 @@ pub fn gate(procedure: &Procedure, bike: &Bike, around: &Surroundings<'_>) -> Ve
     }
     if why.is_empty() {
         let one = Surroundings { bikes: std::slice::from_ref(bike), ..*around };
-        why.extend(wrong(findings_of(procedure, &one)));
+        let mut found = findings_of(procedure, &one);
+        found.retain(|one| OF_THE_FIT.contains(&one.check.as_str()));
+        why.extend(wrong(found).into_iter().map(not_stated));
+        why.sort_unstable();
+        why.dedup();
     }
     why
+}
+
+/// A template that fails for want of a figure of the profile's, in words.
+fn not_stated(message: String) -> String {
+    let named = message.split_once("`bike.specified.").and_then(|(_, rest)| rest.split_once("` is undefined"));
+    match named {
+        Some((figure, _)) => format!("its profile does not say what its {} should be", figure.replace('_', " ")),
+        None => message,
+    }
 }
 
 /// What of a thing that should work does not on the healthy bike. An error where that cannot be told.

@@ -165,6 +165,9 @@ mod tests {
             for file in std::fs::read_dir(shipped.join(folder)).unwrap() {
                 let file = file.unwrap().path();
                 let bike = load(&file).unwrap();
+                if bike.battery.is_none() {
+                    continue;
+                }
                 assert!(Model::new(&bike).tells_how_coils_are_fed(), "{}", file.display());
             }
         }

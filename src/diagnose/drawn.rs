@@ -3,10 +3,9 @@
 
 use super::causes::Causes;
 use super::covered::covered;
-use super::measure::{Judgement, measure};
+use super::measure::{Judgement, judgement, measure};
 use super::outcome::Outcome;
-use super::prove::judgement;
-use super::simulate::{Setting, simulate};
+use super::simulate::{Progress, Setting, simulate};
 use super::{CircuitObserver, Figures, Order, ProveError};
 use crate::circuit::faults::{Fault, Library};
 use crate::walk::World;
@@ -55,7 +54,7 @@ pub fn drawn(
     faults: &[Fault],
     best: bool,
     n: usize,
-    progress: super::Progress<'_>,
+    progress: Progress<'_>,
 ) -> Result<Drawn, ProveError> {
     let covered = covered(world, faults)?;
     let counting: Vec<usize> = (0..faults.len()).filter(|f| faults[*f].counts && covered[*f]).collect();

@@ -5,7 +5,8 @@
 //! every fault that leads to the same end has one cure; by name, when the conclusion names one cure. Its *ambiguity group* is everything
 //! that leads to the same conclusion, counted in parts to be repaired: which of two faults of one coil it is does not matter to the mechanic.
 
-use super::Verdict;
+use super::causes::Causes;
+use super::{Outcome, Verdict};
 use crate::circuit::faults::Fault;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -150,6 +151,30 @@ pub fn measure(walked: &[Judgement], faults: &[Fault], false_alarm: bool, weight
         mean_steps: share(sums[2], all),
         mean_minutes: share(sums[3], all),
         mean_minutes_with_set_up: share(sums[4], all),
+    }
+}
+
+/// What became of one fault of `faults`.
+pub(super) fn judgement(fault: usize, faults: &[Fault], causes: &mut Causes<'_>, outcome: &Outcome) -> Judgement {
+    let case = [fault];
+    let (verdict, mended) = (causes.judge(&case, outcome), causes.mended(&case, outcome));
+    let end = match verdict {
+        // Whoever mends it has seen which cause it was.
+        Verdict::Right if mended && outcome.reached.means.is_empty() => {
+            format!("{}, after: {}", outcome.reached.name(), faults[fault].cure)
+        }
+        _ => outcome.reached.name(),
+    };
+    Judgement {
+        fault,
+        counts: faults[fault].counts,
+        part_found: mended || causes.condemns_one(&case, outcome),
+        removes_sound: causes.removes_sound(&case, outcome),
+        end,
+        verdict,
+        steps: outcome.steps,
+        minutes: outcome.minutes,
+        set_up: outcome.set_up,
     }
 }
 

@@ -37,6 +37,7 @@ pub use measure::Figures;
 pub use order::Order;
 pub use outcome::{Outcome, Reached, Sighting, Slip};
 pub use proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
-pub use prove::{Progress, Proved, Row, Wanted, prove};
+pub use prove::{Proved, Row, Wanted, prove};
+pub use simulate::Progress;
 pub use table::{MATRIX, d_matrix_csv, every_fault, text};
 pub use weights::{MISHEARD, OUTSIDE, SLIP};

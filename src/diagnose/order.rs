@@ -128,6 +128,10 @@ impl<'a> Order<'a> {
             *by_end.entry(conclusion).or_default() += weight;
             all += weight;
         }
+        // Where no fault is left that counts, no part tells anything.
+        if all <= 0.0 {
+            return Ok((0.0, 0.0));
+        }
         let shares = by_end.values().map(|weight| weight / all).filter(|share| *share > 0.0);
         let bits: f64 = shares.map(|share| -share * share.log2()).sum();
         Ok((bits, minutes / all))

@@ -2,10 +2,10 @@
 
 use super::causes::Causes;
 use super::covered::covered;
-use super::measure::{Judgement, cures, groups, measure, parts};
+use super::measure::{Judgement, cures, groups, judgement, measure, parts};
 use super::outcome::{Outcome, Sighting};
 use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
-use super::simulate::{Setting, simulate};
+use super::simulate::{Progress, Setting, simulate};
 use super::{Asked, Observer, Order, ProveError, Verdict};
 use crate::circuit::faults::Fault;
 use crate::procedure::{Ask, Meaning};
@@ -30,9 +30,6 @@ pub struct Wanted {
     /// The parts of the procedure in the best order instead of the written one.
     pub best: bool,
 }
-
-/// Told now and then: what is being done, how much of it, of how much.
-pub type Progress<'p> = &'p dyn Fn(&str, usize, usize);
 
 /// A proof and what it was made of.
 pub struct Proved {
@@ -155,29 +152,6 @@ pub fn prove(
         proof.pairs = Some(pairs(&setting, &counting, progress)?);
     }
     Ok(Proved { proof, matrix })
-}
-
-pub(super) fn judgement(fault: usize, faults: &[Fault], causes: &mut Causes<'_>, outcome: &Outcome) -> Judgement {
-    let case = [fault];
-    let (verdict, mended) = (causes.judge(&case, outcome), causes.mended(&case, outcome));
-    let end = match verdict {
-        // Whoever mends it has seen which cause it was.
-        Verdict::Right if mended && outcome.reached.means.is_empty() => {
-            format!("{}, after: {}", outcome.reached.name(), faults[fault].cure)
-        }
-        _ => outcome.reached.name(),
-    };
-    Judgement {
-        fault,
-        counts: faults[fault].counts,
-        part_found: mended || causes.condemns_one(&case, outcome),
-        removes_sound: causes.removes_sound(&case, outcome),
-        end,
-        verdict,
-        steps: outcome.steps,
-        minutes: outcome.minutes,
-        set_up: outcome.set_up,
-    }
 }
 
 /// Every answer on every way, once.

@@ -11,6 +11,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, mpsc};
 
+/// Told now and then: what is being done, how much of it, of how much.
+pub type Progress<'p> = &'p dyn Fn(&str, usize, usize);
+
 /// What is simulated.
 pub(super) struct Setting<'a> {
     /// Procedure, bike and words.

@@ -182,7 +182,7 @@ mod tests {
         assert_eq!(say("left-points.coil-side"), "coil side of the left points connector");
         assert_eq!(say("points-left.wire"), "wire of the left points");
         assert_eq!(say("engine"), "engine case");
-        assert_eq!(say("horn.feed"), "horn, feed");
+        assert_eq!(say("horn.feed"), "feed side of the horn");
     }
 
     #[test]

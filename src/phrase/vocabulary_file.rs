@@ -359,16 +359,24 @@ mod tests {
         let blank = Vocabulary::from_yaml("vocabulary: xx\n", "x.yaml").unwrap_err();
         let named =
             |key: &str| blank.iter().any(|d| d.check == "missing-key" && d.message.contains(&format!("`{key}`")));
-        for key in
-            ["commands", "escapes", "agree", "done", "numbers: point", "units", "colours", "sentences", "terminals"]
-        {
+        for key in ["commands", "escapes", "agree", "done", "numbers: point", "units", "colours", "sentences"] {
             assert!(named(key), "{key}");
         }
         let some = Vocabulary::from_yaml("vocabulary: xx\nsentences:\n  paused: \"-\"\n", "x.yaml").unwrap_err();
         for (key, _) in SENTENCES.iter().filter(|(key, _)| *key != "paused") {
             assert!(some.iter().any(|d| d.message.contains(&format!("`sentences: {key}`"))), "{key}");
         }
-        for line in ENGLISH.lines().filter(|l| l.starts_with("  ") && !l.trim_start().starts_with('#')) {
+        // Words for parts, terminals and halves are only there where the catalogue's own are not right.
+        let optional_sections = ["parts:", "terminals:", "halves:"];
+        let mut section = "";
+        for line in ENGLISH.lines().filter(|l| !l.trim_start().starts_with('#')) {
+            if !line.starts_with("  ") {
+                section = line;
+                continue;
+            }
+            if optional_sections.contains(&section) {
+                continue;
+            }
             let optional = ["and", "article", "kilo", "filler", "hundred-and"];
             let key = line.trim_start().split(':').next().unwrap();
             let a_sum = line.contains(": [\"reckon ");

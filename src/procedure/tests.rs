@@ -118,11 +118,13 @@ fn routes_lead_somewhere() {
 }
 
 #[test]
-fn other_ignitions_are_refused() {
-    let text = std::fs::read_to_string(sound("single.yaml")).unwrap();
-    let wrong = bike::parse(&text.replace("battery-and-coil-points", "magneto"), "f").unwrap_err();
+fn a_profile_of_the_old_form_is_told_what_to_change() {
+    let old = "bike: \"Old Twin\"\nmaker: \"Nobody (invented)\"\nignition: battery-and-coil-points\nvolt: 12\nground: negative\nstarter: kick\n\
+               fuse: {ampere: 10, where: \"by the battery\"}\n";
+    let wrong = bike::parse(old, "f").unwrap_err();
     assert_eq!(wrong.len(), 1);
-    assert!(wrong[0].message.contains("refused") && wrong[0].help.as_ref().unwrap().contains("energy-transfer"));
+    assert_eq!((wrong[0].check.as_str(), wrong[0].place.line), ("old-profile", 3));
+    assert!(wrong[0].help.as_ref().unwrap().contains("`parts:`"), "{}", wrong[0]);
 }
 
 /// Cuts, duplicates, swaps or corrupts part of the text.

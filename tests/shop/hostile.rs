@@ -122,12 +122,15 @@ pub fn on(at: &str) {
             let texts = serde_json::to_string(&session).unwrap();
             assert!(!texts.contains("\\u00") && !texts.contains('\u{202e}'), "{texts:.200}");
             let mut kept = archive.kept(session.mark).await.unwrap();
-            let names = kept.shelf.list().unwrap();
+            let (parts, names): (Vec<String>, Vec<String>) =
+                kept.shelf.list().unwrap().into_iter().partition(|name| name.starts_with("parts/"));
             let wanted: &[&str] = match session.id.as_str() {
                 "forged" => &["journal.jsonl"],
                 _ => &["bike/bike.yaml", "journal.jsonl", "procedure/feed-round.yaml", "vocabulary/words.yaml"],
             };
             assert_eq!(names, wanted, "neither a file from outside nor a voice came in");
+            let of_the_bike = if session.id == "forged" { Vec::new() } else { parts_beside(folders.last().unwrap()) };
+            assert_eq!(parts, of_the_bike, "the kinds of the bike's parts, and no other file");
         }
         altered(&archive, &into).await;
         archive.close().await;
@@ -135,6 +138,13 @@ pub fn on(at: &str) {
     let mut after = picture(around.path());
     after.retain(|path, _| !path.starts_with(into.join("altered")));
     assert!(after == before, "nothing in or around the sessions was written");
+}
+
+/// The copies of the kinds of part in a session's folder.
+fn parts_beside(folder: &Path) -> Vec<String> {
+    let mut all = Folder::at(folder).list().unwrap();
+    all.retain(|name| name.starts_with("parts/"));
+    all
 }
 
 /// A good session with random bytes of its files altered is refused or kept, never a panic, and never kept as verified.

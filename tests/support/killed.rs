@@ -193,6 +193,7 @@ impl Course {
             ("lead-pull", "firm"),
             ("drop-feed", "point one"),
             ("drop-points", "point nine"),
+            ("drop-faces", "pitted"),
         ];
         let mut short: Vec<(&str, &str)> = ANSWERS.iter().map(|(step, all)| (*step, all[0])).collect();
         short[0].1 = "it lights";
