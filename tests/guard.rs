@@ -6,7 +6,8 @@ mod support;
 
 use probeside::phrase::{Answer, Command};
 use probeside::session::Record;
-use probeside::walk::{Effect, Event, Pedal, SayKind, TimerKind};
+use probeside::walk::{Effect, Event, Pedal, SayKind, TimerKind, World};
+use std::sync::Arc;
 use support::machine::{STORIES, Story};
 use support::mechanic::Mechanic;
 use support::stage::{Stage, world};
@@ -16,12 +17,18 @@ const GUARD: &str = "Say power is off";
 
 /// A walk of no-spark on the twin up to the first step where the key is on with points closed.
 fn with_hot_coils() -> Stage {
-    let mut stage = Stage::new(world("no-spark", "borage-twin"));
+    let stage = at_the_feed(world("no-spark", "borage-twin"));
+    assert!(stage.timers.contains_key(&TimerKind::CoilHeat), "the guard counts");
+    stage
+}
+
+/// A walk of no-spark up to that step.
+fn at_the_feed(world: Arc<World>) -> Stage {
+    let mut stage = Stage::new(world);
     let mechanic = Mechanic::of_story("two-dead-sides");
     for _ in 0..400 {
         let (step, round) = stage.walker.place();
         if step == "drop-feed" && stage.walker.is_asking() {
-            assert!(stage.timers.contains_key(&TimerKind::CoilHeat), "the guard counts");
             stage.mark = stage.said.len();
             return stage;
         }
@@ -72,6 +79,17 @@ fn silence_is_asked_after_where_speech_never_ends() {
     stage.give(Event::Pressed { pedal: Pedal::Listen });
     stage.silence(600_000);
     assert!(stage.said_since().contains("I am still listening"), "{}", stage.said_since());
+}
+
+/// The same walk, on a bike that is said to have no coil.
+#[test]
+fn where_there_is_no_coil_nothing_is_guarded() {
+    let mut without = Arc::into_inner(world("no-spark", "borage-twin")).expect("nobody else has it");
+    without.bike.coils.clear();
+    let mut stage = at_the_feed(Arc::new(without));
+    assert!(!stage.walker.is_power_on() && !stage.timers.contains_key(&TimerKind::CoilHeat));
+    stage.silence(600_000);
+    assert_eq!(guards(&stage), 0);
 }
 
 #[test]

@@ -11,7 +11,7 @@
 
 use super::{Surroundings, procedure as findings_of};
 use crate::bike::{Bike, BikeState, Engine, as_value};
-use crate::circuit::{CircuitError, Model, Strength};
+use crate::circuit::{CircuitError, Glow, Model, Strength};
 use crate::expression::{Scope, evaluate_bool, evaluate_list, render};
 use crate::procedure::{Procedure, Works, WorksAs};
 use crate::source::{Diagnostic, Severity};
@@ -108,7 +108,7 @@ fn does_not(works: &Works, bike: &Bike, scope: &Scope, around: &Surroundings<'_>
         WorksAs::Lit => {
             for bulb in items("it has no bulb")? {
                 let id = field(&bulb, "id");
-                if !model.lights(&state, &id).map_err(circuit)? {
+                if model.glow(&state, &id).map_err(circuit)? != Glow::Bright {
                     broken.push(format!("with nothing wrong the {} does not light", around.words.part(&id, bike)));
                 }
             }

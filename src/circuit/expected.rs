@@ -47,6 +47,7 @@ enum Watched {
     Look { look: String, at: Vec<String> },
     Sweep(String),
     Flick(String),
+    Lit(String),
     Complaint,
 }
 
@@ -103,6 +104,7 @@ impl Question {
             }
             Some(Observe::Sweep(switch)) => Some(Watched::Sweep(render(switch, scope)?)),
             Some(Observe::Flick(set)) => Some(Watched::Flick(render(set, scope)?)),
+            Some(Observe::Lit(bulb)) => Some(Watched::Lit(render(bulb, scope)?)),
             Some(Observe::Complaint(_)) => Some(Watched::Complaint),
         };
         let answers = match &step.ask {
@@ -222,9 +224,10 @@ impl<'a> Subject<'a> {
             Some(Watched::Look { look, at }) => self.look(look, at).map(|is| words(&[is])),
             Some(Watched::Sweep(switch)) => Some(sweep(model, switch, state)?),
             Some(Watched::Flick(set)) => Some(plugs(model, &model.flick(state, set)?)),
+            Some(Watched::Lit(bulb)) => Some(words(&model.look_at_bulb(state, bulb)?)),
             Some(Watched::Complaint) => Some(complaint(model)?),
         };
-        if matches!(question.watched, Some(Watched::Flick(_) | Watched::Sweep(_))) {
+        if matches!(question.watched, Some(Watched::Flick(_) | Watched::Sweep(_) | Watched::Lit(_))) {
             return Ok(vec![first.into_iter().collect()]);
         }
         if let Answers::Reading { unit, .. } = &question.answers
@@ -260,14 +263,14 @@ fn instrument(model: &Model<'_>, meter: f64, state: &BikeState, cases: &[Case]) 
         let (darkest, brightest) = (glows.first(), glows.last());
         return Ok(match (darkest, brightest) {
             (Some(Glow::Dark), Some(Glow::Dim | Glow::Bright)) => vec![words(&["on-off"])],
-            (Some(glow), _) => vec![of_glow(*glow)],
+            (Some(glow), _) => vec![words(glow.words())],
             _ => Vec::new(),
         });
     }
     let mut all = Vec::new();
     for case in cases {
         let seen = match case.seen {
-            Observation::Lamp(glow) => of_glow(glow),
+            Observation::Lamp(glow) => words(glow.words()),
             Observation::Spark(Strength::None) => words(&["none"]),
             Observation::Spark(Strength::Weak) => words(&["weak", "spark"]),
             Observation::Spark(Strength::Strong) => words(&["strong", "spark"]),
@@ -311,14 +314,6 @@ fn capacitance(model: &Model<'_>, meter: f64, state: &BikeState) -> Result<Optio
         }
     }
     Ok(Some(Seen::Number(farad.map(|farad| farad * 1e6 * meter), Unit::Microfarad, None)))
-}
-
-fn of_glow(glow: Glow) -> Seen {
-    match glow {
-        Glow::Dark => words(&["dark"]),
-        Glow::Dim => words(&["dim", "lit"]),
-        Glow::Bright => words(&["bright", "lit"]),
-    }
 }
 
 /// The lamp in every position of a switch, with the points open: lit `only` where the ignition works, in `more` positions, or `never`.

@@ -3,7 +3,7 @@
 use super::network::Kind;
 use super::plan::Plan;
 use super::resistance::resistance;
-use super::wiring::{BranchKind, Wiring};
+use super::wiring::Wiring;
 use super::{Alteration, CircuitError, Figures, Lamp, Name};
 use crate::bike::{Bike, BikeState, Engine, Instrument, InstrumentKind, Polarity};
 use crate::parts::PrimitiveKind;
@@ -28,6 +28,26 @@ pub enum Glow {
     Dim,
     /// Bright.
     Bright,
+}
+
+impl Glow {
+    /// How a lamp looks that gives this share of its rated light.
+    pub(super) fn of(share: f64) -> Self {
+        match share {
+            s if s < DARK_BELOW => Self::Dark,
+            s if s < BRIGHT_FROM => Self::Dim,
+            _ => Self::Bright,
+        }
+    }
+
+    /// In words, the most specific first.
+    pub(super) fn words(self) -> &'static [&'static str] {
+        match self {
+            Self::Dark => &["dark"],
+            Self::Dim => &["dim", "lit"],
+            Self::Bright => &["bright", "lit"],
+        }
+    }
 }
 
 /// How a spark looks.
@@ -165,23 +185,6 @@ impl<'b> Model<'b> {
             .collect()
     }
 
-    /// Whether a bulb of the bike's own lights brightly, with the points open.
-    ///
-    /// # Errors
-    /// A part that is no bulb, or a circuit without an operating point.
-    pub fn lights(&self, state: &BikeState, bulb: &str) -> Result<bool, CircuitError> {
-        let wiring = self.wiring(state, &BTreeSet::new())?;
-        let branch = wiring.branch(bulb)?;
-        let BranchKind::Lamp(lamp) = branch.kind else {
-            return Err(CircuitError::Unknown { what: "bulb", name: bulb.to_owned() });
-        };
-        let network = wiring.netlist()?;
-        let point = network.operating_point()?;
-        let ends = [&branch.a, &branch.b].map(|end| network.find(end));
-        let volt = if let [Some(a), Some(b)] = ends { point.voltage(a, b).unwrap_or(0.0) } else { 0.0 };
-        Ok(lamp.light(volt) >= BRIGHT_FROM)
-    }
-
     /// Whether the battery takes a charge while the engine runs.
     ///
     /// # Errors
@@ -222,13 +225,7 @@ impl<'b> Model<'b> {
         match tool.kind {
             InstrumentKind::Lamp => {
                 let lamp = Lamp { volt: self.bike.volt, watt: f.lamp_watt };
-                let share = lamp.light(held(wiring, tool, Kind::Lamp(lamp))?.0);
-                let glow = match share {
-                    s if s < DARK_BELOW => Glow::Dark,
-                    s if s < BRIGHT_FROM => Glow::Dim,
-                    _ => Glow::Bright,
-                };
-                Ok(Observation::Lamp(glow))
+                Ok(Observation::Lamp(Glow::of(lamp.light(held(wiring, tool, Kind::Lamp(lamp))?.0))))
             }
             InstrumentKind::Voltmeter => Ok(Observation::Volt(held(wiring, tool, Kind::Resistor(f.voltmeter_ohm))?.0)),
             InstrumentKind::Ammeter => Ok(Observation::Ampere(held(wiring, tool, Kind::Resistor(f.ammeter_ohm))?.1)),

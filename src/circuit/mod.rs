@@ -5,6 +5,7 @@
 //! [`Subject`] gives the answer to a procedure's whole step under the faults of a [`faults::Library`].
 
 mod alter;
+mod bulbs;
 mod expected;
 pub mod faults;
 mod figures;

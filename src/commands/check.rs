@@ -161,6 +161,11 @@ fn files_in(path: &Path) -> Vec<PathBuf> {
     if files.is_empty() { vec![path.to_owned()] } else { files }
 }
 
+/// A folder that can be listed: what a path without one is in is here.
+fn folder(of: Option<&Path>) -> PathBuf {
+    of.filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_owned()
+}
+
 /// The YAML files directly in a folder, sorted by name.
 fn files_in_folder(folder: &Path) -> Vec<PathBuf> {
     let mut files: Vec<PathBuf> = files_in(folder);
@@ -245,14 +250,14 @@ impl Checker<'_, '_> {
 
     /// Asks the gate of every procedure beside a bike's folder, or of the shipped ones where there is none.
     fn gates(&mut self, path: &Path, bike: &Bike) {
-        let beside = path.parent().and_then(Path::parent).unwrap_or(Path::new("")).to_owned();
+        let beside = folder(path.parent().and_then(Path::parent));
         let is_procedure = |file: &PathBuf| procedure::load(file).is_ok();
         let mut files: Vec<PathBuf> = files_in_folder(&beside).into_iter().filter(is_procedure).collect();
         if files.is_empty() {
             files = files_in_folder(&crate::run::load::shipped()).into_iter().filter(is_procedure).collect();
         }
         for file in files {
-            let folder = file.parent().unwrap_or(Path::new("")).to_owned();
+            let folder = folder(file.parent());
             let procedures = std::cell::RefCell::new(std::mem::take(&mut self.procedures));
             let called = |id: &str| {
                 let path = folder.join(format!("{id}.yaml"));
@@ -278,7 +283,7 @@ impl Checker<'_, '_> {
 
     /// Findings in a fault library for the bikes in the folder `bikes/` beside its own folder.
     fn library(&mut self, path: &Path, library: &Library) -> Vec<Diagnostic> {
-        let beside = path.parent().and_then(Path::parent).unwrap_or(Path::new("")).to_owned();
+        let beside = folder(path.parent().and_then(Path::parent));
         let bikes = self.bikes_beside(&beside);
         bikes.iter().filter_map(|bike| library.for_bike_in(bike, self.spoken.words).err()).flatten().collect()
     }
@@ -288,7 +293,7 @@ impl Checker<'_, '_> {
             Ok(procedure) => procedure,
             Err(findings) => return findings,
         };
-        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+        let folder = folder(path.parent());
         let beside = if given.is_empty() { self.bikes_beside(&folder) } else { given.to_vec() };
         let procedures = std::cell::RefCell::new(std::mem::take(&mut self.procedures));
         let called = |id: &str| {
@@ -358,4 +363,17 @@ fn no_kind(tree: &Node) -> Diagnostic {
     let message = "this is neither a procedure, nor a bike, nor a kind of part, nor a fault library, nor a vocabulary, nor a story";
     let help = "The first field of the file says what it is: `procedure:`, `bike:`, `part:`, `faults:`, `vocabulary:` or `story:`.";
     Diagnostic::error(&place, "kind", message).help(help)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_lies_here_is_found_like_what_lies_elsewhere() {
+        let beside = |bike: &str| folder(Path::new(bike).parent().and_then(Path::parent));
+        assert_eq!(beside("bikes/one.yaml"), Path::new("."));
+        assert_eq!(beside("trade/bikes/one.yaml"), Path::new("trade"));
+        assert!(files_in_folder(&beside("procedures/bikes/one.yaml")).len() > 10);
+    }
 }

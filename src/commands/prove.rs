@@ -18,7 +18,7 @@ pub struct Args {
     /// Name the bike: a file, or a shipped one
     #[arg(long, value_name = "FILE")]
     pub bike: PathBuf,
-    /// Use this fault library [default: the shipped one]
+    /// Use this fault library [default: the first in faults/ beside the procedure]
     #[arg(long, value_name = "FILE")]
     pub faults: Option<PathBuf>,
     /// Choose the order of the procedure's parts
@@ -51,7 +51,7 @@ pub fn run(args: &Args) -> Outcome {
     let bike = load::find(&args.bike, &shipped.join("bikes"));
     let words = shipped.join("vocabulary").join("en.yaml");
     let world = Arc::new(load::world(&procedure, &bike, &words)?.world);
-    let file = args.faults.clone().unwrap_or_else(|| shipped.join("faults").join("ignition.yaml"));
+    let file = args.faults.clone().unwrap_or_else(|| load::usual_faults(&procedure));
     let library = Library::load(&file)?;
     let inputs = Inputs::of([procedure, bike, words, file]);
     if let Some(path) = &args.csv {

@@ -39,7 +39,7 @@ pub struct Args {
     /// Use this vocabulary: a file, or a shipped one
     #[arg(long, default_value = "en", value_name = "FILE")]
     words: PathBuf,
-    /// Advise on what is left from this fault library; none for no advice [default: the shipped one]
+    /// Advise by this fault library; none: no advice [default: the first in faults/ by the procedure]
     #[arg(long, value_name = "FILE|none", conflicts_with = "resume")]
     faults: Option<PathBuf>,
     /// Choose the order of the procedure's parts
@@ -128,7 +128,7 @@ fn begin(args: &Args) -> Outcome {
     match &args.faults {
         Some(none) if none == Path::new(NO_FAULTS) => {}
         Some(file) => loaded = loaded.with_faults(file)?,
-        None => loaded = loaded.with_faults(&shipped.join(load::SHIPPED_FAULTS))?,
+        None => loaded = loaded.with_faults(&load::usual_faults(&procedure))?,
     }
     let best = args.order.is_best_for(&loaded.world)?;
     if best && loaded.faults.is_none() {

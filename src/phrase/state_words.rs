@@ -70,7 +70,12 @@ impl Vocabulary {
     pub fn change_words(&self, change: &Change, bike: &Bike) -> Result<String, SentenceError> {
         match change {
             Change::Switch { name, to } => {
-                self.sentence("change-switch", &json!({"name": name, "words": self.switch(name), "to": to}))
+                // The vocabulary names the switches that every procedure knows; any other goes by the bike's own words.
+                let words = match self.switch(name) {
+                    same if same == name && bike.part(name).is_some() => self.part_words(name, bike)?,
+                    words => words.to_owned(),
+                };
+                self.sentence("change-switch", &json!({"name": name, "words": words, "to": to}))
             }
             Change::Unplug(id) => self.sentence("change-unplug", &self.thing(id, bike)?),
             Change::PlugIn(id) => self.sentence("change-plug-in", &self.thing(id, bike)?),
@@ -190,6 +195,20 @@ mod tests {
         );
         let crowded = bike(&[("front", Side::Left), ("rear", Side::Left)]);
         assert_eq!(words.part_words("cap-rear", &crowded).unwrap(), "rear plug cap");
+    }
+
+    #[test]
+    fn a_switch_that_the_vocabulary_does_not_name_goes_by_the_bikes_words() {
+        let text = "bike: Invented\nmaker: Invented\nvolt: 12\nground: negative\nparts:\n  \
+             fan-1: {kind: switch, words: \"left fan switch\", positions: {\"off\": [], \"on\": [[in, out]]}}\nwires:\n  \
+             - {from: fan-1.in, to: fan-1.out, colour: BN}\n";
+        let bike = parse(text, "bike.yaml").unwrap_or_else(|wrong| panic!("{}", wrong[0]));
+        let say = |name: &str| {
+            let change = Change::Switch { name: name.into(), to: "on".into() };
+            Vocabulary::english().change_words(&change, &bike).unwrap()
+        };
+        assert_eq!(say("fan-1"), "Left fan switch to on.");
+        assert_eq!(say("kill"), "Kill switch to on.", "the vocabulary's words go first");
     }
 
     #[test]

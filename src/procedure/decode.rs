@@ -155,6 +155,8 @@ fn observe(of: &Node) -> Observe {
         Observe::Sweep(switch)
     } else if let Some(set) = of.written_at("flick") {
         Observe::Flick(set)
+    } else if let Some(bulb) = of.written_at("lit") {
+        Observe::Lit(bulb)
     } else {
         Observe::Complaint(of.place.clone())
     }

@@ -185,7 +185,7 @@ static STEP: shape::Object = shape::Object {
 
 /// The observation that needs no place.
 pub(super) const COMPLAINT: &str = "complaint";
-static OBSERVATIONS: [(&str, shape::Object); 3] = [
+static OBSERVATIONS: [(&str, shape::Object); 4] = [
     (
         "look",
         shape::Object {
@@ -212,6 +212,13 @@ static OBSERVATIONS: [(&str, shape::Object); 3] = [
         shape::Object {
             what: "a flick",
             fields: &[needed("flick", Text(Template), "The points set that alone is opened by hand.")],
+        },
+    ),
+    (
+        "lit",
+        shape::Object {
+            what: "a look at a bulb",
+            fields: &[needed("lit", Text(Template), "The bulb of the bike's own, a part's id.")],
         },
     ),
 ];

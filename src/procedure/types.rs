@@ -283,6 +283,8 @@ pub enum Observe {
     Sweep(Template),
     /// A tester on every plug lead, while the user opens only this points set by hand.
     Flick(Template),
+    /// The user looks at a bulb of the bike's own.
+    Lit(Template),
     /// Which plugs lose their spark on the road.
     Complaint(Place),
 }
@@ -398,7 +400,7 @@ impl Observe {
     pub fn templates(&self) -> Vec<&Template> {
         match self {
             Observe::Look { at, .. } => at.iter().collect(),
-            Observe::Sweep(of) | Observe::Flick(of) => vec![of],
+            Observe::Sweep(of) | Observe::Flick(of) | Observe::Lit(of) => vec![of],
             Observe::Complaint(_) => Vec::new(),
         }
     }

@@ -53,6 +53,8 @@ pub(super) const FAULTS_COPY: &str = "faults/library.yaml";
 const GATE_HELP: &str = "`probeside check BIKE` lists the procedures that it can be walked through.";
 /// Name of the shipped fault library.
 pub const SHIPPED_FAULTS: &str = "faults/ignition.yaml";
+/// Folder of fault libraries beside a procedure.
+const FAULTS_BESIDE: &str = "faults";
 /// Folder of the procedures' copies in a session's folder.
 pub(super) const PROCEDURE_COPIES: &str = "procedure";
 
@@ -229,20 +231,53 @@ pub fn find(name: &Path, shipped_in: &Path) -> PathBuf {
     if file.exists() { file } else { name.to_path_buf() }
 }
 
+/// The fault library for a procedure where none is named: the first in the folder `faults/` beside it, else the shipped one.
+pub fn usual_faults(procedure: &Path) -> PathBuf {
+    let beside = procedure.parent().unwrap_or(Path::new(".")).join(FAULTS_BESIDE);
+    yaml_files(&beside).into_iter().next().unwrap_or_else(|| shipped().join(SHIPPED_FAULTS))
+}
+
+/// The YAML files in a folder, in order.
+fn yaml_files(folder: &Path) -> Vec<PathBuf> {
+    let entries = std::fs::read_dir(folder).into_iter().flatten();
+    let mut files: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
+    files.retain(|file| file.extension().is_some_and(|e| e == "yaml" || e == "yml"));
+    files.sort();
+    files
+}
+
 /// The first bike beside the procedure that it applies to, otherwise the reason why the last one does not fit.
 pub fn first_that_applies(procedure: &Path, words: &Path) -> Result<Loaded, Failure> {
     let beside = procedure.parent().unwrap_or(Path::new(".")).join("bikes");
-    let mut bikes: Vec<PathBuf> = std::fs::read_dir(&beside)
-        .map(|entries| entries.filter_map(|e| Some(e.ok()?.path())).collect())
-        .unwrap_or_default();
-    bikes.retain(|b| b.extension().is_some_and(|e| e == "yaml" || e == "yml"));
-    bikes.sort();
     let mut last = Failure::Usage(format!("there is no bike in {}; give one with --bike FILE", beside.display()));
-    for bike in bikes {
+    for bike in yaml_files(&beside) {
         match world(procedure, &bike, words) {
             Ok(loaded) => return Ok(loaded),
             Err(found) => last = found.into(),
         }
     }
     Err(last)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_procedure_has_the_library_beside_it_and_else_the_shipped_one() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let procedure = folder.path().join("lights.yaml");
+        let of = || usual_faults(&procedure);
+        assert_eq!(of(), shipped().join(SHIPPED_FAULTS), "no folder");
+        let beside = folder.path().join(FAULTS_BESIDE);
+        std::fs::create_dir(&beside).expect("a folder");
+        std::fs::write(beside.join("notes.txt"), "").expect("a file");
+        assert_eq!(of(), shipped().join(SHIPPED_FAULTS), "no library in the folder");
+        for name in ["second.yaml", "first.yaml"] {
+            std::fs::write(beside.join(name), "").expect("a file");
+        }
+        assert_eq!(of(), beside.join("first.yaml"));
+        let own = shipped().join("no-spark.yaml");
+        assert_eq!(usual_faults(&own), shipped().join(SHIPPED_FAULTS));
+    }
 }

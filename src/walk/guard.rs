@@ -44,9 +44,10 @@ impl Walker {
         self.is_power_on() && (left_alone || !runs)
     }
 
-    /// Whether current can flow in a coil in this state. Without wiring data the key decides: any position but off counts as on.
+    /// Whether current can flow in a coil in this state; never where the bike has no coil. Without wiring data the key decides: any position but
+    /// off counts as on.
     fn heats(&mut self, state: &BikeState) -> bool {
-        if self.mute {
+        if self.mute || self.world.bike.coils.is_empty() {
             return false;
         }
         if let Some((_, heats)) = self.bike.guard.known.iter().find(|(known, _)| known == state) {
