@@ -119,11 +119,20 @@ fn a_prompt_does_not_cut_itself_and_an_answer_over_it_stops_it() {
     mic.open();
     let began = Instant::now();
     let (mut wrong, mut whole, mut right, mut cut) = (Vec::new(), 0, 0, 0);
+    // A busy machine's server loses sound now and then, and what is lost is taken for a voice. A walk says a cut prompt again, and so does
+    // this test, once; it says how often.
+    let mut again = 0;
     for text in ALONE {
-        let turn = bench.turn(&sound, text, None);
-        whole += usize::from(turn.whole);
-        println!("{text:?} alone: whole {}, {} utterances", turn.whole, turn.utterances.len());
-        wrong.extend(taken(&turn.utterances).into_iter().map(|words| format!("{words:?} out of {text:?}")));
+        for attempt in 0..2 {
+            let turn = bench.turn(&sound, text, None);
+            println!("{text:?} alone: whole {}, {} utterances", turn.whole, turn.utterances.len());
+            wrong.extend(taken(&turn.utterances).into_iter().map(|words| format!("{words:?} out of {text:?}")));
+            if turn.whole {
+                whole += 1;
+                again += attempt;
+                break;
+            }
+        }
     }
     let mut tried = 0;
     for (words, pcm) in ANSWERS.iter().zip(&spoken).cycle().take(MOST_ANSWERS) {
@@ -142,14 +151,14 @@ fn a_prompt_does_not_cut_itself_and_an_answer_over_it_stops_it() {
         wrong.extend(took.into_iter().filter(|t| t != words).map(|t| format!("{t:?} for {words:?}")));
     }
     println!(
-        "{whole} of {} prompts alone were said whole; of {} answers {cut} cut the prompt and {right} were taken; {:.0?}",
+        "{whole} of {} prompts alone were said whole, {again} of them at the second attempt; of {} answers {cut} cut the prompt and {right} were taken; {:.0?}",
         ALONE.len(),
         tried,
         began.elapsed()
     );
     assert!(wrong.is_empty(), "{wrong:#?}");
-    // Allows for one during which a busy machine's server lost sound. A cut prompt is repeated.
-    assert!(whole + 1 >= ALONE.len(), "prompts cut themselves");
+    assert_eq!(whole, ALONE.len(), "prompts cut themselves");
+    assert!(again <= ALONE.len() / 2, "most prompts cut themselves");
     assert!(cut >= 1, "nobody could cut a prompt");
     assert!(right >= 1, "no answer over a prompt was heard");
 }

@@ -10,7 +10,7 @@ use std::sync::Arc;
 /// The names at one point.
 ///
 /// ```
-/// use probeside::procedure::Scope;
+/// use probeside::expression::Scope;
 /// use serde_json::json;
 /// let mut scope = Scope::new(json!({"name": "Borage"}));
 /// scope.see("rest-voltage", json!(12.6));
@@ -26,7 +26,7 @@ pub struct Scope {
 /// What was seen so far, by name. Clones share it until one of them changes.
 ///
 /// ```
-/// use probeside::procedure::Seen;
+/// use probeside::expression::Seen;
 /// use serde_json::json;
 /// let mut seen = Seen::default();
 /// seen.see("rest-voltage", json!(12.6));
