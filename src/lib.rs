@@ -38,7 +38,7 @@
 //! | [`phrase`] | grammars, words to answers and back, the verdict | sound, the current step |
 //! | [`procedure`] | the tree of steps as data, drawing | who walks it, how its words are recognised |
 //! | [`circuit`] | what an instrument reads, without or with a fault | a walk, its answers |
-//! | [`advice`] | the adviser's answers: suspects and their weights, the next part | how weights are computed, who asked |
+//! | [`advice`] | the adviser's answers: suspects and their weights, what comes next | how weights are computed, who asked |
 //! | [`session`] | the record: writing, integrity, reading | the walker, what an entry leads to |
 //! | [`walk`] | what is said, asked and recorded next | clocks, files, threads, sound |
 //! | [`diagnose`] | which faults fit the answers, which faults a procedure finds | voices, a session's folder |

@@ -33,7 +33,7 @@ const ROOMS: [(&str, &[&str]); 23] = [
     ("phrase", &["source", "units", "sums", "parts", "bike"]),
     ("procedure", &["source", "units", "sums", "expression", "bike", "phrase"]),
     ("circuit", &["source", "units", "sums", "expression", "parts", "bike", "phrase", "procedure"]),
-    ("advice", &[]),
+    ("advice", &["bike"]),
     ("session", &["source", "units", "sums", "bike", "phrase", "procedure", "circuit", "advice"]),
     ("walk", &["source", "units", "sums", "expression", "bike", "phrase", "procedure", "circuit", "advice", "session"]),
     (

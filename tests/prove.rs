@@ -1,5 +1,5 @@
 //! The shipped no-spark against the fault library: every fault of the single, and those of the twin's left side and of the parts both sides
-//! share, each at its worst. The single also in the best order of its parts. The tables in `tests/prove` are written for people;
+//! share, each at its worst. The single also in the best order of its checks. The tables in `tests/prove` are written for people;
 //! `PROBESIDE_BLESS=1 cargo test --test prove` rewrites them.
 
 mod support;

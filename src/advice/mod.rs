@@ -3,6 +3,7 @@
 //! These are plain values. The adviser (`diagnose`) works them out, the walker acts on them, the journal stores them and the review shows them.
 //! How the weights are worked out is not known here.
 
+use crate::bike::BikeState;
 use serde::{Deserialize, Serialize};
 
 /// The suspects after an answer. Weights are probabilities: those of `suspects`, `others` and `outside` together make 1.
@@ -64,13 +65,60 @@ pub struct Doubtful {
     pub weight: f64,
 }
 
-/// The part of the procedure that comes next, and why.
+/// What comes next in a walk in best order, and why.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Chosen {
-    /// Its id.
-    pub part: String,
-    /// Expected information, bits: how much it and the parts that it opens reduce the entropy of the conclusion.
+    /// What comes next.
+    pub next: Next,
+    /// Expected information, bits: by how much it reduces the entropy of the cause.
     pub bits: f64,
-    /// Expected minutes for all of them.
+    /// Expected minutes, changes of set-up included.
     pub minutes: f64,
+}
+
+/// What comes next.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Next {
+    /// What is written.
+    #[default]
+    Written,
+    /// Another check.
+    Check(Box<Spot>),
+    /// The walk ends: this was found.
+    Found(Box<Found>),
+    /// The walk ends: nothing is wrong.
+    Sound,
+}
+
+/// A check of the walked procedure.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Spot {
+    /// The step that it begins with.
+    pub step: String,
+    /// The loops that it stands in, outermost first, with the number of the round from 0.
+    pub rounds: Vec<(String, usize)>,
+    /// The state of the bike that the step's own changes start from.
+    pub state: BikeState,
+}
+
+/// What was found: the cause, or several that nothing tells apart.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Found {
+    /// The conclusion of the procedure that leads to the same remedy.
+    pub conclusion: String,
+    /// The item of its loop.
+    pub round: Option<String>,
+    /// The faults that it means, by their ids without a severity.
+    pub means: Vec<String>,
+    /// The parts that its remedy takes out or renews.
+    pub condemns: Vec<String>,
+    /// The cause in words.
+    pub cause: String,
+    /// The remedy in words.
+    pub remedy: String,
+    /// The cautions before the remedy, by id.
+    pub cautions: Vec<String>,
+    /// What is to be checked again after it.
+    pub recheck: Vec<String>,
 }

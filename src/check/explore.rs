@@ -46,9 +46,9 @@ pub(super) fn explore<'p>(
         thens: Vec::new(),
         too_large: false,
     };
-    let start = At { procedure: 0, step: String::new(), frames: Vec::new(), part: None };
+    let start = At { procedure: 0, step: String::new(), frames: Vec::new() };
     let first = explorer.walks.procedures[0];
-    explorer.resolve(&first.start, &start);
+    explorer.lead_to(&first.start, &start);
     let mut next = 0;
     while next < explorer.walks.nodes.len() {
         explorer.leave(next);
@@ -63,9 +63,6 @@ pub(super) fn explore<'p>(
     }
     explorer.walks
 }
-
-/// Where a target leads, and the part that begins there.
-type Lead = (To, Option<usize>);
 
 struct Explorer<'p, 'f> {
     walks: Walks<'p>,
@@ -155,8 +152,8 @@ impl<'p> Explorer<'p, '_> {
         }
         let mut inside = at.clone();
         inside.frames.push(here);
-        let all = self.resolve(target, &inside);
-        edges.extend(all.into_iter().map(|(to, begins)| Edge { via: Via::Doubted, to, begins }));
+        let all = self.lead_to(target, &inside);
+        edges.extend(all.into_iter().map(|to| Edge { via: Via::Doubted, to }));
     }
 
     fn escape(&mut self, route: &'p Route, at: &At, edges: &mut Vec<Edge>) {
@@ -164,24 +161,24 @@ impl<'p> Explorer<'p, '_> {
         plain.frames.truncate(own_from(&at.frames));
         for condition in &route.0 {
             let from = if matches!(condition.to, Target::Step(_) | Target::Each(_)) { &plain } else { at };
-            let all = self.resolve(&condition.to, from);
-            edges.extend(all.into_iter().map(|(to, begins)| Edge { via: Via::Untested, to, begins }));
+            let all = self.lead_to(&condition.to, from);
+            edges.extend(all.into_iter().map(|to| Edge { via: Via::Untested, to }));
         }
     }
 
     fn edges(&mut self, via: &Via, route: &'p Route, at: &At, edges: &mut Vec<Edge>) {
         let all = self.route(route, at);
-        edges.extend(all.into_iter().map(|(to, begins)| Edge { via: via.clone(), to, begins }));
+        edges.extend(all.into_iter().map(|to| Edge { via: via.clone(), to }));
     }
 
     /// Everywhere that `route` may lead.
-    fn route(&mut self, route: &'p Route, at: &At) -> Vec<Lead> {
+    fn route(&mut self, route: &'p Route, at: &At) -> Vec<To> {
         let scope = self.scope(at);
         let mut all = Vec::new();
         for condition in &route.0 {
             let decided = condition.when.as_ref().map_or(Some(true), |when| decide(when, &scope));
             if decided != Some(false) {
-                all.extend(self.resolve(&condition.to, at));
+                all.extend(self.lead_to(&condition.to, at));
             }
             if decided == Some(true) {
                 break;
@@ -190,26 +187,7 @@ impl<'p> Explorer<'p, '_> {
         all
     }
 
-    /// Everywhere that a target may lead. If it begins a part, that includes every part that may come instead.
-    fn resolve(&mut self, target: &'p Target, at: &At) -> Vec<Lead> {
-        let Some(written) = self.crossed_into(target, at) else { return self.lead_to(target, at) };
-        let main = self.walks.procedures[0];
-        let mut all = Vec::new();
-        for part in main.parts_after(at.part, written) {
-            let outside = At { part: Some(part), frames: Vec::new(), ..at.clone() };
-            let begun = self.lead_to(&main.parts[part].first, &outside);
-            all.extend(begun.into_iter().map(|(to, begins)| (to, begins.or(Some(part)))));
-        }
-        all
-    }
-
-    /// The part that a target begins, as the walker sees it.
-    fn crossed_into(&self, target: &Target, at: &At) -> Option<usize> {
-        let plain = at.frames.iter().all(|frame| matches!(frame, Frame::Loop { .. }));
-        self.walks.procedures[0].part_begun_by(target).filter(|_| at.procedure == 0 && plain)
-    }
-
-    fn lead_to(&mut self, target: &'p Target, at: &At) -> Vec<Lead> {
+    fn lead_to(&mut self, target: &'p Target, at: &At) -> Vec<To> {
         match target {
             Target::Step(id) => self.node(At { step: id.value.clone(), ..at.clone() }),
             Target::Again(_) => self.node(at.clone()),
@@ -248,7 +226,7 @@ impl<'p> Explorer<'p, '_> {
                 let Some(conclusion) = self.procedure(at).conclusion(id) else { return Vec::new() };
                 let scope = self.scope(at);
                 self.walks.concluded.push(Concluded { conclusion, procedure: at.procedure, scope });
-                if conclusion.is_final { vec![(To::End, None)] } else { self.return_from(at) }
+                if conclusion.is_final { vec![To::End] } else { self.return_from(at) }
             }
         }
     }
@@ -257,9 +235,9 @@ impl<'p> Explorer<'p, '_> {
         self.found.add(Diagnostic::error(place, check, message).help(help));
     }
 
-    fn call(&mut self, id: &crate::source::Written<String>, then: &'p Target, at: &At) -> Vec<Lead> {
+    fn call(&mut self, id: &crate::source::Written<String>, then: &'p Target, at: &At) -> Vec<To> {
         let Some(called) = self.walks.procedures.iter().position(|procedure| procedure.id == **id) else {
-            return self.resolve(then, at);
+            return self.lead_to(then, at);
         };
         let caller = |frame: &Frame| matches!(frame, Frame::Call { procedure, .. } if *procedure == called);
         if called == at.procedure || at.frames.iter().any(caller) {
@@ -275,17 +253,17 @@ impl<'p> Explorer<'p, '_> {
         let mut frames = at.frames.clone();
         frames.push(Frame::Call { procedure: at.procedure, then: number });
         let start = &self.walks.procedures[called].start;
-        self.resolve(start, &At { procedure: called, step: String::new(), frames, part: at.part })
+        self.lead_to(start, &At { procedure: called, step: String::new(), frames })
     }
 
-    fn return_from(&mut self, at: &At) -> Vec<Lead> {
-        let Some(inner) = innermost_call(&at.frames) else { return vec![(To::End, None)] };
+    fn return_from(&mut self, at: &At) -> Vec<To> {
+        let Some(inner) = innermost_call(&at.frames) else { return vec![To::End] };
         let Frame::Call { procedure, then } = at.frames[inner] else { return Vec::new() };
         let frames = at.frames[..inner].to_vec();
-        self.resolve(self.thens[then], &At { procedure, step: String::new(), frames, part: at.part })
+        self.lead_to(self.thens[then], &At { procedure, step: String::new(), frames })
     }
 
-    fn enter(&mut self, each: &'p Loop, at: &At) -> Vec<Lead> {
+    fn enter(&mut self, each: &'p Loop, at: &At) -> Vec<To> {
         let own = own_from(&at.frames);
         let running = |frame: &Frame| matches!(frame, Frame::Loop { id, .. } if *id == *each.id);
         let mut outside = at.clone();
@@ -314,7 +292,7 @@ impl<'p> Explorer<'p, '_> {
         items
     }
 
-    fn next_round(&mut self, inner: usize, at: &At) -> Vec<Lead> {
+    fn next_round(&mut self, inner: usize, at: &At) -> Vec<To> {
         let Frame::Loop { id, round } = at.frames[inner].clone() else { return Vec::new() };
         let Some(each) = self.procedure(at).each(&id) else { return Vec::new() };
         let mut outside = At { frames: at.frames[..inner].to_vec(), ..at.clone() };
@@ -344,9 +322,9 @@ impl<'p> Explorer<'p, '_> {
         scope
     }
 
-    fn node(&mut self, at: At) -> Vec<Lead> {
+    fn node(&mut self, at: At) -> Vec<To> {
         if let Some(known) = self.known.get(&at) {
-            return vec![(To::Node(*known), None)];
+            return vec![To::Node(*known)];
         }
         if self.walks.nodes.len() >= MOST_NODES {
             self.too_large = true;
@@ -362,7 +340,7 @@ impl<'p> Explorer<'p, '_> {
         let number = self.walks.nodes.len();
         self.known.insert(at.clone(), number);
         self.walks.nodes.push(Node { at, step, scope, need, assumes, cautioned, left_out: false, edges: Vec::new() });
-        vec![(To::Node(number), None)]
+        vec![To::Node(number)]
     }
 }
 

@@ -39,8 +39,7 @@ struct Rendering<'a, 'p> {
 
 impl Rendering<'_, '_> {
     fn head(&mut self, procedure: &Procedure, first: &Node<'_>) {
-        let parts = procedure.parts.iter().map(|part| &part.words);
-        let head = [&procedure.title].into_iter().chain(&procedure.opening).chain(&procedure.tools).chain(parts);
+        let head = [&procedure.title].into_iter().chain(&procedure.opening).chain(&procedure.tools);
         let cautions = procedure.cautions.iter();
         let cautions = cautions.flat_map(|caution| [&caution.say, &caution.brief].into_iter().chain(&caution.source));
         self.texts(head.chain(cautions), &first.scope);

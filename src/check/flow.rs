@@ -1,9 +1,9 @@
 //! A data-flow analysis over the walks: at every node, which states the bike can be in, which hazards were cautioned on every way there, and
 //! what has surely been seen. It checks nothing itself; it runs forward over the edges until nothing changes.
 
-use super::walks::{To, Via, Walks};
+use super::walks::{Frame, Node, To, Via, Walks};
 use crate::bike::{BikeState, Engine, PointsAt, StateNeed};
-use crate::procedure::Hazard;
+use crate::procedure::{Ask, Hazard};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 /// A part of the bike's state.
@@ -115,20 +115,29 @@ impl Facts {
         next
     }
 
+    /// What holds on both ways. Returns whether that is less than before.
     fn join(&mut self, other: &Facts) -> bool {
-        let before = self.clone();
-        let facts: BTreeSet<Fact> = self.may.keys().chain(other.may.keys()).cloned().collect();
-        for fact in facts {
-            let of = |facts: &Facts| match facts.may.get(&fact) {
-                Some(values) => values.clone(),
-                None => [at_start(&fact).to_owned()].into(),
+        let mut changed = false;
+        for (fact, values) in &other.may {
+            let known = match self.may.get_mut(fact) {
+                Some(known) => known,
+                None => {
+                    changed = true;
+                    self.may.entry(fact.clone()).or_insert_with(|| [at_start(fact).to_owned()].into())
+                }
             };
-            let both = of(self).union(&of(other)).cloned().collect();
-            self.may.insert(fact, both);
+            for value in values {
+                changed |= !known.contains(value) && known.insert(value.clone());
+            }
         }
-        self.cautioned = self.cautioned.intersection(&other.cautioned).copied().collect();
-        self.seen = self.seen.intersection(&other.seen).cloned().collect();
-        *self != before
+        for (fact, known) in self.may.iter_mut().filter(|(fact, _)| !other.may.contains_key(*fact)) {
+            let value = at_start(fact);
+            changed |= !known.contains(value) && known.insert(value.to_owned());
+        }
+        let before = (self.cautioned.len(), self.seen.len());
+        self.cautioned.retain(|hazard| other.cautioned.contains(hazard));
+        self.seen.retain(|name| other.seen.contains(name));
+        changed || before != (self.cautioned.len(), self.seen.len())
     }
 }
 
@@ -150,100 +159,120 @@ pub(super) fn asked_for(need: &StateNeed) -> Vec<(Fact, String)> {
     all
 }
 
-/// What holds once a part is over. Cautions given and things seen stay so, whatever comes in between.
-#[derive(Clone, PartialEq, Eq)]
-struct Over {
-    cautioned: BTreeSet<Hazard>,
-    seen: BTreeSet<String>,
-}
-
 /// What holds on arrival at each node of `walks`.
 ///
-/// A part that begins out of the written order finds the bike in any state that an earlier part may have left. The parts that it needs are over
-/// in every order, so their cautions and observations hold. One pass over the ways therefore covers every order.
+/// Where the checks may come in any order, nothing holds at one of them but what held where they begin, and the state that the written way
+/// left, which the walker brings about: so a check's own cautions and those before all checks have to do.
 pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
-    let main = walks.procedure();
-    let needs: Vec<BTreeSet<usize>> = (0..main.parts.len()).map(|part| main.needed_before(part)).collect();
-    let mut over: Vec<Option<Over>> = vec![None; needs.len()];
-    let crossings = |walks: &Walks<'_>| -> Vec<usize> {
-        let crosses = |number: &usize| walks.nodes[*number].edges.iter().any(|edge| edge.begins.is_some());
-        (0..walks.nodes.len()).filter(crosses).collect()
-    };
     let mut arriving: Vec<Option<Facts>> = vec![None; walks.nodes.len()];
     let mut waiting = VecDeque::new();
     if let Some(first) = arriving.first_mut() {
         *first = Some(Facts::default());
         waiting.push_back(0);
     }
-    loop {
-        while let Some(number) = waiting.pop_front() {
-            let node = &walks.nodes[number];
-            let Some(before) = arriving[number].clone() else { continue };
-            let mut after = before.after(&node.need);
-            after.cautioned.extend(node.cautioned.iter().copied());
-            // Whoever leaves a check untested may or may not have set the bike up as the step asked.
-            let mut perhaps = before.clone();
-            perhaps.join(&after);
-            perhaps.cautioned.clone_from(&after.cautioned);
-            for edge in &node.edges {
-                let To::Node(to) = edge.to else { continue };
-                let mut leaving = match &edge.via {
-                    Via::LeftOut => before.clone(),
-                    Via::Answer(_) | Via::Doubted => after.clone(),
-                    Via::Untested => perhaps.clone(),
-                };
-                if let Via::Answer(names) = &edge.via {
-                    leaving.seen.extend(names.iter().cloned());
+    let free = free(walks);
+    while let Some(number) = waiting.pop_front() {
+        let node = &walks.nodes[number];
+        let Some(before) = arriving[number].clone() else { continue };
+        let mut after = before.after(&node.need);
+        after.cautioned.extend(node.cautioned.iter().copied());
+        // Whoever leaves a check untested may or may not have set the bike up as the step asked.
+        let mut perhaps = before.clone();
+        perhaps.join(&after);
+        perhaps.cautioned.clone_from(&after.cautioned);
+        for edge in &node.edges {
+            let To::Node(to) = edge.to else { continue };
+            let mut leaving = match &edge.via {
+                Via::LeftOut => before.clone(),
+                Via::Answer(_) | Via::Doubted => after.clone(),
+                Via::Untested => perhaps.clone(),
+            };
+            if let Via::Answer(names) = &edge.via {
+                leaving.seen.extend(names.iter().cloned());
+            }
+            if let Some(free) = free.as_ref().filter(|free| free.checks.contains(&to))
+                && let Some(begin) = &arriving[free.begin]
+            {
+                leaving.cautioned = leaving.cautioned.intersection(&begin.cautioned).copied().collect();
+                leaving.cautioned.extend(free.before(walks, &walks.nodes[to]));
+                leaving.seen = leaving.seen.intersection(&begin.seen).cloned().collect();
+            }
+            let changed = match &mut arriving[to] {
+                Some(known) => known.join(&leaving),
+                unknown => {
+                    *unknown = Some(leaving);
+                    true
                 }
-                if let Some(begins) = edge.begins {
-                    if let Some(left) = node.at.part
-                        && narrow(&mut over[left], &leaving)
-                    {
-                        waiting.extend(crossings(walks).into_iter().filter(|n| arriving[*n].is_some()));
-                    }
-                    let Some(needed) = needs[begins].iter().map(|n| over[*n].as_ref()).collect::<Option<Vec<_>>>()
-                    else {
-                        continue;
-                    };
-                    for part in needed {
-                        leaving.cautioned.extend(part.cautioned.iter().copied());
-                        leaving.seen.extend(part.seen.iter().cloned());
-                    }
-                }
-                let changed = match &mut arriving[to] {
-                    Some(known) => known.join(&leaving),
-                    unknown => {
-                        *unknown = Some(leaving);
-                        true
-                    }
-                };
-                if changed {
-                    waiting.push_back(to);
-                }
+            };
+            if changed {
+                waiting.push_back(to);
             }
         }
-        // A part that no way leaves, or that this bike lacks, contributes nothing, and the parts that need it come all the same.
-        if over.iter().all(Option::is_some) {
-            return arriving.into_iter().map(Option::unwrap_or_default).collect();
-        }
-        let nothing = || Some(Over { cautioned: BTreeSet::new(), seen: BTreeSet::new() });
-        over.iter_mut().filter(|part| part.is_none()).for_each(|part| *part = nothing());
-        waiting.extend(crossings(walks).into_iter().filter(|n| arriving[*n].is_some()));
+    }
+    arriving.into_iter().map(Option::unwrap_or_default).collect()
+}
+
+/// The nodes that may come next in any order.
+struct Free {
+    /// The first of them.
+    begin: usize,
+    /// All the others.
+    checks: BTreeSet<usize>,
+}
+
+impl Free {
+    /// What is cautioned of before the first reading of a node's instrument.
+    fn before(&self, walks: &Walks<'_>, node: &Node<'_>) -> BTreeSet<Hazard> {
+        let kind = node.need.instrument.as_ref().map(|tool| tool.kind);
+        let all = walks.procedure().checks.iter().flat_map(|checks| &checks.before);
+        let step = all.filter(|one| kind.is_some_and(|kind| one.instruments.contains(&kind))).map(|one| &one.step);
+        let nodes = step.flat_map(|step| walks.nodes.iter().filter(|node| node.step.id.value == step.value));
+        nodes.flat_map(|node| node.cautioned.iter().copied()).collect()
     }
 }
 
-/// Intersects what holds when a part is over with what holds on leaving it here. Returns whether that changed it.
-fn narrow(over: &mut Option<Over>, leaving: &Facts) -> bool {
-    match over {
-        None => {
-            *over = Some(Over { cautioned: leaving.cautioned.clone(), seen: leaving.seen.clone() });
-            true
-        }
-        Some(known) => {
-            let before = (known.cautioned.len(), known.seen.len());
-            known.cautioned.retain(|hazard| leaving.cautioned.contains(hazard));
-            known.seen.retain(|name| leaving.seen.contains(name));
-            before != (known.cautioned.len(), known.seen.len())
+/// Every question of the main procedure that stands neither in a called procedure nor in a doubt, and every action that begins what prepares
+/// one.
+fn free(walks: &Walks<'_>) -> Option<Free> {
+    let from = &walks.procedure().checks.as_ref()?.from;
+    let plain = |node: &Node<'_>| {
+        node.at.procedure == 0 && node.at.frames.iter().all(|frame| matches!(frame, Frame::Loop { .. }))
+    };
+    let begin = walks.nodes.iter().position(|node| plain(node) && node.step.id.value == from.value)?;
+    let asks = |node: &Node<'_>| !matches!(node.step.ask, Ask::Done(_) | Ask::Note(_));
+    let mut to: Vec<Vec<&Node<'_>>> = vec![Vec::new(); walks.nodes.len()];
+    for node in &walks.nodes {
+        for edge in &node.edges {
+            if let To::Node(number) = edge.to {
+                to[number].push(node);
+            }
         }
     }
+    let mut checks: BTreeSet<usize> = BTreeSet::new();
+    for (number, node) in walks.nodes.iter().enumerate().filter(|(_, node)| plain(node) && !node.left_out) {
+        let doubted = |node: &Node<'_>| node.at.frames.iter().any(|frame| matches!(frame, Frame::Doubt { .. }));
+        let before = || to[number].iter().copied().filter(|other| !doubted(other));
+        let prepared = |other: &Node<'_>| {
+            plain(other) && !asks(other) && !other.step.puts_back() && other.at.frames == node.at.frames
+        };
+        // What an action prepares comes after it in every order.
+        let begins = before().any(|other| !prepared(other));
+        if begins && !node.step.puts_back() {
+            checks.insert(number);
+        }
+    }
+    // What stands before the first of them is walked as it is written.
+    let mut early: BTreeSet<usize> = [0].into();
+    let mut waiting = vec![0];
+    while let Some(number) = waiting.pop() {
+        for edge in walks.nodes[number].edges.iter().filter(|_| number != begin) {
+            if let To::Node(to) = edge.to
+                && early.insert(to)
+            {
+                waiting.push(to);
+            }
+        }
+    }
+    checks.retain(|number| !early.contains(number));
+    Some(Free { begin, checks })
 }

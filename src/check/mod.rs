@@ -33,7 +33,7 @@ use std::rc::Rc;
 pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagnostic> {
     let mut found = Findings::default();
     routes::names(procedure, around, &mut found);
-    routes::parts(procedure, &mut found);
+    routes::checks(procedure, &mut found);
     answers::units(procedure, &mut found);
     states::tools(procedure, &mut found);
     sources::check(procedure, &mut found);

@@ -16,7 +16,7 @@
 
 use super::findings::{Findings, Surroundings};
 use super::walks::{Edge, To, Via, Walks, targets, targets_of};
-use crate::procedure::{Procedure, Target, target_place};
+use crate::procedure::{Ask, Procedure, Target};
 use crate::source::shape::suggestion;
 use crate::source::{Diagnostic, Written};
 use std::collections::BTreeSet;
@@ -25,7 +25,11 @@ use std::collections::BTreeSet;
 pub(super) fn names(procedure: &Procedure, around: &Surroundings<'_>, found: &mut Findings) {
     let mut look = Look { procedure, around, found };
     look.target(&procedure.start);
-    procedure.parts.iter().for_each(|part| look.target(&part.first));
+    if let Some(checks) = &procedure.checks {
+        [&checks.from].into_iter().chain(&checks.needs).for_each(|id| look.step(id));
+        checks.before.iter().for_each(|one| look.step(&one.step));
+        look.conclusion(&checks.conclude);
+    }
     for each in &procedure.loops {
         look.step(&each.first);
         targets(&each.then).for_each(|target| look.target(target));
@@ -53,10 +57,7 @@ impl Look<'_, '_> {
                 let names: Vec<&str> = self.procedure.loops.iter().map(|l| l.id.as_str()).collect();
                 self.known("loop", id, &names);
             }
-            Target::Conclude(id) => {
-                let names: Vec<&str> = self.procedure.conclusions.iter().map(|c| c.id.as_str()).collect();
-                self.known("conclusion", id, &names);
-            }
+            Target::Conclude(id) => self.conclusion(id),
             Target::Call { procedure, then } => {
                 if **procedure == self.procedure.id {
                     let message = "a procedure cannot call itself";
@@ -80,6 +81,11 @@ impl Look<'_, '_> {
         self.known("step", id, &names);
     }
 
+    fn conclusion(&mut self, id: &Written<String>) {
+        let names: Vec<&str> = self.procedure.conclusions.iter().map(|c| c.id.as_str()).collect();
+        self.known("conclusion", id, &names);
+    }
+
     fn cautions(&mut self, ids: &[Written<String>]) {
         let names: Vec<&str> = self.procedure.cautions.iter().map(|c| c.id.as_str()).collect();
         ids.iter().for_each(|id| self.known("caution", id, &names));
@@ -93,50 +99,26 @@ impl Look<'_, '_> {
     }
 }
 
-/// Parts whose needs do not exist, run in a circle or come later; parts that nothing begins.
-pub(super) fn parts(procedure: &Procedure, found: &mut Findings) {
-    let parts = &procedure.parts;
-    let ids: Vec<&str> = parts.iter().map(|part| part.id.as_str()).collect();
-    for (number, part) in parts.iter().enumerate() {
-        for need in &part.needs {
-            let place = &need.place;
-            match ids.iter().position(|id| *id == need.as_str()) {
-                None => {
-                    let message = format!("there is no part `{}`", **need);
-                    found.add(Diagnostic::error(place, "parts", message).help(suggestion(need, &ids)));
-                }
-                Some(needed) if needed == number || procedure.needed_before(needed).contains(&number) => {
-                    let message = format!("the needs of `{}` run in a circle, by way of `{}`", *part.id, **need);
-                    found.add(
-                        Diagnostic::error(place, "parts", message)
-                            .help("Break the circle: one of them has to come first."),
-                    );
-                }
-                Some(needed) if needed > number => {
-                    let message = format!("`{}` needs `{}`, which is written after it", *part.id, **need);
-                    let help = "The written order has to meet the needs, too: write it before.";
-                    found.add(Diagnostic::error(place, "parts", message).help(help));
-                }
-                Some(_) => {}
-            }
+/// Checks in any order that no route begins, that need what decides nothing, or that end in a conclusion that something is wrong.
+pub(super) fn checks(procedure: &Procedure, found: &mut Findings) {
+    let Some(checks) = &procedure.checks else { return };
+    let begins = |target: &&Target| matches!(target, Target::Step(id) if id.value == checks.from.value);
+    if !procedure.targets().iter().any(begins) {
+        let message = format!("no route leads to `{}`, from which on the checks may come in any order", *checks.from);
+        found.add(Diagnostic::error(&checks.from.place, "checks", message).help("Name a step that a route leads to."));
+    }
+    for need in &checks.needs {
+        let decides = procedure.step(need).is_none_or(|step| !matches!(step.ask, Ask::Done(_) | Ask::Note(_)));
+        if !decides {
+            let message = format!("`{}` is needed before the bike is called sound, and asks nothing", **need);
+            found
+                .add(Diagnostic::error(&need.place, "checks", message).help("Name a step with a choice or a reading."));
         }
-        let place = target_place(&part.first);
-        if !matches!(part.first, Target::Step(_) | Target::Each(_) | Target::Call { .. }) {
-            found.add(
-                Diagnostic::error(place, "parts", format!("the part `{}` begins with no step, loop or call", *part.id))
-                    .help("Name a step, {each: LOOP} or {call: PROCEDURE, then: STEP}."),
-            );
-            continue;
-        }
-        if procedure.part_begun_by(&part.first) != Some(number) {
-            let message = format!("the part `{}` begins where another does", *part.id);
-            found.add(Diagnostic::error(place, "parts", message).help("Give each its own beginning."));
-        }
-        let led_to = |target: &&Target| procedure.part_begun_by(target) == Some(number);
-        if !procedure.targets().iter().any(led_to) {
-            let message = format!("no route leads to the beginning of the part `{}`", *part.id);
-            found.add(Diagnostic::error(place, "parts", message).help("Begin it where the part before leads to."));
-        }
+    }
+    if procedure.conclusion(&checks.conclude).is_some_and(|end| !end.healthy) {
+        let message = format!("`{}` says that something is wrong", *checks.conclude);
+        let help = "Name the conclusion with `healthy: true`.";
+        found.add(Diagnostic::error(&checks.conclude.place, "checks", message).help(help));
     }
 }
 

@@ -32,8 +32,6 @@ pub(super) struct At {
     pub step: String,
     /// What to come back to.
     pub frames: Vec<Frame>,
-    /// The part of the procedure that is checked, by its number, where it has parts and one was begun.
-    pub part: Option<usize>,
 }
 
 /// The part of `frames` that belongs to the procedure at hand begins here.
@@ -85,8 +83,6 @@ pub(super) enum To {
 pub(super) struct Edge {
     pub via: Via,
     pub to: To,
-    /// The part that it begins, if parts may come out of the written order.
-    pub begins: Option<usize>,
 }
 
 /// A node: a step at a place.

@@ -21,7 +21,7 @@ pub struct Args {
     /// Use this fault library [default: the first in faults/ beside the procedure]
     #[arg(long, value_name = "FILE")]
     pub faults: Option<PathBuf>,
-    /// Choose the order of the procedure's parts
+    /// Choose the order of the procedure's checks
     #[arg(long, value_enum, default_value_t)]
     pub order: Order,
     /// Prove every pair of faults too

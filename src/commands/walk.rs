@@ -42,7 +42,7 @@ pub struct Args {
     /// Advise by this fault library; none: no advice [default: the first in faults/ by the procedure]
     #[arg(long, value_name = "FILE|none", conflicts_with = "resume")]
     faults: Option<PathBuf>,
-    /// Choose the order of the procedure's parts
+    /// Choose the order of the procedure's checks
     #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
     order: Order,
     /// Record the customer's complaint

@@ -3,14 +3,16 @@
 //! Priors are the library's likelihoods. What an answer means under a fault the circuit says, for the typical bike and others within the
 //! tolerances of sound parts. One hypothesis more stands for everything outside the library: it looks healthy at most checks.
 
-use super::advice_bayes::{Evidence, believe, evidence_for};
 use super::advice_table::Table;
+use super::belief::bayes::{Evidence, believe, evidence_for};
+use super::belief::fit::fit;
 use super::covered::covered;
 use super::order_thread::OrderThread;
 use super::weights::{
-    ABOUT, AGAIN, DECIMALS, DOUBTFUL, LEFT, MISHEARD, MOST_SUSPECTS, OUTSIDE, OUTSIDE_LEAST, OUTSIDE_SHOWS,
-    READING_SPREAD, REASONS, SLIP, STEP, STEP_SPREAD,
+    AGAIN, DECIMALS, DOUBTFUL, LEFT, MISHEARD, MOST_SUSPECTS, OUTSIDE, OUTSIDE_LEAST, OUTSIDE_SHOWS, READING_SPREAD,
+    REASONS, SLIP, STEP, STEP_SPREAD,
 };
+use super::words::spoken;
 use crate::advice::{Because, Chosen, Doubtful, Suspect, Weighed};
 use crate::circuit::Expected;
 use crate::circuit::faults::{Fault, Library};
@@ -23,6 +25,7 @@ pub struct Adviser {
     /// The faults in spoken words.
     words: Vec<String>,
     table: Table,
+    library: Arc<Library>,
     faults: Arc<Vec<Fault>>,
     /// The faults, then what is outside.
     prior: Vec<f64>,
@@ -46,8 +49,8 @@ impl Adviser {
         if !covered(world, &faults).map_err(|why| why.to_string())?.contains(&true) {
             return Err("its procedure is there to find none of the faults that are known".to_owned());
         }
-        let faults = Arc::new(faults);
-        let table = Table::start(world.clone(), Arc::new(library), faults.clone())
+        let (faults, library) = (Arc::new(faults), Arc::new(library));
+        let table = Table::start(world.clone(), library.clone(), faults.clone())
             .map_err(|why| format!("the system gives no thread for advice: {why}"))?;
         let all: f64 = faults.iter().map(|fault| fault.likelihood).sum();
         let mut prior: Vec<f64> = faults.iter().map(|fault| (1.0 - OUTSIDE) * fault.likelihood / all).collect();
@@ -57,15 +60,15 @@ impl Adviser {
             groups.entry(group(fault)).or_default().push(number);
         }
         let words = faults.iter().map(|fault| spoken(&fault.words, world)).collect();
-        Ok(Self { words, table, faults, prior, groups, order: None })
+        Ok(Self { words, table, library, faults, prior, groups, order: None })
     }
 
     /// The same for a walk in best order.
     ///
     /// # Errors
     /// As [`Adviser::start`].
-    pub fn in_best_order(mut self, world: &Arc<World>, library: Library) -> Result<Self, String> {
-        self.order = Some(OrderThread::start(world, library)?);
+    pub fn in_best_order(mut self, world: &Arc<World>) -> Result<Self, String> {
+        self.order = Some(OrderThread::start(world, self.library.clone(), self.faults.clone())?);
         Ok(self)
     }
 
@@ -87,11 +90,11 @@ impl Adviser {
             }
             let row = self.table.row(&one.check);
             let good = row.last();
-            let healthy = good.map_or(0.0, |expected| fit(expected, one, READING_SPREAD));
+            let healthy = good.map_or(0.0, |expected| fit(expected, &one.saw, one.at_random, READING_SPREAD));
             let under = |(fault, expected): (&Fault, &Expected)| {
                 let by_degree = fault.severity.is_some() && good != Some(expected);
                 let spread = if by_degree { STEP_SPREAD } else { READING_SPREAD };
-                if fault.is_mended(&mended) { healthy } else { fit(expected, one, spread) }
+                if fault.is_mended(&mended) { healthy } else { fit(expected, &one.saw, one.at_random, spread) }
             };
             let mut fits: Vec<f64> = self.faults.iter().zip(row.iter()).map(under).collect();
             all_healthy &= healthy > (SLIP + MISHEARD) * one.at_random;
@@ -183,17 +186,6 @@ impl Advice for Adviser {
     }
 }
 
-/// A fault's words with every terminal as it is spoken.
-fn spoken(words: &str, world: &World) -> String {
-    let terminals = world.bike.terminals();
-    let say = |word: &str| {
-        let name = word.trim_end_matches([':', ',', '.']);
-        let said = terminals.get(name).and_then(|name| world.vocabulary.terminal_words(name, &world.bike).ok());
-        said.map_or_else(|| word.to_owned(), |said| format!("the {said}{}", &word[name.len()..]))
-    };
-    words.split(' ').map(say).collect::<Vec<_>>().join(" ")
-}
-
 fn short(value: f64) -> f64 {
     (value * DECIMALS).round() / DECIMALS
 }
@@ -201,35 +193,4 @@ fn short(value: f64) -> f64 {
 /// Severities of one fault at one place belong together.
 fn group(fault: &Fault) -> String {
     if fault.place.is_empty() { fault.kind.clone() } else { format!("{}:{}", fault.kind, fault.place) }
-}
-
-/// Probability of an answer where this is expected, nobody erring; `share` is a reading's least spread.
-fn fit(expected: &Expected, one: &Observation, share: f64) -> f64 {
-    match (expected, &one.saw) {
-        // Where nothing tells what would be seen, the answer tells nothing.
-        (Expected::Unknown(_) | Expected::Nothing, _) => one.at_random,
-        // Of several possible answers the typical bike's counts twice.
-        (Expected::Choices(choices), Saw::Choice(seen)) => {
-            let share = 1.0 / (choices.len() + 1) as f64;
-            match choices.iter().position(|choice| choice == seen) {
-                Some(0) => 2.0 * share,
-                Some(_) => share,
-                None => 0.0,
-            }
-        }
-        (Expected::Reading(reading), Saw::OverRange) => match (reading.typical, reading.over_range) {
-            (None, _) => 1.0,
-            (Some(_), true) => 0.5,
-            (Some(_), false) => 0.0,
-        },
-        (Expected::Reading(reading), Saw::Number { value, resolution, about }) => {
-            let Some(typical) = reading.typical else { return 0.0 };
-            let spread = ((reading.high - reading.low) / 2.0).max(share * typical.abs()).max(*resolution);
-            let spread = if *about { spread * ABOUT } else { spread };
-            let off = (value - typical) / spread;
-            let density = (-0.5 * off * off).exp() / (spread * std::f64::consts::TAU.sqrt());
-            (density * resolution).min(1.0)
-        }
-        _ => 0.0,
-    }
 }

@@ -3,6 +3,7 @@
 use super::ProveError;
 use crate::bike::BikeState;
 use crate::circuit::Question;
+use crate::expression::evaluate_number;
 use crate::procedure::{Ask, Choice, Step};
 use crate::units::Unit;
 use crate::walk::{Walker, World};
@@ -38,6 +39,8 @@ pub struct Asked {
     pub state: BikeState,
     /// The step rendered for the bike and the loop at hand.
     pub question: Question,
+    /// The smallest and the largest plausible reading; nought where it is none.
+    pub plausible: (f64, f64),
     /// The number that an observer knows this question by, once it has looked.
     pub(super) number: OnceLock<usize>,
 }
@@ -52,13 +55,19 @@ impl Asked {
         let procedure = walker.procedure_id();
         let found = world.procedures.get(procedure).and_then(|p| p.step(id)).filter(|_| walker.is_asking());
         let Some(step) = found else { return Ok(None) };
+        let scope = walker.scope();
+        let plausible = match &step.ask {
+            Ask::Reading(ask) => (evaluate_number(&ask.low, &scope)?, evaluate_number(&ask.high, &scope)?),
+            _ => (0.0, 0.0),
+        };
         Ok(Some(Self {
+            plausible,
             world: world.clone(),
             procedure: procedure.to_owned(),
             id: id.to_owned(),
             round: round.map(str::to_owned),
             state: walker.bike_state().clone(),
-            question: Question::new(step, &walker.scope())?,
+            question: Question::new(step, &scope)?,
             number: OnceLock::new(),
         }))
     }

@@ -18,6 +18,12 @@ pub trait Observer: Sync {
     /// The step and the bike's wiring do not fit together.
     fn seen(&self, faults: &[usize], asked: &Asked) -> Result<Seen, ProveError>;
 
+    /// The expected answers of the typical bike and of `samples` others with sound parts within their tolerances.
+    ///
+    /// # Errors
+    /// The step and the bike's wiring do not fit together.
+    fn expected(&self, faults: &[usize], asked: &Asked, samples: u64) -> Result<Expected, ProveError>;
+
     /// Steps whose answer cannot be computed, and why. The observer gives their good answer.
     fn not_told(&self) -> BTreeMap<String, String>;
 }
@@ -58,26 +64,6 @@ impl<'b> CircuitObserver<'b> {
         Self { draw, ..Self::new(bike, library, faults) }
     }
 
-    /// The expected answers of the typical bike and of `samples` others with sound parts within their tolerances.
-    ///
-    /// # Errors
-    /// The step and the bike's wiring do not fit together.
-    pub fn expected(&self, faults: &[usize], asked: &Asked, samples: u64) -> Result<Expected, ProveError> {
-        let known = held(&self.subjects).get(faults).cloned();
-        let fault = || faults.iter().map(|f| self.faults[*f].id.as_str()).collect::<Vec<_>>().join(" with ");
-        let wrong = |why| ProveError::Circuit { step: asked.place(), fault: fault(), why };
-        let subject = match known {
-            Some(known) => known,
-            None => {
-                let all: Vec<&Fault> = faults.iter().map(|f| &self.faults[*f]).collect();
-                let new = Subject::new(self.bike, self.library, &all, &BTreeSet::new());
-                let new = Arc::new(if self.draw > 0 { new.drawn(self.draw).map_err(wrong)? } else { new });
-                held(&self.subjects).entry(faults.to_vec()).or_insert(new).clone()
-            }
-        };
-        subject.answer(&asked.question, &asked.state, samples).map_err(wrong)
-    }
-
     fn number(&self, asked: &Asked) -> usize {
         *asked.number.get_or_init(|| {
             let mut state = asked.state.clone();
@@ -116,6 +102,22 @@ impl Observer for CircuitObserver<'_> {
         };
         held(&self.known).insert(key, seen);
         Ok(seen)
+    }
+
+    fn expected(&self, faults: &[usize], asked: &Asked, samples: u64) -> Result<Expected, ProveError> {
+        let known = held(&self.subjects).get(faults).cloned();
+        let fault = || faults.iter().map(|f| self.faults[*f].id.as_str()).collect::<Vec<_>>().join(" with ");
+        let wrong = |why| ProveError::Circuit { step: asked.place(), fault: fault(), why };
+        let subject = match known {
+            Some(known) => known,
+            None => {
+                let all: Vec<&Fault> = faults.iter().map(|f| &self.faults[*f]).collect();
+                let new = Subject::new(self.bike, self.library, &all, &BTreeSet::new());
+                let new = Arc::new(if self.draw > 0 { new.drawn(self.draw).map_err(wrong)? } else { new });
+                held(&self.subjects).entry(faults.to_vec()).or_insert(new).clone()
+            }
+        };
+        subject.answer(&asked.question, &asked.state, samples).map_err(wrong)
     }
 
     fn not_told(&self) -> BTreeMap<String, String> {

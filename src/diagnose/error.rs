@@ -16,6 +16,9 @@ pub enum ProveError {
         /// Why.
         why: CircuitError,
     },
+    /// Nothing says which checks may come in any order.
+    #[error("the procedure has no `checks`, so it can only be walked as it is written")]
+    NoChecks,
     /// Something of the procedure does not come out for this bike.
     #[error("{0}")]
     Written(Box<Diagnostic>),

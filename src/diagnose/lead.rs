@@ -1,5 +1,6 @@
 //! The real walker, led from question to question under some faults, and forked where they would be answered differently.
 
+use super::handling::Handling;
 use super::looked_at::reading_name;
 use super::outcome::{Reached, Sighting, Slip};
 use super::set_up;
@@ -29,6 +30,8 @@ pub(super) struct Led<'a> {
     pub observer: &'a dyn Observer,
     /// With one wrong observation somewhere, in every way, instead of without.
     pub slips: bool,
+    /// In best order: what taking things off and putting them back takes.
+    pub best: Option<&'a Handling>,
 }
 
 /// One way, and the cases that take it.
@@ -50,11 +53,11 @@ pub(super) struct Track {
 pub(super) enum Came {
     /// A conclusion.
     To(Reached),
-    /// The part at hand is over, and another has to be chosen.
+    /// It has to be chosen what comes next.
     Between,
 }
 
-/// What becomes of ways: told of each where it has come to, it may choose a part with which the way goes on.
+/// What becomes of ways: told of each where it has come to, it chooses what comes next.
 pub(super) type Ways<'w> = &'w mut dyn FnMut(&Track, Came) -> Result<Option<Chosen>, ProveError>;
 
 /// Leads a walker that has not begun through all cases, forking it where they would be answered differently.
@@ -150,8 +153,12 @@ fn step(
     track.mended.extend(asked.question.mends.iter().cloned());
     track.steps += 1;
     track.minutes += step.minutes;
-    track.set_up += track.last.as_ref().map_or(0.0, |before| set_up::minutes(&before.asked, &asked));
-    let exact = asked.unit().is_some() && reading_name(step).is_some_and(|n| by_value.contains(&n));
+    let handling = |before: &Asked| of.best.map_or(0.0, |best| best.minutes(before, &asked));
+    track.set_up +=
+        track.last.as_ref().map_or(0.0, |before| set_up::minutes(&before.asked, &asked) + handling(&before.asked));
+    // What comes next in best order depends on the value, not only on its band.
+    let looked_at = || reading_name(step).is_some_and(|name| by_value.contains(&name));
+    let exact = asked.unit().is_some() && (of.best.is_some() || looked_at());
     let mut groups: Vec<(Seen, Vec<usize>)> = Vec::new();
     for case in std::mem::take(&mut track.cases) {
         let seen = of.observer.seen(&effective(of, &track, case), &asked)?;
@@ -211,8 +218,14 @@ fn answer(
     ways: Ways<'_>,
 ) -> Result<(), ProveError> {
     let spoken = spoken(asked, seen);
-    track.last =
-        Some(Arc::new(Sighting { asked: asked.clone(), answer: asked.name(seen), slipped, before: track.last.take() }));
+    track.last = Some(Arc::new(Sighting {
+        asked: asked.clone(),
+        spot: track.walker.spot(),
+        seen,
+        answer: asked.name(seen),
+        slipped,
+        before: track.last.take(),
+    }));
     let mut after = give(&mut track.walker, heard(track.listen, spoken));
     // "That cannot be: is that right?" of a value that no healthy bike shows.
     for agreed in [Answer::Yes, Answer::Yes] {
@@ -310,6 +323,10 @@ fn give(walker: &mut Walker, event: Event) -> After {
 }
 
 fn reached(walker: &Walker, procedure: String, conclusion: String, round: Option<String>) -> Reached {
+    if let Some(found) = walker.found() {
+        let (condemns, means) = (found.condemns.clone(), found.means.clone());
+        return Reached { healthy: false, procedure, conclusion, round, condemns, means };
+    }
     let scope = walker.scope();
     let found = walker.world().procedures.get(&procedure).and_then(|p| p.conclusion(&conclusion));
     let condemns = found.map(|c| &c.condemns[..]).unwrap_or_default();

@@ -6,14 +6,16 @@
 //! part.
 
 mod advice;
-mod advice_bayes;
 mod advice_table;
 mod asked;
+mod belief;
+mod catalogue;
 mod causes;
 mod circuit_observer;
 mod covered;
 mod drawn;
 mod error;
+mod handling;
 mod lead;
 mod looked_at;
 mod measure;
@@ -26,6 +28,7 @@ mod set_up;
 mod simulate;
 mod table;
 mod weights;
+mod words;
 
 pub use advice::Adviser;
 pub use asked::{Asked, Seen};
@@ -34,7 +37,7 @@ pub use circuit_observer::{CircuitObserver, Observer};
 pub use drawn::{Drawn, Ended, drawn};
 pub use error::ProveError;
 pub use measure::Figures;
-pub use order::Order;
+pub use order::{Given, Order};
 pub use outcome::{Outcome, Reached, Sighting, Slip};
 pub use proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 pub use prove::{Proved, Row, Wanted, prove};

@@ -1,8 +1,8 @@
-//! A thread that chooses the part which comes next in a walk, and reckons beforehand what every part shows.
+//! A thread that chooses what comes next in a walk, and reckons beforehand what every check shows.
 
-use super::{Asked, CircuitObserver, Order};
+use super::{Asked, CircuitObserver, Given, Order};
 use crate::advice::Chosen;
-use crate::circuit::faults::Library;
+use crate::circuit::faults::{Fault, Library};
 use crate::walk::{Answered, Crossing, Observation, Request, World};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, OnceLock};
@@ -15,10 +15,10 @@ const PATIENCE: Duration = Duration::from_secs(30);
 struct ChoiceRequest {
     request: Request,
     crossing: Crossing,
-    answers: Vec<(Asked, String)>,
+    answers: Vec<Given>,
 }
 
-/// Chooses parts in a thread of its own.
+/// Chooses in a thread of its own.
 pub(super) struct OrderThread {
     world: Arc<World>,
     to_thread: Sender<ChoiceRequest>,
@@ -29,38 +29,33 @@ pub(super) struct OrderThread {
 }
 
 impl OrderThread {
-    /// A thread for a world and a fault library.
+    /// A thread for a world, a fault library in fine degrees, and its faults on the world's bike.
     ///
     /// # Errors
-    /// What of the library does not come out for this bike, in a sentence; a system that gives no thread.
-    pub fn start(world: &Arc<World>, library: Library) -> Result<Self, String> {
-        let faults = library.for_bike_in(&world.bike, &world.vocabulary).map_err(|found| {
-            found.first().map_or_else(|| "the fault library does not fit".to_owned(), ToString::to_string)
-        })?;
+    /// A system that gives no thread.
+    pub fn start(world: &Arc<World>, library: Arc<Library>, faults: Arc<Vec<Fault>>) -> Result<Self, String> {
         let shared = world.clone();
         Self::run(world, PATIENCE, move |requests, told| {
             let observer = CircuitObserver::new(&shared.bike, &library, &faults);
-            let order = match Order::new(&shared, &faults, &observer) {
+            let order = match Order::in_degrees(&shared, &faults, &observer) {
                 Ok(order) => order,
                 Err(why) => return tracing::warn!(%why, "the best order"),
             };
-            // Part by part, so that a question need not wait for all of them.
+            // Check by check, so that a question need not wait for all of them.
             let mut first = None;
-            for part in 0..shared.procedures[&shared.main].parts.len() {
+            for check in 0..order.len() {
                 first = requests.try_recv().ok();
                 if first.is_some() {
                     break;
                 }
-                if let Err(why) = order.prepare(part) {
+                if let Err(why) = order.prepare(check) {
                     tracing::warn!(%why, "the best order");
                 }
             }
             for wanted in first.into_iter().chain(requests) {
-                let answers: Vec<(&Asked, &str)> =
-                    wanted.answers.iter().map(|(asked, said)| (asked, said.as_str())).collect();
-                let best = order.choose(&wanted.crossing, &answers).unwrap_or_else(|why| {
+                let best = order.choose(&wanted.crossing, &wanted.answers).unwrap_or_else(|why| {
                     tracing::warn!(%why, "the best order");
-                    written(&shared, &wanted.crossing)
+                    Chosen::default()
                 });
                 // Who asked may have gone.
                 let _ = told.send(Answered::to(wanted.request, best));
@@ -83,12 +78,13 @@ impl OrderThread {
         Ok(Self { world: world.clone(), to_thread, chosen, asked: 0, patience })
     }
 
-    /// The part that comes next. Of a thread that is gone, or too late, the written order is left; a choice that comes too late is never
-    /// taken for another's.
+    /// What comes next. Of a thread that is gone, or too late, the written order is left; a choice that comes too late is never taken for
+    /// another's.
     pub fn choose(&mut self, crossing: &Crossing, observed: &[Arc<Observation>]) -> Chosen {
         let answer = |one: &Arc<Observation>| {
             let check = &one.check;
-            let asked = Asked {
+            let asked = Arc::new(Asked {
+                plausible: (0.0, 0.0),
                 world: self.world.clone(),
                 procedure: check.procedure.clone(),
                 id: check.step.clone(),
@@ -96,8 +92,8 @@ impl OrderThread {
                 state: check.state.clone(),
                 question: check.question.clone(),
                 number: OnceLock::new(),
-            };
-            (asked, one.name())
+            });
+            Given { asked, saw: one.saw.clone(), at_random: one.at_random, confirmed: one.confirmed }
         };
         self.asked += 1;
         let request = Request::new(self.asked);
@@ -111,18 +107,14 @@ impl OrderThread {
                 return chosen;
             }
         }
-        written(&self.world, crossing)
+        Chosen::default()
     }
-}
-
-fn written(world: &World, crossing: &Crossing) -> Chosen {
-    let part = world.procedures[&world.main].parts[crossing.written].id.value.clone();
-    Chosen { part, bits: 0.0, minutes: 0.0 }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::advice::Next;
     use crate::bike;
     use crate::expression::Seen;
     use crate::phrase::Vocabulary;
@@ -143,29 +135,17 @@ mod tests {
     /// A choice that comes after its question was given up, while the next question is open, is not the answer to that one.
     #[test]
     fn a_late_choice_is_not_taken_for_the_next_question() {
-        let world = world();
-        let parts: Vec<String> = world.procedures[&world.main].parts.iter().map(|part| part.id.value.clone()).collect();
-        let named = parts.clone();
-        let mut order = OrderThread::run(&world, Duration::from_secs(1), move |requests, told| {
+        let mut order = OrderThread::run(&world(), Duration::from_secs(1), move |requests, told| {
             for (number, wanted) in requests.into_iter().enumerate() {
                 // The first is late; it is there while the second is being thought about.
                 std::thread::sleep(Duration::from_millis([1_300, 20][number.min(1)]));
-                let part = named[wanted.crossing.may_come[1]].clone();
-                let _ = told.send(Answered::to(wanted.request, Chosen { part, bits: 1.0, minutes: 1.0 }));
+                let chosen = Chosen { next: Next::Sound, bits: number as f64, minutes: 1.0 };
+                let _ = told.send(Answered::to(wanted.request, chosen));
             }
         })
         .unwrap();
-        let crossing = |may_come: Vec<usize>| Crossing {
-            written: may_come[0],
-            left: may_come.clone(),
-            may_come,
-            seen: Seen::default(),
-        };
-        assert_eq!(
-            order.choose(&crossing(vec![0, 1, 2]), &[]).part,
-            parts[0],
-            "nobody answers in time: as it is written"
-        );
-        assert_eq!(order.choose(&crossing(vec![1, 2]), &[]).part, parts[2], "its own answer");
+        let crossing = Crossing { seen: Seen::default(), skipped: Vec::new(), readied: Default::default() };
+        assert_eq!(order.choose(&crossing, &[]), Chosen::default(), "nobody answers in time: as it is written");
+        assert_eq!(order.choose(&crossing, &[]).bits, 1.0, "its own answer");
     }
 }

@@ -1,6 +1,7 @@
 //! What a walk under some faults came to: its end, and the answers on the way there.
 
-use super::Asked;
+use super::{Asked, Seen};
+use crate::advice::Spot;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -8,6 +9,10 @@ use std::sync::Arc;
 pub struct Sighting {
     /// What was asked, in the state it was asked in.
     pub asked: Arc<Asked>,
+    /// Where a walk can come back to for it; the bike's state is the one agreed for it.
+    pub spot: Option<Spot>,
+    /// What was seen.
+    pub seen: Seen,
     /// What was answered, by its short name.
     pub answer: String,
     /// The answer was a wrong one.

@@ -77,6 +77,8 @@ pub struct Healthy {
     pub right: bool,
     /// Questions asked.
     pub steps: usize,
+    /// The same under its newer name.
+    pub questions: usize,
     /// Working minutes.
     pub minutes: f64,
     /// Minutes for changes of side and of set-up between the checks.
@@ -141,6 +143,8 @@ pub struct Slips {
     pub undecided: usize,
     /// The conclusion says that all is well.
     pub missed: usize,
+    /// The conclusion condemns parts, and none of them is at fault.
+    pub false_removals: usize,
     /// A wrong cause was named and the wrong answer had been repeated, rightly, before.
     pub wrong_repeated: usize,
     /// A wrong cause was named without the wrong answer's question being put again.
@@ -162,7 +166,7 @@ pub struct Proof {
     pub procedure_version: u32,
     /// The bike's name.
     pub bike: String,
-    /// The order of the procedure's parts: `written` or `best`.
+    /// The order of the procedure's checks: `written` or `best`.
     pub order: &'static str,
     /// Each fault counted once.
     #[serde(flatten)]

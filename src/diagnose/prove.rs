@@ -2,7 +2,7 @@
 
 use super::causes::Causes;
 use super::covered::covered;
-use super::measure::{Judgement, cures, groups, judgement, measure, parts};
+use super::measure::{Judgement, cures, groups, judgement, later_share, measure, parts};
 use super::outcome::{Outcome, Sighting};
 use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 use super::simulate::{Progress, Setting, simulate};
@@ -128,6 +128,7 @@ pub fn prove(
             conclusion: healthy.reached.name(),
             right: healthy.reached.healthy,
             steps: healthy.steps,
+            questions: healthy.steps,
             minutes: healthy.minutes,
             set_up_minutes: healthy.set_up,
         },
@@ -142,6 +143,12 @@ pub fn prove(
         pairs: None,
         slips: None,
     };
+    if let Some(order) = &order {
+        let later =
+            |weight: fn(&Fault) -> f64| Some(later_share(&judged, faults, |f| order.written_minutes(f), weight));
+        proof.figures.later_than_written_share = later(|_| 1.0);
+        proof.by_likelihood.later_than_written_share = later(|f| f.likelihood);
+    }
     let counting: Vec<usize> = (0..faults.len()).filter(|f| counts(*f)).collect();
     if wanted.slips {
         let cases: Vec<Vec<usize>> = counting.iter().map(|f| vec![*f]).chain([Vec::new()]).collect();
@@ -306,6 +313,7 @@ fn slips(setting: &Setting<'_>, progress: Progress<'_>) -> Result<Slips, ProveEr
         ambiguous: 0,
         undecided: 0,
         missed: 0,
+        false_removals: 0,
         wrong_repeated: 0,
         wrong_unrepeated: 0,
         wrong_unrepeated_rate: 0.0,
@@ -319,6 +327,7 @@ fn slips(setting: &Setting<'_>, progress: Progress<'_>) -> Result<Slips, ProveEr
         if of.walks.is_multiple_of(BATCH) {
             progress("walks with a slip", of.walks, 0);
         }
+        of.false_removals += usize::from(causes.removes_sound(&setting.cases[case], &outcome));
         match causes.judge(&setting.cases[case], &outcome) {
             Verdict::Right => of.found += 1,
             Verdict::Ambiguous => of.ambiguous += 1,

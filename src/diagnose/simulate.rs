@@ -4,7 +4,7 @@
 
 use super::lead::{Came, Led, Track, lead};
 use super::looked_at::readings_used;
-use super::{Asked, Observer, Order, Outcome, ProveError};
+use super::{Given, Observer, Order, Outcome, ProveError};
 use crate::circuit::faults::Fault;
 use crate::walk::{Walker, World};
 use std::collections::{BTreeMap, BTreeSet};
@@ -26,14 +26,14 @@ pub(super) struct Setting<'a> {
     pub observer: &'a dyn Observer,
     /// Simulate every way with exactly one wrong observation, instead of none.
     pub slips: bool,
-    /// The parts of the procedure come in this order instead of the written one.
+    /// The checks come in this order instead of the written one.
     pub order: Option<&'a Order<'a>>,
 }
 
 impl Setting<'_> {
     fn led(&self) -> Led<'_> {
-        let Self { world, faults, cases, observer, slips, .. } = *self;
-        Led { world, faults, cases, observer, slips }
+        let Self { world, faults, cases, observer, slips, order } = *self;
+        Led { world, faults, cases, observer, slips, best: order.map(Order::handling) }
     }
 }
 
@@ -114,17 +114,17 @@ fn walk(
         }
         Came::Between => {
             let (Some(order), Some(crossing)) = (of.order, track.walker.crossing()) else { return Ok(None) };
-            order.choose(&crossing, &answers(track)).map(Some)
+            order.choose(&crossing, &given(track)).map(Some)
         }
     })
 }
 
 /// The answers on a way, in their order.
-fn answers(track: &Track) -> Vec<(&Asked, &str)> {
+fn given(track: &Track) -> Vec<Given> {
     let mut all = Vec::new();
     let mut at = track.last.as_deref();
     while let Some(one) = at {
-        all.push((&*one.asked, one.answer.as_str()));
+        all.push(Given::new(one.asked.clone(), one.seen));
         at = one.before.as_deref();
     }
     all.reverse();

@@ -10,6 +10,8 @@ pub const MISHEARD: f64 = 0.01;
 pub(super) const AGAIN: f64 = 0.1;
 /// Prior of everything outside the library (chosen, no source).
 pub const OUTSIDE: f64 = 0.1;
+/// Share of it that is nothing at all: the bike is sound, or the fault does not show today (chosen, no source).
+pub(super) const NOTHING: f64 = 0.5;
 /// A fault outside the library shows something that no healthy bike shows at this share of the checks (chosen, no source).
 pub(super) const OUTSIDE_SHOWS: f64 = 0.1;
 /// Nothing inside the library makes the outside lighter than this.
@@ -32,3 +34,17 @@ pub(super) const REASONS: (usize, f64) = (2, 0.3);
 pub(super) const DOUBTFUL: f64 = 0.2;
 /// Decimals of what is written down.
 pub(super) const DECIMALS: f64 = 1e4;
+
+/// A cause that is at least this probable ends a walk in best order. Measured: see tests/measure/RESULTS.md.
+pub(super) const BAR: f64 = 0.99;
+/// A check that tells less than this, bits, is not made.
+pub(super) const LEAST_BITS: f64 = 0.03;
+/// A fault that is too mild to stop the circuit from doing its work is this many times less likely than one that does: somebody came because
+/// it does not work, and the circuit may be wrong about the last step (chosen, no source).
+pub(super) const MILD: f64 = 0.1;
+/// A check that takes no time is as good as one that takes this long, minutes.
+pub(super) const LEAST_MINUTES: f64 = 0.1;
+/// Where nothing tells causes apart any more, those at least this probable are named.
+pub(super) const WORTH_NAMING: f64 = 0.05;
+/// And at most so many.
+pub(super) const MOST_NAMED: usize = 4;

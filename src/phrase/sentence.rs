@@ -74,7 +74,6 @@ pub(super) const SENTENCES: &[(&str, &[Field])] = &[
     ("loudspeaker-back", &[]),
     ("going-on", &[]),
     ("where", &[Text("title"), Text("step"), Text("side"), Number("answers")]),
-    ("next-part", &[Text("part")]),
     ("left", &[List("suspects"), Text("others"), Text("outside"), List("because")]),
     ("left-hardly", &[]),
     ("left-outside", &[]),

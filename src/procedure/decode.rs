@@ -1,8 +1,8 @@
 //! Decodes the tree of a procedure into the types, after its shape was checked.
 
 use super::{
-    Ask, Band, Caution, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Part, Procedure, ReadingAsk,
-    Requirement, Route, SignalWord, StateTemplate, Step, Target, Works, WorksAs,
+    Ask, Band, Before, Caution, Checks, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Procedure,
+    ReadingAsk, Requirement, Route, SignalWord, StateTemplate, Step, Target, Works, WorksAs,
 };
 use crate::bike::{Engine, InstrumentKind, PointsAt};
 use crate::expression::Template;
@@ -32,7 +32,7 @@ pub(super) fn decode(root: &Node) -> Procedure {
         start: target_at(root, "start"),
         cautions: root.dict("cautions").map(|(id, of)| caution(id, of)).collect(),
         loops: root.dict("loops").map(|(id, of)| each(id, of)).collect(),
-        parts: root.dict("parts").map(|(id, of)| part(id, of)).collect(),
+        checks: root.get("checks").map(checks),
         steps: root.dict("steps").map(|(id, of)| step(id, of)).collect(),
         conclusions: root.dict("conclusions").map(|(id, of)| conclusion(id, of)).collect(),
         escapes: root.dict("escapes").map(|(name, of)| (name.value, route(of))).collect(),
@@ -76,8 +76,17 @@ fn each(id: Written<String>, of: &Node) -> Loop {
     Loop { id, over: of.text("over"), bind: of.text("bind"), first: of.text("first"), then: route_at(of, "then") }
 }
 
-fn part(id: Written<String>, of: &Node) -> Part {
-    Part { id, words: of.text("words"), first: target_at(of, "first"), needs: of.texts("needs") }
+fn checks(of: &Node) -> Checks {
+    let before = |one: &Node| Before {
+        instruments: one.texts("instruments").iter().filter_map(|kind| InstrumentKind::named(kind)).collect(),
+        step: one.text("step"),
+    };
+    Checks {
+        from: of.text("from"),
+        before: of.get("before").map(Node::items).unwrap_or_default().iter().map(before).collect(),
+        conclude: of.text("conclude"),
+        needs: of.texts("needs"),
+    }
 }
 
 fn target(of: &Node) -> Target {

@@ -65,7 +65,6 @@ impl Reader {
     fn procedure(&mut self, procedure: &Procedure) {
         self.templates([&procedure.title].into_iter().chain(&procedure.opening).chain(&procedure.tools));
         self.templates(procedure.covers.iter().flatten());
-        self.templates(procedure.parts.iter().map(|part| &part.words));
         self.expressions(
             procedure.applies.iter().map(|one| &one.when).chain(procedure.works.iter().map(|one| &one.of)),
         );

@@ -36,11 +36,7 @@ pub static PROCEDURE: shape::Object = shape::Object {
         needed("start", Ref("target", &TARGET), "The first target."),
         optional("cautions", Dict(0, Id, &Object(&CAUTION)), "Cautions by id."),
         optional("loops", Dict(0, Id, &Object(&LOOP)), "Repetitions by id."),
-        optional(
-            "parts",
-            Dict(2, Id, &Object(&PART)),
-            "Parts that may be walked in another order than this one, the written one.",
-        ),
+        optional("checks", Object(&CHECKS), "The checks that may come in any order."),
         needed("steps", Dict(1, Id, &Object(&STEP)), "Steps by id."),
         optional("conclusions", Dict(0, Id, &Object(&CONCLUSION)), "Conclusions by id."),
         optional("escapes", Object(&ESCAPES), "Where the escapes of any step lead."),
@@ -113,16 +109,28 @@ static LOOP: shape::Object = shape::Object {
     ],
 };
 
-static PART: shape::Object = shape::Object {
-    what: "a part",
+static CHECKS: shape::Object = shape::Object {
+    what: "checks in any order",
     fields: &[
-        needed("words", Text(Template), "How it is spoken of: the coils."),
-        needed("first", Ref("target", &TARGET), "The step, the loop or the call that it begins with."),
-        optional(
+        needed("from", Text(Id), "The step from which on any check may come next."),
+        optional("before", List(1, MANY, &Object(&BEFORE)), "What an instrument needs before its first reading."),
+        needed("conclude", Text(Id), "The conclusion that nothing is wrong."),
+        needed(
             "needs",
-            List(0, MANY, &Text(Id)),
-            "The parts that must be over before it, by id; they stand before it.",
+            List(1, MANY, &Text(Id)),
+            "The steps that must have been answered as on a healthy bike before that conclusion, each in every round.",
         ),
+    ],
+};
+static BEFORE: shape::Object = shape::Object {
+    what: "what an instrument needs",
+    fields: &[
+        needed(
+            "instruments",
+            List(1, MANY, &OneOf("instrument", || InstrumentKind::ALL.iter().map(|kind| kind.name()).collect())),
+            "The instruments.",
+        ),
+        needed("step", Text(Id), "The step that comes first."),
     ],
 };
 

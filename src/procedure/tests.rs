@@ -169,25 +169,10 @@ proptest! {
 }
 
 #[test]
-fn parts_say_what_comes_before_and_what_may_come_after() {
+fn checks_say_where_they_begin_and_what_they_need() {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/order/three-looks.yaml");
-    let looks = load(&file).unwrap();
-    let ids: Vec<&str> = looks.parts.iter().map(|part| part.id.as_str()).collect();
-    assert_eq!(ids, ["fuse", "cam", "leads", "end"]);
-    assert_eq!(looks.needed_before(2), [1].into());
-    // The last part needs all others implicitly.
-    assert_eq!(looks.needed_before(3), [0, 1, 2].into());
-    // From the start: parts that need nothing. After the leads, which needed the cam: the fuse and the end.
-    assert_eq!(looks.parts_after(None, 0), [0, 1]);
-    assert_eq!(looks.parts_after(Some(2), 3), [0, 3]);
-    assert_eq!(looks.parts_after(Some(0), 1), [1, 2, 3]);
-    // Back from the leads to the fuse: every part from there on may come again if its needs stand before it.
-    assert_eq!(looks.parts_after(Some(2), 0), [0, 1]);
-    let to = |id: &str| Target::Step(text(id));
-    assert_eq!(looks.part_begun_by(&to("cam-look")), Some(1));
-    assert_eq!(looks.part_begun_by(&to("begin")), None);
-    let call = |then: &str| Target::Call { procedure: text("p"), then: Box::new(to(then)) };
-    let mut called = looks.clone();
-    called.parts[0].first = call("a");
-    assert_eq!((called.part_begun_by(&call("a")), called.part_begun_by(&call("b"))), (Some(0), None));
+    let checks = load(&file).unwrap().checks.expect("it has checks");
+    assert_eq!((checks.from.as_str(), checks.conclude.as_str()), ("fuse-look", "nothing-found"));
+    assert_eq!(checks.needs.iter().map(|need| need.as_str()).collect::<Vec<_>>(), ["lead-look"]);
+    assert!(checks.before.is_empty());
 }

@@ -5,7 +5,7 @@ use crate::bike::{Engine, InstrumentKind, PointsAt};
 use crate::expression::{Expression, Template};
 use crate::source::{Place, Written};
 use crate::units::{Quantity, Unit, names};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 names! {
     /// Signal words by severity (ANSI Z535.6).
@@ -106,32 +106,26 @@ pub enum Target {
     Conclude(Written<String>),
 }
 
-impl Target {
-    /// Whether both lead to the same step, to the same loop, or to the same called procedure and then to the same target, wherever they are
-    /// written.
-    fn is_same_beginning(&self, other: &Target) -> bool {
-        match (self, other) {
-            (Target::Step(a), Target::Step(b)) | (Target::Each(a), Target::Each(b)) => a.value == b.value,
-            (Target::Call { procedure: a, then }, Target::Call { procedure: b, then: other }) => {
-                a.value == b.value && then.is_same_beginning(other)
-            }
-            _ => false,
-        }
-    }
+/// The checks that may come in any order, and what holds for them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Checks {
+    /// From this step on any check may come next. What stands before it is always walked as it is written.
+    pub from: Written<String>,
+    /// What an instrument needs before its first reading.
+    pub before: Vec<Before>,
+    /// The conclusion that nothing is wrong.
+    pub conclude: Written<String>,
+    /// The steps that must have been answered as on a healthy bike before that conclusion, each in every round.
+    pub needs: Vec<Written<String>>,
 }
 
-/// A part of the procedure: everything walked from its start until a route leads to the start of another part. `needs` restricts the order
-/// of the parts.
+/// What instruments need before their first reading.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Part {
-    /// Its id.
-    pub id: Written<String>,
-    /// Its spoken name: "the coils".
-    pub words: Template,
-    /// Where it starts: a step, a loop, or a called procedure with the target after it.
-    pub first: Target,
-    /// The parts that must be finished before it. All of them stand before it in the file. The last part needs all others implicitly.
-    pub needs: Vec<Written<String>>,
+pub struct Before {
+    /// The instruments.
+    pub instruments: Vec<InstrumentKind>,
+    /// The step that comes first; what it leads to by a call belongs to it.
+    pub step: Written<String>,
 }
 
 /// One condition of a route.
@@ -382,8 +376,8 @@ pub struct Procedure {
     pub cautions: Vec<Caution>,
     /// Loops by id.
     pub loops: Vec<Loop>,
-    /// Parts that may be walked in another order, listed in the written order. Usually empty.
-    pub parts: Vec<Part>,
+    /// The checks that may come in any order.
+    pub checks: Option<Checks>,
     /// Steps, in the file's order.
     pub steps: Vec<Step>,
     /// Conclusions.
@@ -406,6 +400,20 @@ impl Observe {
     }
 }
 
+impl Step {
+    /// Whether it only puts back or takes off what an earlier check needed.
+    pub fn puts_back(&self) -> bool {
+        let state = &self.state;
+        let adds = !state.unplug.is_empty() || !state.fit.is_empty() || !state.points.is_empty();
+        let stays = matches!(state.engine, None | Some(Engine::Still)) && state.instrument.is_none();
+        matches!(self.ask, Ask::Done(_))
+            && self.mends.is_empty()
+            && !adds
+            && stays
+            && !(state.plug_in.is_empty() && state.remove.is_empty())
+    }
+}
+
 impl Procedure {
     /// The step with this id.
     pub fn step(&self, id: &str) -> Option<&Step> {
@@ -422,34 +430,6 @@ impl Procedure {
     /// The caution with this id.
     pub fn caution(&self, id: &str) -> Option<&Caution> {
         self.cautions.iter().find(|c| *c.id == id)
-    }
-    /// The index of the part that starts at this target.
-    pub fn part_begun_by(&self, target: &Target) -> Option<usize> {
-        self.parts.iter().position(|part| part.first.is_same_beginning(target))
-    }
-    /// The parts that must be finished before part `number`: those it names, those they need, and for the last part all others.
-    pub fn needed_before(&self, number: usize) -> BTreeSet<usize> {
-        if number + 1 == self.parts.len() {
-            return (0..number).collect();
-        }
-        let mut all = BTreeSet::new();
-        let mut waiting = vec![number];
-        while let Some(at) = waiting.pop() {
-            let needs = self.parts[at].needs.iter();
-            let named = needs.filter_map(|need| self.parts.iter().position(|part| part.id.value == need.value));
-            waiting.extend(named.filter(|part| all.insert(*part)));
-        }
-        all
-    }
-    /// The parts that may come next, in any order, when a route leads from part `at` (`None`: from before the first) to the start of part
-    /// `written`: `written` itself, and every part that may be unfinished and can have its needs met.
-    pub fn parts_after(&self, at: Option<usize>, written: usize) -> Vec<usize> {
-        let may = |part: &usize| match at {
-            Some(at) if at < written => *part != at && !self.needed_before(at).contains(part),
-            Some(_) => *part > written && self.needed_before(*part).iter().all(|need| *need < written),
-            None => self.needed_before(*part).is_empty(),
-        };
-        (0..self.parts.len()).filter(|part| *part == written || may(part)).collect()
     }
     /// Every target in the procedure, in no particular order.
     pub fn targets(&self) -> Vec<&Target> {

@@ -1,7 +1,7 @@
 //! Puts a record into words.
 
 use super::place;
-use crate::advice::Weighed;
+use crate::advice::{Next, Weighed};
 use crate::phrase::{Answer, Reading, ReadingKind};
 use crate::session::Record;
 use crate::units::Unit;
@@ -142,10 +142,16 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
             ("power-off", (Some(step.clone()), None), what)
         }
         Record::Weighed { step, round, weighed } => ("weighed", at(step, round), left(weighed)),
-        Record::Chosen { step, written, chosen } => {
-            let instead = if *written == chosen.part { String::new() } else { format!(" instead of {written}") };
-            let why = format!("{:.2} bits in {:.1} minutes", chosen.bits, chosen.minutes);
-            ("chosen", (Some(step.clone()), None), format!("next part: {}{instead} ({why})", chosen.part))
+        Record::Chosen { step, chosen } => {
+            let what = match &chosen.next {
+                Next::Written => "as it is written".to_owned(),
+                Next::Check(_) => {
+                    format!("the check that tells most: {:.2} bits in {:.1} minutes", chosen.bits, chosen.minutes)
+                }
+                Next::Found(found) => format!("nothing is left but: {}", found.cause),
+                Next::Sound => "nothing is left that could be wrong".to_owned(),
+            };
+            ("chosen", (Some(step.clone()), None), format!("next: {what}"))
         }
         Record::Concluded { conclusion, round, cause, .. } => {
             ("concluded", (None, round.clone()), format!("concluded {conclusion}: {cause}"))

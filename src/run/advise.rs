@@ -11,10 +11,10 @@ use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 /// An implementation of [`Advice`] that can move to another thread.
 pub type Advisor = Box<dyn Advice + Send>;
 
-/// The adviser for the suspects, and in best order for the next part. Without faults that fit the bike there is none, and the user is told.
+/// The adviser for the suspects, and in best order for what comes next. Without faults that fit the bike there is none, and the user is told.
 pub fn adviser(world: &Arc<World>, library: Library, best: bool) -> Option<Advisor> {
     let started = match best {
-        true => Adviser::start(world, library.clone()).and_then(|adviser| adviser.in_best_order(world, library)),
+        true => Adviser::start(world, library).and_then(|adviser| adviser.in_best_order(world)),
         false => Adviser::start(world, library),
     };
     match started {
@@ -38,7 +38,7 @@ pub fn walker(world: &Arc<World>, advised: bool, best: bool) -> Walker {
 pub(super) enum Question {
     /// Which suspects are left after these answers?
     Weigh { id: Request, observed: Vec<Arc<Observation>> },
-    /// Which part comes next.
+    /// What comes next?
     Choose { id: Request, crossing: Crossing, observed: Vec<Arc<Observation>> },
     /// This check will be asked next.
     Prepare(Box<Check>),

@@ -218,13 +218,11 @@ pub enum Record {
         /// The suspects.
         weighed: Weighed,
     },
-    /// The next part of the procedure in the best order.
+    /// What comes next in the best order.
     Chosen {
-        /// The last step of the part before.
+        /// The step before.
         step: String,
-        /// The next part in the written order.
-        written: String,
-        /// The chosen part.
+        /// The choice.
         chosen: Chosen,
     },
     /// The bike's state as agreed from here on, and the changes in words.

@@ -366,7 +366,7 @@ impl Walker {
         if self.ends_repeat(answer) {
             return;
         }
-        if let Some(doubt) = doubt {
+        if let Some(doubt) = doubt.filter(|_| !self.is_free()) {
             let key = format!("{}/{}/{:?}/{answer}", self.frame().procedure, self.frame().step, self.round());
             if self.place.doubted.insert(key) {
                 let frames: Vec<Frame> = self.place.at.frames.clone();
@@ -374,7 +374,8 @@ impl Walker {
                 return self.go(doubt);
             }
         }
-        if self.offers_repeat(answer, go, means) {
+        // In best order a check that does not fit is made up for by other checks.
+        if !self.is_free() && self.offers_repeat(answer, go, means) {
             return;
         }
         self.follow(go);

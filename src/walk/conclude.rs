@@ -3,15 +3,25 @@
 use super::event::SayKind;
 use super::phase::{After, Phase};
 use super::walker::Walker;
+use crate::advice::Found;
 use crate::bike::{BikeState, Change, StateNeed};
 use crate::expression;
 use crate::expression::Template;
 use crate::procedure::Step;
 use crate::session::Record;
 use serde_json::{Value, json};
+use std::sync::Arc;
 
 /// Conclusion of a procedure that is meant to be called but was walked on its own.
 pub const FINISHED: &str = "finished";
+
+/// What a conclusion is called, and what it names.
+struct Names {
+    id: String,
+    round: Option<String>,
+    condemned: Vec<String>,
+    means: Vec<String>,
+}
 
 impl Walker {
     /// Concludes. The record is written first; the conclusion is spoken once it is on disk.
@@ -51,10 +61,45 @@ impl Walker {
             Ok(parts) => parts,
             Err(why) => return self.fault(&why),
         };
-        not_tested.extend(self.place.untested.iter().map(|(_, words)| words.clone()));
         let last = self.place.at.frames.len() == 1 || conclusion.is_final;
         let condemned = expression::render_names(&conclusion.condemns, &scope).unwrap_or_default();
         let means = expression::render_names(&conclusion.means, &scope).unwrap_or_default();
+        not_tested.extend(self.place.untested.iter().map(|(_, words)| words.clone()));
+        let names = Names { id: id.to_owned(), round: self.round(), condemned, means };
+        self.write_conclusion(names, cause, remedy, cautions, [rules_out, not_tested, recheck], last);
+    }
+
+    /// Concludes with what a walk in best order found: the cause in the fault library's words, the remedy of the procedure's conclusion.
+    pub(super) fn conclude_found(&mut self, found: Found) {
+        let world = self.world.clone();
+        let procedure = self.procedure(&world);
+        let scope = self.scope();
+        let mut cautions = Vec::new();
+        for caution in found.cautions.iter().filter_map(|id| procedure.caution(id)) {
+            let signal = self.words(&format!("signal-{}", caution.signal.name().to_lowercase()), json!({}));
+            match if self.mute { Ok(String::new()) } else { expression::render(&caution.say, &scope) } {
+                Ok(text) => cautions.push(self.words("caution", json!({"signal": signal, "text": text}))),
+                Err(d) => return self.fault(&d.to_string()),
+            }
+        }
+        let not_tested = self.place.untested.iter().map(|(_, words)| words.clone()).collect();
+        self.ending.found = Some(Arc::new(found.clone()));
+        let names = Names { id: found.conclusion, round: found.round, condemned: found.condemns, means: found.means };
+        let lists = [Vec::new(), not_tested, found.recheck];
+        self.write_conclusion(names, found.cause, found.remedy, cautions, lists, true);
+    }
+
+    /// Records a conclusion; it is spoken once it is on disk. `lists`: what is ruled out, what was not tested, what to check again.
+    fn write_conclusion(
+        &mut self,
+        names: Names,
+        cause: String,
+        remedy: String,
+        cautions: Vec<String>,
+        [rules_out, not_tested, recheck]: [Vec<String>; 3],
+        last: bool,
+    ) {
+        let Names { id, round, condemned, means } = names;
         let not_ruled_out = if last { self.not_ruled_out(&condemned, &means) } else { Vec::new() };
         let put_back = if last { self.put_back() } else { Vec::new() };
         let mut lines = vec![self.words("concluded-cause", json!({"cause": cause}))];
@@ -76,9 +121,9 @@ impl Walker {
             }
         }
         let record = Record::Concluded {
-            procedure: procedure.id.clone(),
-            conclusion: id.to_owned(),
-            round: self.round(),
+            procedure: self.frame().procedure.clone(),
+            conclusion: id.clone(),
+            round,
             cause,
             remedy,
             rules_out,
@@ -88,7 +133,7 @@ impl Walker {
             put_back,
             last,
         };
-        self.ending.concluded_as = id.to_owned();
+        self.ending.concluded_as = id;
         self.write(record, After::Concluded { lines, last });
     }
 

@@ -40,9 +40,7 @@ impl Walker {
                 Err(d) => return self.fault(&d.to_string()),
             }
         }
-        if !self.begins_with_part() {
-            self.go(&procedure.start);
-        }
+        self.go(&procedure.start);
     }
 
     /// Follows a route from the current step.
@@ -56,11 +54,10 @@ impl Walker {
         }
     }
 
-    /// Goes to a target. If the target is another part, goes to the part that comes next.
+    /// Goes to a target, or to what comes instead of it in best order.
     pub(super) fn go(&mut self, target: &Target) {
-        match self.crossed_into(target) {
-            Some(written) => self.cross(written),
-            None => self.lead_to(target),
+        if !self.asks_what_comes_next(target, false) {
+            self.lead_to(target);
         }
     }
 
@@ -112,7 +109,11 @@ impl Walker {
         }
         self.place.at.frames.pop();
         match self.frame_mut().then.take() {
-            Some(then) => self.go(&then),
+            Some(then) => {
+                if !self.asks_what_comes_next(&then, true) {
+                    self.lead_to(&then);
+                }
+            }
             None => self.fault(&format!("{place}: the caller does not say where to go on")),
         }
     }
@@ -168,6 +169,7 @@ impl Walker {
             return self.fault(&format!("there is no step {id}"));
         };
         self.frame_mut().step = id.to_owned();
+        self.readies(id);
         if let (Some(when), Some(otherwise)) = (&step.when, &step.otherwise) {
             match expression::evaluate_bool(when, &self.scope()) {
                 Ok(true) => {}

@@ -205,7 +205,7 @@ pub enum Effect {
         /// The request's id.
         id: Request,
     },
-    /// Choose the part that comes next at [`super::Walker::crossing`]. [`Event::Chosen`] must follow sooner or later.
+    /// Choose what comes next at [`super::Walker::crossing`]. [`Event::Chosen`] must follow sooner or later.
     Choose {
         /// The request's id.
         id: Request,
@@ -239,11 +239,14 @@ pub enum Effect {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::advice::{Next, Spot};
+    use crate::bike::BikeState;
     use serde_json::json;
 
     #[test]
     fn answers_are_written_with_their_request_and_those_of_old_journals_are_read() {
-        let chosen = Chosen { part: "coils".into(), bits: 1.5, minutes: 4.0 };
+        let spot = Spot { step: "whole".into(), rounds: vec![("each".into(), 1)], state: BikeState::default() };
+        let chosen = Chosen { next: Next::Check(Box::new(spot)), bits: 1.5, minutes: 4.0 };
         let event = Event::Chosen(Answered::to(Request::new(7), chosen.clone()));
         let written = json!({"event": "chosen", "id": 7, "answer": chosen});
         assert_eq!(serde_json::to_value(&event).unwrap(), written);

@@ -48,8 +48,10 @@ pub(super) struct Position {
     pub observed: Vec<Arc<Observation>>,
     /// The adviser's result after the last of them.
     pub weighed: Option<Arc<Weighed>>,
-    /// The position among the procedure's parts.
-    pub parts: Parts,
+    /// Whether the checks may come in any order from here on.
+    pub free: bool,
+    /// Steps before an instrument's first reading that were come to.
+    pub readied: BTreeSet<String>,
 }
 
 /// How much is said.
@@ -74,24 +76,6 @@ pub(super) struct TakenReading {
     pub band: Option<usize>,
     /// Length of the "go back" history when it was taken.
     pub history: usize,
-}
-
-/// The walk's position among the parts of its procedure. Finished parts are tracked in best order only.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(super) struct Parts {
-    /// The current part.
-    pub at: Option<usize>,
-    /// The finished parts.
-    pub over: BTreeSet<usize>,
-}
-
-/// Why a walker takes the parts in an order other than the written one.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Ordered {
-    /// The best part comes next.
-    Best,
-    /// Only this part is walked, to see where it leads.
-    Only(usize),
 }
 
 /// The guard's state.

@@ -2,9 +2,9 @@
 
 use super::advise::Observation;
 use super::event::SayKind;
-use super::memory::{Detail, Doubt, Frame, Guard, Ordered, Over, Position, Printed, Spoken, TakenReading};
+use super::memory::{Detail, Doubt, Frame, Guard, Over, Position, Printed, Spoken, TakenReading};
 use super::phase::Left;
-use crate::advice::Weighed;
+use crate::advice::{Found, Weighed};
 use crate::bike::BikeState;
 use crate::phrase::Answer;
 use std::collections::{BTreeMap, BTreeSet};
@@ -127,8 +127,8 @@ pub(super) struct Advised {
     pub doubt: Option<Doubt>,
     /// Checks that were already announced as doubtful.
     pub doubts_told: BTreeSet<String>,
-    /// Set if the parts come in an order other than the written one.
-    pub ordered: Option<Ordered>,
+    /// Whether the checks come in the best order instead of the written one.
+    pub best: bool,
 }
 
 /// How the walk ends.
@@ -143,4 +143,6 @@ pub(super) struct Ending {
     /// Whether the walk was stopped before a conclusion.
     pub stopped: bool,
     pub concluded_as: String,
+    /// What a walk in best order found.
+    pub found: Option<Arc<Found>>,
 }

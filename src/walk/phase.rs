@@ -6,6 +6,7 @@ use super::memory::TakenReading;
 use super::phase_kind::PhaseKind;
 use super::table::{Row, row};
 use crate::phrase::{Answer, Escape, Hypothesis};
+use crate::procedure::Target;
 use crate::session::Record;
 use crate::sums::Sum;
 
@@ -28,8 +29,8 @@ pub(super) enum Phase {
     Writing { id: u64, owed: Box<Owed> },
     /// The adviser is working; `then` follows.
     Weighing { id: Request, then: Box<After> },
-    /// The adviser chooses the next part; `written` is the one in the written order.
-    Choosing { id: Request, written: usize },
+    /// The adviser chooses what comes next; `written` is where the written route leads.
+    Choosing { id: Request, written: Box<Target> },
     /// "Shall we make that check again?"
     Offering,
     /// "Why is this check skipped?"
@@ -71,8 +72,8 @@ pub(super) enum Left {
     Owed(Box<Owed>),
     /// A record is on disk, but what follows it has not happened yet.
     Stored(Box<After>),
-    /// The choice of the next part; `written` is the one in the written order.
-    Crossing { written: usize },
+    /// The choice of what comes next; `written` is where the written route leads.
+    Crossing { written: Box<Target> },
 }
 
 /// What follows once a record is on disk.

@@ -19,7 +19,7 @@ pub enum PhaseKind {
     Writing,
     /// The adviser weighs the suspects.
     Weighing,
-    /// The adviser chooses the next part.
+    /// The adviser chooses what comes next.
     Choosing,
     /// The walker offers to repeat a doubtful check.
     Offering,

@@ -33,7 +33,7 @@ impl Walker {
         match left {
             Left::Step => self.go_on_after(gap_ms),
             Left::Stored(then) => self.go_on_with(*then),
-            Left::Crossing { written } => self.ask_which_part(written),
+            Left::Crossing { written } => self.ask_what_comes_next(*written),
             Left::Owed(owed) => {
                 self.phase = Phase::Stuck { owed };
                 self.sentence("storage-waits", json!({}), SayKind::Notice);

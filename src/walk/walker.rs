@@ -6,6 +6,7 @@ use super::parts::{Advised, Bike, Cautions, Conversation, Ending, Place, Reading
 use super::phase::{After, Left, Owed, Phase};
 use super::phase_kind::PhaseKind;
 use super::world::World;
+use crate::advice::Found;
 use crate::bike::BikeState;
 use crate::expression;
 use crate::expression::{Scope, Template};
@@ -78,7 +79,7 @@ impl Walker {
             Event::PromptEnded { id, whole } => self.prompt_ended(id, whole),
             Event::Recorded { id } => self.recorded(id),
             Event::Weighed(answered) => self.weighed(answered),
-            Event::Chosen(answered) => self.chosen_part(answered),
+            Event::Chosen(answered) => self.chosen_next(answered),
             Event::RecordFailed { id, why, never: false } => self.record_failed(id, &why),
             Event::RecordFailed { id, why, never: true } => self.record_refused(id, &why),
             Event::RecordNearlyFull => self.tell_of_the_record("record-nearly-full"),
@@ -168,6 +169,11 @@ impl Walker {
     /// Whether the walk was stopped before a conclusion. [`Event::Resumed`] continues it.
     pub fn is_stopped(&self) -> bool {
         self.ending.stopped
+    }
+
+    /// What a walk in best order found.
+    pub fn found(&self) -> Option<&Found> {
+        self.ending.found.as_deref()
     }
 
     /// Whether the walk is over.

@@ -191,9 +191,34 @@ impl Course {
             ("vapour", "air is clear"),
             ("fuse-look", "whole"),
             ("lead-pull", "firm"),
+            ("drop-faces", "clean"),
+            ("points-faces", "clean"),
+            ("plug-leak", "point oh two"),
+            ("old-plug", "nothing"),
+            ("good-plug", "it sparks"),
+            ("plug-gap", "point five five"),
+            ("touch", "lit"),
+            ("whole", "it sparks"),
+            ("points-gap", "point four"),
+            ("primary-back", "as drawn"),
+            ("advancer", "snaps back"),
+            ("battery-rest", "six point four"),
+            ("battery-load", "six point two"),
+            ("trigger", "it sparks"),
+            ("trigger-condenser", "it sparks"),
+            ("condenser-farad", "point two two"),
+            ("condenser-leak", "open line"),
+            ("coil-alone", "one point six"),
+            ("bridge-ohms", "one point six"),
+            ("primary-ohms", "one point six"),
+            ("points-turn", "on and off"),
             ("drop-feed", "point one"),
-            ("drop-points", "point nine"),
-            ("drop-faces", "pitted"),
+            ("drop-wire", "point oh four"),
+            ("drop-points", "point oh two"),
+            ("drop-ground", "point oh one"),
+            ("primary-power", "lit"),
+            ("feed-key-on", "lit"),
+            ("case-ground", "lit"),
         ];
         let mut short: Vec<(&str, &str)> = ANSWERS.iter().map(|(step, all)| (*step, all[0])).collect();
         short[0].1 = "it lights";
@@ -234,7 +259,9 @@ impl Course {
         course.conclusion = ended_in(&there).expect("a conclusion");
         course.whole(&into, "not killed");
         let all: usize = read_back(&whole.lines).values().sum();
-        assert!(all == course.read.len() && all >= 2, "each reading is read back: {all}, {:?}", course.read);
+        // A walk in best order is short: it may need one reading only.
+        let least = if how == How::Best { 1 } else { 2 };
+        assert!(all == course.read.len() && all >= least, "each reading is read back: {all}, {:?}", course.read);
         Some(course)
     }
 

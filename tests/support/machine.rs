@@ -8,7 +8,7 @@
 
 use super::mechanic::Mechanic;
 use super::stage::world;
-use probeside::advice::{Chosen, Doubtful, Weighed};
+use probeside::advice::{Chosen, Doubtful, Next, Spot, Weighed};
 use probeside::bike::Engine;
 use probeside::circuit::Model;
 use probeside::phrase::{self, Answer, Grammar, Hypothesis, Reading, ReadingKind, Verdict};
@@ -81,6 +81,8 @@ pub struct Machine {
     stored: bool,
     /// The adviser's open question.
     asked: Option<Asked>,
+    /// Checks that were come to.
+    spots: Vec<Spot>,
     /// Records that were only noted because of a failure.
     noted: Option<u64>,
     loudspeaker_gone: bool,
@@ -103,7 +105,7 @@ impl Machine {
         Self::around(Walker::new(story.world.clone()), story)
     }
 
-    /// A machine whose walker asks for advice and takes its parts in another order. The advice is random and may come late.
+    /// A machine whose walker asks for advice and takes its checks in another order. The advice is random and may come late.
     pub fn advised(story: &Story) -> Self {
         Self::around(Walker::new(story.world.clone()).advised().in_best_order(), story)
     }
@@ -133,6 +135,7 @@ impl Machine {
             unstored: Vec::new(),
             stored: false,
             asked: None,
+            spots: Vec::new(),
             noted: None,
             loudspeaker_gone: false,
             heard: BTreeMap::new(),
@@ -234,10 +237,11 @@ impl Machine {
                 self.give(Event::Weighed(Answered::to(id, weighed)));
             }
             Some(Asked::Choose(id)) => {
-                let Some(crossing) = self.walker.crossing() else { return };
-                let part = crossing.may_come[usize::from(how) % crossing.may_come.len()];
-                let part = self.world.procedures[&self.world.main].parts[part].id.value.clone();
-                self.give(Event::Chosen(Answered::to(id, Chosen { part, bits: 1.0, minutes: 1.0 })));
+                // The written route, or another check that was come to before.
+                let spot =
+                    (how.is_multiple_of(2)).then(|| self.spots.get(usize::from(how) / 2 % self.spots.len().max(1)));
+                let next = spot.flatten().map_or(Next::Written, |spot| Next::Check(Box::new(spot.clone())));
+                self.give(Event::Chosen(Answered::to(id, Chosen { next, bits: 1.0, minutes: 1.0 })));
             }
             None => {}
         }
@@ -375,6 +379,7 @@ impl Machine {
         let now = self.now();
         self.events.push((event.clone(), now.clone()));
         let effects = self.walker.handle(event.clone(), &now);
+        self.spots.extend(self.walker.spot().filter(|spot| !spot.step.is_empty()));
         let mut unconfirmed = false;
         for effect in effects {
             match effect {

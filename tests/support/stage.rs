@@ -156,7 +156,7 @@ impl Stage {
     #[allow(dead_code)]
     pub fn ordering(world: &Arc<World>) -> Adviser {
         let library = Library::load(&procedures().join("faults/ignition.yaml")).unwrap();
-        Adviser::start(world, library.clone()).unwrap().in_best_order(world, library).unwrap()
+        Adviser::start(world, library.clone()).unwrap().in_best_order(world).unwrap()
     }
 
     /// A session resumed after these events.

@@ -15,7 +15,7 @@ pub enum Item {
 const ROUNDS: usize = 12;
 
 /// Sorts each layer. `links` are pairs of items in adjacent layers, upper item first. Items are numbered by their index in `layers_of`.
-pub fn ordered(layers: &mut [Vec<usize>], links: &[(usize, usize)], items: usize) {
+pub(super) fn ordered(layers: &mut [Vec<usize>], links: &[(usize, usize)], items: usize) {
     let mut above = vec![Vec::new(); items];
     let mut below = vec![Vec::new(); items];
     for (upper, lower) in links {

@@ -37,7 +37,7 @@ pub trait Advice {
     /// Announces the next question, so that the adviser can compute ahead what its answer needs.
     fn prepare(&mut self, next: &Check);
 
-    /// The part of the procedure that comes next at a crossing, after these answers. Called in best order only.
+    /// What comes next, after these answers. Called in best order only.
     fn choose(&mut self, crossing: &Crossing, observed: &[Arc<Observation>]) -> Chosen;
 }
 

@@ -1,57 +1,40 @@
-//! The order of the parts of the walked procedure: as written, or best first.
+//! The order of the checks of the walked procedure: as written, or best first.
 //!
-//! A route from one part to the beginning of another is a crossing. In best order the walker asks there, by an effect, which part comes
-//! next. It offers the parts that are not finished and whose prerequisites are. The choice arrives by an event, so the walker stays pure
-//! and a replay needs no circuit. The needs and cautions of a part belong to its steps and come with them. The position holds the walk's
-//! place among the parts, so "go back" restores it.
+//! In best order the walker asks after every answer, by an effect, what comes next, wherever the written route leads to another check or to a
+//! conclusion. The choice arrives by an event, so the walker stays pure and a replay needs no circuit. A check's cautions, and the state of the
+//! bike that it needs, come with its step. Steps that only put back what a check needed are walked as they are written, and so is a called
+//! procedure.
 
 use super::request::{Answered, Request};
-use crate::advice::Chosen;
-use crate::expression;
-use crate::expression::Seen;
-use crate::procedure::{Procedure, Target};
+use crate::advice::{Chosen, Next, Spot};
+use crate::expression::{self, Seen};
+use crate::procedure::{Ask, Checks, Step, Target};
 use crate::session::Record;
-use crate::walk::event::{Effect, SayKind};
-use crate::walk::memory::Ordered;
+use crate::walk::enter::How;
+use crate::walk::event::Effect;
+use crate::walk::memory::Round;
 use crate::walk::phase::Phase;
 use crate::walk::walker::Walker;
-use crate::walk::world::World;
-use serde_json::json;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
-/// The question which part comes next.
+/// The question what comes next.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Crossing {
-    /// The next part in the written order if it may come, otherwise the first that may.
-    pub written: usize,
-    /// Numbers of the parts that may come next, in written order.
-    pub may_come: Vec<usize>,
-    /// The parts that are not finished.
-    pub left: Vec<usize>,
     /// What was seen so far.
     pub seen: Seen,
+    /// Checks that were skipped: `PROCEDURE/STEP/ROUND`.
+    pub skipped: Vec<String>,
+    /// Steps before an instrument's first reading that were come to.
+    pub readied: BTreeSet<String>,
 }
 
 impl Walker {
-    /// Makes this walker ask at every crossing which part comes next: each [`Effect::Choose`] needs a [`crate::walk::Event::Chosen`].
+    /// Makes this walker ask what comes next: each [`Effect::Choose`] needs a [`crate::walk::Event::Chosen`].
     #[must_use]
     pub fn in_best_order(mut self) -> Self {
-        self.advice.ordered = Some(Ordered::Best);
+        self.advice.best = true;
         self
-    }
-
-    /// An unheard walker that begins with one part of `world`'s main procedure and asks for the next part when that is finished. `seen`
-    /// holds the earlier observations.
-    pub fn through_part(world: Arc<World>, part: usize, seen: Seen) -> Self {
-        let mut walker = Self::unheard(world);
-        walker.advice.ordered = Some(Ordered::Only(part));
-        walker.place.at.seen = seen;
-        walker
-    }
-
-    /// The number of the current part.
-    pub fn part_at_hand(&self) -> Option<usize> {
-        self.place.at.parts.at
     }
 
     /// The id of the pending choice.
@@ -64,97 +47,117 @@ impl Walker {
 
     /// The pending choice, if there is one.
     pub fn crossing(&self) -> Option<Crossing> {
-        let Phase::Choosing { written, .. } = self.phase else { return None };
+        matches!(self.phase, Phase::Choosing { .. }).then(|| Crossing {
+            seen: self.place.at.seen.clone(),
+            skipped: self.place.untested.iter().map(|(key, _)| key.clone()).collect(),
+            readied: self.place.at.readied.clone(),
+        })
+    }
+
+    /// The place of the current step, for coming back to it. `None` inside a called procedure, while an answer is doubted, and where the
+    /// checks come as they are written.
+    pub fn spot(&self) -> Option<Spot> {
         let main = &self.world.procedures[&self.world.main];
-        let may_come = self.may_come(main);
-        let written = Some(written).filter(|part| may_come.contains(part)).or(may_come.first().copied())?;
-        let left = (0..main.parts.len()).filter(|part| !self.place.at.parts.over.contains(part)).collect();
-        Some(Crossing { written, may_come, left, seen: self.place.at.seen.clone() })
-    }
-
-    /// The unfinished parts whose prerequisites are finished.
-    fn may_come(&self, main: &Procedure) -> Vec<usize> {
-        let over = &self.place.at.parts.over;
-        let may = |part: &usize| !over.contains(part) && main.needed_before(*part).is_subset(over);
-        (0..main.parts.len()).filter(may).collect()
-    }
-
-    /// Begins the walk with its first part, if it begins with a part.
-    pub(in crate::walk) fn begins_with_part(&mut self) -> bool {
-        let Some(Ordered::Only(part)) = self.advice.ordered else { return false };
-        self.begin_part(part, part);
-        true
-    }
-
-    /// The part that a target begins, if that is a crossing. Inside a called procedure or while an answer is doubted there are no
-    /// crossings.
-    pub(in crate::walk) fn crossed_into(&self, target: &Target) -> Option<usize> {
-        if self.place.at.frames.len() > 1 || !self.place.at.doubting.is_empty() {
+        let [frame] = &self.place.at.frames[..] else { return None };
+        if main.checks.is_none() || !self.place.at.doubting.is_empty() || !self.place.at.free {
             return None;
         }
-        self.world.procedures[&self.world.main].part_begun_by(target)
+        let rounds = frame.rounds.iter().map(|round| (round.each.clone(), round.at)).collect();
+        Some(Spot { step: frame.step.clone(), rounds, state: self.bike.state.clone() })
     }
 
-    /// A route leads to the beginning of part `written`. Either the current part is finished, or the walk goes back and will walk again
-    /// everything from there on. Leaves all loops.
-    pub(in crate::walk) fn cross(&mut self, written: usize) {
-        if self.advice.ordered.is_none() {
-            return self.begin_part(written, written);
-        }
-        let parts = &mut self.place.at.parts;
-        match parts.at {
-            Some(at) if at < written => {
-                parts.over.insert(at);
-            }
-            _ => parts.over.retain(|part| *part < written),
-        }
-        parts.at = None;
-        let world = self.world.clone();
-        let may_come = self.may_come(&world.procedures[&world.main]);
-        match may_come.as_slice() {
-            // No part is left: follow the written route.
-            [] => self.begin_part(written, written),
-            [only] if self.advice.ordered == Some(Ordered::Best) => self.begin_part(*only, written),
-            _ => self.ask_which_part(written),
+    fn checks(&self) -> Option<&Checks> {
+        self.world.procedures[&self.world.main].checks.as_ref()
+    }
+
+    /// Remembers a step that comes before an instrument's first reading.
+    pub(in crate::walk) fn readies(&mut self, step: &str) {
+        let made = self.checks().is_some_and(|checks| checks.before.iter().any(|one| one.step.value == step));
+        if made && self.place.at.frames.len() == 1 {
+            self.place.at.readied.insert(step.to_owned());
         }
     }
 
-    pub(in crate::walk) fn ask_which_part(&mut self, written: usize) {
+    /// Whether the checks come in any order here.
+    pub(in crate::walk) fn is_free(&self) -> bool {
+        self.advice.best && self.place.at.free && self.place.at.frames.len() == 1
+    }
+
+    /// Asks what comes next, if the target is a check or a conclusion and the checks come in any order. Returns whether it did. What an
+    /// action prepares follows it, unless a called procedure has `returned` here.
+    pub(in crate::walk) fn asks_what_comes_next(&mut self, target: &Target, returned: bool) -> bool {
+        let Some(checks) = self.checks() else { return false };
+        if self.place.at.frames.len() > 1 || !self.place.at.doubting.is_empty() {
+            return false;
+        }
+        let begins = matches!(target, Target::Step(id) if id.value == checks.from.value);
+        self.place.at.free |= begins;
+        if !self.is_free() {
+            return false;
+        }
+        let main = &self.world.procedures[&self.world.main];
+        let at = main.step(&self.frame().step);
+        let prepares = at.is_some_and(|at| matches!(at.ask, Ask::Done(_) | Ask::Note(_)) && !at.puts_back());
+        let asks = match target {
+            Target::Step(_) if prepares && !returned && !begins => false,
+            Target::Step(id) if main.step(id).is_some_and(|step| self.repairs(step)) => false,
+            Target::Step(id) => main.step(id).is_some_and(|step| !step.puts_back()),
+            Target::Each(_) | Target::Next(_) | Target::Conclude(_) => true,
+            Target::Call { .. } | Target::Return(_) | Target::Again(_) | Target::Back(_) => false,
+        };
+        if asks {
+            self.ask_what_comes_next(target.clone());
+        }
+        asks
+    }
+
+    /// Whether a step repairs something for good. One that puts a part in for a test names that part.
+    fn repairs(&self, step: &Step) -> bool {
+        let mends = expression::render_names(&step.mends, &self.scope()).unwrap_or_default();
+        let places = self.world.bike.fault_places();
+        matches!(step.ask, Ask::Done(_)) && !mends.is_empty() && !mends.iter().any(|name| places.contains(name))
+    }
+
+    pub(in crate::walk) fn ask_what_comes_next(&mut self, written: Target) {
         let id = Request::new(self.id());
         self.out.push(Effect::Choose { id });
-        self.phase = Phase::Choosing { id, written };
+        self.phase = Phase::Choosing { id, written: Box::new(written) };
     }
 
-    /// Handles the choice: records it and goes on with that part.
-    pub(in crate::walk) fn chosen_part(&mut self, answered: Answered<Chosen>) {
+    /// Handles the choice: records it and goes on with it.
+    pub(in crate::walk) fn chosen_next(&mut self, answered: Answered<Chosen>) {
         let Some(chosen) = answered.for_request(self.waits_for_choice()) else { return };
-        let Phase::Choosing { written, .. } = self.phase else { return };
-        let Some(crossing) = self.crossing() else { return };
-        let world = self.world.clone();
-        let parts = &world.procedures[&world.main].parts;
-        let named = crossing.may_come.iter().copied().find(|part| parts[*part].id.value == chosen.part);
-        let next = named.unwrap_or(crossing.written);
+        let Phase::Choosing { written, .. } = &self.phase else { return };
+        let written = written.clone();
         self.phase = Phase::Asking;
-        self.note_down(Record::Chosen {
-            step: self.step_id(),
-            written: parts[crossing.written].id.value.clone(),
-            chosen: Chosen { part: parts[next].id.value.clone(), ..chosen },
-        });
-        self.begin_part(next, written);
+        self.note_down(Record::Chosen { step: self.step_id(), chosen: chosen.clone() });
+        match chosen.next {
+            Next::Written => self.lead_to(&written),
+            Next::Check(spot) => self.go_to(*spot),
+            Next::Found(found) => self.conclude_found(*found),
+            Next::Sound => match self.checks().map(|checks| checks.conclude.value.clone()) {
+                Some(id) => self.conclude(&id),
+                None => self.lead_to(&written),
+            },
+        }
     }
 
-    /// Goes to the beginning of a part. Says so if the route leads to another one.
-    fn begin_part(&mut self, part: usize, written: usize) {
+    /// Goes to a check, with the bike in the state that it starts from.
+    fn go_to(&mut self, spot: Spot) {
         let world = self.world.clone();
-        let begun = &world.procedures[&world.main].parts[part];
-        if part != written {
-            match expression::render(&begun.words, &self.scope()) {
-                Ok(words) => self.sentence("next-part", json!({ "part": words }), SayKind::Notice),
-                Err(d) => return self.fault(&d.to_string()),
-            }
-        }
-        self.place.at.parts.at = Some(part);
         self.frame_mut().rounds.clear();
-        self.lead_to(&begun.first);
+        for (id, at) in spot.rounds {
+            let Some(each) = self.procedure(&world).each(&id) else {
+                return self.fault(&format!("there is no loop {id}"));
+            };
+            let items = match expression::evaluate_list(&each.over, &self.scope()) {
+                Ok(items) if at < items.len() => items.into_iter().map(Arc::new).collect(),
+                Ok(_) => return self.fault(&format!("the loop {id} has no round {at}")),
+                Err(d) => return self.fault(&d.to_string()),
+            };
+            self.frame_mut().rounds.push(Round { each: id, bind: each.bind.value.clone(), items, at });
+        }
+        self.bike.restoring = Some(spot.state);
+        self.enter(&spot.step, How::Onward);
     }
 }

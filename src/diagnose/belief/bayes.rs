@@ -7,7 +7,7 @@
 
 /// The likelihood of one answer under every hypothesis.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Evidence {
+pub(in crate::diagnose) struct Evidence {
     /// Probability of the answer under each hypothesis, without a slip.
     pub fit: Vec<f64>,
     /// Probability of the answer when it is a slip.
@@ -30,7 +30,7 @@ impl Evidence {
 
 /// The posterior after some answers.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Belief {
+pub(in crate::diagnose) struct Belief {
     /// Probability of each hypothesis.
     pub weight: Vec<f64>,
     /// Probability of each answer to have been a slip.
@@ -38,7 +38,7 @@ pub(super) struct Belief {
 }
 
 /// The posterior from priors (on any positive scale) and answers.
-pub(super) fn believe(prior: &[f64], answers: &[Evidence]) -> Belief {
+pub(in crate::diagnose) fn believe(prior: &[f64], answers: &[Evidence]) -> Belief {
     let log = |h: usize| prior[h].ln() + answers.iter().map(|e| e.under(h).max(f64::MIN_POSITIVE).ln()).sum::<f64>();
     let logs: Vec<f64> = (0..prior.len()).map(log).collect();
     let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -54,7 +54,7 @@ pub(super) fn believe(prior: &[f64], answers: &[Evidence]) -> Belief {
 
 /// The weight of evidence of each answer in turn, for the hypotheses in `group` against all others. The weights add up to the base-10
 /// logarithm of the ratio of posterior to prior odds.
-pub(super) fn evidence_for(prior: &[f64], answers: &[Evidence], group: &[usize]) -> Vec<f64> {
+pub(in crate::diagnose) fn evidence_for(prior: &[f64], answers: &[Evidence], group: &[usize]) -> Vec<f64> {
     let mut weight = prior.to_vec();
     let mut all = Vec::with_capacity(answers.len());
     for answer in answers {

@@ -1,0 +1,4 @@
+//! How probable an answer is under a fault, and what follows for all faults from all answers.
+
+pub(super) mod bayes;
+pub(super) mod fit;

@@ -1,0 +1,293 @@
+//! The catalogue of checks: every question of the main procedure that decides something, where a walk can go to for it, and the end that the
+//! written order comes to under each fault.
+//!
+//! It is made by walking the written order under every fault. A check is a question with the actions before it that prepare it: the state of
+//! the bike that it starts from is the one that the written walk brought it to.
+
+use super::handling::Handling;
+use super::lead::{Came, Led, lead};
+use super::looked_at::readings_used;
+use super::outcome::Sighting;
+use super::{Asked, Observer, ProveError, set_up};
+use crate::advice::Spot;
+use crate::circuit::faults::Fault;
+use crate::expression::{Scope, Seen, Template, evaluate_bool, evaluate_list, render, render_names};
+use crate::procedure::{Observe, Procedure};
+use crate::walk::{Walker, World};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
+use std::sync::Arc;
+
+/// A check.
+pub(super) struct Check {
+    /// Where it begins.
+    pub spot: Spot,
+    /// What prepares it, then its question.
+    pub way: Vec<Arc<Asked>>,
+    /// What counts as new once it is prepared.
+    pub mends: BTreeSet<String>,
+    /// Its minutes, with what prepares it and what puts it back.
+    pub minutes: f64,
+}
+
+impl Check {
+    /// Its question.
+    pub fn asked(&self) -> &Arc<Asked> {
+        self.way.last().expect("a check has a question")
+    }
+
+    /// What it begins with.
+    pub fn first(&self) -> &Asked {
+        &self.way[0]
+    }
+}
+
+/// The end that the written order comes to under a fault.
+#[derive(Clone)]
+pub(super) struct End {
+    pub conclusion: String,
+    pub round: Option<String>,
+    pub means: Vec<String>,
+    pub condemns: Vec<String>,
+    pub remedy: String,
+    pub recheck: Vec<String>,
+    pub cautions: Vec<String>,
+    /// Minutes to there, changes of set-up included.
+    pub minutes: f64,
+}
+
+/// The checks, in the order in which the written walks come to them, and the end under each fault.
+pub(super) struct Catalogue {
+    pub checks: Vec<Check>,
+    pub ends: Vec<Option<End>>,
+    /// What comes before an instrument's first reading, in the order of the procedure's list.
+    pub before: Vec<Option<Check>>,
+    /// What taking things off and putting them back takes.
+    pub handling: Handling,
+}
+
+/// A step and the rounds that it stands in.
+type Key = (String, Vec<(String, usize)>);
+
+/// A sighting where a walk can come back to, what prepared it, and the minutes of what put it back, as far as they are known.
+struct Place {
+    check: Check,
+    order: usize,
+}
+
+impl Catalogue {
+    /// Walks the written order under these faults, and on a healthy bike. A fault that is not among them is taken to end as one of its kind at
+    /// the same place.
+    pub fn new(
+        world: &Arc<World>,
+        faults: &[Fault],
+        walked: &[usize],
+        observer: &dyn Observer,
+    ) -> Result<Self, ProveError> {
+        let cases: Vec<Vec<usize>> = walked.iter().map(|f| vec![*f]).chain([Vec::new()]).collect();
+        let of = Led { world, faults, cases: &cases, observer, slips: false, best: None };
+        let main = &world.procedures[&world.main];
+        let mut ends: Vec<Option<End>> = vec![None; cases.len()];
+        let mut ways: Vec<Arc<Sighting>> = Vec::new();
+        let walker = Walker::unheard(world.clone());
+        lead(&of, walker, (0..cases.len()).collect(), &readings_used(world), &mut |track, came| {
+            if let Came::To(reached) = came {
+                let end = world.procedures.get(&reached.procedure).and_then(|p| p.conclusion(&reached.conclusion));
+                let scope = track.walker.scope();
+                let end = end.map(|found| {
+                    Ok::<_, ProveError>(End {
+                        conclusion: reached.conclusion.clone(),
+                        round: reached.round.clone(),
+                        means: reached.means.clone(),
+                        condemns: reached.condemns.clone(),
+                        minutes: track.minutes + track.set_up,
+                        remedy: render(&found.remedy, &scope)?,
+                        recheck: render_names(&found.recheck, &scope)?,
+                        cautions: match reached.procedure == world.main {
+                            true => found.cautions.iter().map(|id| id.value.clone()).collect(),
+                            false => Vec::new(),
+                        },
+                    })
+                });
+                let end = end.transpose()?;
+                track.cases.iter().for_each(|case| ends[*case].clone_from(&end));
+                ways.extend(track.last.clone());
+            }
+            Ok(None)
+        })?;
+        let mut places: BTreeMap<Key, Place> = BTreeMap::new();
+        let mut known = HashSet::new();
+        let mut back: BTreeMap<Key, f64> = BTreeMap::new();
+        let (mut order, mut handling) = (0, Handling::default());
+        for way in &ways {
+            let mut all = Vec::new();
+            let mut at = Some(way.clone());
+            while let Some(one) = at {
+                at = one.before.clone();
+                all.push(one);
+            }
+            all.reverse();
+            for (number, one) in all.iter().enumerate() {
+                if !known.insert(Arc::as_ptr(one)) {
+                    continue;
+                }
+                let Some(spot) = &one.spot else { continue };
+                if let (false, Some(before)) = (one.asked.decides(), number.checked_sub(1)) {
+                    handling.learn(&all[before].asked.state, &one.asked);
+                }
+                if one.asked.step().puts_back() {
+                    put_back(&all[..number], one, &mut back);
+                    continue;
+                }
+                // A doubted answer is asked for again: what prepared it came before the first time.
+                let same = |other: &&Arc<Sighting>| {
+                    let there = other.spot.as_ref().map(|there| (&there.step, &there.rounds));
+                    there == Some((&spot.step, &spot.rounds))
+                };
+                if !one.asked.decides() || all[..number].iter().any(|other| same(&other)) {
+                    continue;
+                }
+                order += 1;
+                let check = check(&all[..=number]);
+                let key = (spot.step.clone(), spot.rounds.clone());
+                match places.get_mut(&key) {
+                    Some(place) if check.way.len() < place.check.way.len() => place.check = check,
+                    Some(_) => {}
+                    None => {
+                        places.insert(key, Place { check, order });
+                    }
+                }
+            }
+        }
+        for (key, minutes) in back {
+            if let Some(place) = places.get_mut(&key) {
+                place.check.minutes += minutes;
+            }
+        }
+        let mut places: Vec<Place> = places.into_values().collect();
+        places.sort_by_key(|place| place.order);
+        let mut checks: Vec<Check> = Vec::new();
+        for place in places {
+            if !checks.iter().any(|known| is_same(known, &place.check)) {
+                checks.push(place.check);
+            }
+        }
+        let before = main.checks.iter().flat_map(|checks| &checks.before);
+        let before = before.map(|one| first_of(&one.step.value, &ways)).collect();
+        let like = |fault: &Fault| {
+            let same = |f: &usize| faults[*f].kind == fault.kind && faults[*f].place == fault.place;
+            let away = |f: &usize| match (faults[*f].severity, fault.severity) {
+                (Some(a), Some(b)) => (a / b).ln().abs(),
+                _ => 0.0,
+            };
+            let nearest = (0..walked.len()).filter(|n| same(&walked[*n]));
+            nearest.min_by(|a, b| away(&walked[*a]).total_cmp(&away(&walked[*b]))).and_then(|n| ends[n].clone())
+        };
+        let ends = faults.iter().map(like).collect();
+        Ok(Self { checks, ends, before, handling })
+    }
+}
+
+/// Whether both would observe the same: a procedure asks some things again where it doubts them.
+fn is_same(one: &Check, other: &Check) -> bool {
+    let (a, b) = (one.asked(), other.asked());
+    let ids = |asked: &Asked| asked.choices().iter().map(|choice| choice.id.value.clone()).collect::<BTreeSet<_>>();
+    if one.mends != other.mends || ids(a) != ids(b) || a.unit() != b.unit() {
+        return false;
+    }
+    let bare = |asked: &Asked| {
+        let mut state = asked.state.clone();
+        state.switches.remove("fuel");
+        state
+    };
+    match (&a.step().observe, &b.step().observe) {
+        (None, None) => a.round == b.round && bare(a) == bare(b),
+        (Some(Observe::Look { look: one, at: here }), Some(Observe::Look { look: other, at: there })) => {
+            let names = |at: &[Template]| at.iter().map(|part| part.value.clone()).collect::<Vec<_>>();
+            // What is looked at is the same in every round, unless the round names it.
+            let one_place = names(here).iter().all(|name| name.contains("bike."));
+            one.value == other.value && names(here) == names(there) && (a.round == b.round || one_place)
+        }
+        _ => false,
+    }
+}
+
+/// The minutes of a step that puts back, for the check before it.
+fn put_back(before: &[Arc<Sighting>], one: &Sighting, back: &mut BTreeMap<Key, f64>) {
+    let check = before.iter().rev().find(|other| other.asked.decides());
+    if let Some(spot) = check.and_then(|check| check.spot.as_ref()) {
+        let minutes = one.asked.step().minutes;
+        let known = back.entry((spot.step.clone(), spot.rounds.clone())).or_default();
+        *known = known.max(minutes);
+    }
+}
+
+/// The last sighting of a way as a check, with the actions just before it that prepare it.
+fn check(way: &[Arc<Sighting>]) -> Check {
+    let last = &way[way.len() - 1];
+    let rounds = |one: &Sighting| one.spot.as_ref().map(|spot| spot.rounds.clone());
+    let prepares = |one: &&Arc<Sighting>| {
+        !one.asked.decides() && !one.asked.step().puts_back() && one.spot.is_some() && rounds(one) == rounds(last)
+    };
+    let before = way[..way.len() - 1].iter().rev().take_while(prepares).count();
+    let own = &way[way.len() - 1 - before..];
+    let mut spot = own[0].spot.clone().expect("it prepares where a walk can come back to");
+    if own[0].asked.step().state.instrument.is_none() {
+        spot.state.instrument = None;
+    }
+    let mends = own.iter().flat_map(|one| one.asked.question.mends.iter().cloned()).collect();
+    let between: f64 = own.windows(2).map(|two| set_up::minutes(&two[0].asked, &two[1].asked)).sum();
+    let minutes = between + own.iter().map(|one| one.asked.step().minutes).sum::<f64>();
+    Check { spot, way: own.iter().map(|one| one.asked.clone()).collect(), mends, minutes }
+}
+
+/// The step and what it calls, until the next question of the main procedure.
+fn first_of(step: &str, ways: &[Arc<Sighting>]) -> Option<Check> {
+    ways.iter().find_map(|way| {
+        let mut after: Vec<Arc<Sighting>> = Vec::new();
+        let mut at = Some(way.clone());
+        while let Some(one) = at {
+            at = one.before.clone();
+            if let Some(spot) = one.spot.clone() {
+                if spot.step == step {
+                    after.push(one.clone());
+                    after.reverse();
+                    let minutes = after.iter().map(|one| one.asked.step().minutes).sum();
+                    return Some(Check { spot, way: vec![one.asked.clone()], mends: BTreeSet::new(), minutes });
+                }
+                after.clear();
+            } else {
+                after.push(one);
+            }
+        }
+        None
+    })
+}
+
+/// The scope at a check after these observations.
+fn scope_at(world: &World, spot: &Spot, seen: &Seen) -> Result<Scope, ProveError> {
+    let main = &world.procedures[&world.main];
+    let mut scope = Scope::after(world.bike_value.clone(), seen.clone());
+    for (id, at) in &spot.rounds {
+        let Some(each) = main.each(id) else { continue };
+        let items = evaluate_list(&each.over, &scope)?;
+        if let Some(item) = items.into_iter().nth(*at) {
+            scope.bind(&each.bind, item);
+        }
+    }
+    Ok(scope)
+}
+
+/// Whether a check's steps are to be made at all after these observations.
+pub(super) fn is_due(world: &World, main: &Procedure, check: &Check, seen: &Seen) -> Result<bool, ProveError> {
+    let whens = || check.way.iter().filter_map(|asked| main.step(&asked.id)?.when.as_ref());
+    if whens().next().is_none() {
+        return Ok(true);
+    }
+    let scope = scope_at(world, &check.spot, seen)?;
+    for when in whens() {
+        if !evaluate_bool(when, &scope)? {
+            return Ok(false);
+        }
+    }
+    Ok(true)
+}
