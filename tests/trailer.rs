@@ -50,7 +50,7 @@ fn every_fault_that_counts_is_found_with_its_cause() {
 fn its_own_faults_are_the_suspects_and_its_own_words_are_said() {
     let into = tempfile::tempdir().unwrap();
     let folder = into.path().join("walk");
-    let typed = "ready\nready\nready\nready\nanother lamp\nready\n6.2\nready\nwhat is left\n0.0\n";
+    let typed = "ready\nready\nready\nready\nanother lamp\n6.2\nwhat is left\n0.0\n";
     let folder = folder.to_string_lossy();
     let walk = [
         "walk",
