@@ -117,6 +117,12 @@ impl Facts {
 
     /// What holds on both ways. Returns whether that is less than before.
     fn join(&mut self, other: &Facts) -> bool {
+        self.narrow(other, &other.cautioned, |name| other.seen.contains(name))
+    }
+
+    /// What holds here and on another way, whose state is `other`'s, with these cautions given and these names seen. Returns whether that is less
+    /// than before.
+    fn narrow(&mut self, other: &Facts, cautioned: &BTreeSet<Hazard>, saw: impl Fn(&String) -> bool) -> bool {
         let mut changed = false;
         for (fact, values) in &other.may {
             let known = match self.may.get_mut(fact) {
@@ -135,8 +141,8 @@ impl Facts {
             changed |= !known.contains(value) && known.insert(value.to_owned());
         }
         let before = (self.cautioned.len(), self.seen.len());
-        self.cautioned.retain(|hazard| other.cautioned.contains(hazard));
-        self.seen.retain(|name| other.seen.contains(name));
+        self.cautioned.retain(|hazard| cautioned.contains(hazard));
+        self.seen.retain(saw);
         changed || before != (self.cautioned.len(), self.seen.len())
     }
 }
@@ -171,7 +177,9 @@ pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
         waiting.push_back(0);
     }
     let free = free(walks);
+    let mut queued = vec![false; walks.nodes.len()];
     while let Some(number) = waiting.pop_front() {
+        queued[number] = false;
         let node = &walks.nodes[number];
         let Some(before) = arriving[number].clone() else { continue };
         let mut after = before.after(&node.need);
@@ -182,29 +190,34 @@ pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
         perhaps.cautioned.clone_from(&after.cautioned);
         for edge in &node.edges {
             let To::Node(to) = edge.to else { continue };
-            let mut leaving = match &edge.via {
-                Via::LeftOut => before.clone(),
-                Via::Answer(_) | Via::Doubted => after.clone(),
-                Via::Untested => perhaps.clone(),
+            let (leaving, answered): (&Facts, &[String]) = match &edge.via {
+                Via::LeftOut => (&before, &[]),
+                Via::Answer(names) => (&after, names),
+                Via::Doubted => (&after, &[]),
+                Via::Untested => (&perhaps, &[]),
             };
-            if let Via::Answer(names) = &edge.via {
-                leaving.seen.extend(names.iter().cloned());
-            }
-            if let Some(free) = free.as_ref().filter(|free| free.checks.contains(&to))
-                && let Some(begin) = &arriving[free.begin]
+            let mut cautioned = leaving.cautioned.clone();
+            let mut seen: Option<BTreeSet<String>> = None;
+            if let Some(free) = &free
+                && let (Some(own), Some(begin)) = (free.checks.get(&to), &arriving[free.begin])
             {
-                leaving.cautioned = leaving.cautioned.intersection(&begin.cautioned).copied().collect();
-                leaving.cautioned.extend(free.before(walks, &walks.nodes[to]));
-                leaving.seen = leaving.seen.intersection(&begin.seen).cloned().collect();
+                cautioned.retain(|hazard| begin.cautioned.contains(hazard));
+                cautioned.extend(own.iter().copied());
+                seen = Some(begin.seen.clone());
             }
+            let saw = |name: &String| {
+                (leaving.seen.contains(name) || answered.contains(name))
+                    && seen.as_ref().is_none_or(|seen| seen.contains(name))
+            };
             let changed = match &mut arriving[to] {
-                Some(known) => known.join(&leaving),
+                Some(known) => known.narrow(leaving, &cautioned, saw),
                 unknown => {
-                    *unknown = Some(leaving);
+                    let seen = leaving.seen.iter().chain(answered).filter(|name| saw(name)).cloned().collect();
+                    *unknown = Some(Facts { may: leaving.may.clone(), cautioned, seen });
                     true
                 }
             };
-            if changed {
+            if changed && !std::mem::replace(&mut queued[to], true) {
                 waiting.push_back(to);
             }
         }
@@ -216,19 +229,17 @@ pub(super) fn follow(walks: &Walks<'_>) -> Vec<Facts> {
 struct Free {
     /// The first of them.
     begin: usize,
-    /// All the others.
-    checks: BTreeSet<usize>,
+    /// All the others, each with the hazards that are cautioned of before its instrument's first reading.
+    checks: BTreeMap<usize, BTreeSet<Hazard>>,
 }
 
-impl Free {
-    /// What is cautioned of before the first reading of a node's instrument.
-    fn before(&self, walks: &Walks<'_>, node: &Node<'_>) -> BTreeSet<Hazard> {
-        let kind = node.need.instrument.as_ref().map(|tool| tool.kind);
-        let all = walks.procedure().checks.iter().flat_map(|checks| &checks.before);
-        let step = all.filter(|one| kind.is_some_and(|kind| one.instruments.contains(&kind))).map(|one| &one.step);
-        let nodes = step.flat_map(|step| walks.nodes.iter().filter(|node| node.step.id.value == step.value));
-        nodes.flat_map(|node| node.cautioned.iter().copied()).collect()
-    }
+/// What is cautioned of before the first reading of a node's instrument.
+fn before_reading(walks: &Walks<'_>, node: &Node<'_>) -> BTreeSet<Hazard> {
+    let kind = node.need.instrument.as_ref().map(|tool| tool.kind);
+    let all = walks.procedure().checks.iter().flat_map(|checks| &checks.before);
+    let step = all.filter(|one| kind.is_some_and(|kind| one.instruments.contains(&kind))).map(|one| &one.step);
+    let nodes = step.flat_map(|step| walks.nodes.iter().filter(|node| node.step.id.value == step.value));
+    nodes.flat_map(|node| node.cautioned.iter().copied()).collect()
 }
 
 /// Every question of the main procedure that stands neither in a called procedure nor in a doubt, and every action that begins what prepares
@@ -248,7 +259,7 @@ fn free(walks: &Walks<'_>) -> Option<Free> {
             }
         }
     }
-    let mut checks: BTreeSet<usize> = BTreeSet::new();
+    let mut checks: BTreeMap<usize, BTreeSet<Hazard>> = BTreeMap::new();
     for (number, node) in walks.nodes.iter().enumerate().filter(|(_, node)| plain(node) && !node.left_out) {
         let doubted = |node: &Node<'_>| node.at.frames.iter().any(|frame| matches!(frame, Frame::Doubt { .. }));
         let before = || to[number].iter().copied().filter(|other| !doubted(other));
@@ -258,7 +269,7 @@ fn free(walks: &Walks<'_>) -> Option<Free> {
         // What an action prepares comes after it in every order.
         let begins = before().any(|other| !prepared(other));
         if begins && !node.step.puts_back() {
-            checks.insert(number);
+            checks.insert(number, before_reading(walks, node));
         }
     }
     // What stands before the first of them is walked as it is written.
@@ -273,6 +284,6 @@ fn free(walks: &Walks<'_>) -> Option<Free> {
             }
         }
     }
-    checks.retain(|number| !early.contains(number));
+    checks.retain(|number, _| !early.contains(number));
     Some(Free { begin, checks })
 }

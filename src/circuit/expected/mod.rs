@@ -14,7 +14,8 @@ use crate::expression::{Scope, evaluate_number, render, render_names};
 use crate::procedure::{Ask, Observe, ReadingAsk, Step};
 use crate::source::Diagnostic;
 use crate::units::{Quantity, Unit};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Below this leakage resistance, ohm, a meter cannot measure a condenser's capacitance (common practice, no source).
 const LEAKS_TOO_MUCH_OHM: f64 = 100e3;
@@ -167,7 +168,12 @@ pub struct Subject<'a> {
     shown: Vec<&'a Shown>,
     /// What its meter shows for 1.
     meter: f64,
+    /// The bikes that it was tried on, by seed, each with what its meter shows for 1: all questions share them.
+    tried: Arc<Mutex<BTreeMap<u64, Tried<'a>>>>,
 }
+
+/// A bike with sound parts within their tolerances, and what its meter shows for 1.
+type Tried<'a> = Arc<(Model<'a>, f64)>;
 
 impl<'a> Subject<'a> {
     /// The bike with those of `faults` that nothing in `mended` cures.
@@ -175,7 +181,7 @@ impl<'a> Subject<'a> {
         let left = || faults.iter().filter(|fault| !fault.is_mended(mended));
         let changes = left().flat_map(|fault| fault.alterations.iter().cloned());
         let shown = left().flat_map(|fault| &fault.looks).collect();
-        Self { model: Model::with(bike, changes), library, shown, meter: 1.0 }
+        Self { model: Model::with(bike, changes), library, shown, meter: 1.0, tried: Arc::default() }
     }
 
     /// The same bike drawn with a seed: every part within its tolerance, another charge, temperature and lamp, a meter with its error.
@@ -184,7 +190,19 @@ impl<'a> Subject<'a> {
     /// A value of the catalogue that does not come out.
     pub fn drawn(mut self, seed: u64) -> Result<Self, CircuitError> {
         (self.model, self.meter) = self.model.drawn(seed)?;
+        self.tried = Arc::default();
         Ok(self)
+    }
+
+    /// The typical bike (seed 0), or another with sound parts within their tolerances.
+    fn tried(&self, seed: u64) -> Result<Tried<'a>, CircuitError> {
+        let mut tried = self.tried.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = tried.get(&seed) {
+            return Ok(known.clone());
+        }
+        let new = Arc::new(self.model.sampled(seed)?);
+        tried.insert(seed, new.clone());
+        Ok(new)
     }
 
     /// The answer with the bike in `state`, over the typical bike and `samples` others.
@@ -201,9 +219,9 @@ impl<'a> Subject<'a> {
         }
         let mut found = AnswerTally::default();
         for seed in 0..=samples {
-            let (model, meter) = self.model.sampled(seed)?;
-            let meter = meter * self.meter;
-            for sight in self.sights(&model, meter, question, state)? {
+            let tried = self.tried(seed)?;
+            let (model, meter) = &*tried;
+            for sight in self.sights(model, meter * self.meter, question, state)? {
                 found.add(question, &sight);
             }
         }
