@@ -5,19 +5,15 @@
 
 use super::advice_table::Table;
 use super::belief::bayes::{Evidence, believe, evidence_for};
-use super::belief::fit::fit;
+use super::belief::evidence::{Answer, Row, evidence};
 use super::covered::covered;
-use super::order_thread::OrderThread;
-use super::weights::{
-    AGAIN, DECIMALS, DOUBTFUL, LEFT, MISHEARD, MOST_SUSPECTS, OUTSIDE, OUTSIDE_LEAST, OUTSIDE_SHOWS, READING_SPREAD,
-    REASONS, SLIP, STEP, STEP_SPREAD,
-};
+use super::order::OrderThread;
+use super::weights::{DECIMALS, DOUBTFUL, LEFT, MOST_SUSPECTS, OUTSIDE, OUTSIDE_LEAST, REASONS, STEP};
 use super::words::spoken;
 use crate::advice::{Because, Chosen, Doubtful, Suspect, Weighed};
-use crate::circuit::Expected;
 use crate::circuit::faults::{Fault, Library};
 use crate::walk::{Advice, Check, Crossing, Observation, Saw, World};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// Says what is left of a bike's faults.
@@ -57,7 +53,7 @@ impl Adviser {
         prior.push(OUTSIDE);
         let mut groups: BTreeMap<String, Vec<usize>> = BTreeMap::new();
         for (number, fault) in faults.iter().enumerate() {
-            groups.entry(group(fault)).or_default().push(number);
+            groups.entry(fault.group()).or_default().push(number);
         }
         let words = faults.iter().map(|fault| spoken(&fault.words, world)).collect();
         Ok(Self { words, table, library, faults, prior, groups, order: None })
@@ -77,51 +73,25 @@ impl Adviser {
         &self.faults
     }
 
-    /// Every answer as evidence, a check that was repeated counted once: its last answer; the numbers are the answers'. And whether a healthy bike
-    /// would explain them all.
-    fn evidence(&mut self, observed: &[Arc<Observation>]) -> (Vec<(usize, Evidence)>, bool) {
-        let mut all_healthy = true;
-        let mut all: Vec<(String, usize, Evidence, String)> = Vec::new();
-        let mut mended = BTreeSet::new();
-        for (number, one) in observed.iter().enumerate() {
-            mended.extend(one.check.question.mends.iter().cloned());
-            if one.saw == Saw::Done {
-                continue;
-            }
-            let row = self.table.row(&one.check);
-            let good = row.last();
-            let healthy = good.map_or(0.0, |expected| fit(expected, &one.saw, one.at_random, READING_SPREAD));
-            let under = |(fault, expected): (&Fault, &Expected)| {
-                let by_degree = fault.severity.is_some() && good != Some(expected);
-                let spread = if by_degree { STEP_SPREAD } else { READING_SPREAD };
-                if fault.is_mended(&mended) { healthy } else { fit(expected, &one.saw, one.at_random, spread) }
-            };
-            let mut fits: Vec<f64> = self.faults.iter().zip(row.iter()).map(under).collect();
-            all_healthy &= healthy > (SLIP + MISHEARD) * one.at_random;
-            fits.push((1.0 - OUTSIDE_SHOWS) * healthy + OUTSIDE_SHOWS * one.at_random);
-            let slip = SLIP + if one.confirmed { 0.0 } else { MISHEARD };
-            let mut evidence = Evidence { fit: fits, at_random: one.at_random, slip };
-            // What was mended in between makes it another check.
-            let key = format!("{}/{} {}", one.check.procedure, one.place(), mended.len());
-            let said = one.name();
-            match all.iter().position(|(other, ..)| *other == key) {
-                Some(at) => {
-                    let (_, _, before, said_before) = all.remove(at);
-                    if said_before == said {
-                        evidence.slip = (before.slip * AGAIN).min(evidence.slip);
-                    }
-                    all.push((key, number, evidence, said));
-                }
-                None => all.push((key, number, evidence, said)),
-            }
-        }
-        (all.into_iter().map(|(_, number, evidence, _)| (number, evidence)).collect(), all_healthy)
+    /// The observations with what they could have been.
+    fn answers<'o>(&mut self, observed: &'o [Arc<Observation>]) -> Vec<Answer<'o>> {
+        let answer = |one: &'o Arc<Observation>| Answer {
+            place: format!("{}/{}", one.check.procedure, one.place()),
+            mends: &one.check.question.mends,
+            saw: &one.saw,
+            name: one.name(),
+            at_random: one.at_random,
+            confirmed: one.confirmed,
+            row: if one.saw == Saw::Done { Row::default() } else { self.table.row(&one.check) },
+        };
+        observed.iter().map(answer).collect()
     }
 }
 
 impl Advice for Adviser {
     fn weigh(&mut self, observed: &[Arc<Observation>]) -> Weighed {
-        let (numbered, all_healthy) = self.evidence(observed);
+        let answered = self.answers(observed);
+        let (numbered, all_healthy) = evidence(&self.faults, answered.into_iter());
         let answers: Vec<Evidence> = numbered.iter().map(|(_, evidence)| evidence.clone()).collect();
         let mut belief = believe(&self.prior, &answers);
         let outside = self.faults.len();
@@ -188,9 +158,4 @@ impl Advice for Adviser {
 
 fn short(value: f64) -> f64 {
     (value * DECIMALS).round() / DECIMALS
-}
-
-/// Severities of one fault at one place belong together.
-fn group(fault: &Fault) -> String {
-    if fault.place.is_empty() { fault.kind.clone() } else { format!("{}:{}", fault.kind, fault.place) }
 }

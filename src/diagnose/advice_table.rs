@@ -1,5 +1,7 @@
 //! What every fault would show at a check: asked of the circuit once for each check and state, by a thread of its own.
 
+use super::asked::shown;
+use super::belief::evidence::Row;
 use crate::bike::BikeState;
 use crate::circuit::faults::{Fault, Library};
 use crate::circuit::{Expected, Subject};
@@ -13,9 +15,6 @@ const SAMPLES: u64 = 2;
 
 /// What tells one check from another.
 type Key = (BikeState, String);
-
-/// What is expected under every fault; the healthy bike's is the last.
-type Row = Arc<Vec<Expected>>;
 
 /// Rows that are known, and a sign when there is another.
 type Known = (Mutex<HashMap<Key, Row>>, Condvar);
@@ -95,9 +94,6 @@ fn lock(known: &Mutex<HashMap<Key, Row>>) -> std::sync::MutexGuard<'_, HashMap<K
     known.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
 }
 
-/// The fuel tap shows nowhere.
 fn key(check: &Check) -> Key {
-    let mut state = check.state.clone();
-    state.switches.remove("fuel");
-    (state, format!("{}/{} {}", check.procedure, check.step, check.round.as_deref().unwrap_or_default()))
+    (shown(&check.state), format!("{}/{} {}", check.procedure, check.step, check.round.as_deref().unwrap_or_default()))
 }

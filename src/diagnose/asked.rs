@@ -4,7 +4,7 @@ use super::ProveError;
 use crate::bike::BikeState;
 use crate::circuit::Question;
 use crate::expression::evaluate_number;
-use crate::procedure::{Ask, Choice, Step};
+use crate::procedure::{Ask, Choice, Meaning, Step};
 use crate::units::Unit;
 use crate::walk::{Walker, World};
 use std::sync::{Arc, OnceLock};
@@ -43,6 +43,13 @@ pub struct Asked {
     pub plausible: (f64, f64),
     /// The number that an observer knows this question by, once it has looked.
     pub(super) number: OnceLock<usize>,
+}
+
+/// A state as far as any instrument or eye can tell: the fuel tap shows nowhere.
+pub(super) fn shown(state: &BikeState) -> BikeState {
+    let mut shown = state.clone();
+    shown.switches.remove("fuel");
+    shown
 }
 
 impl Asked {
@@ -107,6 +114,29 @@ impl Asked {
     /// Where it is: `points-turn left`.
     pub fn place(&self) -> String {
         self.round.as_ref().map_or_else(|| self.id.clone(), |r| format!("{} {r}", self.id))
+    }
+
+    /// Its name among answers: procedure and place.
+    pub fn key(&self) -> String {
+        format!("{}/{}", self.procedure, self.place())
+    }
+
+    /// What an answer means, by its short name. A reading beyond the meter's end is in no band, and not as it should be.
+    pub fn meaning(&self, name: &str) -> Meaning {
+        match &self.step().ask {
+            Ask::Choice(choices) | Ask::Watch { choices, .. } => {
+                choices.iter().find(|choice| *choice.id == *name).map_or(Meaning::Neither, |choice| choice.means)
+            }
+            Ask::Reading(reading) => {
+                reading.bands.iter().find(|band| *band.id == *name).map_or(Meaning::Bad, |band| band.means)
+            }
+            Ask::Done(_) | Ask::Note(_) => Meaning::Neither,
+        }
+    }
+
+    /// The bike's state as far as it shows.
+    pub fn bare(&self) -> BikeState {
+        shown(&self.state)
     }
 
     /// An answer by its short name: the choice's or band's id, `over-range`, `done`.

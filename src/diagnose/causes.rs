@@ -70,11 +70,7 @@ impl<'f> Causes<'f> {
 
     /// Whether the walk mended one of these faults on the way: a step names the fault. A part put in for a test mends nothing for good.
     pub fn mended(&self, case: &[usize], outcome: &Outcome) -> bool {
-        if outcome.mended.is_empty() {
-            return false;
-        }
-        let names: Vec<String> = outcome.mended.iter().cloned().collect();
-        case.iter().map(|f| &self.faults[*f]).any(|f| names.contains(&f.id) || f.is_one_of(&names))
+        !outcome.mended.is_empty() && case.iter().any(|f| self.faults[*f].is_repaired(&outcome.mended))
     }
 
     /// Whether the conclusion condemns parts, and none of them is at fault.

@@ -66,9 +66,7 @@ impl<'b> CircuitObserver<'b> {
 
     fn number(&self, asked: &Asked) -> usize {
         *asked.number.get_or_init(|| {
-            let mut state = asked.state.clone();
-            state.switches.remove("fuel");
-            let place = (state, format!("{}/{}", asked.procedure, asked.place()));
+            let place = (asked.bare(), asked.key());
             let mut places = held(&self.places);
             let next = places.len();
             *places.entry(place).or_insert(next)

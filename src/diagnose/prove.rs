@@ -8,7 +8,7 @@ use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION,
 use super::simulate::{Progress, Setting, simulate};
 use super::{Asked, Observer, Order, ProveError, Verdict};
 use crate::circuit::faults::Fault;
-use crate::procedure::{Ask, Meaning};
+use crate::procedure::Meaning;
 use crate::walk::World;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -111,7 +111,7 @@ pub fn prove(
             steps: one.steps,
             minutes: one.minutes,
             set_up_minutes: one.set_up,
-            decided_by: decided_by(world, outcome),
+            decided_by: decided_by(outcome),
         }
     };
     let findings = judged.iter().zip(&outcomes).map(finding).collect();
@@ -181,10 +181,10 @@ fn seen_on_the_ways(outcomes: &[Outcome]) -> Vec<Arc<Sighting>> {
 }
 
 /// The last answer that was not as it should be.
-fn decided_by(world: &World, outcome: &Outcome) -> String {
+fn decided_by(outcome: &Outcome) -> String {
     let mut at = outcome.last.as_deref();
     while let Some(one) = at {
-        if meaning(world, one) == Meaning::Bad {
+        if one.asked.meaning(&one.answer) == Meaning::Bad {
             return format!("{}: {}", one.asked.place(), one.answer);
         }
         at = one.before.as_deref();
@@ -192,25 +192,11 @@ fn decided_by(world: &World, outcome: &Outcome) -> String {
     String::new()
 }
 
-/// What the answer of a sighting means, by the procedure.
-fn meaning(world: &World, sighting: &Sighting) -> Meaning {
-    let step = world.procedures.get(&sighting.asked.procedure).and_then(|p| p.step(&sighting.asked.id));
-    match step.map(|s| &s.ask) {
-        Some(Ask::Choice(choices) | Ask::Watch { choices, .. }) => {
-            choices.iter().find(|c| *c.id == sighting.answer).map_or(Meaning::Neither, |c| c.means)
-        }
-        Some(Ask::Reading(reading)) => {
-            reading.bands.iter().find(|b| *b.id == sighting.answer).map_or(Meaning::Bad, |b| b.means)
-        }
-        _ => Meaning::Neither,
-    }
-}
-
 fn smallest_found(judged: &[Judgement], faults: &[Fault], covered: &[bool]) -> Vec<Smallest> {
     let mut all: Vec<(String, Vec<&Judgement>)> = Vec::new();
     for one in judged.iter().filter(|one| covered[one.fault] && faults[one.fault].severity.is_some()) {
         let fault = &faults[one.fault];
-        let id = if fault.place.is_empty() { fault.kind.clone() } else { format!("{}:{}", fault.kind, fault.place) };
+        let id = fault.group();
         match all.last_mut() {
             Some((last, group)) if *last == id => group.push(one),
             _ => all.push((id, vec![one])),

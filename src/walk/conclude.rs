@@ -7,7 +7,7 @@ use crate::advice::Found;
 use crate::bike::{BikeState, Change, StateNeed};
 use crate::expression;
 use crate::expression::Template;
-use crate::procedure::Step;
+use crate::procedure::{Caution, Procedure, Step};
 use crate::session::Record;
 use serde_json::{Value, json};
 use std::sync::Arc;
@@ -42,12 +42,7 @@ impl Walker {
             Ok::<_, String>(texts)
         };
         let parts = || -> Result<_, String> {
-            let mut cautions = Vec::new();
-            for id in &conclusion.cautions {
-                let Some(caution) = procedure.caution(id) else { continue };
-                let signal = self.words(&format!("signal-{}", caution.signal.name().to_lowercase()), json!({}));
-                cautions.push(self.words("caution", json!({"signal": signal, "text": one(&caution.say)?})));
-            }
+            let cautions = self.cautions_of(procedure, conclusion.cautions.iter().map(|id| id.as_str()))?;
             Ok((
                 one(&conclusion.cause)?,
                 one(&conclusion.remedy)?,
@@ -73,20 +68,29 @@ impl Walker {
     pub(super) fn conclude_found(&mut self, found: Found) {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
-        let scope = self.scope();
-        let mut cautions = Vec::new();
-        for caution in found.cautions.iter().filter_map(|id| procedure.caution(id)) {
-            let signal = self.words(&format!("signal-{}", caution.signal.name().to_lowercase()), json!({}));
-            match if self.mute { Ok(String::new()) } else { expression::render(&caution.say, &scope) } {
-                Ok(text) => cautions.push(self.words("caution", json!({"signal": signal, "text": text}))),
-                Err(d) => return self.fault(&d.to_string()),
-            }
-        }
+        let cautions = match self.cautions_of(procedure, found.cautions.iter().map(String::as_str)) {
+            Ok(cautions) => cautions,
+            Err(why) => return self.fault(&why),
+        };
         let not_tested = self.place.untested.iter().map(|(_, words)| words.clone()).collect();
         self.ending.found = Some(Arc::new(found.clone()));
         let names = Names { id: found.conclusion, round: found.round, condemned: found.condemns, means: found.means };
         let lists = [Vec::new(), not_tested, found.recheck];
         self.write_conclusion(names, found.cause, found.remedy, cautions, lists, true);
+    }
+
+    /// These cautions of a procedure as they are spoken, signal word and text. A name that it does not have is left out.
+    fn cautions_of<'a>(
+        &self,
+        procedure: &Procedure,
+        ids: impl Iterator<Item = &'a str>,
+    ) -> Result<Vec<String>, String> {
+        let caution = |caution: &Caution| {
+            let signal = self.words(&format!("signal-{}", caution.signal.name().to_lowercase()), json!({}));
+            let text = self.worded(&caution.say).map_err(|d| d.to_string())?;
+            Ok(self.words("caution", json!({"signal": signal, "text": text})))
+        };
+        ids.filter_map(|id| procedure.caution(id)).map(caution).collect()
     }
 
     /// Records a conclusion; it is spoken once it is on disk. `lists`: what is ruled out, what was not tested, what to check again.

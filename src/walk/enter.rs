@@ -56,7 +56,12 @@ impl Walker {
 
     /// Goes to a target, or to what comes instead of it in best order.
     pub(super) fn go(&mut self, target: &Target) {
-        if !self.asks_what_comes_next(target, false) {
+        self.go_on_to(target, false);
+    }
+
+    /// The same; whether a called procedure has just `returned` here.
+    fn go_on_to(&mut self, target: &Target, returned: bool) {
+        if !self.asks_what_comes_next(target, returned) {
             self.lead_to(target);
         }
     }
@@ -109,11 +114,7 @@ impl Walker {
         }
         self.place.at.frames.pop();
         match self.frame_mut().then.take() {
-            Some(then) => {
-                if !self.asks_what_comes_next(&then, true) {
-                    self.lead_to(&then);
-                }
-            }
+            Some(then) => self.go_on_to(&then, true),
             None => self.fault(&format!("{place}: the caller does not say where to go on")),
         }
     }

@@ -140,6 +140,17 @@ impl Fault {
         names.iter().any(|name| *name == self.kind || *name == here || as_bad.as_ref() == Some(name))
     }
 
+    /// Its id without a severity: `KIND:PLACE`, or `KIND` where it has no place. Severities of one fault at one place share it.
+    pub fn group(&self) -> String {
+        if self.place.is_empty() { self.kind.clone() } else { format!("{}:{}", self.kind, self.place) }
+    }
+
+    /// Whether a repair names this fault. One that only names its part put that in for a test, and mends nothing for good.
+    pub fn is_repaired(&self, mended: &BTreeSet<String>) -> bool {
+        let names: Vec<String> = mended.iter().cloned().collect();
+        names.contains(&self.id) || self.is_one_of(&names)
+    }
+
     /// Whether a renewed item removes this fault: its id, its kind, `KIND:PLACE`, or one of its parts.
     pub fn is_mended(&self, mended: &BTreeSet<String>) -> bool {
         if mended.is_empty() {

@@ -5,9 +5,6 @@ use crate::diagnose::weights::ABOUT;
 use crate::diagnose::{Asked, Seen};
 use crate::walk::Saw;
 
-/// Probability that a slip at a meter ends in "open line" (chosen).
-const OPEN_LINE_AT_RANDOM: f64 = 0.1;
-
 /// Probability of an answer where this is expected, nobody erring; `share` is a reading's least spread, `at_random` the answer's probability
 /// where nothing tells what would be seen.
 pub(in crate::diagnose) fn fit(expected: &Expected, saw: &Saw, at_random: f64, share: f64) -> f64 {
@@ -94,21 +91,13 @@ pub(in crate::diagnose) fn answers(asked: &Asked) -> usize {
     }
 }
 
-/// What was seen in a simulated walk, as an adviser takes it, and its probability as a slip. `None` if it tells nothing.
-pub(in crate::diagnose) fn saw(asked: &Asked, seen: Seen) -> Option<(Saw, f64)> {
+/// What was seen in a simulated walk, as an adviser takes it.
+pub(in crate::diagnose) fn saw(asked: &Asked, seen: Seen) -> Saw {
+    let resolution = asked.unit().map_or(0.0, |(_, resolution)| resolution);
     match seen {
-        Seen::Choice(at) => {
-            let id = asked.choices().get(at)?.id.value.clone();
-            Some((Saw::Choice(id), 1.0 / asked.choices().len().max(1) as f64))
-        }
-        Seen::Value(value) => {
-            let (_, resolution) = asked.unit()?;
-            let (low, high) = asked.plausible;
-            let at_random = (resolution / (high - low).max(resolution)).min(1.0);
-            Some((Saw::Number { value, resolution, about: false }, at_random))
-        }
-        Seen::OverRange => Some((Saw::OverRange, OPEN_LINE_AT_RANDOM)),
-        Seen::Done if !asked.question.mends.is_empty() => Some((Saw::Done, 1.0)),
-        Seen::Done | Seen::Nothing => None,
+        Seen::Choice(at) => asked.choices().get(at).map_or(Saw::Done, |choice| Saw::Choice(choice.id.value.clone())),
+        Seen::Value(value) => Saw::Number { value, resolution, about: false },
+        Seen::OverRange => Saw::OverRange,
+        Seen::Done | Seen::Nothing => Saw::Done,
     }
 }

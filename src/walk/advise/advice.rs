@@ -149,14 +149,18 @@ impl Walker {
         let (saw, at_random, words) = match (then, &step.ask) {
             (After::Chosen { choice, echo }, Ask::Choice(choices) | Ask::Watch { choices, .. }) => {
                 let id = choices.get(*choice)?.id.value.clone();
-                (Saw::Choice(id), 1.0 / choices.len().max(1) as f64, echo.clone())
+                let saw = Saw::Choice(id);
+                let at_random = saw.at_random(choices.len(), (0.0, 0.0));
+                (saw, at_random, echo.clone())
             }
             (After::Read { taken, .. }, Ask::Reading(ask)) => {
                 let said = self.reading_words(&taken.reading, step);
                 let words = format!("{} {said}", taken.name.replace(['_', '-'], " "));
                 let (low, high) =
                     (expression::evaluate_number(&ask.low, &scope), expression::evaluate_number(&ask.high, &scope));
-                saw(&taken.reading, ask.resolution, (low.ok()?, high.ok()?), words)
+                let saw = saw(&taken.reading, ask.resolution);
+                let at_random = saw.at_random(0, (low.ok()?, high.ok()?));
+                (saw, at_random, words)
             }
             // A step without a question matters only if it makes something as good as new.
             (After::Done, _) if !check.question.mends.is_empty() => (Saw::Done, 1.0, String::new()),
@@ -389,15 +393,10 @@ impl Walker {
     }
 }
 
-fn saw(reading: &Reading, resolution: f64, (low, high): (f64, f64), words: String) -> (Saw, f64, String) {
-    /// Probability that a slip ends in "open line" (chosen).
-    const OPEN_LINE_AT_RANDOM: f64 = 0.1;
+fn saw(reading: &Reading, resolution: f64) -> Saw {
     match reading.kind {
-        ReadingKind::OverRange | ReadingKind::NoReading => (Saw::OverRange, OPEN_LINE_AT_RANDOM, words),
-        kind => {
-            let at_random = (resolution / (high - low).max(resolution)).min(1.0);
-            (Saw::Number { value: reading.value, resolution, about: kind == ReadingKind::About }, at_random, words)
-        }
+        ReadingKind::OverRange | ReadingKind::NoReading => Saw::OverRange,
+        kind => Saw::Number { value: reading.value, resolution, about: kind == ReadingKind::About },
     }
 }
 

@@ -38,6 +38,34 @@ pub enum Saw {
     Done,
 }
 
+/// Probability that a slip at a meter ends in "open line" (chosen).
+const OPEN_LINE_AT_RANDOM: f64 = 0.1;
+
+impl Saw {
+    /// Probability of this as a slip at one of so many choices, or at a meter whose plausible readings lie between these.
+    pub fn at_random(&self, choices: usize, (low, high): (f64, f64)) -> f64 {
+        match self {
+            Self::Choice(_) => 1.0 / choices.max(1) as f64,
+            Self::Number { resolution, .. } => (resolution / (high - low).max(*resolution)).min(1.0),
+            Self::OverRange => OPEN_LINE_AT_RANDOM,
+            Self::Done => 1.0,
+        }
+    }
+
+    /// Its short name as routes use it: a choice's id, a band's id, `over-range` or `done`.
+    pub fn name(&self, question: &Question) -> String {
+        match self {
+            Self::Choice(id) => id.clone(),
+            Self::OverRange => "over-range".to_owned(),
+            Self::Done => "done".to_owned(),
+            Self::Number { value, .. } => {
+                let band = question.limits().iter().find(|band| *value < band.below);
+                band.or(question.limits().last()).map_or_else(String::new, |band| band.id.clone())
+            }
+        }
+    }
+}
+
 /// One answer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Observation {
@@ -66,16 +94,8 @@ impl Observation {
         self.check.round.as_ref().map_or_else(|| step.clone(), |round| format!("{step} {round}"))
     }
 
-    /// The answer's short name as routes use it: a choice's id, `over-range`, or empty for a number.
+    /// The answer's short name.
     pub fn name(&self) -> String {
-        match &self.saw {
-            Saw::Choice(id) => id.clone(),
-            Saw::OverRange => "over-range".to_owned(),
-            Saw::Done => "done".to_owned(),
-            Saw::Number { value, .. } => {
-                let band = self.check.question.limits().iter().find(|band| *value < band.below);
-                band.or(self.check.question.limits().last()).map_or_else(String::new, |band| band.id.clone())
-            }
-        }
+        self.saw.name(&self.check.question)
     }
 }

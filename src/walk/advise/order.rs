@@ -113,9 +113,12 @@ impl Walker {
 
     /// Whether a step repairs something for good. One that puts a part in for a test names that part.
     fn repairs(&self, step: &Step) -> bool {
+        if step.mends.is_empty() || !matches!(step.ask, Ask::Done(_)) {
+            return false;
+        }
         let mends = expression::render_names(&step.mends, &self.scope()).unwrap_or_default();
         let places = self.world.bike.fault_places();
-        matches!(step.ask, Ask::Done(_)) && !mends.is_empty() && !mends.iter().any(|name| places.contains(name))
+        !mends.is_empty() && !mends.iter().any(|name| places.contains(name))
     }
 
     pub(in crate::walk) fn ask_what_comes_next(&mut self, written: Target) {

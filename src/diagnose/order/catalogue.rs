@@ -4,13 +4,14 @@
 //! It is made by walking the written order under every fault. A check is a question with the actions before it that prepare it: the state of
 //! the bike that it starts from is the one that the written walk brought it to.
 
-use super::handling::Handling;
-use super::lead::{Came, Led, lead};
-use super::looked_at::readings_used;
-use super::outcome::Sighting;
-use super::{Asked, Observer, ProveError, set_up};
 use crate::advice::Spot;
 use crate::circuit::faults::Fault;
+use crate::diagnose::causes::Causes;
+use crate::diagnose::handling::Handling;
+use crate::diagnose::lead::{Came, Led, lead};
+use crate::diagnose::looked_at::readings_used;
+use crate::diagnose::outcome::Sighting;
+use crate::diagnose::{Asked, Observer, ProveError, set_up};
 use crate::expression::{Scope, Seen, Template, evaluate_bool, evaluate_list, render, render_names};
 use crate::procedure::{Observe, Procedure};
 use crate::walk::{Walker, World};
@@ -27,9 +28,20 @@ pub(super) struct Check {
     pub mends: BTreeSet<String>,
     /// Its minutes, with what prepares it and what puts it back.
     pub minutes: f64,
+    /// Its question's name among answers.
+    pub key: String,
+    /// The names of its steps among those that were left out.
+    pub keys: Vec<String>,
 }
 
 impl Check {
+    fn new(spot: Spot, way: Vec<Arc<Asked>>, mends: BTreeSet<String>, minutes: f64) -> Self {
+        let key = way.last().map(|asked| asked.key()).unwrap_or_default();
+        let round = |asked: &Asked| asked.round.clone().unwrap_or_default();
+        let keys = way.iter().map(|asked| format!("{}/{}/{}", asked.procedure, asked.id, round(asked))).collect();
+        Self { spot, way, mends, minutes, key, keys }
+    }
+
     /// Its question.
     pub fn asked(&self) -> &Arc<Asked> {
         self.way.last().expect("a check has a question")
@@ -53,6 +65,8 @@ pub(super) struct End {
     pub cautions: Vec<String>,
     /// Minutes to there, changes of set-up included.
     pub minutes: f64,
+    /// Whether one remedy mends all that it means.
+    pub is_one_cause: bool,
 }
 
 /// The checks, in the order in which the written walks come to them, and the end under each fault.
@@ -67,12 +81,6 @@ pub(super) struct Catalogue {
 
 /// A step and the rounds that it stands in.
 type Key = (String, Vec<(String, usize)>);
-
-/// A sighting where a walk can come back to, what prepared it, and the minutes of what put it back, as far as they are known.
-struct Place {
-    check: Check,
-    order: usize,
-}
 
 impl Catalogue {
     /// Walks the written order under these faults, and on a healthy bike. A fault that is not among them is taken to end as one of its kind at
@@ -89,6 +97,7 @@ impl Catalogue {
         let mut ends: Vec<Option<End>> = vec![None; cases.len()];
         let mut ways: Vec<Arc<Sighting>> = Vec::new();
         let walker = Walker::unheard(world.clone());
+        let mut causes = Causes::new(faults);
         lead(&of, walker, (0..cases.len()).collect(), &readings_used(world), &mut |track, came| {
             if let Came::To(reached) = came {
                 let end = world.procedures.get(&reached.procedure).and_then(|p| p.conclusion(&reached.conclusion));
@@ -97,6 +106,7 @@ impl Catalogue {
                     Ok::<_, ProveError>(End {
                         conclusion: reached.conclusion.clone(),
                         round: reached.round.clone(),
+                        is_one_cause: causes.named(&reached.means).cures.len() == 1,
                         means: reached.means.clone(),
                         condemns: reached.condemns.clone(),
                         minutes: track.minutes + track.set_up,
@@ -114,10 +124,11 @@ impl Catalogue {
             }
             Ok(None)
         })?;
-        let mut places: BTreeMap<Key, Place> = BTreeMap::new();
+        let mut all_checks: Vec<Check> = Vec::new();
+        let mut places: BTreeMap<Key, usize> = BTreeMap::new();
         let mut known = HashSet::new();
         let mut back: BTreeMap<Key, f64> = BTreeMap::new();
-        let (mut order, mut handling) = (0, Handling::default());
+        let mut handling = Handling::default();
         for way in &ways {
             let mut all = Vec::new();
             let mut at = Some(way.clone());
@@ -146,29 +157,24 @@ impl Catalogue {
                 if !one.asked.decides() || all[..number].iter().any(|other| same(&other)) {
                     continue;
                 }
-                order += 1;
                 let check = check(&all[..=number]);
-                let key = (spot.step.clone(), spot.rounds.clone());
-                match places.get_mut(&key) {
-                    Some(place) if check.way.len() < place.check.way.len() => place.check = check,
+                let at = *places.entry((spot.step.clone(), spot.rounds.clone())).or_insert(all_checks.len());
+                match all_checks.get_mut(at) {
+                    Some(known) if check.way.len() < known.way.len() => *known = check,
                     Some(_) => {}
-                    None => {
-                        places.insert(key, Place { check, order });
-                    }
+                    None => all_checks.push(check),
                 }
             }
         }
         for (key, minutes) in back {
-            if let Some(place) = places.get_mut(&key) {
-                place.check.minutes += minutes;
+            if let Some(at) = places.get(&key) {
+                all_checks[*at].minutes += minutes;
             }
         }
-        let mut places: Vec<Place> = places.into_values().collect();
-        places.sort_by_key(|place| place.order);
         let mut checks: Vec<Check> = Vec::new();
-        for place in places {
-            if !checks.iter().any(|known| is_same(known, &place.check)) {
-                checks.push(place.check);
+        for check in all_checks {
+            if !checks.iter().any(|known| is_same(known, &check)) {
+                checks.push(check);
             }
         }
         let before = main.checks.iter().flat_map(|checks| &checks.before);
@@ -194,13 +200,8 @@ fn is_same(one: &Check, other: &Check) -> bool {
     if one.mends != other.mends || ids(a) != ids(b) || a.unit() != b.unit() {
         return false;
     }
-    let bare = |asked: &Asked| {
-        let mut state = asked.state.clone();
-        state.switches.remove("fuel");
-        state
-    };
     match (&a.step().observe, &b.step().observe) {
-        (None, None) => a.round == b.round && bare(a) == bare(b),
+        (None, None) => a.round == b.round && a.bare() == b.bare(),
         (Some(Observe::Look { look: one, at: here }), Some(Observe::Look { look: other, at: there })) => {
             let names = |at: &[Template]| at.iter().map(|part| part.value.clone()).collect::<Vec<_>>();
             // What is looked at is the same in every round, unless the round names it.
@@ -237,7 +238,7 @@ fn check(way: &[Arc<Sighting>]) -> Check {
     let mends = own.iter().flat_map(|one| one.asked.question.mends.iter().cloned()).collect();
     let between: f64 = own.windows(2).map(|two| set_up::minutes(&two[0].asked, &two[1].asked)).sum();
     let minutes = between + own.iter().map(|one| one.asked.step().minutes).sum::<f64>();
-    Check { spot, way: own.iter().map(|one| one.asked.clone()).collect(), mends, minutes }
+    Check::new(spot, own.iter().map(|one| one.asked.clone()).collect(), mends, minutes)
 }
 
 /// The step and what it calls, until the next question of the main procedure.
@@ -252,7 +253,7 @@ fn first_of(step: &str, ways: &[Arc<Sighting>]) -> Option<Check> {
                     after.push(one.clone());
                     after.reverse();
                     let minutes = after.iter().map(|one| one.asked.step().minutes).sum();
-                    return Some(Check { spot, way: vec![one.asked.clone()], mends: BTreeSet::new(), minutes });
+                    return Some(Check::new(spot, vec![one.asked.clone()], BTreeSet::new(), minutes));
                 }
                 after.clear();
             } else {

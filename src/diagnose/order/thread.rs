@@ -1,8 +1,9 @@
 //! A thread that chooses what comes next in a walk, and reckons beforehand what every check shows.
 
-use super::{Asked, CircuitObserver, Given, Order};
+use super::{Given, Order};
 use crate::advice::Chosen;
 use crate::circuit::faults::{Fault, Library};
+use crate::diagnose::{Asked, CircuitObserver};
 use crate::walk::{Answered, Crossing, Observation, Request, World};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, OnceLock};
@@ -19,7 +20,7 @@ struct ChoiceRequest {
 }
 
 /// Chooses in a thread of its own.
-pub(super) struct OrderThread {
+pub(in crate::diagnose) struct OrderThread {
     world: Arc<World>,
     to_thread: Sender<ChoiceRequest>,
     chosen: Receiver<Answered<Chosen>>,
