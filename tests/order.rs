@@ -37,9 +37,13 @@ fn own(name: &str) -> PathBuf {
 }
 
 fn three_looks() -> Arc<World> {
+    looks("three-looks.yaml")
+}
+
+fn looks(procedure: &str) -> Arc<World> {
     let bike = procedures().join("bikes/fennel-single.yaml");
     let words = procedures().join("vocabulary/en.yaml");
-    match probeside::run::load::world(&own("three-looks.yaml"), &bike, &words) {
+    match probeside::run::load::world(&own(procedure), &bike, &words) {
         Ok(loaded) => Arc::new(loaded.world),
         Err(all) => panic!("{}", all.iter().map(|d| format!("{d}\n")).collect::<String>()),
     }
@@ -189,16 +193,37 @@ fn the_choice_is_the_one_worked_out_by_hand() {
     }
     assert_eq!(healthy.asked, ["begin", "cam-look", "lead-look", "fuse-look"]);
     assert_eq!(healthy.conclusion, "nothing-found");
-    // One look that shows the cam leaves it at 0.969, less than the bar, so the others are looked at too.
-    for (number, conclusion, asked) in [(0, "fuse-blown", 4), (1, "cam-sheared", 4), (2, "lead-loose", 4)] {
+    // One look that shows the cam leaves it at 0.969, less than the bar, so the others are looked at too. Without that one look nothing speaks
+    // for the cam, so it is looked at once more.
+    for (number, conclusion, asked) in [(0, "fuse-blown", 5), (1, "cam-sheared", 5), (2, "lead-loose", 5)] {
         let walked = walk(&world, &order, &observer, &faults, &[number]);
         assert_eq!((walked.conclusion.as_str(), walked.asked.len()), (conclusion, asked), "{:?}", walked.chosen());
+        let again = |effect: &&Effect| matches!(effect, Effect::Say { text, .. } if text == "To be sure, once more.");
+        assert_eq!(walked.effects.iter().filter(again).count(), 1, "{conclusion}: it tells that the check comes again");
     }
     let ruled_out = healthy.records.iter().find_map(|r| match r {
         Record::Concluded { rules_out, .. } => Some(rules_out.clone()),
         _ => None,
     });
     assert_eq!(ruled_out, Some(vec!["The fuse.".to_owned()]));
+}
+
+/// A check that stands beside the written tree tells as much as one in it, and comes as early; the written order never asks it.
+#[test]
+fn a_check_beside_the_written_tree_comes_in_best_order_only() {
+    let world = looks("one-beside.yaml");
+    let library = Library::load(&own("three.yaml")).expect("the library loads");
+    let faults = library.for_bike(&world.bike).expect("it fits");
+    let observer = CircuitObserver::new(&world.bike, &library, &faults);
+    let order = Order::new(&world, &faults, &observer).expect("an order");
+    let healthy = walk(&world, &order, &observer, &faults, &[]);
+    assert_eq!(healthy.asked, ["begin", "cam-look", "lead-look", "fuse-look"], "{:?}", healthy.chosen());
+    assert_eq!(healthy.conclusion, "nothing-found");
+    let mut written = support::stage::Stage::new(world);
+    for answer in ["ready", "whole", "turns"] {
+        written.answer(answer);
+    }
+    assert_eq!(written.walker.place().0, "last");
 }
 
 /// Under every fault, or every so many: the cautions of every step, and a replay without a circuit.

@@ -98,7 +98,19 @@ impl<'p> Explorer<'p, '_> {
                 self.escape(route, &at, &mut edges);
             }
         }
+        self.beside(&at, &mut edges);
         self.walks.nodes[from].edges = edges;
+    }
+
+    /// From where the checks may come in any order, edges to those that the written tree does not come to.
+    fn beside(&mut self, at: &At, edges: &mut Vec<Edge>) {
+        let Some(checks) = &self.walks.procedures[0].checks else { return };
+        if at.procedure == 0 && at.frames.is_empty() && at.step == checks.from.value {
+            for target in &checks.beside {
+                let all = self.lead_to(target, at);
+                edges.extend(all.into_iter().map(|to| Edge { via: Via::LeftOut, to }));
+            }
+        }
     }
 
     fn answers(&mut self, step: &'p Step, at: &At, edges: &mut Vec<Edge>) {

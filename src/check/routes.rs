@@ -28,6 +28,7 @@ pub(super) fn names(procedure: &Procedure, around: &Surroundings<'_>, found: &mu
     if let Some(checks) = &procedure.checks {
         [&checks.from].into_iter().chain(&checks.needs).for_each(|id| look.step(id));
         checks.before.iter().for_each(|one| look.step(&one.step));
+        checks.beside.iter().for_each(|target| look.target(target));
         look.conclusion(&checks.conclude);
     }
     for each in &procedure.loops {
@@ -107,6 +108,11 @@ pub(super) fn checks(procedure: &Procedure, found: &mut Findings) {
         let message = format!("no route leads to `{}`, from which on the checks may come in any order", *checks.from);
         found.add(Diagnostic::error(&checks.from.place, "checks", message).help("Name a step that a route leads to."));
     }
+    if !checks.beside.iter().all(|target| matches!(target, Target::Step(_) | Target::Each(_))) {
+        let message = "what stands beside the written tree begins with a step or a loop";
+        let place = &checks.from.place;
+        found.add(Diagnostic::error(place, "checks", message).help("Name a step, or `{each: LOOP}`."));
+    }
     for need in &checks.needs {
         let decides = procedure.step(need).is_none_or(|step| !matches!(step.ask, Ask::Done(_) | Ask::Note(_)));
         if !decides {
@@ -127,6 +133,7 @@ pub(super) fn unreachable(procedure: &Procedure, found: &mut Findings) {
     let mut reached =
         Reached { procedure, steps: BTreeSet::new(), loops: BTreeSet::new(), conclusions: BTreeSet::new() };
     reached.target(&procedure.start);
+    procedure.checks.iter().flat_map(|checks| &checks.beside).for_each(|target| reached.target(target));
     procedure.escapes.values().flat_map(targets).for_each(|target| reached.target(target));
     let mut report = |place, what: &str, id: &str| {
         let message = format!("nothing leads to the {what} `{id}`");

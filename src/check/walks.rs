@@ -59,7 +59,7 @@ pub(super) fn innermost_call(frames: &[Frame]) -> Option<usize> {
 /// What takes a walk along an edge.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Via {
-    /// The step is left out.
+    /// The step is left out, or another check comes before it.
     LeftOut,
     /// An answer, with the names under which it is kept.
     Answer(Vec<String>),
@@ -161,7 +161,8 @@ fn calls(procedure: &Procedure) -> Vec<String> {
     let loops = procedure.loops.iter().flat_map(|each| targets(&each.then));
     let escapes = procedure.escapes.values().flat_map(targets);
     let mut ids = Vec::new();
-    steps.chain(loops).chain(escapes).chain([&procedure.start]).for_each(|target| of(target, &mut ids));
+    let beside = procedure.checks.iter().flat_map(|checks| &checks.beside);
+    steps.chain(loops).chain(escapes).chain(beside).chain([&procedure.start]).for_each(|target| of(target, &mut ids));
     ids
 }
 

@@ -7,7 +7,7 @@ use super::advice_table::Table;
 use super::belief::bayes::{Evidence, believe, evidence_for};
 use super::belief::evidence::{Answer, Row, evidence};
 use super::covered::covered;
-use super::order::OrderThread;
+use super::order_thread::OrderThread;
 use super::weights::{DECIMALS, DOUBTFUL, LEFT, MOST_SUSPECTS, OUTSIDE, OUTSIDE_LEAST, REASONS, STEP};
 use super::words::spoken;
 use crate::advice::{Because, Chosen, Doubtful, Suspect, Weighed};
@@ -92,7 +92,7 @@ impl Advice for Adviser {
     fn weigh(&mut self, observed: &[Arc<Observation>]) -> Weighed {
         let answered = self.answers(observed);
         let (numbered, all_healthy) = evidence(&self.faults, answered.into_iter());
-        let answers: Vec<Evidence> = numbered.iter().map(|(_, evidence)| evidence.clone()).collect();
+        let answers: Vec<Evidence> = numbered.iter().map(|one| one.evidence.clone()).collect();
         let mut belief = believe(&self.prior, &answers);
         let outside = self.faults.len();
         if belief.weight[outside] < OUTSIDE_LEAST {
@@ -116,7 +116,7 @@ impl Advice for Adviser {
                 .collect();
             reasons.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
             let because = |(at, evidence): &(usize, f64)| {
-                let one = &observed[numbered[*at].0];
+                let one = &observed[numbered[*at].number];
                 let (step, round) = (one.check.step.clone(), one.check.round.clone());
                 Because { step, round, answer: one.words.clone(), evidence: short(*evidence) }
             };
@@ -137,7 +137,7 @@ impl Advice for Adviser {
             false => {
                 let most = belief.slips.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
                 most.filter(|(_, slip)| **slip >= DOUBTFUL).map(|(at, slip)| {
-                    let number = numbered[at].0;
+                    let number = numbered[at].number;
                     let one = &observed[number];
                     let (step, round) = (one.check.step.clone(), one.check.round.clone());
                     Doubtful { number, step, round, answer: one.words.clone(), weight: short(*slip) }

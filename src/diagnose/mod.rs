@@ -19,6 +19,7 @@ mod lead;
 mod looked_at;
 mod measure;
 mod order;
+mod order_thread;
 mod outcome;
 mod proof;
 mod prove;

@@ -71,6 +71,7 @@ pub(super) const SENTENCES: &[(&str, &[Field])] = &[
     ("coils-hot", &[List("changes")]),
     ("power-not-confirmed", &[]),
     ("caution-again", &[]),
+    ("once-more", &[]),
     ("loudspeaker-back", &[]),
     ("going-on", &[]),
     ("where", &[Text("title"), Text("step"), Text("side"), Number("answers")]),

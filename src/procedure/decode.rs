@@ -84,6 +84,7 @@ fn checks(of: &Node) -> Checks {
     Checks {
         from: of.text("from"),
         before: of.get("before").map(Node::items).unwrap_or_default().iter().map(before).collect(),
+        beside: of.get("beside").map(Node::items).unwrap_or_default().iter().map(target).collect(),
         conclude: of.text("conclude"),
         needs: of.texts("needs"),
     }

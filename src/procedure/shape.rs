@@ -114,6 +114,11 @@ static CHECKS: shape::Object = shape::Object {
     fields: &[
         needed("from", Text(Id), "The step from which on any check may come next."),
         optional("before", List(1, MANY, &Object(&BEFORE)), "What an instrument needs before its first reading."),
+        optional(
+            "beside",
+            List(1, MANY, &TARGET),
+            "Checks that the written tree does not come to: their first steps, or their loops.",
+        ),
         needed("conclude", Text(Id), "The conclusion that nothing is wrong."),
         needed(
             "needs",

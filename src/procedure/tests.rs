@@ -174,5 +174,8 @@ fn checks_say_where_they_begin_and_what_they_need() {
     let checks = load(&file).unwrap().checks.expect("it has checks");
     assert_eq!((checks.from.as_str(), checks.conclude.as_str()), ("fuse-look", "nothing-found"));
     assert_eq!(checks.needs.iter().map(|need| need.as_str()).collect::<Vec<_>>(), ["lead-look"]);
-    assert!(checks.before.is_empty());
+    assert!(checks.before.is_empty() && checks.beside.is_empty());
+    let beside = file.with_file_name("one-beside.yaml");
+    let checks = load(&beside).unwrap().checks.expect("it has checks");
+    assert!(matches!(&checks.beside[..], [Target::Step(id)] if id.value == "lead-look"), "{:?}", checks.beside);
 }

@@ -113,6 +113,8 @@ pub struct Checks {
     pub from: Written<String>,
     /// What an instrument needs before its first reading.
     pub before: Vec<Before>,
+    /// Checks that the written tree does not come to: their first steps, or their loops.
+    pub beside: Vec<Target>,
     /// The conclusion that nothing is wrong.
     pub conclude: Written<String>,
     /// The steps that must have been answered as on a healthy bike before that conclusion, each in every round.
@@ -434,6 +436,7 @@ impl Procedure {
     /// Every target in the procedure, in no particular order.
     pub fn targets(&self) -> Vec<&Target> {
         let mut all = vec![&self.start];
+        all.extend(self.checks.iter().flat_map(|checks| &checks.beside));
         let mut routes: Vec<&Route> = self.loops.iter().map(|l| &l.then).chain(self.escapes.values()).collect();
         for step in &self.steps {
             routes.push(&step.untested);

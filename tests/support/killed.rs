@@ -219,6 +219,14 @@ impl Course {
             ("primary-power", "lit"),
             ("feed-key-on", "lit"),
             ("case-ground", "lit"),
+            ("part-again", "lit"),
+            ("flick", "it sparks"),
+            ("plug-shunt", "point oh two"),
+            ("wire-open", "six point three"),
+            ("wire-closed", "point oh one"),
+            ("high-side", "eight"),
+            ("cap-ohms", "five"),
+            ("battery-working", "six point one"),
         ];
         let mut short: Vec<(&str, &str)> = ANSWERS.iter().map(|(step, all)| (*step, all[0])).collect();
         short[0].1 = "it lights";

@@ -145,10 +145,18 @@ impl Fault {
         if self.place.is_empty() { self.kind.clone() } else { format!("{}:{}", self.kind, self.place) }
     }
 
+    /// What names it: its id, `KIND`, `KIND:PLACE`, `KIND@SEVERITY`.
+    pub fn names(&self) -> Vec<String> {
+        let as_bad = self.severity.map(|severity| format!("{}@{severity}", self.kind));
+        [self.id.clone(), self.kind.clone(), format!("{}:{}", self.kind, self.place)]
+            .into_iter()
+            .chain(as_bad)
+            .collect()
+    }
+
     /// Whether a repair names this fault. One that only names its part put that in for a test, and mends nothing for good.
     pub fn is_repaired(&self, mended: &BTreeSet<String>) -> bool {
-        let names: Vec<String> = mended.iter().cloned().collect();
-        names.contains(&self.id) || self.is_one_of(&names)
+        self.names().iter().any(|name| mended.contains(name))
     }
 
     /// Whether a renewed item removes this fault: its id, its kind, `KIND:PLACE`, or one of its parts.

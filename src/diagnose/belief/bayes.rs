@@ -52,6 +52,15 @@ pub(in crate::diagnose) fn believe(prior: &[f64], answers: &[Evidence]) -> Belie
     Belief { weight, slips }
 }
 
+/// The posterior if one answer had not been given.
+pub(in crate::diagnose) fn without(belief: &Belief, answer: &Evidence) -> Belief {
+    let mut weight: Vec<f64> =
+        belief.weight.iter().enumerate().map(|(h, w)| w / answer.under(h).max(f64::MIN_POSITIVE)).collect();
+    let sum: f64 = weight.iter().sum();
+    weight.iter_mut().for_each(|w| *w /= sum);
+    Belief { weight, slips: Vec::new() }
+}
+
 /// The weight of evidence of each answer in turn, for the hypotheses in `group` against all others. The weights add up to the base-10
 /// logarithm of the ratio of posterior to prior odds.
 pub(in crate::diagnose) fn evidence_for(prior: &[f64], answers: &[Evidence], group: &[usize]) -> Vec<f64> {

@@ -30,20 +30,27 @@ pub(in crate::diagnose) struct Answer<'a> {
     pub row: Row,
 }
 
+/// An answer's evidence.
+pub(in crate::diagnose) struct Counted {
+    /// The answer's number.
+    pub number: usize,
+    /// What it says.
+    pub evidence: Evidence,
+}
+
 /// The least spread of a reading under a fault, as a share of it: one that the fault changes is known by the fault's degrees only.
 pub(in crate::diagnose) fn share(fault: Option<&Fault>, expected: &Expected, good: &Expected) -> f64 {
     let by_degree = fault.is_some_and(|fault| fault.severity.is_some()) && expected != good;
     if by_degree { STEP_SPREAD } else { READING_SPREAD }
 }
 
-/// Every answer as evidence for each fault, then for something outside the library, then for nothing at all; the numbers are the answers'. A
-/// check that was repeated counts once: its last answer. And whether a healthy bike would explain them all.
+/// Every answer as evidence for each fault, then for something outside the library, then for nothing at all. A check that was repeated counts once: its last answer. And whether a healthy bike would explain them all.
 pub(in crate::diagnose) fn evidence<'a>(
     faults: &[Fault],
     answers: impl Iterator<Item = Answer<'a>>,
-) -> (Vec<(usize, Evidence)>, bool) {
+) -> (Vec<Counted>, bool) {
     let mut all_healthy = true;
-    let mut all: Vec<(String, usize, Evidence, String)> = Vec::new();
+    let mut all: Vec<(String, String, Counted)> = Vec::new();
     let mut mended = BTreeSet::new();
     for (number, one) in answers.enumerate() {
         mended.extend(one.mends.iter().cloned());
@@ -57,16 +64,17 @@ pub(in crate::diagnose) fn evidence<'a>(
         let outside = (1.0 - OUTSIDE_SHOWS) * healthy + OUTSIDE_SHOWS * one.at_random;
         let fits = faults.iter().zip(one.row.iter()).map(under).chain([outside, healthy]).collect();
         let slip = SLIP + if one.confirmed { 0.0 } else { MISHEARD };
-        let mut evidence = Evidence { fit: fits, at_random: one.at_random, slip };
+        let evidence = Evidence { fit: fits, at_random: one.at_random, slip };
+        let mut counted = Counted { number, evidence };
         // What was mended in between makes it another check.
         let key = format!("{} {}", one.place, mended.len());
         if let Some(at) = all.iter().position(|(other, ..)| *other == key) {
-            let (_, _, before, said) = all.remove(at);
+            let (_, said, before) = all.remove(at);
             if said == one.name {
-                evidence.slip = (before.slip * AGAIN).min(evidence.slip);
+                counted.evidence.slip = (before.evidence.slip * AGAIN).min(counted.evidence.slip);
             }
         }
-        all.push((key, number, evidence, one.name));
+        all.push((key, one.name, counted));
     }
-    (all.into_iter().map(|(_, number, evidence, _)| (number, evidence)).collect(), all_healthy)
+    (all.into_iter().map(|(.., counted)| counted).collect(), all_healthy)
 }

@@ -4,18 +4,18 @@
 //! It is made by walking the written order under every fault. A check is a question with the actions before it that prepare it: the state of
 //! the bike that it starts from is the one that the written walk brought it to.
 
-use crate::advice::Spot;
+use crate::advice::{Chosen, Next, Spot};
 use crate::circuit::faults::Fault;
 use crate::diagnose::causes::Causes;
 use crate::diagnose::handling::Handling;
-use crate::diagnose::lead::{Came, Led, lead};
+use crate::diagnose::lead::{Came, Led, Track, lead};
 use crate::diagnose::looked_at::readings_used;
 use crate::diagnose::outcome::Sighting;
 use crate::diagnose::{Asked, Observer, ProveError, set_up};
 use crate::expression::{Scope, Seen, Template, evaluate_bool, evaluate_list, render, render_names};
-use crate::procedure::{Observe, Procedure};
+use crate::procedure::{Observe, Procedure, Target};
 use crate::walk::{Walker, World};
-use std::collections::{BTreeMap, BTreeSet, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
 
 /// A check.
@@ -28,6 +28,10 @@ pub(super) struct Check {
     pub mends: BTreeSet<String>,
     /// Its minutes, with what prepares it and what puts it back.
     pub minutes: f64,
+    /// The faults that are gone once it is prepared.
+    pub takes: Vec<bool>,
+    /// Whether it, or one that observes the same, is needed before the bike can be called sound.
+    pub is_needed: bool,
     /// Its question's name among answers.
     pub key: String,
     /// The names of its steps among those that were left out.
@@ -39,7 +43,7 @@ impl Check {
         let key = way.last().map(|asked| asked.key()).unwrap_or_default();
         let round = |asked: &Asked| asked.round.clone().unwrap_or_default();
         let keys = way.iter().map(|asked| format!("{}/{}/{}", asked.procedure, asked.id, round(asked))).collect();
-        Self { spot, way, mends, minutes, key, keys }
+        Self { spot, way, mends, minutes, takes: Vec::new(), is_needed: false, key, keys }
     }
 
     /// Its question.
@@ -72,6 +76,9 @@ pub(super) struct End {
 /// The checks, in the order in which the written walks come to them, and the end under each fault.
 pub(super) struct Catalogue {
     pub checks: Vec<Check>,
+    /// The numbers of the checks that a question stands for, by the question's name among answers: one in every outer round, which it tells
+    /// nothing about.
+    pub by_key: HashMap<String, Vec<usize>>,
     pub ends: Vec<Option<End>>,
     /// What comes before an instrument's first reading, in the order of the procedure's list.
     pub before: Vec<Option<Check>>,
@@ -124,6 +131,9 @@ impl Catalogue {
             }
             Ok(None)
         })?;
+        for target in main.checks.iter().flat_map(|checks| &checks.beside) {
+            beside(&of, target, &mut ways)?;
+        }
         let mut all_checks: Vec<Check> = Vec::new();
         let mut places: BTreeMap<Key, usize> = BTreeMap::new();
         let mut known = HashSet::new();
@@ -171,10 +181,22 @@ impl Catalogue {
                 all_checks[*at].minutes += minutes;
             }
         }
-        let mut checks: Vec<Check> = Vec::new();
-        for check in all_checks {
-            if !checks.iter().any(|known| is_same(known, &check)) {
-                checks.push(check);
+        let needs = |check: &Check| {
+            let id = &check.asked().id;
+            main.checks.iter().flat_map(|checks| &checks.needs).any(|need| need.value == *id)
+        };
+        let (mut checks, mut by_key): (Vec<Check>, HashMap<_, _>) = (Vec::new(), HashMap::new());
+        for mut check in all_checks {
+            check.takes = faults.iter().map(|fault| fault.is_mended(&check.mends)).collect();
+            check.is_needed = needs(&check);
+            let at = checks.iter().position(|known| is_same(known, &check)).unwrap_or(checks.len());
+            let of_key: &mut Vec<usize> = by_key.entry(check.key.clone()).or_default();
+            if !of_key.contains(&at) {
+                of_key.push(at);
+            }
+            match checks.get_mut(at) {
+                Some(known) => known.is_needed |= check.is_needed,
+                None => checks.push(check),
             }
         }
         let before = main.checks.iter().flat_map(|checks| &checks.before);
@@ -189,8 +211,43 @@ impl Catalogue {
             nearest.min_by(|a, b| away(&walked[*a]).total_cmp(&away(&walked[*b]))).and_then(|n| ends[n].clone())
         };
         let ends = faults.iter().map(like).collect();
-        Ok(Self { checks, ends, before, handling })
+        Ok(Self { checks, by_key, ends, before, handling })
     }
+}
+
+/// Walks a check that stands beside the written tree, in every round of its loop, under every case.
+fn beside(of: &Led<'_>, target: &Target, ways: &mut Vec<Arc<Sighting>>) -> Result<(), ProveError> {
+    let main = &of.world.procedures[&of.world.main];
+    let mut rounds = 1;
+    let mut round = 0;
+    while round < rounds {
+        let walker = Walker::unheard(of.world.clone()).in_best_order();
+        lead(of, walker, (0..of.cases.len()).collect(), &readings_used(of.world), &mut |track, came| {
+            // A spot is known from the first check on.
+            let begun = track.last.as_ref().is_some_and(|last| last.spot.is_some());
+            match (came, target) {
+                (Came::Between, Target::Step(id)) if !begun => return Ok(Some(to(track, id, Vec::new()))),
+                (Came::Between, Target::Each(id)) if !begun => {
+                    let Some(each) = main.each(id) else { return Ok(None) };
+                    rounds = evaluate_list(&each.over, &track.walker.scope())?.len();
+                    if round < rounds {
+                        return Ok(Some(to(track, &each.first, vec![(id.value.clone(), round)])));
+                    }
+                }
+                _ => ways.extend(track.last.clone()),
+            }
+            Ok(None)
+        })?;
+        round += 1;
+    }
+    Ok(())
+}
+
+/// The choice to go to a step, the bike as it is.
+fn to(track: &Track, step: &str, rounds: Vec<(String, usize)>) -> Chosen {
+    let state = track.walker.bike_state().clone();
+    let spot = Spot { step: step.to_owned(), rounds, state };
+    Chosen { next: Next::Check(Box::new(spot)), ..Chosen::default() }
 }
 
 /// Whether both would observe the same: a procedure asks some things again where it doubts them.

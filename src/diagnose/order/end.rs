@@ -1,6 +1,7 @@
 //! Where a walk in best order ends: what was found, or what is still needed before the bike can be called sound.
 
-use super::{Given, Known, Order};
+use super::given::Given;
+use super::grounds::{Grounds, Known};
 use crate::advice::{Chosen, Found, Next};
 use crate::diagnose::weights::{MOST_NAMED, WORTH_NAMING};
 use crate::diagnose::words::{sentence, spoken};
@@ -10,13 +11,13 @@ use std::collections::BTreeSet;
 pub(super) enum Needs {
     /// Nothing more.
     Met,
-    /// These checks.
+    /// These checks; one that was once not as on a healthy bike is among them.
     Open(Vec<usize>),
-    /// One of them was not as on a healthy bike.
+    /// One of them was twice not as on a healthy bike.
     Bad,
 }
 
-impl Order<'_> {
+impl Grounds<'_> {
     /// The causes that nothing tells apart any more, the heaviest first.
     pub(super) fn left(&self, by_cause: &[f64]) -> Vec<usize> {
         let mut all: Vec<usize> = (0..self.causes - 1).filter(|cause| by_cause[*cause] >= WORTH_NAMING).collect();
@@ -27,17 +28,16 @@ impl Order<'_> {
 
     /// What is needed before the bike can be called sound.
     pub(super) fn needs(&self, given: &[Given], open: &[usize]) -> Needs {
-        let needed = |step: &str| self.checks.needs.iter().any(|need| need.value == step);
-        let bad = given.iter().any(|one| {
-            let last = given.iter().rev().find(|other| other.asked.place() == one.asked.place());
-            needed(&one.asked.id) && last.is_some_and(|last| last.is_bad())
-        });
-        if bad {
-            return Needs::Bad;
+        let checks = &self.catalogue.checks;
+        let wanted: Vec<usize> = open.iter().copied().filter(|number| checks[*number].is_needed).collect();
+        let made = (0..checks.len()).filter(|number| checks[*number].is_needed && !wanted.contains(number));
+        let of = |number: usize| given.iter().rev().filter(move |one| self.checks_of(one).contains(&number));
+        let bad: Vec<usize> = made.filter(|number| of(*number).next().is_some_and(Given::is_bad)).collect();
+        match bad.iter().all(|number| of(*number).count() == 1) {
+            true if bad.is_empty() && wanted.is_empty() => Needs::Met,
+            true => Needs::Open(bad.into_iter().chain(wanted).collect()),
+            false => Needs::Bad,
         }
-        let wanted: Vec<usize> =
-            open.iter().copied().filter(|number| needed(&self.catalogue.checks[*number].asked().id)).collect();
-        if wanted.is_empty() { Needs::Met } else { Needs::Open(wanted) }
     }
 
     /// These causes as a conclusion.

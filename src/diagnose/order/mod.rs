@@ -2,78 +2,34 @@
 //!
 //! The belief is over the faults of the library and something outside it, by Bayes' rule from all answers. Faults that one remedy mends are one
 //! cause. What a check tells is the expected fall of the entropy over causes (Shannon, A Mathematical Theory of Communication, 1948); what it
-//! costs are its own minutes, those of what prepares it and puts it back, and those of the change from the bike's present state. One step is
-//! looked ahead. The walk ends when one cause is sure enough, or when no check that is left tells anything.
+//! costs are its own minutes, those of what prepares it and puts it back, and those of the change from the bike's present state, alone or with the
+//! best that follows it. The walk ends when one cause is sure, whichever of the answers had been a slip, or when no check that is left tells anything.
 
 mod catalogue;
 mod end;
+mod given;
+mod grounds;
 mod outlook;
-mod thread;
 
-use super::belief::bayes::{Belief, Evidence, believe};
-use super::belief::evidence::{Answer, Row, evidence};
-use super::belief::fit::saw;
-use super::covered::covered;
 use super::handling::Handling;
-use super::weights::{BAR, LEAST_BITS, LEAST_MINUTES, MILD, NOTHING, OUTSIDE};
-use super::{Asked, Observer, ProveError, Seen, set_up};
+use super::weights::{BAR, CARRIED, LEAST_BITS, MOST_TIMES};
+use super::{Observer, ProveError};
 use crate::advice::{Chosen, Next};
-use crate::bike::BikeState;
-use crate::circuit::Expected;
 use crate::circuit::faults::Fault;
-use crate::procedure::{Checks, Meaning};
-use crate::walk::{Crossing, Saw, World};
-use catalogue::{Catalogue, Check, is_due};
+use crate::procedure::Observe;
+use crate::walk::{Crossing, World};
+use catalogue::{Check, is_due};
 use end::{Needs, found};
-use outlook::Outlook;
+use grounds::{Grounds, Known};
+use outlook::{Best, Outlooks};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
-pub(super) use thread::OrderThread;
-
-/// Bikes beside the typical one, within the tolerances of sound parts, that a fault is tried on. With none the single's right causes fell from
-/// 99.4 to 96.7 %.
-const SAMPLES: u64 = 2;
-
-/// An answer of a walk.
-pub struct Given {
-    /// What was asked, in the state it was asked in.
-    pub asked: Arc<Asked>,
-    /// What was seen.
-    pub saw: Saw,
-    /// Probability of this answer if it is unrelated to what was to be seen.
-    pub at_random: f64,
-    /// Whether the user confirmed it.
-    pub confirmed: bool,
-}
-
-impl Given {
-    /// An answer of a simulated walk.
-    pub fn new(asked: Arc<Asked>, seen: Seen) -> Self {
-        let saw = saw(&asked, seen);
-        let at_random = saw.at_random(asked.choices().len(), asked.plausible);
-        Self { asked, saw, at_random, confirmed: false }
-    }
-
-    fn is_bad(&self) -> bool {
-        self.asked.meaning(&self.saw.name(&self.asked.question)) == Meaning::Bad
-    }
-}
+pub use given::Given;
 
 /// Says what comes next.
 pub struct Order<'a> {
-    world: &'a Arc<World>,
-    checks: &'a Checks,
-    faults: &'a [Fault],
-    observer: &'a dyn Observer,
-    /// The faults, then what is outside, then nothing at all.
-    prior: Vec<f64>,
-    /// The cause of each of them. The last cause is that of what is outside and of nothing at all.
-    cause: Vec<usize>,
-    causes: usize,
-    catalogue: Catalogue,
-    rows: Mutex<HashMap<(BikeState, String), Row>>,
-    outlooks: Mutex<HashMap<usize, Arc<Outlook>>>,
+    outlooks: Outlooks<'a>,
 }
 
 impl<'a> Order<'a> {
@@ -110,59 +66,27 @@ impl<'a> Order<'a> {
         observer: &'a dyn Observer,
         walked: &[usize],
     ) -> Result<Self, ProveError> {
-        let Some(checks) = &world.procedures[&world.main].checks else { return Err(ProveError::NoChecks) };
-        let covered = covered(world, faults)?;
-        let weight = |(n, fault): (usize, &Fault)| match (covered[n], fault.counts) {
-            (true, true) => fault.likelihood,
-            (true, false) => fault.likelihood * MILD,
-            (false, _) => 0.0,
-        };
-        let weights: Vec<f64> = faults.iter().enumerate().map(weight).collect();
-        let all: f64 = weights.iter().sum();
-        let mut prior: Vec<f64> =
-            weights.iter().map(|weight| (1.0 - OUTSIDE) * weight / all.max(f64::MIN_POSITIVE)).collect();
-        prior.extend([OUTSIDE * (1.0 - NOTHING), OUTSIDE * NOTHING]);
-        let mut cures: BTreeMap<&str, usize> = BTreeMap::new();
-        for fault in faults.iter().filter(|fault| fault.counts) {
-            let next = cures.len();
-            cures.entry(fault.cure.as_str()).or_insert(next);
-        }
-        // A fault that lets the plugs fire leaves a bike that does what it should.
-        let outside = cures.len();
-        let of = |fault: &Fault| if fault.counts { cures[fault.cure.as_str()] } else { outside };
-        let cause: Vec<usize> = faults.iter().map(of).chain([outside; 2]).collect();
-        Ok(Self {
-            causes: cures.len() + 1,
-            catalogue: Catalogue::new(world, faults, walked, observer)?,
-            world,
-            checks,
-            faults,
-            observer,
-            prior,
-            cause,
-            rows: Mutex::default(),
-            outlooks: Mutex::default(),
-        })
+        Ok(Self { outlooks: Outlooks::new(Grounds::new(world, faults, observer, walked)?) })
     }
 
     /// What taking things off and putting them back takes.
     pub(super) fn handling(&self) -> &Handling {
-        &self.catalogue.handling
+        self.outlooks.grounds.handling()
     }
 
     /// The minutes of the written order under a fault, changes of set-up included.
     pub(super) fn written_minutes(&self, fault: usize) -> Option<f64> {
-        self.catalogue.ends.get(fault)?.as_ref().map(|end| end.minutes)
+        self.outlooks.grounds.catalogue.ends.get(fault)?.as_ref().map(|end| end.minutes)
     }
 
     /// How many checks there are to choose from.
     pub fn len(&self) -> usize {
-        self.catalogue.checks.len()
+        self.outlooks.grounds.catalogue.checks.len()
     }
 
     /// Whether there is none.
     pub fn is_empty(&self) -> bool {
-        self.catalogue.checks.is_empty()
+        self.len() == 0
     }
 
     /// Reckons beforehand what a check shows.
@@ -170,7 +94,7 @@ impl<'a> Order<'a> {
     /// # Errors
     /// The check and the bike's wiring do not fit together.
     pub fn prepare(&self, check: usize) -> Result<(), ProveError> {
-        self.outlook(check).map(drop)
+        self.outlooks.outlook(check).map(drop)
     }
 
     /// What comes next after these answers.
@@ -178,158 +102,110 @@ impl<'a> Order<'a> {
     /// # Errors
     /// A check and the bike's wiring do not fit together.
     pub fn choose(&self, crossing: &Crossing, given: &[Given]) -> Result<Chosen, ProveError> {
-        let known = self.known(given)?;
-        let outside = self.causes - 1;
+        let grounds = &self.outlooks.grounds;
+        let known = grounds.known(given)?;
+        let outside = grounds.causes - 1;
         let top = known.heaviest();
         let sure = known.by_cause[top] >= BAR;
-        if sure && top != outside {
-            return Ok(found(self.found(&known, &[top])));
+        let likely = top != outside && known.by_cause[top] >= CARRIED;
+        let carries = if likely { self.carried_by_one(&known, given, top) } else { None };
+        if sure && top != outside && carries.is_none() {
+            return Ok(found(grounds.found(&known, &[top])));
         }
+        let is_often =
+            |check: &usize| given.iter().filter(|one| grounds.checks_of(one).contains(check)).count() >= MOST_TIMES;
         let mut open = self.open(crossing, given, &known)?;
-        let sound = self.needs(given, &open);
+        open.retain(|check| !is_often(check));
+        let sound = grounds.needs(given, &open);
         let sound_enough = sure && top == outside;
         if sound_enough {
             match &sound {
                 Needs::Met => return Ok(Chosen { next: Next::Sound, ..Chosen::default() }),
-                Needs::Open(wanted) => open.retain(|number| wanted.contains(number)),
+                Needs::Open(wanted) => open.clone_from(wanted),
                 Needs::Bad => {}
             }
         }
         let last = given.last().map(|one| &*one.asked);
-        let mut best: Option<(usize, f64, f64)> = None;
-        for number in open {
-            let bits = self.tells(number, &known)?;
-            let minutes = self.minutes(number, last, crossing);
-            if best.is_none_or(|(_, b, m)| bits / minutes > b / m + 1e-9) {
-                best = Some((number, bits, minutes));
+        if !sure || top == outside {
+            let wanted = sound_enough && matches!(sound, Needs::Open(_));
+            let best = self.outlooks.best(&open, &known, last, crossing)?;
+            if let Some(best) = best.filter(|best| best.most >= LEAST_BITS || wanted) {
+                return Ok(self.next(&best, crossing));
             }
         }
-        let wanted = sound_enough && matches!(sound, Needs::Open(_));
-        match best.filter(|(_, bits, _)| *bits >= LEAST_BITS || wanted) {
-            Some((number, bits, minutes)) => {
-                let check = &self.catalogue.checks[number];
-                let spot = self.before(check, crossing).map_or(&check.spot, |before| &before.spot);
-                Ok(Chosen { next: Next::Check(Box::new(spot.clone())), bits, minutes })
+        if let Some(carries) = carries {
+            // What would tell, had that answer been a slip? The same check once more is one way.
+            let again = grounds.checks_of(&given[known.counted[carries].number]).first().copied();
+            let is_history = |check: &usize| {
+                let step = grounds.catalogue.checks[*check].asked().step();
+                matches!(step.observe, Some(Observe::Complaint(_)))
+            };
+            open.extend(again.filter(|again| !open.contains(again) && !is_history(again) && !is_often(again)));
+            let best = self.outlooks.best(&open, &known.without(carries), last, crossing)?;
+            if let Some(best) = best.filter(|best| best.most >= LEAST_BITS) {
+                return Ok(self.next(&best, crossing));
             }
-            None if top == outside => match sound {
-                Needs::Met => Ok(Chosen { next: Next::Sound, ..Chosen::default() }),
-                Needs::Open(wanted) => {
-                    let spot = self.catalogue.checks[wanted[0]].spot.clone();
-                    Ok(Chosen { next: Next::Check(Box::new(spot)), ..Chosen::default() })
-                }
-                Needs::Bad => Ok(Chosen::default()),
-            },
-            None => Ok(found(self.found(&known, &self.left(&known.by_cause)))),
+        }
+        match sound {
+            _ if top != outside => Ok(found(grounds.found(&known, &grounds.left(&known.by_cause)))),
+            Needs::Met => Ok(Chosen { next: Next::Sound, ..Chosen::default() }),
+            Needs::Open(wanted) => {
+                let spot = grounds.catalogue.checks[wanted[0]].spot.clone();
+                Ok(Chosen { next: Next::Check(Box::new(spot)), ..Chosen::default() })
+            }
+            Needs::Bad => Ok(Chosen::default()),
         }
     }
 
-    /// What these answers say.
-    fn known(&self, given: &[Given]) -> Result<Known, ProveError> {
-        let mended: BTreeSet<String> = given.iter().flat_map(|one| one.asked.question.mends.iter().cloned()).collect();
-        let mut cause = self.cause.clone();
-        let mut gone = vec![false; self.faults.len()];
-        if !mended.is_empty() {
-            for (number, fault) in self.faults.iter().enumerate() {
-                gone[number] = fault.is_mended(&mended);
-                // A fault that was mended on the way leaves a sound bike.
-                if fault.is_repaired(&mended) {
-                    cause[number] = self.causes - 1;
-                }
-            }
-        }
-        let belief = believe(&self.prior, &self.evidence(given)?);
-        let mut by_cause = vec![0.0; self.causes];
-        belief.weight.iter().zip(&cause).for_each(|(weight, cause)| by_cause[*cause] += weight);
-        Ok(Known { belief, cause, by_cause, mended, gone })
+    /// A check as what comes next, or what has to come before it.
+    fn next(&self, best: &Best, crossing: &Crossing) -> Chosen {
+        let grounds = &self.outlooks.grounds;
+        let check = &grounds.catalogue.checks[best.number];
+        let spot = grounds.before(check, crossing).map_or(&check.spot, |before| &before.spot);
+        Chosen { next: Next::Check(Box::new(spot.clone())), bits: best.bits, minutes: best.minutes }
     }
 
-    /// Every answer as evidence.
-    fn evidence(&self, given: &[Given]) -> Result<Vec<Evidence>, ProveError> {
-        let row = |one: &Given| if one.saw == Saw::Done { Ok(Row::default()) } else { self.row(&one.asked) };
-        let rows = given.iter().map(row).collect::<Result<Vec<_>, ProveError>>()?;
-        let answers = given.iter().zip(rows).map(|(one, row)| Answer {
-            place: one.asked.key(),
-            mends: &one.asked.question.mends,
-            saw: &one.saw,
-            name: one.saw.name(&one.asked.question),
-            at_random: one.at_random,
-            confirmed: one.confirmed,
-            row,
-        });
-        Ok(evidence(self.faults, answers).0.into_iter().map(|(_, evidence)| evidence).collect())
+    /// The answer, if there is one, that alone makes a cause sure: without it the cause would weigh less than [`CARRIED`].
+    /// One that the same check gave twice is none.
+    fn carried_by_one(&self, known: &Known, given: &[Given], cause: usize) -> Option<usize> {
+        let share = |number: usize| known.without(number).by_cause[cause];
+        let check = |one: &Given| self.outlooks.grounds.checks_of(one).first().ok_or_else(|| one.asked.key()).copied();
+        let name = |one: &Given| (check(one), one.saw.name(&one.asked.question));
+        let names: Vec<_> = given.iter().map(name).collect();
+        let is_once = |number: &usize| {
+            let own = &names[known.counted[*number].number];
+            names.iter().filter(|name| *name == own).count() == 1
+        };
+        let once = (0..known.counted.len()).filter(is_once);
+        let weakest = once.map(|number| (number, share(number))).min_by(|a, b| a.1.total_cmp(&b.1));
+        weakest.filter(|(_, share)| *share < CARRIED).map(|(number, _)| number)
     }
 
-    /// The checks that can be made: not made yet, or not since something was mended; not skipped; due.
+    /// The checks that can be made: not made yet, or not since something was repaired; not skipped; due.
     fn open(&self, crossing: &Crossing, given: &[Given], known: &Known) -> Result<Vec<usize>, ProveError> {
-        let mut made: BTreeMap<String, usize> = BTreeMap::new();
+        let grounds = &self.outlooks.grounds;
+        let mut made: HashMap<usize, (usize, usize)> = HashMap::new();
         let mut mended: BTreeSet<&String> = BTreeSet::new();
+        let mut repairs = 0;
         for one in given {
-            mended.extend(&one.asked.question.mends);
-            made.insert(one.asked.key(), mended.len());
+            let new = one.asked.question.mends.iter().filter(|name| mended.insert(name));
+            repairs += new.filter(|name| grounds.repairs.contains(*name)).count();
+            made.extend(grounds.checks_of(one).iter().map(|check| (*check, (repairs, mended.len()))));
         }
-        let main = &self.world.procedures[&self.world.main];
+        let main = &grounds.world.procedures[&grounds.world.main];
         let mut open = Vec::new();
-        for (number, check) in self.catalogue.checks.iter().enumerate() {
+        for (number, check) in grounds.catalogue.checks.iter().enumerate() {
             let again = || check.mends.iter().any(|name| !known.mended.contains(name));
-            let known = made.get(&check.key).is_some_and(|count| *count == mended.len() || !again());
-            if !known && !is_skipped(crossing, check) && is_due(self.world, main, check, &crossing.seen)? {
+            let made = made.get(&number);
+            // What the eyes saw before a repair, and what the bike did, is not asked again.
+            let by_eye = check.asked().state.instrument.is_none();
+            let known =
+                made.is_some_and(|(then, count)| (*then == repairs || by_eye) && (*count == mended.len() || !again()));
+            if !known && !is_skipped(crossing, check) && is_due(grounds.world, main, check, &crossing.seen)? {
                 open.push(number);
             }
         }
         Ok(open)
-    }
-
-    /// What a check takes from where the walk stands.
-    fn minutes(&self, number: usize, last: Option<&Asked>, crossing: &Crossing) -> f64 {
-        let check = &self.catalogue.checks[number];
-        let change = |last: &Asked| set_up::minutes(last, check.first()) + self.handling().minutes(last, check.first());
-        let before = self.before(check, crossing).map_or(0.0, |before| before.minutes);
-        (check.minutes + last.map_or(0.0, change) + before).max(LEAST_MINUTES)
-    }
-
-    /// What has to come before a check, if its instrument needs something that was not done yet.
-    fn before(&self, check: &Check, crossing: &Crossing) -> Option<&Check> {
-        let kind = check.asked().state.instrument.as_ref()?.kind;
-        let wanted = self.checks.before.iter().position(|one| one.instruments.contains(&kind))?;
-        self.catalogue.before[wanted].as_ref().filter(|before| !crossing.readied.contains(&before.spot.step))
-    }
-
-    /// What a question lets expect under every fault.
-    fn row(&self, asked: &Asked) -> Result<Row, ProveError> {
-        let key = (asked.bare(), asked.key());
-        if let Some(known) = self.rows.lock().unwrap_or_else(PoisonError::into_inner).get(&key) {
-            return Ok(known.clone());
-        }
-        let of = |number: usize| match self.prior[number] > 0.0 {
-            true => self.observer.expected(&[number], asked, SAMPLES),
-            false => Ok(Expected::Nothing),
-        };
-        let mut row = (0..self.faults.len()).map(of).collect::<Result<Vec<_>, _>>()?;
-        row.push(self.observer.expected(&[], asked, SAMPLES)?);
-        let row = Arc::new(row);
-        self.rows.lock().unwrap_or_else(PoisonError::into_inner).insert(key, row.clone());
-        Ok(row)
-    }
-}
-
-/// What the answers of a walk say.
-struct Known {
-    belief: Belief,
-    /// The cause of every hypothesis after the repairs.
-    cause: Vec<usize>,
-    /// The probability of each cause.
-    by_cause: Vec<f64>,
-    /// What was mended, or put in for a test.
-    mended: BTreeSet<String>,
-    /// The faults that this takes away.
-    gone: Vec<bool>,
-}
-
-impl Known {
-    /// The most probable cause.
-    fn heaviest(&self) -> usize {
-        let of = &self.by_cause;
-        (0..of.len()).max_by(|a, b| of[*a].total_cmp(&of[*b])).unwrap_or_default()
     }
 }
 

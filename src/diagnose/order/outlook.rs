@@ -1,15 +1,18 @@
 //! What a check tells: how probable each of its answers is under every fault, and by how much it lowers the entropy over causes.
 
-use super::{Known, Order};
-use crate::diagnose::ProveError;
+use super::grounds::{Grounds, Known};
 use crate::diagnose::belief::evidence::share;
 use crate::diagnose::belief::fit::{answers, forecast};
-use crate::diagnose::weights::{MISHEARD, OUTSIDE_SHOWS, SLIP};
-use std::collections::BTreeSet;
-use std::sync::{Arc, PoisonError};
+use crate::diagnose::weights::{AHEAD, BAR, LEAST_MINUTES, MISHEARD, OUTSIDE_SHOWS, SLIP};
+use crate::diagnose::{Asked, ProveError, set_up};
+use crate::walk::Crossing;
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// A weight that moves nothing.
 const LEAST_WEIGHT: f64 = 1e-9;
+/// The same, one check ahead.
+const LEAST_AHEAD: f64 = 1e-4;
 
 /// Probability of each answer to a check, fault by fault; the healthy bike's is the last.
 pub(super) struct Outlook {
@@ -23,52 +26,225 @@ impl Outlook {
     }
 }
 
-impl Order<'_> {
-    /// By how much a check lowers the entropy over causes on average, bits.
-    pub(super) fn tells(&self, number: usize, known: &Known) -> Result<f64, ProveError> {
-        let check = &self.catalogue.checks[number];
-        let outlook = self.outlook(number)?;
-        let (count, healthy) = (outlook.count, self.faults.len());
-        let slip = SLIP + MISHEARD;
-        let again = check.mends.iter().any(|name| !known.mended.contains(name));
-        let gone: BTreeSet<String> =
-            if again { known.mended.union(&check.mends).cloned().collect() } else { BTreeSet::new() };
-        let is_gone = |fault: usize| match again {
-            true => self.faults[fault].is_mended(&gone),
-            false => known.gone[fault],
-        };
-        let mut joint = vec![0.0; self.causes * count];
-        for (number, weight) in known.belief.weight.iter().enumerate().filter(|(_, weight)| **weight > LEAST_WEIGHT) {
-            let under = outlook.under(if number < healthy && is_gone(number) { healthy } else { number.min(healthy) });
-            let at = known.cause[number] * count;
-            for (answer, p) in under.iter().enumerate() {
-                let p = if number == healthy { (1.0 - OUTSIDE_SHOWS) * p + OUTSIDE_SHOWS / count as f64 } else { *p };
-                joint[at + answer] += weight * ((1.0 - slip) * p + slip / count as f64);
+/// The check that comes next.
+pub(super) struct Best {
+    pub number: usize,
+    /// What it tells by itself, bits.
+    pub bits: f64,
+    /// What it takes, minutes.
+    pub minutes: f64,
+    /// What the most telling check would tell, bits.
+    pub most: f64,
+}
+
+/// The hypotheses that still weigh something.
+#[derive(Clone)]
+pub(super) struct Active {
+    of: Vec<Hypothesis>,
+    causes: usize,
+}
+
+#[derive(Clone, Copy)]
+struct Hypothesis {
+    /// The fault's number; the number of faults stands for what is outside, and one more for nothing at all.
+    number: usize,
+    weight: f64,
+    /// Its cause, counted among those of active hypotheses.
+    cause: usize,
+}
+
+impl Active {
+    /// Those of the belief.
+    pub(super) fn new(known: &Known) -> Self {
+        let mut numbers = vec![usize::MAX; known.by_cause.len()];
+        let mut causes = 0;
+        let weights = known.belief.weight.iter().enumerate().filter(|(_, weight)| **weight > LEAST_WEIGHT);
+        let of = weights.map(|(number, weight)| {
+            let cause = &mut numbers[known.cause[number]];
+            if *cause == usize::MAX {
+                *cause = causes;
+                causes += 1;
             }
-        }
-        let mut bits = entropy(known.by_cause.iter().copied());
-        for answer in 0..count {
-            let all: f64 = (0..self.causes).map(|cause| joint[cause * count + answer]).sum();
-            if all > 0.0 {
-                bits -= all * entropy((0..self.causes).map(|cause| joint[cause * count + answer] / all));
-            }
-        }
-        Ok(bits)
+            Hypothesis { number, weight: *weight, cause: *cause }
+        });
+        Self { of: of.collect(), causes }
     }
 
+    /// The probability of the heaviest cause, and the entropy over causes, bits.
+    fn certainty(&self) -> (f64, f64) {
+        let mut by_cause = vec![0.0; self.causes];
+        self.of.iter().for_each(|one| by_cause[one.cause] += one.weight);
+        (by_cause.iter().copied().fold(0.0, f64::max), entropy(by_cause.into_iter()))
+    }
+}
+
+/// Tells what checks tell, and what they take.
+pub(super) struct Outlooks<'a> {
+    pub grounds: Grounds<'a>,
+    known: Mutex<HashMap<usize, Arc<Outlook>>>,
+    /// Minutes from one check to another, as far as they were asked for.
+    changes: Vec<OnceLock<f64>>,
+}
+
+impl<'a> Outlooks<'a> {
+    pub(super) fn new(grounds: Grounds<'a>) -> Self {
+        let count = grounds.catalogue.checks.len();
+        Self { grounds, known: Mutex::default(), changes: vec![OnceLock::new(); count * count] }
+    }
+
+    /// The probability of each answer to a check under a hypothesis.
+    fn under<'o>(&self, outlook: &'o Outlook, check: usize, one: &Hypothesis, known: &Known) -> &'o [f64] {
+        let healthy = self.grounds.faults.len();
+        let gone =
+            one.number < healthy && (known.gone[one.number] || self.grounds.catalogue.checks[check].takes[one.number]);
+        outlook.under(if gone { healthy } else { one.number.min(healthy) })
+    }
+
+    /// The probability of an answer under a hypothesis, with slips, and with what something outside the library may show.
+    fn seen(&self, p: f64, count: usize, one: &Hypothesis) -> f64 {
+        let slip = SLIP + MISHEARD;
+        let p = if one.number == self.grounds.faults.len() {
+            (1.0 - OUTSIDE_SHOWS) * p + OUTSIDE_SHOWS / count as f64
+        } else {
+            p
+        };
+        (1.0 - slip) * p + slip / count as f64
+    }
+
+    /// By how much a check lowers the entropy over causes on average, bits; `entropy` is that before it.
+    pub(super) fn tells(&self, number: usize, active: &Active, before: f64, known: &Known) -> Result<f64, ProveError> {
+        let outlook = self.outlook(number)?;
+        let count = outlook.count;
+        let mut joint = vec![0.0; active.causes * count];
+        let mut of_answer = vec![0.0; count];
+        for one in &active.of {
+            let at = one.cause * count;
+            for (answer, p) in self.under(&outlook, number, one, known).iter().enumerate() {
+                let p = one.weight * self.seen(*p, count, one);
+                joint[at + answer] += p;
+                of_answer[answer] += p;
+            }
+        }
+        // H(cause | answer) = H(cause, answer) - H(answer).
+        Ok(before - entropy(joint.into_iter()) + entropy(of_answer.into_iter()))
+    }
+
+    /// What is left after each answer to a check, with the answer's probability.
+    fn after(&self, number: usize, active: &Active, known: &Known) -> Result<Vec<(f64, Active)>, ProveError> {
+        let outlook = self.outlook(number)?;
+        let count = outlook.count;
+        let mut all: Vec<(f64, Active)> = (0..count)
+            .map(|_| (0.0, Active { of: Vec::with_capacity(active.of.len()), causes: active.causes }))
+            .collect();
+        for one in &active.of {
+            for (answer, p) in self.under(&outlook, number, one, known).iter().enumerate() {
+                let weight = one.weight * self.seen(*p, count, one);
+                all[answer].0 += weight;
+                all[answer].1.of.push(Hypothesis { weight, ..*one });
+            }
+        }
+        for (p, left) in &mut all {
+            left.of.iter_mut().for_each(|one| one.weight /= p.max(f64::MIN_POSITIVE));
+            left.of.retain(|one| one.weight > LEAST_AHEAD);
+        }
+        Ok(all)
+    }
+
+    /// Of these checks the one that tells most per minute, looking one check further.
+    pub(super) fn best(
+        &self,
+        open: &[usize],
+        known: &Known,
+        last: Option<&Asked>,
+        crossing: &Crossing,
+    ) -> Result<Option<Best>, ProveError> {
+        let active = Active::new(known);
+        let (_, entropy) = active.certainty();
+        let mut all = Vec::new();
+        for number in open.iter().copied() {
+            let bits = self.tells(number, &active, entropy, known)?;
+            let minutes = self.minutes(number, last, crossing);
+            let bare = minutes
+                - self.grounds.before(&self.grounds.catalogue.checks[number], crossing).map_or(0.0, |one| one.minutes);
+            all.push((number, bits, minutes, bare.max(LEAST_MINUTES)));
+        }
+        let mut ahead: Vec<usize> = Vec::new();
+        for rate in [|one: &(usize, f64, f64, f64)| one.1 / one.2, |one: &(usize, f64, f64, f64)| one.1 / one.3] {
+            let mut by_rate: Vec<usize> = (0..all.len()).collect();
+            by_rate.sort_by(|a, b| rate(&all[*b]).total_cmp(&rate(&all[*a])).then(a.cmp(b)));
+            ahead.extend(by_rate.into_iter().take(AHEAD));
+        }
+        ahead.sort_unstable();
+        ahead.dedup();
+        let mut best: Option<(usize, f64)> = None;
+        for at in ahead {
+            let (number, bits, minutes, _) = all[at];
+            let (mut told, mut taken) = (bits, minutes);
+            for (p, left) in self.after(number, &active, known)? {
+                let (top, entropy) = left.certainty();
+                if top >= BAR {
+                    continue;
+                }
+                let mut next: Option<(f64, f64)> = None;
+                for other in open.iter().copied().filter(|other| *other != number) {
+                    let bits = self.tells(other, &left, entropy, known)?;
+                    let minutes = self.minutes_after(number, other, crossing);
+                    if next.is_none_or(|(b, m)| bits / minutes > b / m) {
+                        next = Some((bits, minutes));
+                    }
+                }
+                if let Some((bits, minutes)) = next {
+                    told += p * bits;
+                    taken += p * minutes;
+                }
+            }
+            // Alone or with the next: a check that tells little never comes only because a good one follows.
+            let rate = (bits / minutes).max(told / taken);
+            if best.is_none_or(|(_, known)| rate > known + 1e-9) {
+                best = Some((at, rate));
+            }
+        }
+        let most = all.iter().map(|one| one.1).fold(0.0, f64::max);
+        Ok(best.map(|(at, _)| Best { number: all[at].0, bits: all[at].1, minutes: all[at].2, most }))
+    }
+
+    /// What a check takes from where the walk stands.
+    fn minutes(&self, number: usize, last: Option<&Asked>, crossing: &Crossing) -> f64 {
+        let check = &self.grounds.catalogue.checks[number];
+        let change =
+            |last: &Asked| set_up::minutes(last, check.first()) + self.grounds.handling().minutes(last, check.first());
+        let before = self.grounds.before(check, crossing).map_or(0.0, |before| before.minutes);
+        (check.minutes + last.map_or(0.0, change) + before).max(LEAST_MINUTES)
+    }
+
+    /// What a check takes right after another.
+    fn minutes_after(&self, before: usize, number: usize, crossing: &Crossing) -> f64 {
+        let (one, other) = (&self.grounds.catalogue.checks[before], &self.grounds.catalogue.checks[number]);
+        let change = *self.changes[before * self.grounds.catalogue.checks.len() + number].get_or_init(|| {
+            set_up::minutes(one.asked(), other.first()) + self.grounds.handling().minutes(one.asked(), other.first())
+        });
+        let (came, comes) = (self.grounds.before(one, crossing), self.grounds.before(other, crossing));
+        let again = comes.filter(|comes| came.is_none_or(|came| came.key != comes.key));
+        (other.minutes + change + again.map_or(0.0, |before| before.minutes)).max(LEAST_MINUTES)
+    }
+
+    /// What a check shows under every fault.
+    ///
+    /// # Errors
+    /// The check and the bike's wiring do not fit together.
     pub(super) fn outlook(&self, number: usize) -> Result<Arc<Outlook>, ProveError> {
-        if let Some(known) = self.outlooks.lock().unwrap_or_else(PoisonError::into_inner).get(&number) {
+        if let Some(known) = self.known.lock().unwrap_or_else(PoisonError::into_inner).get(&number) {
             return Ok(known.clone());
         }
-        let asked = self.catalogue.checks[number].asked();
-        let row = self.row(asked)?;
-        let good = &row[self.faults.len()];
+        let asked = self.grounds.catalogue.checks[number].asked();
+        let row = self.grounds.row(asked)?;
+        let good = &row[self.grounds.faults.len()];
         let mut of = Vec::new();
         for (fault, expected) in row.iter().enumerate() {
-            of.extend(forecast(expected, asked, share(self.faults.get(fault), expected, good)));
+            of.extend(forecast(expected, asked, share(self.grounds.faults.get(fault), expected, good)));
         }
         let outlook = Arc::new(Outlook { count: answers(asked), of });
-        self.outlooks.lock().unwrap_or_else(PoisonError::into_inner).insert(number, outlook.clone());
+        self.known.lock().unwrap_or_else(PoisonError::into_inner).insert(number, outlook.clone());
         Ok(outlook)
     }
 }

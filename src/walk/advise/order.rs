@@ -11,10 +11,11 @@ use crate::expression::{self, Seen};
 use crate::procedure::{Ask, Checks, Step, Target};
 use crate::session::Record;
 use crate::walk::enter::How;
-use crate::walk::event::Effect;
+use crate::walk::event::{Effect, SayKind};
 use crate::walk::memory::Round;
 use crate::walk::phase::Phase;
 use crate::walk::walker::Walker;
+use serde_json::json;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -145,6 +146,13 @@ impl Walker {
         }
     }
 
+    /// Whether a step was answered in the round at hand.
+    fn was_answered(&self, step: &str) -> bool {
+        let round = self.place().1.map(|round| format!("_{round}")).unwrap_or_default();
+        let names = [format!("{step}{round}"), format!("{step}_band{round}")].map(|name| name.replace('-', "_"));
+        names.iter().any(|name| self.place.at.seen.value().get(name).is_some())
+    }
+
     /// Goes to a check, with the bike in the state that it starts from.
     fn go_to(&mut self, spot: Spot) {
         let world = self.world.clone();
@@ -159,6 +167,9 @@ impl Walker {
                 Err(d) => return self.fault(&d.to_string()),
             };
             self.frame_mut().rounds.push(Round { each: id, bind: each.bind.value.clone(), items, at });
+        }
+        if self.was_answered(&spot.step) {
+            self.sentence("once-more", json!({}), SayKind::Notice);
         }
         self.bike.restoring = Some(spot.state);
         self.enter(&spot.step, How::Onward);

@@ -20,7 +20,7 @@ struct ChoiceRequest {
 }
 
 /// Chooses in a thread of its own.
-pub(in crate::diagnose) struct OrderThread {
+pub(super) struct OrderThread {
     world: Arc<World>,
     to_thread: Sender<ChoiceRequest>,
     chosen: Receiver<Answered<Chosen>>,
