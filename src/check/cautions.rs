@@ -82,6 +82,11 @@ fn called_for(node: &Node<'_>, facts: &Facts, bike: &Bike) -> BTreeMap<Hazard, &
     if matches!(engine, Some(Engine::Turned | Engine::Kicked | Engine::Running)) {
         call(Hazard::MovingParts, "the engine turns");
     }
+    let is_moved =
+        |(set, at): (&String, &PointsAt)| *at != PointsAt::Turning && !facts.is(&Fact::Points(set.clone()), at.name());
+    if need.points.iter().any(is_moved) {
+        call(Hazard::MovingParts, "the engine is turned until the points stand as they must");
+    }
     if engine == Some(Engine::Kicked) {
         call(Hazard::Kickback, "the engine is kicked");
     }

@@ -106,7 +106,7 @@ impl<'p> Explorer<'p, '_> {
     fn beside(&mut self, at: &At, edges: &mut Vec<Edge>) {
         let Some(checks) = &self.walks.procedures[0].checks else { return };
         if at.procedure == 0 && at.frames.is_empty() && at.step == checks.from.value {
-            for target in &checks.beside {
+            for target in self.walks.procedures[0].beside() {
                 let all = self.lead_to(target, at);
                 edges.extend(all.into_iter().map(|to| Edge { via: Via::LeftOut, to }));
             }

@@ -24,23 +24,14 @@ use std::collections::BTreeSet;
 /// Targets, loops, cautions and called procedures that do not exist.
 pub(super) fn names(procedure: &Procedure, around: &Surroundings<'_>, found: &mut Findings) {
     let mut look = Look { procedure, around, found };
-    look.target(&procedure.start);
+    procedure.targets().into_iter().for_each(|target| look.target(target));
     if let Some(checks) = &procedure.checks {
         [&checks.from].into_iter().chain(&checks.needs).for_each(|id| look.step(id));
         checks.before.iter().for_each(|one| look.step(&one.step));
-        checks.beside.iter().for_each(|target| look.target(target));
         look.conclusion(&checks.conclude);
     }
-    for each in &procedure.loops {
-        look.step(&each.first);
-        targets(&each.then).for_each(|target| look.target(target));
-    }
-    for step in &procedure.steps {
-        let routes = step.otherwise.iter().chain([&step.untested]).flat_map(targets);
-        routes.chain(targets_of(&step.ask)).for_each(|target| look.target(target));
-        look.cautions(&step.cautions);
-    }
-    procedure.escapes.values().flat_map(targets).for_each(|target| look.target(target));
+    procedure.loops.iter().for_each(|each| look.step(&each.first));
+    procedure.steps.iter().for_each(|step| look.cautions(&step.cautions));
     procedure.conclusions.iter().for_each(|conclusion| look.cautions(&conclusion.cautions));
 }
 
@@ -133,7 +124,7 @@ pub(super) fn unreachable(procedure: &Procedure, found: &mut Findings) {
     let mut reached =
         Reached { procedure, steps: BTreeSet::new(), loops: BTreeSet::new(), conclusions: BTreeSet::new() };
     reached.target(&procedure.start);
-    procedure.checks.iter().flat_map(|checks| &checks.beside).for_each(|target| reached.target(target));
+    procedure.beside().iter().for_each(|target| reached.target(target));
     procedure.escapes.values().flat_map(targets).for_each(|target| reached.target(target));
     let mut report = |place, what: &str, id: &str| {
         let message = format!("nothing leads to the {what} `{id}`");

@@ -154,15 +154,8 @@ fn calls(procedure: &Procedure) -> Vec<String> {
             of(then, ids);
         }
     }
-    let steps = procedure.steps.iter().flat_map(|step| {
-        let routes = step.otherwise.iter().chain([&step.untested]).flat_map(targets);
-        targets_of(&step.ask).into_iter().chain(routes)
-    });
-    let loops = procedure.loops.iter().flat_map(|each| targets(&each.then));
-    let escapes = procedure.escapes.values().flat_map(targets);
     let mut ids = Vec::new();
-    let beside = procedure.checks.iter().flat_map(|checks| &checks.beside);
-    steps.chain(loops).chain(escapes).chain(beside).chain([&procedure.start]).for_each(|target| of(target, &mut ids));
+    procedure.targets().into_iter().for_each(|target| of(target, &mut ids));
     ids
 }
 

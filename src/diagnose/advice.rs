@@ -4,8 +4,8 @@
 //! tolerances of sound parts. One hypothesis more stands for everything outside the library: it looks healthy at most checks.
 
 use super::advice_table::Table;
-use super::belief::bayes::{Evidence, believe, evidence_for};
-use super::belief::evidence::{Answer, Row, evidence};
+use super::belief::bayes::{believe, evidence_for};
+use super::belief::evidence::{Answer, Row, weigh};
 use super::covered::covered;
 use super::order_thread::OrderThread;
 use super::weights::{DECIMALS, DOUBTFUL, LEFT, MOST_SUSPECTS, OUTSIDE, OUTSIDE_LEAST, REASONS, STEP};
@@ -91,9 +91,9 @@ impl Adviser {
 impl Advice for Adviser {
     fn weigh(&mut self, observed: &[Arc<Observation>]) -> Weighed {
         let answered = self.answers(observed);
-        let (numbered, all_healthy) = evidence(&self.faults, answered.into_iter());
-        let answers: Vec<Evidence> = numbered.iter().map(|one| one.evidence.clone()).collect();
-        let mut belief = believe(&self.prior, &answers);
+        let weighed = weigh(&self.faults, answered.into_iter());
+        let answers = &weighed.evidence;
+        let mut belief = believe(&self.prior, answers);
         let outside = self.faults.len();
         if belief.weight[outside] < OUTSIDE_LEAST {
             let rest = (1.0 - OUTSIDE_LEAST) / (1.0 - belief.weight[outside]);
@@ -109,14 +109,14 @@ impl Advice for Adviser {
             let heaviest = group.iter().max_by(|a, b| belief.weight[**a].total_cmp(&belief.weight[**b]));
             let number = *heaviest.unwrap_or(&group[0]);
             let fault = &self.faults[number];
-            let mut reasons: Vec<(usize, f64)> = evidence_for(&self.prior, &answers, group)
+            let mut reasons: Vec<(usize, f64)> = evidence_for(&self.prior, answers, group)
                 .into_iter()
                 .enumerate()
                 .filter(|r| r.1 >= REASONS.1)
                 .collect();
             reasons.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
             let because = |(at, evidence): &(usize, f64)| {
-                let one = &observed[numbered[*at].number];
+                let one = &observed[weighed.numbers[*at]];
                 let (step, round) = (one.check.step.clone(), one.check.round.clone());
                 Because { step, round, answer: one.words.clone(), evidence: short(*evidence) }
             };
@@ -132,12 +132,12 @@ impl Advice for Adviser {
         let outside = belief.weight[outside];
         let named: f64 = groups.iter().take(MOST_SUSPECTS).map(|(.., weight)| weight).sum();
         let explained = |h: usize| answers.iter().all(|e| e.fits(h));
-        let doubtful = match all_healthy || (0..self.faults.len()).any(explained) {
+        let doubtful = match weighed.all_healthy || (0..self.faults.len()).any(explained) {
             true => None,
             false => {
                 let most = belief.slips.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
                 most.filter(|(_, slip)| **slip >= DOUBTFUL).map(|(at, slip)| {
-                    let number = numbered[at].number;
+                    let number = weighed.numbers[at];
                     let one = &observed[number];
                     let (step, round) = (one.check.step.clone(), one.check.round.clone());
                     Doubtful { number, step, round, answer: one.words.clone(), weight: short(*slip) }

@@ -56,6 +56,11 @@ impl Seen {
         }
     }
 
+    /// Whether anything was seen under this name.
+    pub fn has(&self, name: &str) -> bool {
+        self.0.get(as_name(name)).is_some()
+    }
+
     /// All of it, as an object.
     pub fn value(&self) -> &Value {
         &self.0

@@ -433,10 +433,15 @@ impl Procedure {
     pub fn caution(&self, id: &str) -> Option<&Caution> {
         self.cautions.iter().find(|c| *c.id == id)
     }
+    /// The checks that the written tree does not come to.
+    pub fn beside(&self) -> &[Target] {
+        self.checks.as_ref().map_or(&[], |checks| &checks.beside)
+    }
+
     /// Every target in the procedure, in no particular order.
     pub fn targets(&self) -> Vec<&Target> {
         let mut all = vec![&self.start];
-        all.extend(self.checks.iter().flat_map(|checks| &checks.beside));
+        all.extend(self.beside());
         let mut routes: Vec<&Route> = self.loops.iter().map(|l| &l.then).chain(self.escapes.values()).collect();
         for step in &self.steps {
             routes.push(&step.untested);

@@ -5,159 +5,24 @@
 //! show to the eye, and finds the answer. It does so for the typical bike and for others within the tolerances of sound parts and meters.
 //! If the observation cannot be predicted, it says so and why.
 
+mod question;
+mod tally;
+
 use super::faults::{Fault, Library, Shown};
 use super::instruments::{Case, Model, NotValid, Observation, Strength};
 use super::resistance::resistance;
 use super::{Branch, BranchKind, CircuitError, Glow};
 use crate::bike::{Bike, BikeState, Engine, InstrumentKind, PointsAt};
-use crate::expression::{Scope, evaluate_number, render, render_names};
-use crate::procedure::{Ask, Observe, ReadingAsk, Step};
-use crate::source::Diagnostic;
 use crate::units::{Quantity, Unit};
+use question::{Answers, Seen, Watched, words};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, PoisonError};
+use tally::AnswerTally;
+
+pub use question::{Expected, Limits, Question, Reading};
 
 /// Below this leakage resistance, ohm, a meter cannot measure a condenser's capacitance (common practice, no source).
 const LEAKS_TOO_MUCH_OHM: f64 = 100e3;
-
-/// A band of a reading with numeric limits in the step's unit.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Limits {
-    /// The band's id.
-    pub id: String,
-    /// Lower limit, inclusive.
-    pub from: f64,
-    /// Upper limit, exclusive.
-    pub below: f64,
-}
-
-/// The possible answers.
-#[derive(Debug, Clone, PartialEq)]
-enum Answers {
-    /// Choices by id, each with the observations that make it right.
-    Choices(Vec<(String, Vec<String>)>),
-    /// A number.
-    Reading { unit: Unit, resolution: f64, bands: Vec<Limits> },
-    /// Nothing is observed: an acknowledgement or a note.
-    Nothing,
-}
-
-/// What the user looks at.
-#[derive(Debug, Clone, PartialEq)]
-enum Watched {
-    Look { look: String, at: Vec<String> },
-    Sweep(String),
-    Flick(String),
-    Lit(String),
-    Complaint,
-}
-
-/// A step rendered for a bike and a round. It can be answered many times.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Question {
-    watched: Option<Watched>,
-    answers: Answers,
-    /// What counts as new from this step on, before its answer.
-    pub mends: Vec<String>,
-}
-
-/// The expected answer.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Expected {
-    /// These choices, the typical one first. More than one if parts within tolerance give different answers.
-    Choices(Vec<String>),
-    /// A number.
-    Reading(Reading),
-    /// Nothing is observed at this step.
-    Nothing,
-    /// The answer cannot be computed, with the reason.
-    Unknown(String),
-}
-
-/// An expected reading, in the step's unit.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Reading {
-    /// On the typical bike, as the instrument shows it. `None` means over range.
-    pub typical: Option<f64>,
-    /// Lowest value.
-    pub low: f64,
-    /// Highest value.
-    pub high: f64,
-    /// The bands it can fall into, the typical bike's first.
-    pub bands: Vec<String>,
-    /// Whether it can be over range.
-    pub over_range: bool,
-    /// Why an ohmmeter's reading is meaningless, if it is.
-    pub not_valid: Option<NotValid>,
-}
-
-impl Question {
-    /// The step for the bike and the round in `scope`. Limits are evaluated with what was seen so far.
-    ///
-    /// # Errors
-    /// A template or a limit that cannot be evaluated.
-    pub fn new(step: &Step, scope: &Scope) -> Result<Self, Diagnostic> {
-        let watched = match &step.observe {
-            None => None,
-            Some(Observe::Look { look, at }) => {
-                let at = at.iter().map(|part| render(part, scope)).collect::<Result<_, _>>()?;
-                Some(Watched::Look { look: look.value.clone(), at })
-            }
-            Some(Observe::Sweep(switch)) => Some(Watched::Sweep(render(switch, scope)?)),
-            Some(Observe::Flick(set)) => Some(Watched::Flick(render(set, scope)?)),
-            Some(Observe::Lit(bulb)) => Some(Watched::Lit(render(bulb, scope)?)),
-            Some(Observe::Complaint(_)) => Some(Watched::Complaint),
-        };
-        let answers = match &step.ask {
-            Ask::Choice(choices) | Ask::Watch { choices, .. } => {
-                let shown = |choice: &crate::procedure::Choice| {
-                    let shows = match choice.shows.as_slice() {
-                        [] => vec![choice.id.value.clone()],
-                        several => several.iter().map(|text| render(text, scope)).collect::<Result<_, _>>()?,
-                    };
-                    Ok((choice.id.value.clone(), shows))
-                };
-                Answers::Choices(choices.iter().map(shown).collect::<Result<_, Diagnostic>>()?)
-            }
-            Ask::Reading(ask) => reading_answers(ask, scope)?,
-            Ask::Done(_) | Ask::Note(_) => Answers::Nothing,
-        };
-        Ok(Self { watched, answers, mends: render_names(&step.mends, scope)? })
-    }
-
-    /// The limits of a reading's bands.
-    pub fn limits(&self) -> &[Limits] {
-        match &self.answers {
-            Answers::Reading { bands, .. } => bands,
-            _ => &[],
-        }
-    }
-}
-
-fn reading_answers(ask: &ReadingAsk, scope: &Scope) -> Result<Answers, Diagnostic> {
-    let edge = |edge: &Option<crate::expression::Expression>, none: f64| {
-        edge.as_ref().map_or(Ok(none), |edge| evaluate_number(edge, scope))
-    };
-    let mut bands = Vec::new();
-    for band in &ask.bands {
-        let (from, below) = (edge(&band.from, f64::NEG_INFINITY)?, edge(&band.below, f64::INFINITY)?);
-        bands.push(Limits { id: band.id.value.clone(), from, below });
-    }
-    Ok(Answers::Reading { unit: ask.unit, resolution: ask.resolution, bands })
-}
-
-/// One observation.
-#[derive(Debug, Clone, PartialEq)]
-enum Seen {
-    /// In words, the most specific first.
-    Words(Vec<String>),
-    /// A number in this unit, or over range.
-    Number(Option<f64>, Unit, Option<NotValid>),
-}
-
-fn words(all: &[&str]) -> Seen {
-    Seen::Words(all.iter().map(|word| (*word).to_owned()).collect())
-}
 
 /// A bike with faults.
 #[derive(Debug, Clone)]
@@ -375,113 +240,5 @@ fn plugs(model: &Model<'_>, some: &[String]) -> Seen {
         0 => words(&["none"]),
         n if n == model.bike.plugs.len() => words(&["all", &some.join("+")]),
         _ => words(&[&some.join("+")]),
-    }
-}
-
-/// Answers collected over observations and samples.
-#[derive(Default)]
-struct AnswerTally {
-    choices: Vec<String>,
-    reading: Option<Reading>,
-    why: Option<String>,
-}
-
-impl AnswerTally {
-    fn add(&mut self, question: &Question, sight: &[Seen]) {
-        let why = match &question.answers {
-            Answers::Choices(choices) => match chosen(choices, sight) {
-                Some(id) => {
-                    if !self.choices.contains(&id) {
-                        self.choices.push(id);
-                    }
-                    return;
-                }
-                None => not_told(sight),
-            },
-            Answers::Reading { unit, resolution, bands } => {
-                let number = sight.iter().find_map(|seen| match seen {
-                    Seen::Number(value, in_unit, why) => Some((*value, *in_unit, *why)),
-                    Seen::Words(_) => None,
-                });
-                match number {
-                    Some((None, _, Some(NotValid::Live))) => "there is voltage where resistance is measured".to_owned(),
-                    Some((value, in_unit, why)) => {
-                        let value = value.and_then(|value| in_unit.convert(value, *unit));
-                        self.read(value.map(|value| shown(value, *resolution)), bands, why);
-                        return;
-                    }
-                    None => not_told(sight),
-                }
-            }
-            Answers::Nothing => return,
-        };
-        self.why.get_or_insert(why);
-    }
-
-    fn read(&mut self, value: Option<f64>, bands: &[Limits], why: Option<NotValid>) {
-        let first = self.reading.is_none();
-        let reading = self.reading.get_or_insert(Reading {
-            typical: value,
-            low: f64::INFINITY,
-            high: f64::NEG_INFINITY,
-            bands: Vec::new(),
-            over_range: false,
-            not_valid: None,
-        });
-        reading.not_valid = reading.not_valid.or(why);
-        let Some(value) = value else {
-            reading.over_range = true;
-            return;
-        };
-        if first {
-            reading.typical = Some(value);
-        }
-        (reading.low, reading.high) = (reading.low.min(value), reading.high.max(value));
-        if let Some(band) = bands.iter().find(|band| value >= band.from && value < band.below)
-            && !reading.bands.contains(&band.id)
-        {
-            reading.bands.push(band.id.clone());
-        }
-    }
-
-    fn expected(self, question: &Question) -> Expected {
-        let unknown = || Expected::Unknown(self.why.clone().unwrap_or_else(|| "nothing is seen".to_owned()));
-        match (&question.answers, &self.reading) {
-            (Answers::Choices(_), _) if !self.choices.is_empty() => Expected::Choices(self.choices),
-            (Answers::Reading { .. }, Some(reading)) => Expected::Reading(reading.clone()),
-            _ => unknown(),
-        }
-    }
-}
-
-/// A value as an instrument of this resolution displays it.
-fn shown(value: f64, resolution: f64) -> f64 {
-    // Tenths and hundredths are not exact in binary, but their inverses are.
-    let steps = 1.0 / resolution;
-    if steps >= 1.0 { (value * steps).round() / steps } else { (value / resolution).round() * resolution }
-}
-
-fn chosen(choices: &[(String, Vec<String>)], sight: &[Seen]) -> Option<String> {
-    let said = |seen: &Seen| match seen {
-        Seen::Words(words) => words.clone(),
-        Seen::Number(Some(_), ..) => vec!["number".to_owned()],
-        Seen::Number(None, ..) => vec!["open-line".to_owned()],
-    };
-    let shown = |word: &String| choices.iter().find(|(_, shows)| shows.contains(word)).map(|(id, _)| id.clone());
-    sight.iter().flat_map(said).find_map(|word| shown(&word))
-}
-
-/// Why an observation gives no answer.
-fn not_told(sight: &[Seen]) -> String {
-    let seen = |seen: &Seen| match seen {
-        Seen::Words(words) => words.first().cloned().unwrap_or_default(),
-        Seen::Number(..) => "a number".to_owned(),
-    };
-    match sight {
-        [] => "nothing in the step says what is observed".to_owned(),
-        several => {
-            let all: Vec<String> = several.iter().map(seen).collect();
-            format!("what is seen ({}) is none of the answers", all.join(", "))
-        }
     }
 }

@@ -133,11 +133,15 @@ fn in_between(severities: &[f64], step: f64) -> Vec<f64> {
 }
 
 impl Fault {
+    /// `KIND`, `KIND:PLACE` and, where it has a severity, `KIND@SEVERITY`.
+    fn kinds(&self) -> impl Iterator<Item = String> {
+        let as_bad = self.severity.map(|severity| format!("{}@{severity}", self.kind));
+        [self.kind.clone(), format!("{}:{}", self.kind, self.place)].into_iter().chain(as_bad)
+    }
+
     /// Whether `names` contains its `KIND`, its `KIND:PLACE` or its `KIND@SEVERITY`.
     pub fn is_one_of(&self, names: &[String]) -> bool {
-        let here = format!("{}:{}", self.kind, self.place);
-        let as_bad = self.severity.map(|severity| format!("{}@{severity}", self.kind));
-        names.iter().any(|name| *name == self.kind || *name == here || as_bad.as_ref() == Some(name))
+        self.kinds().any(|kind| names.contains(&kind))
     }
 
     /// Its id without a severity: `KIND:PLACE`, or `KIND` where it has no place. Severities of one fault at one place share it.
@@ -145,18 +149,14 @@ impl Fault {
         if self.place.is_empty() { self.kind.clone() } else { format!("{}:{}", self.kind, self.place) }
     }
 
-    /// What names it: its id, `KIND`, `KIND:PLACE`, `KIND@SEVERITY`.
-    pub fn names(&self) -> Vec<String> {
-        let as_bad = self.severity.map(|severity| format!("{}@{severity}", self.kind));
-        [self.id.clone(), self.kind.clone(), format!("{}:{}", self.kind, self.place)]
-            .into_iter()
-            .chain(as_bad)
-            .collect()
+    /// Everything that names it: its id, `KIND`, `KIND:PLACE`, `KIND@SEVERITY`.
+    pub fn names(&self) -> impl Iterator<Item = String> {
+        [self.id.clone()].into_iter().chain(self.kinds())
     }
 
     /// Whether a repair names this fault. One that only names its part put that in for a test, and mends nothing for good.
     pub fn is_repaired(&self, mended: &BTreeSet<String>) -> bool {
-        self.names().iter().any(|name| mended.contains(name))
+        self.names().any(|name| mended.contains(&name))
     }
 
     /// Whether a renewed item removes this fault: its id, its kind, `KIND:PLACE`, or one of its parts.

@@ -30,12 +30,14 @@ pub(in crate::diagnose) struct Answer<'a> {
     pub row: Row,
 }
 
-/// An answer's evidence.
-pub(in crate::diagnose) struct Counted {
-    /// The answer's number.
-    pub number: usize,
-    /// What it says.
-    pub evidence: Evidence,
+/// Answers as evidence.
+pub(in crate::diagnose) struct Weighed {
+    /// What each says.
+    pub evidence: Vec<Evidence>,
+    /// Their numbers among all answers.
+    pub numbers: Vec<usize>,
+    /// Whether a healthy bike would explain them all.
+    pub all_healthy: bool,
 }
 
 /// The least spread of a reading under a fault, as a share of it: one that the fault changes is known by the fault's degrees only.
@@ -44,13 +46,11 @@ pub(in crate::diagnose) fn share(fault: Option<&Fault>, expected: &Expected, goo
     if by_degree { STEP_SPREAD } else { READING_SPREAD }
 }
 
-/// Every answer as evidence for each fault, then for something outside the library, then for nothing at all. A check that was repeated counts once: its last answer. And whether a healthy bike would explain them all.
-pub(in crate::diagnose) fn evidence<'a>(
-    faults: &[Fault],
-    answers: impl Iterator<Item = Answer<'a>>,
-) -> (Vec<Counted>, bool) {
+/// Every answer as evidence for each fault, then for something outside the library, then for nothing at all. A repeated check counts once, with
+/// its last answer.
+pub(in crate::diagnose) fn weigh<'a>(faults: &[Fault], answers: impl Iterator<Item = Answer<'a>>) -> Weighed {
     let mut all_healthy = true;
-    let mut all: Vec<(String, String, Counted)> = Vec::new();
+    let mut all: Vec<(String, String, usize, Evidence)> = Vec::new();
     let mut mended = BTreeSet::new();
     for (number, one) in answers.enumerate() {
         mended.extend(one.mends.iter().cloned());
@@ -64,17 +64,17 @@ pub(in crate::diagnose) fn evidence<'a>(
         let outside = (1.0 - OUTSIDE_SHOWS) * healthy + OUTSIDE_SHOWS * one.at_random;
         let fits = faults.iter().zip(one.row.iter()).map(under).chain([outside, healthy]).collect();
         let slip = SLIP + if one.confirmed { 0.0 } else { MISHEARD };
-        let evidence = Evidence { fit: fits, at_random: one.at_random, slip };
-        let mut counted = Counted { number, evidence };
+        let mut evidence = Evidence { fit: fits, at_random: one.at_random, slip };
         // What was mended in between makes it another check.
         let key = format!("{} {}", one.place, mended.len());
         if let Some(at) = all.iter().position(|(other, ..)| *other == key) {
-            let (_, said, before) = all.remove(at);
+            let (_, said, _, before) = all.remove(at);
             if said == one.name {
-                counted.evidence.slip = (before.evidence.slip * AGAIN).min(counted.evidence.slip);
+                evidence.slip = (before.slip * AGAIN).min(evidence.slip);
             }
         }
-        all.push((key, one.name, counted));
+        all.push((key, one.name, number, evidence));
     }
-    (all.into_iter().map(|(.., counted)| counted).collect(), all_healthy)
+    let (numbers, evidence) = all.into_iter().map(|(_, _, number, evidence)| (number, evidence)).unzip();
+    Weighed { evidence, numbers, all_healthy }
 }

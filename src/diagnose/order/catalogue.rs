@@ -8,12 +8,13 @@ use crate::advice::{Chosen, Next, Spot};
 use crate::circuit::faults::Fault;
 use crate::diagnose::causes::Causes;
 use crate::diagnose::handling::Handling;
-use crate::diagnose::lead::{Came, Led, Track, lead};
+use crate::diagnose::lead::{Came, Led, Ways, lead};
 use crate::diagnose::looked_at::readings_used;
 use crate::diagnose::outcome::Sighting;
 use crate::diagnose::{Asked, Observer, ProveError, set_up};
 use crate::expression::{Scope, Seen, Template, evaluate_bool, evaluate_list, render, render_names};
 use crate::procedure::{Observe, Procedure, Target};
+use crate::source::Written;
 use crate::walk::{Walker, World};
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
@@ -131,9 +132,7 @@ impl Catalogue {
             }
             Ok(None)
         })?;
-        for target in main.checks.iter().flat_map(|checks| &checks.beside) {
-            beside(&of, target, &mut ways)?;
-        }
+        beside(&of, &mut ways)?;
         let mut all_checks: Vec<Check> = Vec::new();
         let mut places: BTreeMap<Key, usize> = BTreeMap::new();
         let mut known = HashSet::new();
@@ -215,39 +214,54 @@ impl Catalogue {
     }
 }
 
-/// Walks a check that stands beside the written tree, in every round of its loop, under every case.
-fn beside(of: &Led<'_>, target: &Target, ways: &mut Vec<Arc<Sighting>>) -> Result<(), ProveError> {
-    let main = &of.world.procedures[&of.world.main];
-    let mut rounds = 1;
-    let mut round = 0;
-    while round < rounds {
+/// Walks each check that stands beside the written tree, in every round of its loop, under every case.
+fn beside(of: &Led<'_>, ways: &mut Vec<Arc<Sighting>>) -> Result<(), ProveError> {
+    let walk = |ways: Ways<'_>| {
         let walker = Walker::unheard(of.world.clone()).in_best_order();
-        lead(of, walker, (0..of.cases.len()).collect(), &readings_used(of.world), &mut |track, came| {
+        lead(of, walker, (0..of.cases.len()).collect(), &readings_used(of.world), ways)
+    };
+    if of.world.procedures[&of.world.main].beside().is_empty() {
+        return Ok(());
+    }
+    let mut starts = Vec::new();
+    walk(&mut |track, _| {
+        starts = starts_beside(of.world, &track.walker)?;
+        Ok(None)
+    })?;
+    for start in starts {
+        walk(&mut |track, came| {
             // A spot is known from the first check on.
             let begun = track.last.as_ref().is_some_and(|last| last.spot.is_some());
-            match (came, target) {
-                (Came::Between, Target::Step(id)) if !begun => return Ok(Some(to(track, id, Vec::new()))),
-                (Came::Between, Target::Each(id)) if !begun => {
-                    let Some(each) = main.each(id) else { return Ok(None) };
-                    rounds = evaluate_list(&each.over, &track.walker.scope())?.len();
-                    if round < rounds {
-                        return Ok(Some(to(track, &each.first, vec![(id.value.clone(), round)])));
-                    }
-                }
-                _ => ways.extend(track.last.clone()),
+            if matches!(came, Came::Between) && !begun {
+                return Ok(Some(start.clone()));
             }
+            ways.extend(track.last.clone());
             Ok(None)
         })?;
-        round += 1;
     }
     Ok(())
 }
 
-/// The choice to go to a step, the bike as it is.
-fn to(track: &Track, step: &str, rounds: Vec<(String, usize)>) -> Chosen {
-    let state = track.walker.bike_state().clone();
-    let spot = Spot { step: step.to_owned(), rounds, state };
-    Chosen { next: Next::Check(Box::new(spot)), ..Chosen::default() }
+/// The choices that lead to the checks beside the written tree, the bike as it is where the checks may come in any order.
+fn starts_beside(world: &World, walker: &Walker) -> Result<Vec<Chosen>, ProveError> {
+    let main = &world.procedures[&world.main];
+    let to = |step: &Written<String>, rounds: Vec<(String, usize)>| {
+        let spot = Spot { step: step.value.clone(), rounds, state: walker.bike_state().clone() };
+        Chosen { next: Next::Check(Box::new(spot)), ..Chosen::default() }
+    };
+    let mut starts = Vec::new();
+    for target in main.beside() {
+        match target {
+            Target::Step(id) => starts.push(to(id, Vec::new())),
+            Target::Each(id) => {
+                let Some(each) = main.each(id) else { continue };
+                let rounds = evaluate_list(&each.over, &walker.scope())?.len();
+                starts.extend((0..rounds).map(|round| to(&each.first, vec![(id.value.clone(), round)])));
+            }
+            _ => {}
+        }
+    }
+    Ok(starts)
 }
 
 /// Whether both would observe the same: a procedure asks some things again where it doubts them.

@@ -31,9 +31,9 @@ impl Grounds<'_> {
         let checks = &self.catalogue.checks;
         let wanted: Vec<usize> = open.iter().copied().filter(|number| checks[*number].is_needed).collect();
         let made = (0..checks.len()).filter(|number| checks[*number].is_needed && !wanted.contains(number));
-        let of = |number: usize| given.iter().rev().filter(move |one| self.checks_of(one).contains(&number));
-        let bad: Vec<usize> = made.filter(|number| of(*number).next().is_some_and(Given::is_bad)).collect();
-        match bad.iter().all(|number| of(*number).count() == 1) {
+        let last_is_bad = |number: &usize| self.answers_to(*number, given).next().is_some_and(Given::is_bad);
+        let bad: Vec<usize> = made.filter(last_is_bad).collect();
+        match bad.iter().all(|number| self.answers_to(*number, given).count() == 1) {
             true if bad.is_empty() && wanted.is_empty() => Needs::Met,
             true => Needs::Open(bad.into_iter().chain(wanted).collect()),
             false => Needs::Bad,

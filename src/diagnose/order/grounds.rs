@@ -5,8 +5,8 @@ use super::given::Given;
 use crate::bike::BikeState;
 use crate::circuit::Expected;
 use crate::circuit::faults::Fault;
-use crate::diagnose::belief::bayes::{Belief, Evidence, believe, without};
-use crate::diagnose::belief::evidence::{Answer, Counted, Row, evidence};
+use crate::diagnose::belief::bayes::{Belief, believe, without};
+use crate::diagnose::belief::evidence::{Answer, Row, Weighed, weigh};
 use crate::diagnose::covered::covered;
 use crate::diagnose::handling::Handling;
 use crate::diagnose::weights::{MILD, NOTHING, OUTSIDE};
@@ -89,6 +89,11 @@ impl<'a> Grounds<'a> {
         &self.catalogue.handling
     }
 
+    /// The answers to a check, the latest first.
+    pub(super) fn answers_to<'g>(&self, check: usize, given: &'g [Given]) -> impl Iterator<Item = &'g Given> {
+        given.iter().rev().filter(move |one| self.checks_of(one).contains(&check))
+    }
+
     /// The checks that an answer was given to.
     pub(super) fn checks_of(&self, one: &Given) -> &[usize] {
         self.catalogue.by_key.get(&one.asked.key()).map_or(&[], Vec::as_slice)
@@ -115,13 +120,14 @@ impl<'a> Grounds<'a> {
                 }
             }
         }
-        let counted = self.evidence(given)?;
-        let answers: Vec<Evidence> = counted.iter().map(|one| one.evidence.clone()).collect();
-        Ok(Known::new(believe(&self.prior, &answers), counted, cause, mended, gone, self.causes))
+        let weighed = self.weighed(given)?;
+        let belief = believe(&self.prior, &weighed.evidence);
+        let by_cause = by_cause(&belief, &cause, self.causes);
+        Ok(Known { belief, weighed, cause, by_cause, mended, gone })
     }
 
     /// Every answer as evidence.
-    fn evidence(&self, given: &[Given]) -> Result<Vec<Counted>, ProveError> {
+    fn weighed(&self, given: &[Given]) -> Result<Weighed, ProveError> {
         let row = |one: &Given| if one.saw == Saw::Done { Ok(Row::default()) } else { self.row(&one.asked) };
         let rows = given.iter().map(row).collect::<Result<Vec<_>, ProveError>>()?;
         let answers = given.iter().zip(rows).map(|(one, row)| Answer {
@@ -133,7 +139,7 @@ impl<'a> Grounds<'a> {
             confirmed: one.confirmed,
             row,
         });
-        Ok(evidence(self.faults, answers).0)
+        Ok(weigh(self.faults, answers))
     }
 
     /// What a question lets expect under every fault.
@@ -157,8 +163,8 @@ impl<'a> Grounds<'a> {
 /// What the answers of a walk say.
 pub(super) struct Known {
     pub belief: Belief,
-    /// Every answer's evidence.
-    pub counted: Vec<Counted>,
+    /// The answers that it comes from.
+    pub weighed: Weighed,
     /// The cause of every hypothesis after the repairs.
     pub cause: Vec<usize>,
     /// The probability of each cause.
@@ -170,24 +176,16 @@ pub(super) struct Known {
 }
 
 impl Known {
-    fn new(
-        belief: Belief,
-        counted: Vec<Counted>,
-        cause: Vec<usize>,
-        mended: BTreeSet<String>,
-        gone: Vec<bool>,
-        causes: usize,
-    ) -> Self {
-        let mut by_cause = vec![0.0; causes];
-        belief.weight.iter().zip(&cause).for_each(|(weight, cause)| by_cause[*cause] += weight);
-        Self { belief, counted, cause, by_cause, mended, gone }
+    /// The probability of each cause if an answer had not been given.
+    pub(super) fn by_cause_without(&self, answer: usize) -> Vec<f64> {
+        by_cause(&without(&self.belief, &self.weighed.evidence[answer]), &self.cause, self.by_cause.len())
     }
 
     /// The same if an answer had not been given.
-    pub(super) fn without(&self, number: usize) -> Self {
-        let belief = without(&self.belief, &self.counted[number].evidence);
-        let (cause, mended, gone) = (self.cause.clone(), self.mended.clone(), self.gone.clone());
-        Self::new(belief, Vec::new(), cause, mended, gone, self.by_cause.len())
+    pub(super) fn without(mut self, answer: usize) -> Self {
+        self.belief = without(&self.belief, &self.weighed.evidence[answer]);
+        self.by_cause = by_cause(&self.belief, &self.cause, self.by_cause.len());
+        self
     }
 
     /// The most probable cause.
@@ -195,4 +193,10 @@ impl Known {
         let of = &self.by_cause;
         (0..of.len()).max_by(|a, b| of[*a].total_cmp(&of[*b])).unwrap_or_default()
     }
+}
+
+fn by_cause(belief: &Belief, cause: &[usize], causes: usize) -> Vec<f64> {
+    let mut all = vec![0.0; causes];
+    belief.weight.iter().zip(cause).for_each(|(weight, cause)| all[*cause] += weight);
+    all
 }

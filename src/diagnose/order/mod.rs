@@ -89,7 +89,7 @@ impl<'a> Order<'a> {
         self.len() == 0
     }
 
-    /// Reckons beforehand what a check shows.
+    /// Computes beforehand what a check shows.
     ///
     /// # Errors
     /// The check and the bike's wiring do not fit together.
@@ -104,57 +104,81 @@ impl<'a> Order<'a> {
     pub fn choose(&self, crossing: &Crossing, given: &[Given]) -> Result<Chosen, ProveError> {
         let grounds = &self.outlooks.grounds;
         let known = grounds.known(given)?;
-        let outside = grounds.causes - 1;
-        let top = known.heaviest();
+        let open = self.open(crossing, given, &known)?;
+        match known.heaviest() {
+            top if top == grounds.causes - 1 => self.towards_sound(crossing, given, &known, open),
+            top => self.towards_cause(top, crossing, given, known, open),
+        }
+    }
+
+    /// What comes next where one cause is the most probable: its end, a check, or the end with all that is left.
+    fn towards_cause(
+        &self,
+        top: usize,
+        crossing: &Crossing,
+        given: &[Given],
+        known: Known,
+        mut open: Vec<usize>,
+    ) -> Result<Chosen, ProveError> {
+        let grounds = &self.outlooks.grounds;
+        let last = given.last().map(|one| &*one.asked);
+        let tells = |best: &Best| best.most >= LEAST_BITS;
         let sure = known.by_cause[top] >= BAR;
-        let likely = top != outside && known.by_cause[top] >= CARRIED;
+        let likely = known.by_cause[top] >= CARRIED;
         let carries = if likely { self.carried_by_one(&known, given, top) } else { None };
-        if sure && top != outside && carries.is_none() {
+        if sure && carries.is_none() {
             return Ok(found(grounds.found(&known, &[top])));
         }
-        let is_often =
-            |check: &usize| given.iter().filter(|one| grounds.checks_of(one).contains(check)).count() >= MOST_TIMES;
-        let mut open = self.open(crossing, given, &known)?;
-        open.retain(|check| !is_often(check));
-        let sound = grounds.needs(given, &open);
-        let sound_enough = sure && top == outside;
-        if sound_enough {
-            match &sound {
-                Needs::Met => return Ok(Chosen { next: Next::Sound, ..Chosen::default() }),
-                Needs::Open(wanted) => open.clone_from(wanted),
-                Needs::Bad => {}
-            }
+        if !sure && let Some(best) = self.outlooks.best(&open, &known, last, crossing)?.filter(tells) {
+            return Ok(self.next(&best, crossing));
         }
+        let end = found(grounds.found(&known, &grounds.left(&known.by_cause)));
+        let Some(carries) = carries else { return Ok(end) };
+        // What would tell if that answer was a slip? The same check once more is one way. What the bike did stays as it was told.
+        let again = grounds.checks_of(&given[known.weighed.numbers[carries]]).first().copied();
+        let is_history = |check: &usize| {
+            let step = grounds.catalogue.checks[*check].asked().step();
+            matches!(step.observe, Some(Observe::Complaint(_)))
+        };
+        let may_come = |again: &usize| !open.contains(again) && !is_history(again) && !self.is_often(*again, given);
+        let again = again.filter(may_come);
+        open.extend(again);
+        let best = self.outlooks.best(&open, &known.without(carries), last, crossing)?.filter(tells);
+        Ok(best.map_or(end, |best| self.next(&best, crossing)))
+    }
+
+    /// What comes next where the bike does what it should, as far as is known: a check, what is needed before it can be called sound, or that.
+    fn towards_sound(
+        &self,
+        crossing: &Crossing,
+        given: &[Given],
+        known: &Known,
+        open: Vec<usize>,
+    ) -> Result<Chosen, ProveError> {
+        let grounds = &self.outlooks.grounds;
         let last = given.last().map(|one| &*one.asked);
-        if !sure || top == outside {
-            let wanted = sound_enough && matches!(sound, Needs::Open(_));
-            let best = self.outlooks.best(&open, &known, last, crossing)?;
-            if let Some(best) = best.filter(|best| best.most >= LEAST_BITS || wanted) {
-                return Ok(self.next(&best, crossing));
-            }
+        let sure = known.by_cause[grounds.causes - 1] >= BAR;
+        let needs = grounds.needs(given, &open);
+        let candidates = match &needs {
+            Needs::Met if sure => return Ok(Chosen { next: Next::Sound, ..Chosen::default() }),
+            Needs::Open(wanted) if sure => wanted,
+            _ => &open,
+        };
+        let wanted = sure && matches!(needs, Needs::Open(_));
+        let best = self.outlooks.best(candidates, known, last, crossing)?;
+        if let Some(best) = best.filter(|best| best.most >= LEAST_BITS || wanted) {
+            return Ok(self.next(&best, crossing));
         }
-        if let Some(carries) = carries {
-            // What would tell, had that answer been a slip? The same check once more is one way.
-            let again = grounds.checks_of(&given[known.counted[carries].number]).first().copied();
-            let is_history = |check: &usize| {
-                let step = grounds.catalogue.checks[*check].asked().step();
-                matches!(step.observe, Some(Observe::Complaint(_)))
-            };
-            open.extend(again.filter(|again| !open.contains(again) && !is_history(again) && !is_often(again)));
-            let best = self.outlooks.best(&open, &known.without(carries), last, crossing)?;
-            if let Some(best) = best.filter(|best| best.most >= LEAST_BITS) {
-                return Ok(self.next(&best, crossing));
-            }
-        }
-        match sound {
-            _ if top != outside => Ok(found(grounds.found(&known, &grounds.left(&known.by_cause)))),
+        match needs {
             Needs::Met => Ok(Chosen { next: Next::Sound, ..Chosen::default() }),
-            Needs::Open(wanted) => {
-                let spot = grounds.catalogue.checks[wanted[0]].spot.clone();
-                Ok(Chosen { next: Next::Check(Box::new(spot)), ..Chosen::default() })
-            }
+            Needs::Open(wanted) => Ok(self.next(&Best { number: wanted[0], ..Best::default() }, crossing)),
             Needs::Bad => Ok(Chosen::default()),
         }
+    }
+
+    /// Whether a check was made as often as it may be.
+    fn is_often(&self, check: usize, given: &[Given]) -> bool {
+        self.outlooks.grounds.answers_to(check, given).count() >= MOST_TIMES
     }
 
     /// A check as what comes next, or what has to come before it.
@@ -168,20 +192,20 @@ impl<'a> Order<'a> {
     /// The answer, if there is one, that alone makes a cause sure: without it the cause would weigh less than [`CARRIED`].
     /// One that the same check gave twice is none.
     fn carried_by_one(&self, known: &Known, given: &[Given], cause: usize) -> Option<usize> {
-        let share = |number: usize| known.without(number).by_cause[cause];
+        let share = |answer: usize| known.by_cause_without(answer)[cause];
         let check = |one: &Given| self.outlooks.grounds.checks_of(one).first().ok_or_else(|| one.asked.key()).copied();
         let name = |one: &Given| (check(one), one.saw.name(&one.asked.question));
         let names: Vec<_> = given.iter().map(name).collect();
-        let is_once = |number: &usize| {
-            let own = &names[known.counted[*number].number];
+        let is_once = |answer: &usize| {
+            let own = &names[known.weighed.numbers[*answer]];
             names.iter().filter(|name| *name == own).count() == 1
         };
-        let once = (0..known.counted.len()).filter(is_once);
-        let weakest = once.map(|number| (number, share(number))).min_by(|a, b| a.1.total_cmp(&b.1));
-        weakest.filter(|(_, share)| *share < CARRIED).map(|(number, _)| number)
+        let once = (0..known.weighed.numbers.len()).filter(is_once);
+        let weakest = once.map(|answer| (answer, share(answer))).min_by(|a, b| a.1.total_cmp(&b.1));
+        weakest.filter(|(_, share)| *share < CARRIED).map(|(answer, _)| answer)
     }
 
-    /// The checks that can be made: not made yet, or not since something was repaired; not skipped; due.
+    /// The checks that can be made: not made yet, or not since something was repaired; not too often; not skipped; due.
     fn open(&self, crossing: &Crossing, given: &[Given], known: &Known) -> Result<Vec<usize>, ProveError> {
         let grounds = &self.outlooks.grounds;
         let mut made: HashMap<usize, (usize, usize)> = HashMap::new();
@@ -201,7 +225,8 @@ impl<'a> Order<'a> {
             let by_eye = check.asked().state.instrument.is_none();
             let known =
                 made.is_some_and(|(then, count)| (*then == repairs || by_eye) && (*count == mended.len() || !again()));
-            if !known && !is_skipped(crossing, check) && is_due(grounds.world, main, check, &crossing.seen)? {
+            let may_come = !known && !self.is_often(number, given) && !is_skipped(crossing, check);
+            if may_come && is_due(grounds.world, main, check, &crossing.seen)? {
                 open.push(number);
             }
         }

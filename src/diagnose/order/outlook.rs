@@ -6,12 +6,12 @@ use crate::diagnose::belief::fit::{answers, forecast};
 use crate::diagnose::weights::{AHEAD, BAR, LEAST_MINUTES, MISHEARD, OUTSIDE_SHOWS, SLIP};
 use crate::diagnose::{Asked, ProveError, set_up};
 use crate::walk::Crossing;
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
-/// A weight that moves nothing.
+/// Hypotheses with less weight are left out (chosen, no source).
 const LEAST_WEIGHT: f64 = 1e-9;
-/// The same, one check ahead.
+/// The same for what would be left after a check (chosen, no source).
 const LEAST_AHEAD: f64 = 1e-4;
 
 /// Probability of each answer to a check, fault by fault; the healthy bike's is the last.
@@ -27,6 +27,7 @@ impl Outlook {
 }
 
 /// The check that comes next.
+#[derive(Default)]
 pub(super) struct Best {
     pub number: usize,
     /// What it tells by itself, bits.
@@ -37,8 +38,17 @@ pub(super) struct Best {
     pub most: f64,
 }
 
+/// A check that could come next.
+struct Candidate {
+    number: usize,
+    /// What it tells by itself, bits.
+    bits: f64,
+    /// Minutes with what has to come before it, and without.
+    minutes: f64,
+    alone: f64,
+}
+
 /// The hypotheses that still weigh something.
-#[derive(Clone)]
 pub(super) struct Active {
     of: Vec<Hypothesis>,
     causes: usize,
@@ -111,7 +121,7 @@ impl<'a> Outlooks<'a> {
         (1.0 - slip) * p + slip / count as f64
     }
 
-    /// By how much a check lowers the entropy over causes on average, bits; `entropy` is that before it.
+    /// Expected fall of the entropy over causes through a check, bits; `before` is the entropy without it.
     pub(super) fn tells(&self, number: usize, active: &Active, before: f64, known: &Known) -> Result<f64, ProveError> {
         let outlook = self.outlook(number)?;
         let count = outlook.count;
@@ -163,22 +173,12 @@ impl<'a> Outlooks<'a> {
         let mut all = Vec::new();
         for number in open.iter().copied() {
             let bits = self.tells(number, &active, entropy, known)?;
-            let minutes = self.minutes(number, last, crossing);
-            let bare = minutes
-                - self.grounds.before(&self.grounds.catalogue.checks[number], crossing).map_or(0.0, |one| one.minutes);
-            all.push((number, bits, minutes, bare.max(LEAST_MINUTES)));
+            let (minutes, alone) = self.minutes(number, last, crossing);
+            all.push(Candidate { number, bits, minutes, alone });
         }
-        let mut ahead: Vec<usize> = Vec::new();
-        for rate in [|one: &(usize, f64, f64, f64)| one.1 / one.2, |one: &(usize, f64, f64, f64)| one.1 / one.3] {
-            let mut by_rate: Vec<usize> = (0..all.len()).collect();
-            by_rate.sort_by(|a, b| rate(&all[*b]).total_cmp(&rate(&all[*a])).then(a.cmp(b)));
-            ahead.extend(by_rate.into_iter().take(AHEAD));
-        }
-        ahead.sort_unstable();
-        ahead.dedup();
         let mut best: Option<(usize, f64)> = None;
-        for at in ahead {
-            let (number, bits, minutes, _) = all[at];
+        for at in most_per_minute(&all) {
+            let Candidate { number, bits, minutes, .. } = all[at];
             let (mut told, mut taken) = (bits, minutes);
             for (p, left) in self.after(number, &active, known)? {
                 let (top, entropy) = left.certainty();
@@ -204,28 +204,32 @@ impl<'a> Outlooks<'a> {
                 best = Some((at, rate));
             }
         }
-        let most = all.iter().map(|one| one.1).fold(0.0, f64::max);
-        Ok(best.map(|(at, _)| Best { number: all[at].0, bits: all[at].1, minutes: all[at].2, most }))
+        let most = all.iter().map(|one| one.bits).fold(0.0, f64::max);
+        Ok(best.map(|(at, _)| Best { number: all[at].number, bits: all[at].bits, minutes: all[at].minutes, most }))
     }
 
-    /// What a check takes from where the walk stands.
-    fn minutes(&self, number: usize, last: Option<&Asked>, crossing: &Crossing) -> f64 {
+    /// Minutes of a check from where the walk stands: with what has to come before its instrument's first reading, and without.
+    fn minutes(&self, number: usize, last: Option<&Asked>, crossing: &Crossing) -> (f64, f64) {
         let check = &self.grounds.catalogue.checks[number];
-        let change =
-            |last: &Asked| set_up::minutes(last, check.first()) + self.grounds.handling().minutes(last, check.first());
+        let alone = check.minutes + last.map_or(0.0, |last| self.change(last, check.first()));
         let before = self.grounds.before(check, crossing).map_or(0.0, |before| before.minutes);
-        (check.minutes + last.map_or(0.0, change) + before).max(LEAST_MINUTES)
+        ((alone + before).max(LEAST_MINUTES), alone.max(LEAST_MINUTES))
     }
 
-    /// What a check takes right after another.
+    /// Minutes of a check right after another.
     fn minutes_after(&self, before: usize, number: usize, crossing: &Crossing) -> f64 {
-        let (one, other) = (&self.grounds.catalogue.checks[before], &self.grounds.catalogue.checks[number]);
-        let change = *self.changes[before * self.grounds.catalogue.checks.len() + number].get_or_init(|| {
-            set_up::minutes(one.asked(), other.first()) + self.grounds.handling().minutes(one.asked(), other.first())
-        });
+        let checks = &self.grounds.catalogue.checks;
+        let (one, other) = (&checks[before], &checks[number]);
+        let change =
+            *self.changes[before * checks.len() + number].get_or_init(|| self.change(one.asked(), other.first()));
         let (came, comes) = (self.grounds.before(one, crossing), self.grounds.before(other, crossing));
         let again = comes.filter(|comes| came.is_none_or(|came| came.key != comes.key));
         (other.minutes + change + again.map_or(0.0, |before| before.minutes)).max(LEAST_MINUTES)
+    }
+
+    /// Minutes to change the set-up from one question to another.
+    fn change(&self, from: &Asked, to: &Asked) -> f64 {
+        set_up::minutes(from, to) + self.grounds.handling().minutes(from, to)
     }
 
     /// What a check shows under every fault.
@@ -251,4 +255,15 @@ impl<'a> Outlooks<'a> {
 
 fn entropy(shares: impl Iterator<Item = f64>) -> f64 {
     shares.filter(|share| *share > 0.0).map(|share| -share * share.log2()).sum()
+}
+
+/// The candidates with the most bits per minute, [`AHEAD`] with what has to come before them and as many without; ascending.
+fn most_per_minute(all: &[Candidate]) -> BTreeSet<usize> {
+    let most = |minutes: fn(&Candidate) -> f64| {
+        let rate = |at: &usize| all[*at].bits / minutes(&all[*at]);
+        let mut by_rate: Vec<usize> = (0..all.len()).collect();
+        by_rate.sort_by(|a, b| rate(b).total_cmp(&rate(a)).then(a.cmp(b)));
+        by_rate.into_iter().take(AHEAD)
+    };
+    most(|one| one.minutes).chain(most(|one| one.alone)).collect()
 }

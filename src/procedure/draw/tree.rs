@@ -73,11 +73,11 @@ impl<'p> Work<'p> {
         for each in &procedure.loops {
             self.round(each);
         }
-        if let Some(checks) = procedure.checks.as_ref().filter(|checks| !checks.beside.is_empty()) {
+        if !procedure.beside().is_empty() {
             let any =
                 self.chart.add(Node::new(Shape::Start, "In best order", "checks that come only where they tell most"));
             self.heads.push(any);
-            checks.beside.iter().for_each(|target| self.lead(any, target, None));
+            procedure.beside().iter().for_each(|target| self.lead(any, target, None));
         }
         if !procedure.escapes.is_empty() {
             let any = self.chart.add(Node::new(Shape::Start, "At any step", "what may be answered besides"));

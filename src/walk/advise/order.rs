@@ -148,9 +148,9 @@ impl Walker {
 
     /// Whether a step was answered in the round at hand.
     fn was_answered(&self, step: &str) -> bool {
-        let round = self.place().1.map(|round| format!("_{round}")).unwrap_or_default();
-        let names = [format!("{step}{round}"), format!("{step}_band{round}")].map(|name| name.replace('-', "_"));
-        names.iter().any(|name| self.place.at.seen.value().get(name).is_some())
+        let round = self.round().map(|round| format!("_{round}")).unwrap_or_default();
+        let seen = &self.place.at.seen;
+        seen.has(&format!("{step}{round}")) || seen.has(&format!("{step}_band{round}"))
     }
 
     /// Goes to a check, with the bike in the state that it starts from.
