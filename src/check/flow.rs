@@ -120,8 +120,7 @@ impl Facts {
         self.narrow(other, &other.cautioned, |name| other.seen.contains(name))
     }
 
-    /// What holds here and on another way, whose state is `other`'s, with these cautions given and these names seen. Returns whether that is less
-    /// than before.
+    /// Keeps what also holds on another way: `other`'s state, these cautions, and the names that `saw` accepts. Returns whether anything was lost.
     fn narrow(&mut self, other: &Facts, cautioned: &BTreeSet<Hazard>, saw: impl Fn(&String) -> bool) -> bool {
         let mut changed = false;
         for (fact, values) in &other.may {

@@ -37,17 +37,17 @@ pub(super) const DECIMALS: f64 = 1e4;
 
 /// A cause that is at least this probable ends a walk in best order. Measured: see tests/measure/RESULTS.md.
 pub(super) const BAR: f64 = 0.99;
-/// It has to be this probable without any one of the answers, too, or that answer is tried again: a slip must not condemn a part. Measured, as
-/// above.
+/// Least probability of that cause with any single answer left out. Below it the answer is checked again, so that one slip cannot condemn a part.
+/// Measured, as above.
 pub(super) const CARRIED: f64 = 0.9;
-/// A check is made so many times at most, slips and repairs or not (chosen, no source).
+/// Most times that one check is made in a walk (chosen, no source).
 pub(super) const MOST_TIMES: usize = 3;
 /// A check that tells less than this, bits, is not made.
 pub(super) const LEAST_BITS: f64 = 0.03;
 /// A fault that is too mild to stop the circuit from doing its work is this many times less likely than one that does: somebody came because
 /// it does not work, and the circuit may be wrong about the last step (chosen, no source).
 pub(super) const MILD: f64 = 0.1;
-/// So many checks are looked at one check further.
+/// Number of checks that are examined together with their follow-up, from each of two rankings (chosen, no source).
 pub(super) const AHEAD: usize = 6;
 /// A check that takes no time is as good as one that takes this long, minutes.
 pub(super) const LEAST_MINUTES: f64 = 0.1;

@@ -77,8 +77,7 @@ pub(super) struct End {
 /// The checks, in the order in which the written walks come to them, and the end under each fault.
 pub(super) struct Catalogue {
     pub checks: Vec<Check>,
-    /// The numbers of the checks that a question stands for, by the question's name among answers: one in every outer round, which it tells
-    /// nothing about.
+    /// Check numbers by question key. A key names only the innermost round, so checks in several outer rounds share it.
     pub by_key: HashMap<String, Vec<usize>>,
     pub ends: Vec<Option<End>>,
     /// What comes before an instrument's first reading, in the order of the procedure's list.

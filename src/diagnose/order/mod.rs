@@ -1,9 +1,10 @@
 //! What comes next in a walk in best order: the check that tells most per minute, or the end.
 //!
-//! The belief is over the faults of the library and something outside it, by Bayes' rule from all answers. Faults that one remedy mends are one
-//! cause. What a check tells is the expected fall of the entropy over causes (Shannon, A Mathematical Theory of Communication, 1948); what it
-//! costs are its own minutes, those of what prepares it and puts it back, and those of the change from the bike's present state, alone or with the
-//! best that follows it. The walk ends when one cause is sure, whichever of the answers had been a slip, or when no check that is left tells anything.
+//! Bayes' rule over all answers gives each fault of the library, and something outside it, a probability. Faults with the same remedy are one
+//! cause. A check's value is the expected fall of the entropy over causes (Shannon, A Mathematical Theory of Communication, 1948). Its cost is its
+//! own minutes, those to prepare it and to put things back, and those to change the set-up. Checks are ranked by bits per minute, alone or together
+//! with the best follow-up check. The walk ends when one cause stays probable with any single answer left out, or when no remaining check tells
+//! enough.
 
 mod catalogue;
 mod end;
@@ -111,7 +112,7 @@ impl<'a> Order<'a> {
         }
     }
 
-    /// What comes next where one cause is the most probable: its end, a check, or the end with all that is left.
+    /// The next step while `top` is the most probable cause: a check, or the conclusion.
     fn towards_cause(
         &self,
         top: usize,
@@ -147,7 +148,7 @@ impl<'a> Order<'a> {
         Ok(best.map_or(end, |best| self.next(&best, crossing)))
     }
 
-    /// What comes next where the bike does what it should, as far as is known: a check, what is needed before it can be called sound, or that.
+    /// The next step while a sound bike is most probable: a check, one that the procedure needs before it calls the bike sound, or that verdict.
     fn towards_sound(
         &self,
         crossing: &Crossing,
@@ -189,8 +190,7 @@ impl<'a> Order<'a> {
         Chosen { next: Next::Check(Box::new(spot.clone())), bits: best.bits, minutes: best.minutes }
     }
 
-    /// The answer, if there is one, that alone makes a cause sure: without it the cause would weigh less than [`CARRIED`].
-    /// One that the same check gave twice is none.
+    /// The answer without which the cause would fall furthest below [`CARRIED`]. An answer that its check gave twice does not count.
     fn carried_by_one(&self, known: &Known, given: &[Given], cause: usize) -> Option<usize> {
         let share = |answer: usize| known.by_cause_without(answer)[cause];
         let check = |one: &Given| self.outlooks.grounds.checks_of(one).first().ok_or_else(|| one.asked.key()).copied();
