@@ -192,14 +192,14 @@ fn shipped() -> Vec<Bike> {
 fn a_fault_counts_if_a_plug_fails_to_fire() {
     let library = library();
     for bike in shipped().into_iter().filter(|bike| bike.battery.is_some()) {
-        let least = least_reserve(&bike, &[], 0.0).unwrap();
+        let least = least_reserve(&Model::new(&bike), &[], 0.0).unwrap();
         println!("{}: a healthy bike has {least:.2} times the voltage its plugs need", bike.name);
         assert!(least > 1.4, "{}: {least}", bike.name);
         let begun = std::time::Instant::now();
         let faults = library.for_bike(&bike).unwrap();
         println!("{}: {} faults expanded in {:?}", bike.name, faults.len(), begun.elapsed());
         for fault in &faults {
-            let reserve = least_reserve(&bike, &fault.alterations, 0.0).unwrap();
+            let reserve = least_reserve(&Model::new(&bike), &fault.alterations, 0.0).unwrap();
             println!("{} {} {reserve:.2} {}", bike.name, fault.id, if fault.counts { "counts" } else { "-" });
             let named = |kinds: &[&str]| kinds.contains(&fault.kind.as_str());
             let dead = [

@@ -9,7 +9,6 @@
 
 use super::findings::{Findings, Surroundings};
 use super::walks::Walks;
-use crate::circuit::faults::Fault;
 use crate::expression::render_names;
 use crate::procedure::Procedure;
 use crate::source::{Diagnostic, Place};
@@ -26,20 +25,16 @@ impl Causes {
     /// Looks at the conclusions that are reached on one bike.
     pub fn check(&mut self, walks: &Walks<'_>, around: &Surroundings<'_>, found: &mut Findings) {
         let Some(library) = around.faults else { return };
-        let faults: Vec<Fault> = match library.for_bike_in(walks.bike, around.words) {
-            Ok(faults) => faults,
-            // The library's own check tells why.
-            Err(_) => return,
-        };
+        // The library's own check tells what does not come out.
+        let Ok(known) = library.names_on(walks.bike, around.words) else { return };
         for end in walks.concluded.iter().filter(|end| end.procedure == 0) {
             for text in &end.conclusion.means {
                 for name in render_names(std::slice::from_ref(text), &end.scope).unwrap_or_default() {
                     if !library.has_kind(name.split([':', '@']).next().unwrap_or(&name)) {
                         found.add(unknown(&text.place, &name, &library.name));
                     }
-                    let is_one = faults.iter().any(|fault| fault.is_one_of(std::slice::from_ref(&name)));
                     let at = self.unknown.entry(text.place.clone()).or_insert_with(|| Some(name.clone()));
-                    if is_one {
+                    if known.contains(&name) {
                         *at = None;
                     }
                 }

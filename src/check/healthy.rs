@@ -15,7 +15,7 @@ use super::flow::Facts;
 use super::walks::{Node, Walks};
 use crate::bike::{BikeState, as_value};
 use crate::circuit::faults::Library;
-use crate::circuit::{Expected, Question, Subject};
+use crate::circuit::{Expected, Model, Question, Subject};
 use crate::expression::{Scope, Template, render_names};
 use crate::procedure::{Ask, Meaning, Observe};
 use crate::source::shape::suggestion;
@@ -43,7 +43,7 @@ pub(super) fn check(walks: &Walks<'_>, facts: &[Facts], around: &Surroundings<'_
             }
         }
     }
-    let subject = Subject::new(walks.bike, library, &[], &BTreeSet::new());
+    let subject = Subject::new(&Model::new(walks.bike), library, &[], &BTreeSet::new());
     for (node, facts) in walks.nodes.iter().zip(facts) {
         if node.at.procedure == 0 && !node.left_out {
             known_look(node, library, found);

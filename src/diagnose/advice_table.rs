@@ -4,7 +4,7 @@ use super::asked::shown;
 use super::belief::evidence::Row;
 use crate::bike::BikeState;
 use crate::circuit::faults::{Fault, Library};
-use crate::circuit::{Expected, Subject};
+use crate::circuit::{Expected, Model, Subject};
 use crate::walk::{Check, World};
 use std::collections::{BTreeSet, HashMap, HashSet};
 use std::sync::mpsc::{Sender, channel};
@@ -37,10 +37,10 @@ impl Table {
         let (to_thread, jobs) = channel::<(Key, Check)>();
         let (shared, count) = (known.clone(), faults.len());
         std::thread::Builder::new().name("advice".to_owned()).spawn(move || {
-            let none = BTreeSet::new();
+            let (healthy, none) = (Model::new(&world.bike), BTreeSet::new());
             let mut subjects: Vec<Subject<'_>> =
-                faults.iter().map(|fault| Subject::new(&world.bike, &library, &[fault], &none)).collect();
-            subjects.push(Subject::new(&world.bike, &library, &[], &none));
+                faults.iter().map(|fault| Subject::new(&healthy, &library, &[fault], &none)).collect();
+            subjects.push(Subject::new(&healthy, &library, &[], &none));
             while let Ok((key, check)) = jobs.recv() {
                 if lock(&shared.0).contains_key(&key) {
                     continue;

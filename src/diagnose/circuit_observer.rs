@@ -5,7 +5,7 @@
 use super::{Asked, ProveError, Seen};
 use crate::bike::{Bike, BikeState};
 use crate::circuit::faults::{Fault, Library};
-use crate::circuit::{Expected, Subject};
+use crate::circuit::{Expected, Model, Subject};
 use crate::procedure::Meaning;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -35,7 +35,7 @@ type Key = (usize, Vec<usize>);
 
 /// Asks the circuit of one bike, healthy or under faults of its library.
 pub struct CircuitObserver<'b> {
-    bike: &'b Bike,
+    healthy: Model<'b>,
     library: &'b Library,
     faults: &'b [Fault],
     /// The bike is drawn with this seed. 0: the typical one.
@@ -55,7 +55,7 @@ impl<'b> CircuitObserver<'b> {
     /// A bike with the faults that it may have.
     pub fn new(bike: &'b Bike, library: &'b Library, faults: &'b [Fault]) -> Self {
         let (places, known, subjects, not_told) = Default::default();
-        Self { bike, library, faults, draw: 0, places, known, subjects, not_told }
+        Self { healthy: Model::new(bike), library, faults, draw: 0, places, known, subjects, not_told }
     }
 
     /// The same with every part within its tolerance, another charge, temperature and lamp, and a meter with its error. The same seed gives
@@ -110,7 +110,7 @@ impl Observer for CircuitObserver<'_> {
             Some(known) => known,
             None => {
                 let all: Vec<&Fault> = faults.iter().map(|f| &self.faults[*f]).collect();
-                let new = Subject::new(self.bike, self.library, &all, &BTreeSet::new());
+                let new = Subject::new(&self.healthy, self.library, &all, &BTreeSet::new());
                 let new = Arc::new(if self.draw > 0 { new.drawn(self.draw).map_err(wrong)? } else { new });
                 held(&self.subjects).entry(faults.to_vec()).or_insert(new).clone()
             }

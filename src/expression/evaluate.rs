@@ -7,6 +7,7 @@ use super::syntax::{Count, called, make_doubles, parts};
 use super::{Expression, Scope, sums};
 use crate::source::Diagnostic;
 use crate::source::shape::LONGEST_EXPRESSION;
+use crate::sums::Sum;
 use cel::common::ast::{Expr, IdedExpr};
 use cel::objects::{Key, Map};
 use cel::parser::Parser;
@@ -138,8 +139,8 @@ const MOST_REMEMBERED: u64 = 1_000_000;
 /// A parsed expression. A proof evaluates the same limit many thousand times.
 struct Ready {
     tree: IdedExpr,
-    /// The functions it calls.
-    called: Vec<String>,
+    /// The workshop sums that it calls.
+    sums: Vec<&'static Sum>,
     /// The fields it reads of what was seen; `None` if it uses the whole object.
     fields: Option<BTreeSet<String>>,
     known: RefCell<Vec<Known>>,
@@ -170,9 +171,9 @@ fn ready(expression: &Expression) -> Result<Rc<Ready>, Diagnostic> {
     let paths = || found.used.iter().chain(&found.asked);
     let field = |path: &String| Some(path.strip_prefix("seen.")?.split('.').next()?.to_owned());
     let fields = (!paths().any(|path| path == "seen")).then(|| paths().filter_map(field).collect());
-    let called = called(&mut tree);
+    let sums = sums::among(&called(&mut tree));
     budget::bound(&mut tree);
-    let made = Rc::new(Ready { called, tree, fields, known: RefCell::default() });
+    let made = Rc::new(Ready { sums, tree, fields, known: RefCell::default() });
     READY.with_borrow_mut(|all| {
         if all.len() >= MOST_READY {
             all.clear();
@@ -204,7 +205,7 @@ fn evaluate(expression: &Expression, scope: &Scope) -> Result<(Value, u64), Diag
     if expression.contains("seen") {
         context.add_variable_from_value("seen".to_owned(), to_cel(seen));
     }
-    sums::add_to(&mut context, &ready.called);
+    sums::add_to(&mut context, &ready.sums);
     let (value, steps) = budget::within(|| Value::resolve(&ready.tree, &context));
     let steps = steps.ok_or_else(|| {
         let message = format!("the expression does too much: it takes more than {MOST_STEPS} steps");

@@ -10,9 +10,14 @@ fn named(function: &str) -> Option<&'static Sum> {
     sum(function).ok().filter(|sum| sum.name.replace('-', "_") == function)
 }
 
-/// Makes those of `called` that are sums available to an expression.
-pub(super) fn add_to(context: &mut Context, called: &[String]) {
-    for sum in called.iter().filter_map(|function| named(function)) {
+/// Those of the functions that an expression calls which are sums. To be found once: the search for a name also looks for similar ones.
+pub(super) fn among(called: &[String]) -> Vec<&'static Sum> {
+    called.iter().filter_map(|function| named(function)).collect()
+}
+
+/// Makes sums available to an expression.
+pub(super) fn add_to(context: &mut Context, sums: &[&'static Sum]) {
+    for &sum in sums {
         let work = move |Arguments(given): Arguments| -> Result<Value, ExecutionError> {
             let refused = |why: String| ExecutionError::function_error(&sum.name.replace('-', "_"), why);
             let numbers: Option<Vec<f64>> = given.iter().map(number).collect();

@@ -12,7 +12,7 @@ use super::faults::{Fault, Library, Shown};
 use super::instruments::{Case, Model, NotValid, Observation, Strength};
 use super::resistance::resistance;
 use super::{Branch, BranchKind, CircuitError, Glow};
-use crate::bike::{Bike, BikeState, Engine, InstrumentKind, PointsAt};
+use crate::bike::{BikeState, Engine, InstrumentKind, PointsAt};
 use crate::units::{Quantity, Unit};
 use question::{Answers, Seen, Watched, words};
 use std::collections::{BTreeMap, BTreeSet};
@@ -41,12 +41,12 @@ pub struct Subject<'a> {
 type Tried<'a> = Arc<(Model<'a>, f64)>;
 
 impl<'a> Subject<'a> {
-    /// The bike with those of `faults` that nothing in `mended` cures.
-    pub fn new(bike: &'a Bike, library: &'a Library, faults: &[&'a Fault], mended: &BTreeSet<String>) -> Self {
+    /// The healthy bike with those of `faults` that nothing in `mended` cures.
+    pub fn new(healthy: &Model<'a>, library: &'a Library, faults: &[&'a Fault], mended: &BTreeSet<String>) -> Self {
         let left = || faults.iter().filter(|fault| !fault.is_mended(mended));
         let changes = left().flat_map(|fault| fault.alterations.iter().cloned());
         let shown = left().flat_map(|fault| &fault.looks).collect();
-        Self { model: Model::with(bike, changes), library, shown, meter: 1.0, tried: Arc::default() }
+        Self { model: healthy.altered(changes), library, shown, meter: 1.0, tried: Arc::default() }
     }
 
     /// The same bike drawn with a seed: every part within its tolerance, another charge, temperature and lamp, a meter with its error.

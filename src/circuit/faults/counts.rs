@@ -19,11 +19,12 @@ pub(super) fn kicked(bike: &Bike) -> BikeState {
     state
 }
 
-/// The least reserve of any plug, kicked, and cranked where there is a starter: the voltage available over the voltage needed.
+/// The least reserve of any plug of the healthy bike with these changes, kicked, and cranked where there is a starter: the voltage available over the voltage needed.
 ///
 /// # Errors
 /// The errors of [`Model::reserve`].
-pub fn least_reserve(bike: &Bike, changes: &[Alteration], below: f64) -> Result<f64, CircuitError> {
+pub fn least_reserve(healthy: &Model<'_>, changes: &[Alteration], below: f64) -> Result<f64, CircuitError> {
+    let bike = healthy.bike;
     let state = kicked(bike);
     // A starter motor of the profile's own takes its current whenever the engine is cranked.
     let has_motor = bike.parts.iter().any(|part| part.kind.has(PrimitiveKind::Motor));
@@ -41,7 +42,7 @@ pub fn least_reserve(bike: &Bike, changes: &[Alteration], below: f64) -> Result<
         starts.iter().flat_map(|cranked| states.into_iter().flatten().map(move |state| (cranked, state)))
     {
         let starter = Alteration::Join { a: live.clone(), b: ground.clone(), ohm: bike.volt / STARTER_AMPERE };
-        let model = Model::with(bike, changes.iter().cloned().chain(cranked.then_some(starter)));
+        let model = healthy.altered(changes.iter().cloned().chain(cranked.then_some(starter)));
         for plug in &bike.plugs {
             least = least.min(model.reserve(state, &plug.id)?);
             if least < below {

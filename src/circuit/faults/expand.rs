@@ -4,7 +4,7 @@
 //! fuse. The circuit shows this; no file says it.
 
 use super::counts::{IN_RESERVE, kicked, least_reserve};
-use super::{Fault, Kind, Library, Shown};
+use super::{Fault, Kind, Library, Shown, kinds};
 use crate::bike::{Bike, BikeState, EnglishWords, Words, as_value};
 use crate::circuit::{Alteration, CircuitError, Model};
 use crate::expression::{Scope, evaluate_bool, evaluate_list, render, render_names};
@@ -33,11 +33,12 @@ impl Library {
     /// As [`Library::for_bike`].
     pub fn for_bike_in(&self, bike: &Bike, words: &dyn Words) -> Result<Vec<Fault>, Vec<Diagnostic>> {
         let plain = Scope::new(as_value(bike, words));
+        let healthy = Model::new(bike);
         let mut faults = Vec::new();
         let mut findings = Vec::new();
         for kind in &self.kinds {
-            match self.places(kind, &plain, &kind.severities, bike) {
-                Ok(all) => faults.extend(all),
+            match kind.sites(&plain).and_then(|sites| sites.iter().map(|site| kind.fault(site, &healthy)).collect()) {
+                Ok(all) => faults.extend::<Vec<Fault>>(all),
                 Err(finding) => findings.push(finding),
             }
             if faults.len() > MOST_FAULTS {
@@ -51,9 +52,39 @@ impl Library {
         if findings.is_empty() { Ok(faults) } else { Err(findings) }
     }
 
-    fn places(&self, kind: &Kind, plain: &Scope, severities: &[f64], bike: &Bike) -> Result<Vec<Fault>, Diagnostic> {
+    /// What a conclusion can call the single faults of a bike: `KIND`, `KIND:PLACE` and `KIND@SEVERITY`. Asks no circuit.
+    ///
+    /// # Errors
+    /// The first thing that does not come out for this bike.
+    pub fn names_on(&self, bike: &Bike, words: &dyn Words) -> Result<BTreeSet<String>, Diagnostic> {
+        let plain = Scope::new(as_value(bike, words));
+        let mut all = BTreeSet::new();
+        for kind in &self.kinds {
+            for site in kind.sites(&plain)? {
+                all.extend(kinds(&kind.id, &site.place, site.severity));
+            }
+        }
+        Ok(all)
+    }
+}
+
+/// Where a kind of fault can be on a bike, and how bad.
+struct Site {
+    /// [`Fault::id`].
+    id: String,
+    place: String,
+    severity: Option<f64>,
+    /// With the item and the severity bound.
+    scope: Scope,
+    /// How often it occurs, relative to the library's other faults.
+    likelihood: f64,
+}
+
+impl Kind {
+    /// Every place on the bike in every severity.
+    fn sites(&self, plain: &Scope) -> Result<Vec<Site>, Diagnostic> {
         let mut scopes = vec![(plain.clone(), String::new())];
-        if let (Some(over), Some(bind)) = (&kind.over, &kind.bind) {
+        if let (Some(over), Some(bind)) = (&self.over, &self.bind) {
             let items = evaluate_list(over, plain)?;
             let bound = |item: serde_json::Value| {
                 let id = item.get("id").and_then(|id| id.as_str()).unwrap_or_default().to_owned();
@@ -65,99 +96,93 @@ impl Library {
         }
         let mut all = Vec::new();
         for (mut scope, id) in scopes {
-            let values: Vec<Option<f64>> = match severities {
+            let values: Vec<Option<f64>> = match self.severities.as_slice() {
                 [] => vec![None],
                 several => several.iter().copied().map(Some).collect(),
             };
-            let share = kind.likelihood / values.len() as f64;
+            let likelihood = self.likelihood / values.len() as f64;
             for severity in values {
                 if let Some(severity) = severity {
                     scope.bind("severity", serde_json::Value::from(severity));
                 }
-                if kind.when.as_ref().map_or(Ok(true), |when| evaluate_bool(when, &scope))? {
-                    all.push(self.fault(kind, &scope, &id, severity, share, bike)?);
+                if self.when.as_ref().map_or(Ok(true), |when| evaluate_bool(when, &scope))? {
+                    let place = self.place.as_ref().map_or(Ok(id.clone()), |place| render(place, &scope))?;
+                    let mut id = self.id.value.clone();
+                    if !place.is_empty() {
+                        id += &format!(":{place}");
+                    }
+                    if let Some(severity) = severity {
+                        id += &format!("@{severity}");
+                    }
+                    all.push(Site { id, place, severity, scope: scope.clone(), likelihood });
                 }
             }
         }
         Ok(all)
     }
 
-    fn fault(
-        &self,
-        kind: &Kind,
-        scope: &Scope,
-        item: &str,
-        severity: Option<f64>,
-        likelihood: f64,
-        bike: &Bike,
-    ) -> Result<Fault, Diagnostic> {
-        let place = kind.place.as_ref().map_or(Ok(item.to_owned()), |place| render(place, scope))?;
-        let mut id = kind.id.value.clone();
-        if !place.is_empty() {
-            id += &format!(":{place}");
-        }
-        if let Some(severity) = severity {
-            id += &format!("@{severity}");
-        }
-        let parts: Vec<String> = kind.parts.iter().map(|part| render(part, scope)).collect::<Result<_, _>>()?;
+    /// The fault at a site, tried on the bike's wiring.
+    fn fault(&self, site: &Site, healthy: &Model<'_>) -> Result<Fault, Diagnostic> {
+        let (Site { id, scope, .. }, bike) = (site, healthy.bike);
+        let parts: Vec<String> = self.parts.iter().map(|part| render(part, scope)).collect::<Result<_, _>>()?;
         let known = bike.fault_places();
-        if let Some((part, written)) = parts.iter().zip(&kind.parts).find(|(part, _)| !known.contains(*part)) {
+        if let Some((part, written)) = parts.iter().zip(&self.parts).find(|(part, _)| !known.contains(*part)) {
             let names: Vec<&str> = known.iter().map(String::as_str).collect();
             let message = format!("for the {}, `{id}` names the part `{part}`, which it has not", bike.name);
             let help = crate::source::shape::suggestion(part, &names);
             return Err(Diagnostic::error(&written.place, "unknown-part", message).help(help));
         }
         let mut looks = Vec::new();
-        for (look, at, is) in &kind.looks {
+        for (look, at, is) in &self.looks {
             let is = render(is, scope)?;
             let at = render_names(std::slice::from_ref(at), scope)?;
             looks.extend(at.into_iter().map(|at| Shown { look: look.value.clone(), at, is: is.clone() }));
         }
         let mut alterations = Vec::new();
-        for change in &kind.alter {
+        for change in &self.alter {
             alterations.extend(change.on(scope)?);
         }
         let mut fault = Fault {
-            kind: kind.id.value.clone(),
-            place,
-            severity,
-            unit: kind.unit.clone(),
+            id: id.clone(),
+            kind: self.id.value.clone(),
+            place: site.place.clone(),
+            severity: site.severity,
+            unit: self.unit.clone(),
             counts: false,
             // A side without words leaves a double space.
-            words: render(&kind.words, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
+            words: render(&self.words, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
             parts,
-            cure: render(&kind.cure, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
-            likelihood,
-            only_by_substitution: kind.only_by_substitution.clone(),
+            cure: render(&self.cure, scope)?.split_whitespace().collect::<Vec<_>>().join(" "),
+            likelihood: site.likelihood,
+            only_by_substitution: self.only_by_substitution.clone(),
             alterations,
             looks,
-            id,
         };
-        let id_of = fault.id.clone();
         let not_laid = |error: CircuitError| {
-            let message = format!("for the {}, `{}` cannot be laid over the wiring: {error}", bike.name, id_of);
-            Diagnostic::error(&kind.id.place, "alteration", message)
+            let message = format!("for the {}, `{}` cannot be laid over the wiring: {error}", bike.name, id);
+            Diagnostic::error(&self.id.place, "alteration", message)
         };
-        for fuse in blown_fuses(bike, &fault.alterations).map_err(not_laid)? {
+        for fuse in blown_fuses(healthy, &fault.alterations).map_err(not_laid)? {
             let (look, is) = BLOWN;
             fault.looks.push(Shown { look: look.to_owned(), at: fuse.clone(), is: is.to_owned() });
             fault.alterations.push(Alteration::Open { branch: fuse });
         }
-        fault.counts = match &kind.counts {
+        fault.counts = match &self.counts {
             Some(counts) => evaluate_bool(counts, scope)?,
             // Where nothing sparks, every fault is one to be found.
             None if bike.plugs.is_empty() => true,
-            None => least_reserve(bike, &fault.alterations, IN_RESERVE).map_err(not_laid)? < IN_RESERVE,
+            None => least_reserve(healthy, &fault.alterations, IN_RESERVE).map_err(not_laid)? < IN_RESERVE,
         };
         Ok(fault)
     }
 }
 
 /// The fuses that carry more than they can with these alterations, with all switches on and all points closed.
-fn blown_fuses(bike: &Bike, changes: &[Alteration]) -> Result<Vec<String>, CircuitError> {
+fn blown_fuses(healthy: &Model<'_>, changes: &[Alteration]) -> Result<Vec<String>, CircuitError> {
+    let bike = healthy.bike;
     let state = BikeState { engine: None, ..kicked(bike) };
     let closed: BTreeSet<String> = bike.points.iter().map(|set| set.id.clone()).collect();
-    let model = Model::with(bike, changes.iter().cloned());
+    let model = healthy.altered(changes.iter().cloned());
     let wiring = model.wiring(&state, &closed)?;
     let (network, elements) = wiring.network()?;
     let point = network.operating_point()?;

@@ -132,11 +132,15 @@ fn in_between(severities: &[f64], step: f64) -> Vec<f64> {
     all
 }
 
+/// `KIND`, `KIND:PLACE` and, where it has a severity, `KIND@SEVERITY`.
+fn kinds(kind: &str, place: &str, severity: Option<f64>) -> impl Iterator<Item = String> + use<> {
+    let as_bad = severity.map(|severity| format!("{kind}@{severity}"));
+    [kind.to_owned(), format!("{kind}:{place}")].into_iter().chain(as_bad)
+}
+
 impl Fault {
-    /// `KIND`, `KIND:PLACE` and, where it has a severity, `KIND@SEVERITY`.
     fn kinds(&self) -> impl Iterator<Item = String> {
-        let as_bad = self.severity.map(|severity| format!("{}@{severity}", self.kind));
-        [self.kind.clone(), format!("{}:{}", self.kind, self.place)].into_iter().chain(as_bad)
+        kinds(&self.kind, &self.place, self.severity)
     }
 
     /// Whether `names` contains its `KIND`, its `KIND:PLACE` or its `KIND@SEVERITY`.
