@@ -2,7 +2,7 @@
 
 use super::handling::Handling;
 use super::looked_at::reading_name;
-use super::outcome::{Reached, Sighting, Slip};
+use super::outcome::{Again, Reached, Sighting, Slip};
 use super::set_up;
 use super::{Asked, Observer, ProveError, Seen};
 use crate::advice::Chosen;
@@ -171,15 +171,15 @@ fn step(
             None => groups.push((seen, vec![case])),
         }
     }
-    if let Some(slip) = &mut track.slip {
-        slip.repeated |= slip.place == asked.place();
+    if let Some(slip) = track.slip.clone().filter(|slip| slip.place == asked.place()) {
+        slip_again(of, &mut track, &slip, &asked, &mut groups, open, ways)?;
     }
     if of.slips && track.slip.is_none() {
         for (right, cases) in &groups {
             for wrong in slips(&asked, *right) {
                 let mut other = fork(&mut track, cases.clone());
                 let (place, given) = (asked.place(), asked.name(wrong));
-                other.slip = Some(Slip { place, right: asked.name(*right), given, repeated: false });
+                other.slip = Some(Slip { place, right: asked.name(*right), given, seen: wrong, again: Again::NotAsked });
                 answer(of, other, &asked, wrong, true, open, ways)?;
             }
         }
@@ -191,6 +191,35 @@ fn step(
     }
     track.cases = std::mem::take(&mut last.1);
     answer(of, track, &asked, last.0, false, open, ways)
+}
+
+/// The question of a slip is put again: the same wrong answer in a way of its own, the right one in this.
+fn slip_again(
+    of: &Led<'_>,
+    track: &mut Track,
+    slip: &Slip,
+    asked: &Arc<Asked>,
+    groups: &mut Vec<(Seen, Vec<usize>)>,
+    open: &mut Vec<Track>,
+    ways: Ways<'_>,
+) -> Result<(), ProveError> {
+    if slip.again != Again::Right {
+        // After a repair something else may be right, and the slip is none any more.
+        let is_slip = |seen: Seen| asked.name(seen) == slip.right;
+        let same = groups.iter().filter(|(seen, _)| is_slip(*seen)).flat_map(|(_, cases)| cases.iter().copied());
+        let mut other = fork(track, same.collect());
+        if !other.cases.is_empty() {
+            other.slip = Some(Slip { again: Again::Wrong, ..slip.clone() });
+            answer(of, other, asked, slip.seen, true, open, ways)?;
+        }
+        if slip.again == Again::Wrong {
+            groups.retain(|(seen, _)| !is_slip(*seen));
+        }
+    }
+    if slip.again == Again::NotAsked {
+        track.slip = Some(Slip { again: Again::Right, ..slip.clone() });
+    }
+    Ok(())
 }
 
 fn fork(track: &mut Track, cases: Vec<usize>) -> Track {

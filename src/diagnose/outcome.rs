@@ -22,7 +22,7 @@ pub struct Sighting {
 }
 
 /// A wrong observation: what was there and what was said.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Slip {
     /// `points-turn left`.
     pub place: String,
@@ -30,8 +30,21 @@ pub struct Slip {
     pub right: String,
     /// The one given.
     pub given: String,
-    /// The same question was put again later, and answered rightly.
-    pub repeated: bool,
+    /// The same, as it was seen.
+    pub seen: Seen,
+    /// What came of it when the question was put once more.
+    pub again: Again,
+}
+
+/// Whether a wrong observation was made again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Again {
+    /// The question was not put again.
+    NotAsked,
+    /// It was, and answered rightly.
+    Right,
+    /// It was, and answered as wrongly each time: the same person misplaces the same probe.
+    Wrong,
 }
 
 /// How a walk ended.

@@ -130,9 +130,9 @@ pub struct Misled {
     pub faults: usize,
 }
 
-/// Every fault with one wrong observation.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Slips {
+/// How walks with one wrong observation ended.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct SlipEnds {
     /// Walks: a fault, a question on its way, a wrong answer to it.
     pub walks: usize,
     /// The right cause was named or mended all the same.
@@ -143,8 +143,34 @@ pub struct Slips {
     pub undecided: usize,
     /// The conclusion says that all is well.
     pub missed: usize,
+    /// A wrong cause was named.
+    pub wrong: usize,
     /// The conclusion condemns parts, and none of them is at fault.
     pub false_removals: usize,
+}
+
+impl SlipEnds {
+    pub(super) fn count(&mut self, verdict: Verdict, removes_sound: bool) {
+        self.walks += 1;
+        self.false_removals += usize::from(removes_sound);
+        *match verdict {
+            Verdict::Right => &mut self.found,
+            Verdict::Ambiguous => &mut self.ambiguous,
+            Verdict::Undecided => &mut self.undecided,
+            Verdict::Missed => &mut self.missed,
+            Verdict::Wrong => &mut self.wrong,
+        } += 1;
+    }
+}
+
+/// Every fault with one wrong observation.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Slips {
+    /// Where the question is put again, it is answered rightly.
+    #[serde(flatten)]
+    pub ends: SlipEnds,
+    /// Where the question is put again, the same wrong answer is given each time.
+    pub repeating: SlipEnds,
     /// A wrong cause was named and the wrong answer had been repeated, rightly, before.
     pub wrong_repeated: usize,
     /// A wrong cause was named without the wrong answer's question being put again.

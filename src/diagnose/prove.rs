@@ -3,7 +3,7 @@
 use super::causes::Causes;
 use super::covered::covered;
 use super::measure::{Judgement, cures, groups, judgement, later_share, measure, parts};
-use super::outcome::{Outcome, Sighting};
+use super::outcome::{Again, Outcome, Sighting};
 use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
 use super::simulate::{Progress, Setting, simulate};
 use super::{Asked, Observer, Order, ProveError, Verdict};
@@ -293,42 +293,38 @@ fn pairs(singles: &Setting<'_>, counting: &[usize], progress: Progress<'_>) -> R
 }
 
 fn slips(setting: &Setting<'_>, progress: Progress<'_>) -> Result<Slips, ProveError> {
-    let mut of = Slips {
-        walks: 0,
-        found: 0,
-        ambiguous: 0,
-        undecided: 0,
-        missed: 0,
-        false_removals: 0,
-        wrong_repeated: 0,
-        wrong_unrepeated: 0,
-        wrong_unrepeated_rate: 0.0,
-        misled: Vec::new(),
-    };
+    let mut of = Slips::default();
     let mut causes = Causes::new(setting.faults);
     let mut misled: BTreeMap<[String; 4], usize> = BTreeMap::new();
     simulate(setting, &mut |case, outcome| {
         let Some(slip) = &outcome.slip else { return };
-        of.walks += 1;
-        if of.walks.is_multiple_of(BATCH) {
-            progress("walks with a slip", of.walks, 0);
+        let case = &setting.cases[case];
+        let verdict = match causes.judge(case, &outcome) {
+            Verdict::Missed if case.is_empty() => Verdict::Right,
+            verdict => verdict,
+        };
+        let removes_sound = causes.removes_sound(case, &outcome);
+        if slip.again != Again::Right {
+            of.repeating.count(verdict, removes_sound);
         }
-        of.false_removals += usize::from(causes.removes_sound(&setting.cases[case], &outcome));
-        match causes.judge(&setting.cases[case], &outcome) {
-            Verdict::Right => of.found += 1,
-            Verdict::Ambiguous => of.ambiguous += 1,
-            Verdict::Undecided => of.undecided += 1,
-            Verdict::Missed if setting.cases[case].is_empty() => of.found += 1,
-            Verdict::Missed => of.missed += 1,
-            Verdict::Wrong if slip.repeated => of.wrong_repeated += 1,
-            Verdict::Wrong => {
+        if slip.again == Again::Wrong {
+            return;
+        }
+        of.ends.count(verdict, removes_sound);
+        if of.ends.walks.is_multiple_of(BATCH) {
+            progress("walks with a slip", of.ends.walks, 0);
+        }
+        match (verdict, slip.again) {
+            (Verdict::Wrong, Again::Right) => of.wrong_repeated += 1,
+            (Verdict::Wrong, _) => {
                 of.wrong_unrepeated += 1;
                 let key = [slip.place.clone(), slip.right.clone(), slip.given.clone(), outcome.reached.name()];
                 *misled.entry(key).or_default() += 1;
             }
+            _ => {}
         }
     })?;
-    of.wrong_unrepeated_rate = of.wrong_unrepeated as f64 / (of.walks as f64).max(1.0);
+    of.wrong_unrepeated_rate = of.wrong_unrepeated as f64 / (of.ends.walks as f64).max(1.0);
     let one = |([place, right, given, conclusion], faults): ([String; 4], usize)| Misled {
         place,
         right,

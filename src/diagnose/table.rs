@@ -134,14 +134,19 @@ pub fn text(proof: &Proof) -> String {
             out,
             "\nOne slip: {} walks; right all the same {}, named among others {}, no cause named {}, called healthy {}, a wrong cause named {} after \
              the question was put again and {} ({:.2} %) without.",
-            s.walks,
-            s.found,
-            s.ambiguous,
-            s.undecided,
-            s.missed,
+            s.ends.walks,
+            s.ends.found,
+            s.ends.ambiguous,
+            s.ends.undecided,
+            s.ends.missed,
             s.wrong_repeated,
             s.wrong_unrepeated,
             s.wrong_unrepeated_rate * 100.0
+        );
+        let _ = writeln!(
+            out,
+            "A sound part condemned in {} of {}; if the slip is made again at each repeat, in {} of {}.",
+            s.ends.false_removals, s.ends.walks, s.repeating.false_removals, s.repeating.walks
         );
         for m in s.misled.iter().take(MOST_LINES) {
             let _ = writeln!(
