@@ -65,7 +65,8 @@ impl Bench {
             .map(|id| self.faults.iter().find(|fault| fault.id == *id).unwrap_or_else(|| panic!("no fault {id}")))
             .collect();
         let question = Question::new(self.procedure.step(step).unwrap(), &scope).unwrap();
-        let mut subject = Subject::new(&Model::new(&self.bike), &self.library, &laid, &question.mends.iter().cloned().collect());
+        let mut subject =
+            Subject::new(&Model::new(&self.bike), &self.library, &laid, &question.mends.iter().cloned().collect());
         std::sync::Arc::make_mut(&mut subject.model.figures).lamp_watt *= watt;
         subject.answer(&question, &state, 4).unwrap()
     }

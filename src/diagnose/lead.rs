@@ -179,7 +179,8 @@ fn step(
             for wrong in slips(&asked, *right) {
                 let mut other = fork(&mut track, cases.clone());
                 let (place, given) = (asked.place(), asked.name(wrong));
-                other.slip = Some(Slip { place, right: asked.name(*right), given, seen: wrong, again: Again::NotAsked });
+                other.slip =
+                    Some(Slip { place, right: asked.name(*right), given, seen: wrong, again: Again::NotAsked });
                 answer(of, other, &asked, wrong, true, open, ways)?;
             }
         }

@@ -30,7 +30,7 @@ pub(super) const LEFT: f64 = 0.01;
 pub(super) const MOST_SUSPECTS: usize = 8;
 /// Answers that are named as reasons, and the least weight of evidence that is one (a factor of two).
 pub(super) const REASONS: (usize, f64) = (2, 0.3);
-/// Less likely a slip than this, and an answer is not called doubtful.
+/// Less likely a slip than this, and an answer is neither called doubtful nor asked for again.
 pub(super) const DOUBTFUL: f64 = 0.2;
 /// Decimals of what is written down.
 pub(super) const DECIMALS: f64 = 1e4;
@@ -42,6 +42,9 @@ pub(super) const BAR: f64 = 0.99;
 pub(super) const CARRIED: f64 = 0.9;
 /// Most times that one check is made in a walk (chosen, no source).
 pub(super) const MOST_TIMES: usize = 3;
+/// Share of the minutes of a check that is needed before the bike can be called sound which would be spent anyway if it is sound. With the whole
+/// of them, faults are found later. Measured, as above.
+pub(super) const ANYWAY: f64 = 0.5;
 /// A check that tells less than this, bits, is not made.
 pub(super) const LEAST_BITS: f64 = 0.03;
 /// A fault that is too mild to stop the circuit from doing its work is this many times less likely than one that does: somebody came because

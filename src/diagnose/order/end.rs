@@ -11,9 +11,9 @@ use std::collections::BTreeSet;
 pub(super) enum Needs {
     /// Nothing more.
     Met,
-    /// These checks; one that was once not as on a healthy bike is among them.
+    /// These checks; one that was last, for once, not as on a healthy bike is among them.
     Open(Vec<usize>),
-    /// One of them was twice not as on a healthy bike.
+    /// One of them was twice in a row not as on a healthy bike.
     Bad,
 }
 
@@ -33,7 +33,8 @@ impl Grounds<'_> {
         let made = (0..checks.len()).filter(|number| checks[*number].is_needed && !wanted.contains(number));
         let last_is_bad = |number: &usize| self.answers_to(*number, given).next().is_some_and(Given::is_bad);
         let bad: Vec<usize> = made.filter(last_is_bad).collect();
-        match bad.iter().all(|number| self.answers_to(*number, given).count() == 1) {
+        let times = |number: &usize| self.answers_to(*number, given).take_while(|one| one.is_bad()).count();
+        match bad.iter().all(|number| times(number) == 1) {
             true if bad.is_empty() && wanted.is_empty() => Needs::Met,
             true => Needs::Open(bad.into_iter().chain(wanted).collect()),
             false => Needs::Bad,

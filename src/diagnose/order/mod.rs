@@ -3,8 +3,8 @@
 //! Bayes' rule over all answers gives each fault of the library, and something outside it, a probability. Faults with the same remedy are one
 //! cause. A check's value is the expected fall of the entropy over causes (Shannon, A Mathematical Theory of Communication, 1948). Its cost is its
 //! own minutes, those to prepare it and to put things back, and those to change the set-up. Checks are ranked by bits per minute, alone or together
-//! with the best follow-up check. The walk ends when one cause stays probable with any single answer left out, or when no remaining check tells
-//! enough.
+//! with the best follow-up check. Once a cause is probable, a check's value is what it tells about whether it is this one. The walk ends when one
+//! cause stays probable with any single answer left out, or when no remaining check tells enough and no answer is doubtful.
 
 mod catalogue;
 mod end;
@@ -13,7 +13,7 @@ mod grounds;
 mod outlook;
 
 use super::handling::Handling;
-use super::weights::{BAR, CARRIED, LEAST_BITS, MOST_TIMES};
+use super::weights::{BAR, CARRIED, DOUBTFUL, LEAST_BITS, MOST_TIMES};
 use super::{Observer, ProveError};
 use crate::advice::{Chosen, Next};
 use crate::circuit::faults::Fault;
@@ -126,25 +126,19 @@ impl<'a> Order<'a> {
         let tells = |best: &Best| best.most >= LEAST_BITS;
         let sure = known.by_cause[top] >= BAR;
         let likely = known.by_cause[top] >= CARRIED;
-        let carries = if likely { self.carried_by_one(&known, given, top) } else { None };
+        let carries = if likely { self.carried_by_one(&known, given, top) } else { self.doubtful(&known, given) };
         if sure && carries.is_none() {
             return Ok(found(grounds.found(&known, &[top])));
         }
-        if !sure && let Some(best) = self.outlooks.best(&open, &known, last, crossing)?.filter(tells) {
+        if !sure && let Some(best) = self.outlooks.best(&open, &known, last, crossing, None)?.filter(tells) {
             return Ok(self.next(&best, crossing));
         }
         let end = found(grounds.found(&known, &grounds.left(&known.by_cause)));
         let Some(carries) = carries else { return Ok(end) };
-        // What would tell if that answer was a slip? The same check once more is one way. What the bike did stays as it was told.
-        let again = grounds.checks_of(&given[known.weighed.numbers[carries]]).first().copied();
-        let is_history = |check: &usize| {
-            let step = grounds.catalogue.checks[*check].asked().step();
-            matches!(step.observe, Some(Observe::Complaint(_)))
-        };
-        let may_come = |again: &usize| !open.contains(again) && !is_history(again) && !self.is_often(*again, given);
-        let again = again.filter(may_come);
-        open.extend(again);
-        let best = self.outlooks.best(&open, &known.without(carries), last, crossing)?.filter(tells);
+        // What would tell whether it is this cause, if that answer was a slip? The same check once more is one way.
+        let again = self.again(&given[known.weighed.numbers[carries]], given);
+        open.extend(again.filter(|again| !open.contains(again)));
+        let best = self.outlooks.best(&open, &known.without(carries), last, crossing, Some(top))?.filter(tells);
         Ok(best.map_or(end, |best| self.next(&best, crossing)))
     }
 
@@ -166,7 +160,7 @@ impl<'a> Order<'a> {
             _ => &open,
         };
         let wanted = sure && matches!(needs, Needs::Open(_));
-        let best = self.outlooks.best(candidates, known, last, crossing)?;
+        let best = self.outlooks.best(candidates, known, last, crossing, None)?;
         if let Some(best) = best.filter(|best| best.most >= LEAST_BITS || wanted) {
             return Ok(self.next(&best, crossing));
         }
@@ -180,6 +174,25 @@ impl<'a> Order<'a> {
     /// Whether a check was made as often as it may be.
     fn is_often(&self, check: usize, given: &[Given]) -> bool {
         self.outlooks.grounds.answers_to(check, given).count() >= MOST_TIMES
+    }
+
+    /// The check that an answer was given to, if it can be made once more. What the bike did stays as it was told.
+    fn again(&self, one: &Given, given: &[Given]) -> Option<usize> {
+        let grounds = &self.outlooks.grounds;
+        let is_history = |check: &usize| {
+            let step = grounds.catalogue.checks[*check].asked().step();
+            matches!(step.observe, Some(Observe::Complaint(_)))
+        };
+        let check = grounds.checks_of(one).first().copied();
+        check.filter(|check| !is_history(check) && !self.is_often(*check, given))
+    }
+
+    /// The answer that most probably was a slip, if it is doubtful and can be asked for again.
+    fn doubtful(&self, known: &Known, given: &[Given]) -> Option<usize> {
+        let slips = &known.belief.slips;
+        let can_be = |answer: &usize| self.again(&given[known.weighed.numbers[*answer]], given).is_some();
+        let doubtful = (0..slips.len()).filter(|answer| slips[*answer] >= DOUBTFUL).filter(can_be);
+        doubtful.max_by(|a, b| slips[*a].total_cmp(&slips[*b]))
     }
 
     /// A check as what comes next, or what has to come before it.

@@ -3,7 +3,7 @@
 use super::grounds::{Grounds, Known};
 use crate::diagnose::belief::evidence::share;
 use crate::diagnose::belief::fit::{answers, forecast};
-use crate::diagnose::weights::{AHEAD, BAR, LEAST_MINUTES, MISHEARD, OUTSIDE_SHOWS, SLIP};
+use crate::diagnose::weights::{AHEAD, ANYWAY, BAR, LEAST_MINUTES, MISHEARD, OUTSIDE_SHOWS, SLIP};
 use crate::diagnose::{Asked, ProveError, set_up};
 use crate::walk::Crossing;
 use std::collections::{BTreeSet, HashMap};
@@ -46,6 +46,8 @@ struct Candidate {
     /// Minutes with what has to come before it, and without.
     minutes: f64,
     alone: f64,
+    /// The share of them that would not be spent anyway.
+    extra: f64,
 }
 
 /// The hypotheses that still weigh something.
@@ -64,13 +66,14 @@ struct Hypothesis {
 }
 
 impl Active {
-    /// Those of the belief.
-    pub(super) fn new(known: &Known) -> Self {
+    /// Those of the belief. With `whether`, all causes but this one count as one.
+    pub(super) fn new(known: &Known, whether: Option<usize>) -> Self {
         let mut numbers = vec![usize::MAX; known.by_cause.len()];
         let mut causes = 0;
         let weights = known.belief.weight.iter().enumerate().filter(|(_, weight)| **weight > LEAST_WEIGHT);
         let of = weights.map(|(number, weight)| {
-            let cause = &mut numbers[known.cause[number]];
+            let own = known.cause[number];
+            let cause = &mut numbers[whether.map_or(own, |this| usize::from(own == this))];
             if *cause == usize::MAX {
                 *cause = causes;
                 causes += 1;
@@ -160,25 +163,30 @@ impl<'a> Outlooks<'a> {
         Ok(all)
     }
 
-    /// Of these checks the one that tells most per minute, looking one check further.
+    /// Of these checks the one that tells most per minute, looking one check further: about all causes, or about `whether` it is this one.
     pub(super) fn best(
         &self,
         open: &[usize],
         known: &Known,
         last: Option<&Asked>,
         crossing: &Crossing,
+        whether: Option<usize>,
     ) -> Result<Option<Best>, ProveError> {
-        let active = Active::new(known);
+        let active = Active::new(known, whether);
+        // What is needed anyway if the bike is sound costs less now.
+        let sound = if whether.is_some() { 0.0 } else { known.by_cause[known.by_cause.len() - 1] };
         let (_, entropy) = active.certainty();
         let mut all = Vec::new();
         for number in open.iter().copied() {
             let bits = self.tells(number, &active, entropy, known)?;
             let (minutes, alone) = self.minutes(number, last, crossing);
-            all.push(Candidate { number, bits, minutes, alone });
+            let extra = self.extra(number, sound);
+            all.push(Candidate { number, bits, minutes, alone, extra });
         }
         let mut best: Option<(usize, f64)> = None;
         for at in most_per_minute(&all) {
-            let Candidate { number, bits, minutes, .. } = all[at];
+            let Candidate { number, bits, minutes, extra, .. } = all[at];
+            let minutes = minutes * extra;
             let (mut told, mut taken) = (bits, minutes);
             for (p, left) in self.after(number, &active, known)? {
                 let (top, entropy) = left.certainty();
@@ -188,7 +196,7 @@ impl<'a> Outlooks<'a> {
                 let mut next: Option<(f64, f64)> = None;
                 for other in open.iter().copied().filter(|other| *other != number) {
                     let bits = self.tells(other, &left, entropy, known)?;
-                    let minutes = self.minutes_after(number, other, crossing);
+                    let minutes = self.minutes_after(number, other, crossing) * self.extra(other, sound);
                     if next.is_none_or(|(b, m)| bits / minutes > b / m) {
                         next = Some((bits, minutes));
                     }
@@ -206,6 +214,11 @@ impl<'a> Outlooks<'a> {
         }
         let most = all.iter().map(|one| one.bits).fold(0.0, f64::max);
         Ok(best.map(|(at, _)| Best { number: all[at].number, bits: all[at].bits, minutes: all[at].minutes, most }))
+    }
+
+    /// The share of a check's minutes that would not be spent anyway, if the bike is sound with this probability.
+    fn extra(&self, number: usize, sound: f64) -> f64 {
+        if self.grounds.catalogue.checks[number].is_needed { 1.0 - ANYWAY * sound } else { 1.0 }
     }
 
     /// Minutes of a check from where the walk stands: with what has to come before its instrument's first reading, and without.
@@ -260,7 +273,7 @@ fn entropy(shares: impl Iterator<Item = f64>) -> f64 {
 /// The candidates with the most bits per minute, [`AHEAD`] with what has to come before them and as many without; ascending.
 fn most_per_minute(all: &[Candidate]) -> BTreeSet<usize> {
     let most = |minutes: fn(&Candidate) -> f64| {
-        let rate = |at: &usize| all[*at].bits / minutes(&all[*at]);
+        let rate = |at: &usize| all[*at].bits / (minutes(&all[*at]) * all[*at].extra);
         let mut by_rate: Vec<usize> = (0..all.len()).collect();
         by_rate.sort_by(|a, b| rate(b).total_cmp(&rate(a)).then(a.cmp(b)));
         by_rate.into_iter().take(AHEAD)
