@@ -96,21 +96,41 @@ pub struct Pair {
     pub verdict: Verdict,
 }
 
-/// Every pair of faults.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Pairs {
-    /// How many pairs.
-    pub pairs: usize,
-    /// Of them: the cause of one of the two was named, or mended on the way.
+/// How many walks came to each verdict.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Verdicts {
+    /// The right cause was named, or mended on the way; of two faults, that of one.
     pub found: usize,
-    /// One of the two was named among faults that need another remedy.
+    /// A fault was named among others that need another remedy.
     pub ambiguous: usize,
     /// Nothing was named, though something is wrong.
     pub undecided: usize,
     /// The conclusion says that all is well.
     pub missed: usize,
-    /// A cause was named that is neither of the two.
+    /// A wrong cause was named.
     pub wrong: usize,
+}
+
+impl Verdicts {
+    pub(super) fn count(&mut self, verdict: Verdict) {
+        *match verdict {
+            Verdict::Right => &mut self.found,
+            Verdict::Ambiguous => &mut self.ambiguous,
+            Verdict::Undecided => &mut self.undecided,
+            Verdict::Missed => &mut self.missed,
+            Verdict::Wrong => &mut self.wrong,
+        } += 1;
+    }
+}
+
+/// Every pair of faults.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Pairs {
+    /// How many pairs.
+    pub pairs: usize,
+    /// Their verdicts.
+    #[serde(flatten)]
+    pub verdicts: Verdicts,
     /// The missed and the wrong ones, at most the first thousand.
     pub listed: Vec<Pair>,
 }
@@ -135,16 +155,9 @@ pub struct Misled {
 pub struct SlipEnds {
     /// Walks: a fault, a question on its way, a wrong answer to it.
     pub walks: usize,
-    /// The right cause was named or mended all the same.
-    pub found: usize,
-    /// The fault was named among others that need another remedy.
-    pub ambiguous: usize,
-    /// Nothing was named.
-    pub undecided: usize,
-    /// The conclusion says that all is well.
-    pub missed: usize,
-    /// A wrong cause was named.
-    pub wrong: usize,
+    /// Their verdicts.
+    #[serde(flatten)]
+    pub verdicts: Verdicts,
     /// The conclusion condemns parts, and none of them is at fault.
     pub false_removals: usize,
 }
@@ -153,13 +166,7 @@ impl SlipEnds {
     pub(super) fn count(&mut self, verdict: Verdict, removes_sound: bool) {
         self.walks += 1;
         self.false_removals += usize::from(removes_sound);
-        *match verdict {
-            Verdict::Right => &mut self.found,
-            Verdict::Ambiguous => &mut self.ambiguous,
-            Verdict::Undecided => &mut self.undecided,
-            Verdict::Missed => &mut self.missed,
-            Verdict::Wrong => &mut self.wrong,
-        } += 1;
+        self.verdicts.count(verdict);
     }
 }
 

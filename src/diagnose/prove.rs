@@ -4,7 +4,7 @@ use super::causes::Causes;
 use super::covered::covered;
 use super::measure::{Judgement, cures, groups, judgement, later_share, measure, parts};
 use super::outcome::{Again, Outcome, Sighting};
-use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest};
+use super::proof::{Finding, Healthy, Misled, Pair, Pairs, Proof, SCHEMA_VERSION, Slips, Smallest, Verdicts};
 use super::simulate::{Progress, Setting, simulate};
 use super::{Asked, Observer, Order, ProveError, Verdict};
 use crate::circuit::faults::Fault;
@@ -262,8 +262,7 @@ fn pairs(singles: &Setting<'_>, counting: &[usize], progress: Progress<'_>) -> R
         a.kind == b.kind && a.place == b.place
     };
     let cases: Vec<Vec<usize>> = (0..counting.len()).flat_map(two).filter(|pair| !one_place(pair)).collect();
-    let mut of =
-        Pairs { pairs: cases.len(), found: 0, ambiguous: 0, undecided: 0, missed: 0, wrong: 0, listed: Vec::new() };
+    let mut of = Pairs { pairs: cases.len(), verdicts: Verdicts::default(), listed: Vec::new() };
     let setting = Setting { cases: &cases, ..*singles };
     let mut causes = Causes::new(all);
     let mut done = 0;
@@ -274,13 +273,7 @@ fn pairs(singles: &Setting<'_>, counting: &[usize], progress: Progress<'_>) -> R
             progress("pairs of faults", done, cases.len());
         }
         let verdict = causes.judge(&cases[case], &outcome);
-        *match verdict {
-            Verdict::Right => &mut of.found,
-            Verdict::Ambiguous => &mut of.ambiguous,
-            Verdict::Undecided => &mut of.undecided,
-            Verdict::Missed => &mut of.missed,
-            Verdict::Wrong => &mut of.wrong,
-        } += 1;
+        of.verdicts.count(verdict);
         if matches!(verdict, Verdict::Missed | Verdict::Wrong) {
             let faults = [all[cases[case][0]].id.clone(), all[cases[case][1]].id.clone()];
             of.listed.push(Pair { faults, conclusion: outcome.reached.name(), verdict });

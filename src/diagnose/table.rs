@@ -121,7 +121,7 @@ pub fn text(proof: &Proof) -> String {
         let _ = writeln!(
             out,
             "\nPairs: {}; the cause of one of the two named {}, named among others {}, no cause named {}, missed {}, a wrong cause named {}.",
-            p.pairs, p.found, p.ambiguous, p.undecided, p.missed, p.wrong
+            p.pairs, p.verdicts.found, p.verdicts.ambiguous, p.verdicts.undecided, p.verdicts.missed, p.verdicts.wrong
         );
         for pair in p.listed.iter().take(MOST_LINES) {
             let _ =
@@ -135,10 +135,10 @@ pub fn text(proof: &Proof) -> String {
             "\nOne slip: {} walks; right all the same {}, named among others {}, no cause named {}, called healthy {}, a wrong cause named {} after \
              the question was put again and {} ({:.2} %) without.",
             s.ends.walks,
-            s.ends.found,
-            s.ends.ambiguous,
-            s.ends.undecided,
-            s.ends.missed,
+            s.ends.verdicts.found,
+            s.ends.verdicts.ambiguous,
+            s.ends.verdicts.undecided,
+            s.ends.verdicts.missed,
             s.wrong_repeated,
             s.wrong_unrepeated,
             s.wrong_unrepeated_rate * 100.0

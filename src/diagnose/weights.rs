@@ -42,8 +42,8 @@ pub(super) const BAR: f64 = 0.99;
 pub(super) const CARRIED: f64 = 0.9;
 /// Most times that one check is made in a walk (chosen, no source).
 pub(super) const MOST_TIMES: usize = 3;
-/// Share of the minutes of a check that is needed before the bike can be called sound which would be spent anyway if it is sound. With the whole
-/// of them, faults are found later. Measured, as above.
+/// A check that is needed before the bike can be called sound has to be made anyway if it is sound: this share of its minutes then does not
+/// count. If none of them counts, faults are found later. Measured, as above.
 pub(super) const ANYWAY: f64 = 0.5;
 /// A check that tells less than this, bits, is not made.
 pub(super) const LEAST_BITS: f64 = 0.03;

@@ -10,7 +10,7 @@ fn named(function: &str) -> Option<&'static Sum> {
     sum(function).ok().filter(|sum| sum.name.replace('-', "_") == function)
 }
 
-/// Those of the functions that an expression calls which are sums. To be found once: the search for a name also looks for similar ones.
+/// Which of the functions that an expression calls are sums. Called once for each expression, because a name that is no sum is compared with all.
 pub(super) fn among(called: &[String]) -> Vec<&'static Sum> {
     called.iter().filter_map(|function| named(function)).collect()
 }

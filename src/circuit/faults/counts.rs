@@ -19,7 +19,8 @@ pub(super) fn kicked(bike: &Bike) -> BikeState {
     state
 }
 
-/// The least reserve of any plug of the healthy bike with these changes, kicked, and cranked where there is a starter: the voltage available over the voltage needed.
+/// The least reserve of any plug, the voltage available over the voltage needed: kicked, and cranked where there is a starter. The changes are
+/// made to the healthy bike.
 ///
 /// # Errors
 /// The errors of [`Model::reserve`].

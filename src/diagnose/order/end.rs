@@ -11,7 +11,7 @@ use std::collections::BTreeSet;
 pub(super) enum Needs {
     /// Nothing more.
     Met,
-    /// These checks; one that was last, for once, not as on a healthy bike is among them.
+    /// These checks. One whose latest answer alone was bad is among them.
     Open(Vec<usize>),
     /// One of them was twice in a row not as on a healthy bike.
     Bad,
