@@ -7,7 +7,10 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::path::Path;
 use support::stage::{Stage, world};
+use support::under::{AS_IT_IS, Under};
 
+/// In a table: here the lines that run in order come.
+const SEE_BELOW: &str = "see below";
 /// More answers than this mean that a table of answers goes in a circle.
 const MOST_ANSWERS: usize = 400;
 
@@ -61,6 +64,7 @@ fn run(file: &Path) {
         }
     }
     let world = world(&header["procedure"], &header["bike"]);
+    let mut under = header.get("under").map(|faults| Under::of(&world, faults));
     // An adviser's calculations for a bike are reused in the next story with it.
     let best = header.get("order").is_some_and(|order| order == "best");
     let pool = |bike: &str| ADVISERS.with_borrow_mut(|all| all.remove(bike));
@@ -106,10 +110,19 @@ fn run(file: &Path) {
             stage.answer("ready");
             continue;
         }
-        if let Some(all) = own_answer {
+        let as_it_is = if open { under.as_mut().and_then(|under| under.words(&stage.walker)) } else { None };
+        let told = own_answer.is_some_and(|all| all == &[SEE_BELOW]) && !script.as_slice().is_empty();
+        if let Some(all) = own_answer.filter(|_| !told) {
             let n = asked.entry(place.clone()).or_default();
             let answer = all.get(*n).or(all.last()).expect("a table has an answer").clone();
             *n += 1;
+            match as_it_is.as_ref() {
+                Some(as_it_is) if [AS_IT_IS, SEE_BELOW].contains(&answer.as_str()) => stage.answer(as_it_is),
+                _ => stage.answer(&answer),
+            }
+            continue;
+        }
+        if let Some(answer) = as_it_is.filter(|_| !told) {
             stage.answer(&answer);
             continue;
         }

@@ -74,6 +74,31 @@ pub struct Chosen {
     pub bits: f64,
     /// Expected minutes, changes of set-up included.
     pub minutes: f64,
+    /// Why this check. `None` where it was not asked for, and for anything but a check.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub why: Option<Why>,
+}
+
+/// Why a check comes next.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Why {
+    /// Expected minutes that it takes, with the check after it where the two are worth it only together.
+    pub minutes: f64,
+    /// Expected minutes in which the best other checks would tell as much. `None` if no other tells anything.
+    pub otherwise: Option<f64>,
+    /// What its answers would mean, the most probable first.
+    pub outcomes: Vec<Outcome>,
+}
+
+/// What an answer would mean.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Outcome {
+    /// The answer in words.
+    pub answer: String,
+    /// The suspects that it would speak for, in words, the heaviest first.
+    pub suspects: Vec<String>,
+    /// The check that would come after it, as a short question. `None` if it would settle the matter.
+    pub then: Option<String>,
 }
 
 /// What comes next.

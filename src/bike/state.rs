@@ -50,6 +50,16 @@ names! {
     }
 }
 
+impl InstrumentKind {
+    /// The kinds that whoever has not got this one has not got either: a multimeter measures all three, an ohmmeter may be missing alone.
+    pub fn comes_with(self) -> &'static [Self] {
+        match self {
+            Self::Voltmeter => &[Self::Ohmmeter, Self::Ammeter],
+            _ => &[],
+        }
+    }
+}
+
 /// An instrument and the terminals its leads are connected to.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Instrument {

@@ -58,7 +58,7 @@ pub fn run(args: &Args) -> Outcome {
         story.title
     );
     let vocabulary = loaded.world.vocabulary.clone();
-    let session = Session::begin(loaded, &into, job, KeepSound::default(), false)?;
+    let session = Session::begin(loaded, &into, job, KeepSound::default(), story.best_order)?;
     let view = Rc::new(RefCell::new(MechanicView::default()));
     let show = args.say == "printed";
     let mut mechanic = Mechanic::new(story, voice, vocabulary, view.clone(), show);

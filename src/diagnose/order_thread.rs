@@ -140,12 +140,17 @@ mod tests {
             for (number, wanted) in requests.into_iter().enumerate() {
                 // The first is late; it is there while the second is being thought about.
                 std::thread::sleep(Duration::from_millis([1_300, 20][number.min(1)]));
-                let chosen = Chosen { next: Next::Sound, bits: number as f64, minutes: 1.0 };
+                let chosen = Chosen { next: Next::Sound, bits: number as f64, minutes: 1.0, ..Chosen::default() };
                 let _ = told.send(Answered::to(wanted.request, chosen));
             }
         })
         .unwrap();
-        let crossing = Crossing { seen: Seen::default(), skipped: Vec::new(), readied: Default::default() };
+        let crossing = Crossing {
+            seen: Seen::default(),
+            skipped: Vec::new(),
+            readied: Default::default(),
+            lacking: Default::default(),
+        };
         assert_eq!(order.choose(&crossing, &[]), Chosen::default(), "nobody answers in time: as it is written");
         assert_eq!(order.choose(&crossing, &[]).bits, 1.0, "its own answer");
     }

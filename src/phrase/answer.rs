@@ -94,6 +94,10 @@ names! {
         Where = "where",
         /// Say which suspects remain.
         Suspects = "suspects",
+        /// Say why this check comes now.
+        WhyThis = "why-this",
+        /// Say which checks would come after it.
+        WhatFollows = "what-follows",
         /// Take a free-form note.
         Note = "note",
         /// Use fewer words from now on.

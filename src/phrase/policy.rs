@@ -116,8 +116,9 @@ pub fn decide(heard: &Hypotheses, stakes: Stakes) -> Verdict {
 
 /// Whether the command only makes the program speak, or changes how it speaks.
 fn is_harmless(command: Command) -> bool {
-    use Command::{Help, LastReading, Longer, Louder, Quieter, Repeat, Shorter, Suspects, Where};
-    matches!(command, Repeat | Help | LastReading | Where | Suspects | Shorter | Longer | Louder | Quieter)
+    use Command::{Help, LastReading, Longer, Louder, Quieter, Repeat, Shorter, Suspects, WhatFollows, Where, WhyThis};
+    let tells = matches!(command, Repeat | Help | LastReading | Where | Suspects | WhyThis | WhatFollows);
+    tells || matches!(command, Shorter | Longer | Louder | Quieter)
 }
 
 #[cfg(test)]

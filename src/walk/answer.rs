@@ -425,11 +425,11 @@ impl Walker {
     /// Skips the check. The reason is written to disk first.
     pub(super) fn skip_check(&mut self, why: &str) {
         let record = Record::Untested { step: self.step_id(), round: self.round(), why: why.to_owned() };
-        self.write(record, After::Skipped);
+        self.write(record, After::Skipped { lacks: why == Escape::HaveNot.name() });
     }
 
     /// Called once the reason is on disk: announces the skip and follows the step's route for it.
-    pub(super) fn check_skipped(&mut self) {
+    pub(super) fn check_skipped(&mut self, lacks: bool) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         let words = self.untested_words(step);
@@ -440,6 +440,12 @@ impl Walker {
         self.sentence("left-out", json!({}), SayKind::Echo);
         if self.is_repeating() {
             return self.leave_doubt();
+        }
+        if let Some(name) = self.missing().filter(|_| lacks) {
+            self.goes_without(&name);
+            if let Some(then) = self.leaves_called() {
+                return self.go_on_to(&then, true);
+            }
         }
         let route = step.untested.clone();
         self.follow(&route);

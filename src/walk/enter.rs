@@ -60,7 +60,7 @@ impl Walker {
     }
 
     /// The same; whether a called procedure has just `returned` here.
-    fn go_on_to(&mut self, target: &Target, returned: bool) {
+    pub(super) fn go_on_to(&mut self, target: &Target, returned: bool) {
         if !self.asks_what_comes_next(target, returned) {
             self.lead_to(target);
         }
@@ -117,6 +117,13 @@ impl Walker {
             Some(then) => self.go_on_to(&then, true),
             None => self.fault(&format!("{place}: the caller does not say where to go on")),
         }
+    }
+
+    /// Leaves all called procedures. Returns where the main one goes on, if one was called.
+    pub(super) fn leaves_called(&mut self) -> Option<Target> {
+        self.place.at.frames.truncate(1);
+        self.place.at.doubting.clear();
+        self.frame_mut().then.take()
     }
 
     fn first_round(&mut self, id: &str) {

@@ -246,7 +246,7 @@ mod tests {
     #[test]
     fn answers_are_written_with_their_request_and_those_of_old_journals_are_read() {
         let spot = Spot { step: "whole".into(), rounds: vec![("each".into(), 1)], state: BikeState::default() };
-        let chosen = Chosen { next: Next::Check(Box::new(spot)), bits: 1.5, minutes: 4.0 };
+        let chosen = Chosen { next: Next::Check(Box::new(spot)), bits: 1.5, minutes: 4.0, ..Chosen::default() };
         let event = Event::Chosen(Answered::to(Request::new(7), chosen.clone()));
         let written = json!({"event": "chosen", "id": 7, "answer": chosen});
         assert_eq!(serde_json::to_value(&event).unwrap(), written);

@@ -105,7 +105,7 @@ impl Walker {
             After::Done => self.done(),
             After::Escaped { escape } => self.escaped(escape),
             After::Concluded { lines, last } => self.concluded(lines, last),
-            After::Skipped => self.check_skipped(),
+            After::Skipped { lacks } => self.check_skipped(lacks),
             After::NoteKept => self.note_kept(),
             After::Reckoned { said } => self.reckoned(said),
             After::Stopped => self.stopped(),

@@ -2,7 +2,7 @@
 
 use super::advise::Observation;
 use super::event::SayKind;
-use crate::advice::Weighed;
+use crate::advice::{Weighed, Why};
 use crate::bike::BikeState;
 use crate::expression::Seen;
 use crate::phrase::Reading;
@@ -52,6 +52,10 @@ pub(super) struct Position {
     pub free: bool,
     /// Steps before an instrument's first reading that were come to.
     pub readied: BTreeSet<String>,
+    /// Instruments and things to fit that the user has not got, by name.
+    pub lacking: BTreeSet<String>,
+    /// Why the check at hand came next, in best order.
+    pub why: Option<Arc<Why>>,
 }
 
 /// How much is said.

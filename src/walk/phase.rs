@@ -89,8 +89,8 @@ pub(super) enum After {
     Escaped { escape: Escape },
     /// A conclusion was reached.
     Concluded { lines: Vec<String>, last: bool },
-    /// The check is skipped.
-    Skipped,
+    /// The check is skipped; whether the user has not got what it needs.
+    Skipped { lacks: bool },
     /// A note that belongs to no question was stored.
     NoteKept,
     /// A sum was computed; what is said.

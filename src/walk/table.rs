@@ -205,6 +205,8 @@ const AT_A_STEP: &[Command] = &[
     LastReading,
     Where,
     Suspects,
+    WhyThis,
+    WhatFollows,
     Note,
     Shorter,
     Longer,
@@ -212,8 +214,24 @@ const AT_A_STEP: &[Command] = &[
     Quieter,
     Stop,
 ];
-const BEFORE_A_STEP: &[Command] =
-    &[Repeat, Help, Back, Skip, Pause, LastReading, Where, Suspects, Note, Shorter, Longer, Louder, Quieter, Stop];
+const BEFORE_A_STEP: &[Command] = &[
+    Repeat,
+    Help,
+    Back,
+    Skip,
+    Pause,
+    LastReading,
+    Where,
+    Suspects,
+    WhyThis,
+    WhatFollows,
+    Note,
+    Shorter,
+    Longer,
+    Louder,
+    Quieter,
+    Stop,
+];
 const AT_A_NUMBER: &[Command] = &[Repeat, Back, Stop];
 const IN_A_PAUSE: &[Command] = &[Resume, Stop, Where, LastReading, Repeat];
 

@@ -241,7 +241,10 @@ impl Machine {
                 let spot =
                     (how.is_multiple_of(2)).then(|| self.spots.get(usize::from(how) / 2 % self.spots.len().max(1)));
                 let next = spot.flatten().map_or(Next::Written, |spot| Next::Check(Box::new(spot.clone())));
-                self.give(Event::Chosen(Answered::to(id, Chosen { next, bits: 1.0, minutes: 1.0 })));
+                self.give(Event::Chosen(Answered::to(
+                    id,
+                    Chosen { next, bits: 1.0, minutes: 1.0, ..Chosen::default() },
+                )));
             }
             None => {}
         }

@@ -11,3 +11,4 @@ pub mod mechanic;
 pub mod stage;
 pub mod typed;
 pub mod typed_round;
+pub mod under;

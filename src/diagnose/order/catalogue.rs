@@ -335,7 +335,7 @@ fn first_of(step: &str, ways: &[Arc<Sighting>]) -> Option<Check> {
 }
 
 /// The scope at a check after these observations.
-fn scope_at(world: &World, spot: &Spot, seen: &Seen) -> Result<Scope, ProveError> {
+pub(super) fn scope_at(world: &World, spot: &Spot, seen: &Seen) -> Result<Scope, ProveError> {
     let main = &world.procedures[&world.main];
     let mut scope = Scope::after(world.bike_value.clone(), seen.clone());
     for (id, at) in &spot.rounds {

@@ -11,10 +11,11 @@ mod end;
 mod given;
 mod grounds;
 mod outlook;
+mod why;
 
 use super::handling::Handling;
 use super::weights::{BAR, CARRIED, DOUBTFUL, LEAST_BITS, MOST_TIMES};
-use super::{Observer, ProveError};
+use super::{Asked, Observer, ProveError};
 use crate::advice::{Chosen, Next};
 use crate::circuit::faults::Fault;
 use crate::procedure::Observe;
@@ -31,6 +32,8 @@ pub use given::Given;
 /// Says what comes next.
 pub struct Order<'a> {
     outlooks: Outlooks<'a>,
+    /// Whether each choice says why.
+    explains: bool,
 }
 
 impl<'a> Order<'a> {
@@ -43,7 +46,7 @@ impl<'a> Order<'a> {
     }
 
     /// The same for faults in fine degrees: of each fault the mildest and the worst that count are walked, and the one in the middle, so that the
-    /// first choice is soon there.
+    /// first choice is soon there. Its choices say why.
     ///
     /// # Errors
     /// As [`Order::new`].
@@ -58,7 +61,8 @@ impl<'a> Order<'a> {
         }
         let few = |group: &Vec<usize>| [0, group.len() / 2, group.len() - 1].map(|at| group[at]);
         let walked: BTreeSet<usize> = groups.values().flat_map(few).collect();
-        Self::walked_under(world, faults, observer, &walked.into_iter().collect::<Vec<_>>())
+        let order = Self::walked_under(world, faults, observer, &walked.into_iter().collect::<Vec<_>>())?;
+        Ok(Self { explains: true, ..order })
     }
 
     fn walked_under(
@@ -67,7 +71,7 @@ impl<'a> Order<'a> {
         observer: &'a dyn Observer,
         walked: &[usize],
     ) -> Result<Self, ProveError> {
-        Ok(Self { outlooks: Outlooks::new(Grounds::new(world, faults, observer, walked)?) })
+        Ok(Self { outlooks: Outlooks::new(Grounds::new(world, faults, observer, walked)?), explains: false })
     }
 
     /// What taking things off and putting them back takes.
@@ -131,15 +135,18 @@ impl<'a> Order<'a> {
             return Ok(found(grounds.found(&known, &[top])));
         }
         if !sure && let Some(best) = self.outlooks.best(&open, &known, last, crossing, None)?.filter(tells) {
-            return Ok(self.next(&best, crossing));
+            return self.next(&best, &open, &known, crossing);
         }
         let end = found(grounds.found(&known, &grounds.left(&known.by_cause)));
         let Some(carries) = carries else { return Ok(end) };
         // What would tell whether it is this cause, if that answer was a slip? The same check once more is one way.
         let again = self.again(&given[known.weighed.numbers[carries]], given);
         open.extend(again.filter(|again| !open.contains(again)));
-        let best = self.outlooks.best(&open, &known.without(carries), last, crossing, Some(top))?.filter(tells);
-        Ok(best.map_or(end, |best| self.next(&best, crossing)))
+        let known = known.without(carries);
+        match self.outlooks.best(&open, &known, last, crossing, Some(top))?.filter(tells) {
+            Some(best) => self.next(&best, &open, &known, crossing),
+            None => Ok(end),
+        }
     }
 
     /// The next step while a sound bike is most probable: a check, one that the procedure needs before it calls the bike sound, or that verdict.
@@ -162,11 +169,11 @@ impl<'a> Order<'a> {
         let wanted = sure && matches!(needs, Needs::Open(_));
         let best = self.outlooks.best(candidates, known, last, crossing, None)?;
         if let Some(best) = best.filter(|best| best.most >= LEAST_BITS || wanted) {
-            return Ok(self.next(&best, crossing));
+            return self.next(&best, candidates, known, crossing);
         }
         match needs {
             Needs::Met => Ok(Chosen { next: Next::Sound, ..Chosen::default() }),
-            Needs::Open(wanted) => Ok(self.next(&Best { number: wanted[0], ..Best::default() }, crossing)),
+            Needs::Open(wanted) => self.next(&Best { number: wanted[0], ..Best::default() }, &wanted, known, crossing),
             Needs::Bad => Ok(Chosen::default()),
         }
     }
@@ -196,11 +203,12 @@ impl<'a> Order<'a> {
     }
 
     /// A check as what comes next, or what has to come before it.
-    fn next(&self, best: &Best, crossing: &Crossing) -> Chosen {
+    fn next(&self, best: &Best, open: &[usize], known: &Known, crossing: &Crossing) -> Result<Chosen, ProveError> {
         let grounds = &self.outlooks.grounds;
         let check = &grounds.catalogue.checks[best.number];
         let spot = grounds.before(check, crossing).map_or(&check.spot, |before| &before.spot);
-        Chosen { next: Next::Check(Box::new(spot.clone())), bits: best.bits, minutes: best.minutes }
+        let why = self.explains.then(|| self.outlooks.why(best, open, known, crossing)).transpose()?;
+        Ok(Chosen { next: Next::Check(Box::new(spot.clone())), bits: best.bits, minutes: best.minutes, why })
     }
 
     /// The answer without which the cause would fall furthest below [`CARRIED`]. An answer that its check gave twice does not count.
@@ -239,6 +247,7 @@ impl<'a> Order<'a> {
             let known =
                 made.is_some_and(|(then, count)| (*then == repairs || by_eye) && (*count == mended.len() || !again()));
             let may_come = !known && !self.is_often(number, given) && !is_skipped(crossing, check);
+            let may_come = may_come && !check.way.iter().any(|asked| lacks(crossing, asked));
             if may_come && is_due(grounds.world, main, check, &crossing.seen)? {
                 open.push(number);
             }
@@ -250,4 +259,12 @@ impl<'a> Order<'a> {
 fn is_skipped(crossing: &Crossing, check: &Check) -> bool {
     let is = |key: &String| crossing.skipped.contains(key);
     !crossing.skipped.is_empty() && check.keys.iter().any(is)
+}
+
+/// Whether a question needs something that the user has not got.
+fn lacks(crossing: &Crossing, asked: &Asked) -> bool {
+    let state = &asked.state;
+    let instrument =
+        state.instrument.as_ref().is_some_and(|instrument| crossing.lacking.contains(instrument.kind.name()));
+    instrument || state.fitted.keys().any(|name| crossing.lacking.contains(name))
 }

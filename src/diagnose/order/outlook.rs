@@ -36,6 +36,18 @@ pub(super) struct Best {
     pub minutes: f64,
     /// What the most telling check would tell, bits.
     pub most: f64,
+    /// What it tells, alone or with the check that follows, bits, and what that takes, minutes.
+    pub told: f64,
+    pub taken: f64,
+    /// Bits per minute of the best among the others, 0 if none tells anything.
+    pub second: f64,
+}
+
+/// A check after another's answer.
+pub(super) struct NextAfter {
+    pub number: usize,
+    pub bits: f64,
+    pub minutes: f64,
 }
 
 /// A check that could come next.
@@ -52,15 +64,15 @@ struct Candidate {
 
 /// The hypotheses that still weigh something.
 pub(super) struct Active {
-    of: Vec<Hypothesis>,
+    pub of: Vec<Hypothesis>,
     causes: usize,
 }
 
 #[derive(Clone, Copy)]
-struct Hypothesis {
+pub(super) struct Hypothesis {
     /// The fault's number; the number of faults stands for what is outside, and one more for nothing at all.
-    number: usize,
-    weight: f64,
+    pub number: usize,
+    pub weight: f64,
     /// Its cause, counted among those of active hypotheses.
     cause: usize,
 }
@@ -143,7 +155,12 @@ impl<'a> Outlooks<'a> {
     }
 
     /// What is left after each answer to a check, with the answer's probability.
-    fn after(&self, number: usize, active: &Active, known: &Known) -> Result<Vec<(f64, Active)>, ProveError> {
+    pub(super) fn after(
+        &self,
+        number: usize,
+        active: &Active,
+        known: &Known,
+    ) -> Result<Vec<(f64, Active)>, ProveError> {
         let outlook = self.outlook(number)?;
         let count = outlook.count;
         let mut all: Vec<(f64, Active)> = (0..count)
@@ -183,37 +200,57 @@ impl<'a> Outlooks<'a> {
             let extra = self.extra(number, sound);
             all.push(Candidate { number, bits, minutes, alone, extra });
         }
-        let mut best: Option<(usize, f64)> = None;
+        let mut best: Option<Best> = None;
+        let most = all.iter().map(|one| one.bits).fold(0.0, f64::max);
         for at in most_per_minute(&all) {
-            let Candidate { number, bits, minutes, extra, .. } = all[at];
-            let minutes = minutes * extra;
+            let Candidate { number, bits, minutes: alone, extra, .. } = all[at];
+            let minutes = alone * extra;
             let (mut told, mut taken) = (bits, minutes);
             for (p, left) in self.after(number, &active, known)? {
-                let (top, entropy) = left.certainty();
-                if top >= BAR {
-                    continue;
-                }
-                let mut next: Option<(f64, f64)> = None;
-                for other in open.iter().copied().filter(|other| *other != number) {
-                    let bits = self.tells(other, &left, entropy, known)?;
-                    let minutes = self.minutes_after(number, other, crossing) * self.extra(other, sound);
-                    if next.is_none_or(|(b, m)| bits / minutes > b / m) {
-                        next = Some((bits, minutes));
-                    }
-                }
-                if let Some((bits, minutes)) = next {
-                    told += p * bits;
-                    taken += p * minutes;
+                if let Some(next) = self.next_after(number, &left, open, known, crossing, sound)? {
+                    told += p * next.bits;
+                    taken += p * next.minutes;
                 }
             }
             // Alone or with the next: a check that tells little never comes only because a good one follows.
-            let rate = (bits / minutes).max(told / taken);
-            if best.is_none_or(|(_, known)| rate > known + 1e-9) {
-                best = Some((at, rate));
+            let by_itself = bits / minutes >= told / taken;
+            let (told, taken) = if by_itself { (bits, minutes) } else { (told, taken) };
+            let new = Best { number, bits, minutes: alone, most, told, taken, second: 0.0 };
+            let rate = |best: &Best| best.told / best.taken;
+            match &mut best {
+                Some(known) if rate(&new) <= rate(known) + 1e-9 => known.second = known.second.max(rate(&new)),
+                known => {
+                    let second = known.as_ref().map_or(0.0, rate);
+                    *known = Some(Best { second, ..new });
+                }
             }
         }
-        let most = all.iter().map(|one| one.bits).fold(0.0, f64::max);
-        Ok(best.map(|(at, _)| Best { number: all[at].number, bits: all[at].bits, minutes: all[at].minutes, most }))
+        Ok(best)
+    }
+
+    /// The check that would come after another's answer, by itself, where something is left to be told.
+    pub(super) fn next_after(
+        &self,
+        number: usize,
+        left: &Active,
+        open: &[usize],
+        known: &Known,
+        crossing: &Crossing,
+        sound: f64,
+    ) -> Result<Option<NextAfter>, ProveError> {
+        let (top, entropy) = left.certainty();
+        if top >= BAR {
+            return Ok(None);
+        }
+        let mut next: Option<NextAfter> = None;
+        for other in open.iter().copied().filter(|other| *other != number) {
+            let bits = self.tells(other, left, entropy, known)?;
+            let minutes = self.minutes_after(number, other, crossing) * self.extra(other, sound);
+            if next.as_ref().is_none_or(|next| bits / minutes > next.bits / next.minutes) {
+                next = Some(NextAfter { number: other, bits, minutes });
+            }
+        }
+        Ok(next)
     }
 
     /// The share of a check's minutes that would not be spent anyway, if the bike is sound with this probability.

@@ -32,6 +32,9 @@ pub struct Story {
     pub person: String,
     /// The mechanic's espeak-ng voice.
     pub voice: String,
+    /// Whether the checks come in the best order instead of the written one.
+    #[serde(default)]
+    pub best_order: bool,
     /// The answers at a step (`STEP` or `STEP ROUND`). Several are said in turn.
     pub answers: BTreeMap<String, Vec<String>>,
 }

@@ -2,6 +2,7 @@
 
 pub(in crate::walk) mod observation;
 pub(in crate::walk) mod request;
+mod why;
 
 mod advice;
 mod order;

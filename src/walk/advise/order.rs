@@ -28,6 +28,8 @@ pub struct Crossing {
     pub skipped: Vec<String>,
     /// Steps before an instrument's first reading that were come to.
     pub readied: BTreeSet<String>,
+    /// Instruments and things to fit that the user has not got, by name.
+    pub lacking: BTreeSet<String>,
 }
 
 impl Walker {
@@ -52,6 +54,7 @@ impl Walker {
             seen: self.place.at.seen.clone(),
             skipped: self.place.untested.iter().map(|(key, _)| key.clone()).collect(),
             readied: self.place.at.readied.clone(),
+            lacking: self.place.at.lacking.clone(),
         })
     }
 
@@ -135,6 +138,7 @@ impl Walker {
         let written = written.clone();
         self.phase = Phase::Asking;
         self.note_down(Record::Chosen { step: self.step_id(), chosen: chosen.clone() });
+        self.place.at.why = chosen.why.map(Arc::new);
         match chosen.next {
             Next::Written => self.lead_to(&written),
             Next::Check(spot) => self.go_to(*spot),

@@ -57,6 +57,8 @@ impl Walker {
             }
             Command::Where => self.say_where(),
             Command::Suspects => self.say_suspects(),
+            Command::WhyThis => self.say_why(),
+            Command::WhatFollows => self.say_what_follows(),
             Command::Note => {
                 self.sentence("note-go", json!({}), SayKind::Question);
                 self.phase = Phase::Noting;
