@@ -3,21 +3,19 @@
 //! must contain the scenario's ending. `PROBESIDE_WALKS=all` walks every scenario that consists only of a table,
 //! `PROBESIDE_WALKS=NAME,NAME` the named ones.
 
-use serde_json::json;
+#[path = "support/by_sound.rs"]
+mod by_sound;
+mod support;
+
+use by_sound::{TableStory, walk_all};
+use probeside::session::Record;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::process::Command;
-use std::sync::Mutex;
-use std::time::Instant;
+use support::stage::{Stage, world};
+use support::under::Under;
 
 /// `all` for every scenario that can be told as a story, or the names of some.
 const WALKS: &str = "PROBESIDE_WALKS";
-/// If set, a machine without the model or the voice fails the test instead of skipping it.
-const MUST: &str = "PROBESIDE_MUST";
-/// Walks at a time. Each keeps about one core busy.
-const AT_ONCE: usize = 2;
-/// Exit code of a machine that lacks something.
-const LACKS: i32 = 3;
 /// The walks that always run: for every procedure the short ones with a healthy and with a faulty bike.
 const CHOSEN: [&str; 27] = [
     "battery-feed-good",
@@ -53,13 +51,6 @@ const CHOSEN: [&str; 27] = [
 const SHIPPED: [(&str, &[&str]); 2] =
     [("two-dead-sides", &["feed-part-resistive", "key"]), ("dead-left-side", &["points-dirty", "left"])];
 
-/// A scenario that consists only of a table: the instructions for the demo's invented mechanic, and the required ending.
-struct TableStory {
-    name: String,
-    story: String,
-    ends: Vec<String>,
-}
-
 fn scenarios() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/scenarios")
 }
@@ -67,11 +58,12 @@ fn scenarios() -> PathBuf {
 /// `None` if the scenario has lines that run in order.
 fn told(file: &Path) -> Option<TableStory> {
     let text = std::fs::read_to_string(file).expect("a scenario");
-    let mut answers: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    let mut answers: BTreeMap<String, Vec<String>> = BTreeMap::new();
     let mut head: BTreeMap<&str, &str> = BTreeMap::new();
+    // What stands in a table for what the bike shows is left out; the mechanic answers it.
     for line in text.lines().map(str::trim).filter(|line| !line.is_empty() && !line.starts_with('#')) {
         if let Some((place, answer)) = line.strip_prefix("at ").and_then(|rest| rest.split_once(": ")) {
-            answers.entry(place).or_default().push(answer);
+            answers.entry(place.to_owned()).or_default().push(answer.to_owned());
         } else if let Some((key, value)) = line.split_once(": ") {
             if ["they say", "> it says", "silence", "time passes", "restart after"].contains(&key) {
                 return None;
@@ -82,39 +74,11 @@ fn told(file: &Path) -> Option<TableStory> {
         }
     }
     let title = text.lines().next().unwrap_or_default().trim_start_matches(['#', ' ']);
-    let story = json!({
-        "story": title, "procedure": head["procedure"], "bike": head["bike"], "complaint": title, "mileage": "23450 km",
-        "temperature": 18.0, "instruments": ["test lamp", "digital meter"], "person": "Marta Quill", "voice": "en-us",
-        "answers": answers,
-    });
-    let ends = head["ends"].split(' ').map(str::to_owned).collect();
     let name = file.file_stem().expect("a name").to_string_lossy().into_owned();
-    Some(TableStory { name, story: story.to_string(), ends })
-}
-
-/// Walks one by sound. Returns the number of answers; `None` if the machine lacks the model or the voice.
-fn walk(told: &TableStory) -> Result<Option<u64>, String> {
-    let began = Instant::now();
-    let folder = tempfile::tempdir().expect("a folder");
-    let (story, session) = (folder.path().join("story.yaml"), folder.path().join("session"));
-    std::fs::write(&story, &told.story).expect("the story is written");
-    let run = |args: &[&std::ffi::OsStr]| {
-        Command::new(env!("CARGO_BIN_EXE_probeside")).args(args).output().expect("the program starts")
-    };
-    let out = run(&["demo".as_ref(), "--story".as_ref(), story.as_ref(), "--into".as_ref(), session.as_ref()]);
-    let said = format!("{}{}", String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr));
-    if out.status.code() == Some(LACKS) && std::env::var_os(MUST).is_none() {
-        eprintln!("left out: {said}");
-        return Ok(None);
-    }
-    let review = run(&["review".as_ref(), session.as_ref(), "--json".as_ref()]);
-    let review: serde_json::Value = serde_json::from_slice(&review.stdout).map_err(|e| format!("{e}\n{said}"))?;
-    let conclusion = &review["conclusion"];
-    let got: Vec<&str> = ["id", "round"].iter().filter_map(|key| conclusion[key].as_str()).collect();
-    let right = out.status.success() && got[..told.ends.len().min(got.len())] == told.ends[..];
-    let answers = said.lines().find_map(|line| line.split_once(" answers spoken")?.0.parse().ok()).unwrap_or(0);
-    println!("{}: {answers} answers, {:.0} s", told.name, began.elapsed().as_secs_f64());
-    if right { Ok(Some(answers)) } else { Err(format!("{}: ended {got:?}, not {:?}\n{said}", told.name, told.ends)) }
+    let best = head.get("order") == Some(&"best");
+    let under: Option<Vec<&str>> = head.get("under").map(|names| names.split(", ").collect());
+    let of = (head["procedure"], head["bike"]);
+    Some(TableStory::new(&name, title, of, best, under.as_deref(), &answers, head["ends"]))
 }
 
 #[test]
@@ -131,34 +95,85 @@ fn every_procedure_is_walked_by_sound() {
         name: name.to_owned(),
         story: std::fs::read_to_string(folder.join(name).with_extension("yaml")).expect("a shipped story"),
         ends: ends.iter().map(|end| (*end).to_owned()).collect(),
+        at_most: None,
     }));
     let shipped = |told: &&TableStory| SHIPPED.iter().any(|(name, _)| *name == told.name);
-    let began = Instant::now();
     let named = std::env::var(WALKS).unwrap_or_default();
     let wanted = |told: &&TableStory| match named.as_str() {
         "" => CHOSEN.contains(&told.name.as_str()) || shipped(told),
         "all" => true,
         names => names.split(',').any(|name| name == told.name),
     };
-    let queue = Mutex::new(stories.iter().filter(wanted));
-    let results = Mutex::new(Vec::new());
-    std::thread::scope(|scope| {
-        for _ in 0..AT_ONCE {
-            scope.spawn(|| {
-                while let Some(told) = { queue.lock().expect("the queue").next() } {
-                    let result = walk(told);
-                    let lacks = result == Ok(None);
-                    results.lock().expect("the results").push(result);
-                    if lacks {
-                        return;
-                    }
-                }
-            });
+    walk_all(stories.iter().filter(wanted));
+}
+
+/// Walks in best order: bike, fault and how often by default. Twelve parts of two bikes, and both bikes sound.
+const BEST: [(&str, &str); 20] = [
+    ("fennel-single", "nothing"),
+    ("fennel-single", "cap-open:cap-single"),
+    ("fennel-single", "fuse-blown:fuse"),
+    ("fennel-single", "key-open"),
+    ("fennel-single", "points-oily:points-single@20"),
+    ("fennel-single", "points-burnt:points-single@20"),
+    ("fennel-single", "points-closed-up:points-single"),
+    ("fennel-single", "condenser-open:condenser-single"),
+    ("fennel-single", "battery-terminal-open:battery.ground to frame"),
+    ("fennel-single", "battery-sulphated@10"),
+    ("borage-twin", "nothing"),
+    ("borage-twin", "plug-fouled:plug-left"),
+    ("borage-twin", "plug-fouled:plug-right"),
+    ("borage-twin", "cap-open:cap-right"),
+    ("borage-twin", "points-oily:points-left@20"),
+    ("borage-twin", "points-welded:points-right"),
+    ("borage-twin", "condenser-shorted:condenser-left"),
+    ("borage-twin", "key-open"),
+    ("borage-twin", "coil-primary-open:coil-left"),
+    ("borage-twin", "battery-open"),
+];
+/// Of these walks so many are walked without `PROBESIDE_WALKS`.
+const BEST_BY_DEFAULT: usize = 3;
+/// More questions than the same walk typed may a walk by sound not ask.
+const MORE_BY_SOUND: usize = 2;
+
+/// Each ends where the same walk ends typed, and asks hardly more questions.
+#[test]
+fn the_best_order_is_walked_by_sound() {
+    let all = std::env::var(WALKS).is_ok_and(|named| named == "all" || named == "best");
+    if !all && std::env::var_os(WALKS).is_some() {
+        return;
+    }
+    // From every bike, evenly.
+    let every = if all { 1 } else { BEST.len() / BEST_BY_DEFAULT };
+    let mut stories = Vec::new();
+    for (bike, fault) in BEST.iter().step_by(every) {
+        let world = world("no-spark", bike);
+        let mut under = Under::of(&world, fault);
+        let mut stage = Stage::in_best_order(world.clone(), Stage::ordering(&world));
+        while stage.finished.is_none() {
+            let asks = stage.walker.is_asking();
+            let answer = if stage.walker.is_guarding() {
+                "power is off".to_owned()
+            } else {
+                asks.then(|| under.words(&stage.walker)).flatten().unwrap_or_else(|| "ready".to_owned())
+            };
+            stage.answer(&answer);
         }
-    });
-    let results = results.into_inner().expect("the results");
-    let answers: u64 = results.iter().filter_map(|result| *result.as_ref().ok()?).sum();
-    println!("{} walks, {answers} answers by sound in {:.0} s", results.len(), began.elapsed().as_secs_f64());
-    let failed: Vec<String> = results.into_iter().filter_map(Result::err).collect();
-    assert!(failed.is_empty(), "{} failed:\n{}", failed.len(), failed.join("\n\n"));
+        let (id, round) = stage.conclusion().expect("a conclusion");
+        let ends = round.map_or(id.clone(), |round| format!("{id} {round}"));
+        let asked = stage.records.iter().filter(|record| matches!(record, Record::Entered { .. })).count();
+        let faults: Vec<&str> = Some(*fault).filter(|fault| *fault != "nothing").into_iter().collect();
+        let name = format!("{bike} {fault}");
+        let mut told = TableStory::new(
+            &name,
+            "it died on the road",
+            ("no-spark", bike),
+            true,
+            Some(&faults),
+            &BTreeMap::new(),
+            &ends,
+        );
+        told.at_most = Some(asked + MORE_BY_SOUND);
+        stories.push(told);
+    }
+    walk_all(stories.iter());
 }

@@ -1,11 +1,8 @@
 //! The best order of checks: a choice worked out by hand, complete walks under every fault of the library with their cautions, the figures
 //! compared with the written order, and as the user types it.
 
-#[path = "support/observed.rs"]
-mod observed;
 mod support;
 
-use observed::spoken;
 use probeside::advice::Next;
 use probeside::bike::BikeState;
 use probeside::circuit::Expected;
@@ -15,6 +12,7 @@ use probeside::diagnose::{
 };
 use probeside::expression::render;
 use probeside::phrase::{Answer, Hypothesis, Verdict};
+use probeside::run::demo::spoken;
 use probeside::session::{JOURNAL_FILE, Now, Record};
 use probeside::walk::{Answered, Effect, Event, SayKind, Walker, World};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};

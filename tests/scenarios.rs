@@ -15,7 +15,7 @@ const SEE_BELOW: &str = "see below";
 const MOST_ANSWERS: usize = 400;
 
 thread_local! {
-    /// Advisers by bike.
+    /// Advisers by bike, and by whether they choose the order of no-spark, too.
     static ADVISERS: RefCell<BTreeMap<String, Adviser>> = const { RefCell::new(BTreeMap::new()) };
 }
 
@@ -67,10 +67,11 @@ fn run(file: &Path) {
     let mut under = header.get("under").map(|faults| Under::of(&world, faults));
     // An adviser's calculations for a bike are reused in the next story with it.
     let best = header.get("order").is_some_and(|order| order == "best");
-    let pool = |bike: &str| ADVISERS.with_borrow_mut(|all| all.remove(bike));
-    let mut stage = match header.contains_key("advice").then(|| pool(&header["bike"])) {
+    let adviser_of = format!("{}{}", header["bike"], if best { " best" } else { "" });
+    let pool = || ADVISERS.with_borrow_mut(|all| all.remove(&adviser_of));
+    let mut stage = match header.contains_key("advice").then(pool) {
         _ if best => {
-            let adviser = Stage::ordering(&world);
+            let adviser = pool().unwrap_or_else(|| Stage::ordering(&world));
             Stage::in_best_order(world, adviser)
         }
         None => Stage::new(world),
@@ -161,8 +162,8 @@ fn run(file: &Path) {
         None => assert_eq!(ends, ["none"], "{}: no conclusion: {:?}", file.display(), stage.finished),
     }
     assert!(expected.is_empty(), "{}: never reached: {expected:?}", file.display());
-    if let Some(adviser) = stage.adviser.take().filter(|_| !best) {
-        ADVISERS.with_borrow_mut(|all| all.insert(header["bike"].clone(), adviser));
+    if let Some(adviser) = stage.adviser.take() {
+        ADVISERS.with_borrow_mut(|all| all.insert(adviser_of, adviser));
     }
 }
 

@@ -3,7 +3,7 @@
 
 use super::engine::EngineArgs;
 use crate::hear::{Activity, Script};
-use crate::run::demo::{Mechanic, Story};
+use crate::run::demo::{FaultyBike, Mechanic, Story};
 use crate::run::unheard;
 use crate::run::{End, Failure, KeepSound, MechanicView, Outcome, Session, load, new_folder};
 use crate::session::{Folder, JobDetails};
@@ -58,10 +58,15 @@ pub fn run(args: &Args) -> Outcome {
         story.title
     );
     let vocabulary = loaded.world.vocabulary.clone();
+    let faults = loaded.faults.clone();
     let session = Session::begin(loaded, &into, job, KeepSound::default(), story.best_order)?;
     let view = Rc::new(RefCell::new(MechanicView::default()));
     let show = args.say == "printed";
-    let mut mechanic = Mechanic::new(story, voice, vocabulary, view.clone(), show);
+    let bike = match (&story.under, faults) {
+        (Some(under), Some(faults)) => Some(FaultyBike::new(&session.world, faults, under).map_err(Failure::Input)?),
+        _ => None,
+    };
+    let mut mechanic = Mechanic::new(story, bike, voice, vocabulary, view.clone(), show);
     let (to_ears, from_ears) = tokio::sync::mpsc::unbounded_channel();
     let activity = Activity::usual().map_err(unheard)?;
     let ears = Box::new(Script::new(to_ears, activity, move || mechanic.speak()));

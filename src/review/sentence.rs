@@ -146,7 +146,12 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
             let what = match &chosen.next {
                 Next::Written => "as it is written".to_owned(),
                 Next::Check(_) => {
-                    format!("the check that tells most: {:.2} bits in {:.1} minutes", chosen.bits, chosen.minutes)
+                    let outcomes =
+                        chosen.why.iter().flat_map(|why| &why.outcomes).filter(|one| !one.suspects.is_empty());
+                    let outcomes = outcomes.map(|one| format!("; if {}: {}", one.answer, one.suspects.join(", or ")));
+                    let (bits, minutes) = (chosen.bits, chosen.minutes);
+                    let outcomes = outcomes.collect::<String>();
+                    format!("the check that tells most: {bits:.2} bits in {minutes:.1} minutes{outcomes}")
                 }
                 Next::Found(found) => format!("nothing is left but: {}", found.cause),
                 Next::Sound => "nothing is left that could be wrong".to_owned(),

@@ -1,12 +1,14 @@
 //! What a mechanic at the bike knows when a listen begins: the place in the walk, the allowed phrases, what is to be confirmed, and what
 //! was accepted.
 
+use crate::diagnose::Asked;
 use crate::phrase::{Answer, Grammar};
 use crate::session::Record;
 use crate::walk::Walker;
+use std::sync::Arc;
 
 /// What a simulated mechanic knows when a listen begins.
-#[derive(Debug, Clone, Default)]
+#[derive(Clone, Default)]
 pub struct MechanicView {
     /// The current step.
     pub step: String,
@@ -16,6 +18,8 @@ pub struct MechanicView {
     pub grammar: Grammar,
     /// Whether the step's own question is open.
     pub asking: bool,
+    /// That question.
+    pub asked: Option<Arc<Asked>>,
     /// The answer to be confirmed.
     pub questioned: Option<Answer>,
     /// The last answer accepted, and the number of answers accepted before it.
@@ -31,6 +35,7 @@ impl MechanicView {
             round: round.map(str::to_owned),
             grammar: grammar.clone(),
             asking: walker.is_asking(),
+            asked: Asked::by(walker, walker.world()).ok().flatten().map(Arc::new),
             questioned: walker.questioned(),
             accepted: self.accepted.take(),
         };

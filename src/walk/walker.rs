@@ -162,7 +162,7 @@ impl Walker {
     }
 
     /// What the walker walks in.
-    pub fn world(&self) -> &World {
+    pub fn world(&self) -> &Arc<World> {
         &self.world
     }
 

@@ -1,16 +1,14 @@
 //! How much a walk says: the words and the cautions of a healthy bike's walk, in full. `cargo run --example words` walks no-spark on the twin,
 //! `-- PROCEDURE BIKE` any other. The real walker speaks; the circuit answers.
 
-#[path = "../support/observed.rs"]
-mod observed;
 #[path = "../support/stage.rs"]
 #[allow(dead_code)]
 mod stage;
 
-use observed::spoken;
 use probeside::circuit::faults::Library;
 use probeside::diagnose::{Asked, CircuitObserver, Observer};
 use probeside::phrase::{Answer, Hypothesis, Verdict};
+use probeside::run::demo::spoken;
 use probeside::session::Record;
 use probeside::walk::{Event, SayKind};
 use stage::Stage;

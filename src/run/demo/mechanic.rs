@@ -1,6 +1,7 @@
 //! The simulated mechanic of `probeside demo`: knows what every step of the story shows, says it, and corrects what was misunderstood.
 
 use super::super::mechanic_view::MechanicView;
+use super::faulty::FaultyBike;
 use super::story::Story;
 use crate::hear::{self, ScriptAnswer};
 use crate::phrase::{self, Answer, Command, Grammar, Vocabulary};
@@ -19,6 +20,8 @@ const MOST_SAID: usize = 600;
 /// The simulated mechanic.
 pub struct Mechanic {
     story: Story,
+    /// The bike, if the story says what is wrong with it.
+    bike: Option<FaultyBike>,
     voice: Espeak,
     vocabulary: Vocabulary,
     view: Rc<RefCell<MechanicView>>,
@@ -43,6 +46,7 @@ impl Mechanic {
     /// A mechanic who tells `story` and sees the question in `view`. `show`: print the words.
     pub fn new(
         story: Story,
+        bike: Option<FaultyBike>,
         voice: Espeak,
         vocabulary: Vocabulary,
         view: Rc<RefCell<MechanicView>>,
@@ -50,6 +54,7 @@ impl Mechanic {
     ) -> Self {
         Self {
             story,
+            bike,
             voice,
             vocabulary,
             view,
@@ -134,11 +139,11 @@ impl Mechanic {
         Some(words)
     }
 
-    /// The story's answer at the current step: each in turn, then other wordings of the last.
+    /// The story's answer at the current step: each in turn, then other wordings of the last. Where it has none, what the bike shows.
     fn own(&mut self, view: &MechanicView) -> Option<String> {
         let place = view.round.as_ref().map(|r| format!("{} {r}", view.step));
         let key = place.filter(|p| self.story.answers.contains_key(p)).unwrap_or(view.step.clone());
-        let all = self.story.answers.get(&key)?;
+        let Some(all) = self.story.answers.get(&key) else { return self.shown(view) };
         let turn = self.said.entry(key).or_default();
         *turn += 1;
         match all.get(*turn - 1) {
@@ -148,6 +153,22 @@ impl Mechanic {
                 let number = if again.0 % 2 == 1 { self.number_again(&view.grammar) } else { None };
                 number.or_else(|| other_wording(&again.1, again.0, &view.grammar))
             }
+        }
+    }
+
+    /// What the bike shows at the current question.
+    fn shown(&mut self, view: &MechanicView) -> Option<String> {
+        let answer = match self.bike.as_mut()?.answer(view.asked.as_deref()?) {
+            Ok(answer) => answer,
+            Err(why) => {
+                crate::terminal::errln!("{why}");
+                return None;
+            }
+        };
+        match &answer {
+            Answer::Note(_) => Some(self.story.complaint.clone()),
+            Answer::Reading(_) => Some(self.vocabulary.answer_words(&answer, view.grammar.number.as_ref()?.resolution)),
+            _ => self.in_turn(answer, &view.grammar),
         }
     }
 

@@ -2,7 +2,9 @@
 
 pub mod story;
 
+mod faulty;
 mod mechanic;
 
+pub use faulty::{FaultyBike, spoken};
 pub use mechanic::Mechanic;
 pub use story::Story;

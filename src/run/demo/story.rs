@@ -35,6 +35,8 @@ pub struct Story {
     /// Whether the checks come in the best order instead of the written one.
     #[serde(default)]
     pub best_order: bool,
+    /// The faults of the bike, `KIND:PLACE` each, or an empty list. Where the story has no answer, the mechanic answers what the bike shows.
+    pub under: Option<Vec<String>>,
     /// The answers at a step (`STEP` or `STEP ROUND`). Several are said in turn.
     pub answers: BTreeMap<String, Vec<String>>,
 }
