@@ -9,6 +9,8 @@ use super::iron::Iron;
 use super::network::{Kind, Network};
 use super::wiring::{BranchKind, Wiring};
 use nalgebra::{Matrix3, Vector3};
+use std::cell::RefCell;
+use std::collections::HashMap;
 
 /// Steps to the fastest of the three time constants.
 const STEPS: f64 = 4.0;
@@ -16,6 +18,14 @@ const STEPS: f64 = 4.0;
 const MOST_STEPS: usize = 40_000;
 /// The swing is over when the voltage has fallen to this share of its peak.
 const OVER_AT: f64 = 0.98;
+
+/// Swings that a thread remembers at most: some 40 megabytes.
+const MOST_KNOWN: usize = 100_000;
+
+thread_local! {
+    /// Swings by everything that decides them. Most faults are nowhere near the coil that is tested, so four of five are known.
+    static KNOWN: RefCell<HashMap<Vec<u64>, f64>> = RefCell::default();
+}
 
 /// The secondary as the primary sees it: divided by the square of the ratio.
 pub(super) struct Secondary {
@@ -124,7 +134,26 @@ pub(super) fn peak(
     if !step.is_finite() {
         return Err(CircuitError::Singular);
     }
-    let mut x = Vector3::new(iron.flux(start.ampere), start.condenser_volt, start.iron_volt);
+    let begins = Vector3::new(iron.flux(start.ampere), start.condenser_volt, start.iron_volt);
+    let given = by.iter().chain(&supply).chain(&begins).copied();
+    let more = [iron.henry, iron.saturation_ampere, charge, secondary.farad, secondary.siemens, start.ampere, step];
+    let key: Vec<u64> = given.chain(more).map(f64::to_bits).collect();
+    if let Some(known) = KNOWN.with_borrow(|known| known.get(&key).copied()) {
+        return Ok(known);
+    }
+    let best = highest(begins, start.ampere, step, slope);
+    KNOWN.with_borrow_mut(|known| {
+        if known.len() >= MOST_KNOWN {
+            known.clear();
+        }
+        known.insert(key, best);
+    });
+    Ok(best)
+}
+
+/// The highest voltage of the secondary, against the direction of the current `ampere` at the break, volt. `x` is the state then, `slope` how fast
+/// it changes, `step` in seconds.
+fn highest(mut x: Vector3<f64>, ampere: f64, step: f64, slope: impl Fn(Vector3<f64>) -> Vector3<f64>) -> f64 {
     let mut best: f64 = 0.0;
     for _ in 0..MOST_STEPS {
         // Fourth-order Runge-Kutta.
@@ -134,11 +163,11 @@ pub(super) fn peak(
         let d = slope(x + c * step);
         x += (a + b * 2.0 + c * 2.0 + d) * (step / 6.0);
         // The iron keeps its current going, so its voltage reverses.
-        let height = -x[2] * start.ampere.signum();
+        let height = -x[2] * ampere.signum();
         if best > 0.0 && height < OVER_AT * best {
             break;
         }
         best = best.max(height);
     }
-    Ok(best)
+    best
 }

@@ -5,12 +5,34 @@ use crate::advice::Chosen;
 use crate::circuit::faults::{Fault, Library};
 use crate::diagnose::{Asked, CircuitObserver};
 use crate::walk::{Answered, Crossing, Observation, Request, World};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, OnceLock};
 use std::time::{Duration, Instant};
 
 /// A choice is there within a second; the walk waits this long at most, then the written order holds.
 const PATIENCE: Duration = Duration::from_secs(30);
+
+/// Computes what every check shows, on all cores but one: that one is the recogniser's.
+fn prepare_all(order: &Order<'_>) {
+    let workers = std::thread::available_parallelism().map_or(1, |cores| cores.get() - 1).max(1);
+    let next = AtomicUsize::new(0);
+    std::thread::scope(|scope| {
+        for _ in 0..workers {
+            scope.spawn(|| {
+                loop {
+                    let check = next.fetch_add(1, Ordering::Relaxed);
+                    if check >= order.len() {
+                        return;
+                    }
+                    if let Err(why) = order.prepare(check) {
+                        tracing::warn!(%why, "the best order");
+                    }
+                }
+            });
+        }
+    });
+}
 
 /// What is to be chosen, after which answers.
 struct ChoiceRequest {
@@ -42,18 +64,8 @@ impl OrderThread {
                 Ok(order) => order,
                 Err(why) => return tracing::warn!(%why, "the best order"),
             };
-            // Check by check, so that a question need not wait for all of them.
-            let mut first = None;
-            for check in 0..order.len() {
-                first = requests.try_recv().ok();
-                if first.is_some() {
-                    break;
-                }
-                if let Err(why) = order.prepare(check) {
-                    tracing::warn!(%why, "the best order");
-                }
-            }
-            for wanted in first.into_iter().chain(requests) {
+            prepare_all(&order);
+            for wanted in requests {
                 let best = order.choose(&wanted.crossing, &wanted.answers).unwrap_or_else(|why| {
                     tracing::warn!(%why, "the best order");
                     Chosen::default()
