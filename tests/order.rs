@@ -12,7 +12,6 @@ use probeside::diagnose::{
 };
 use probeside::expression::render;
 use probeside::phrase::{Answer, Hypothesis, Verdict};
-use probeside::run::demo::spoken;
 use probeside::session::{JOURNAL_FILE, Now, Record};
 use probeside::walk::{Answered, Effect, Event, SayKind, Walker, World};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -110,7 +109,7 @@ fn walk(world: &Arc<World>, order: &Order<'_>, observer: &dyn Observer, faults: 
                     let left: Vec<usize> = under.iter().copied().filter(|f| !faults[*f].is_mended(&mended)).collect();
                     let seen = observer.seen(&left, &asked).expect("the circuit answers");
                     walked.asked.push(asked.place());
-                    let answer = spoken(&asked, seen);
+                    let answer = asked.spoken(seen);
                     answers.push(Given::new(Arc::new(asked), seen));
                     answer
                 } else if walker.is_questioning() {
@@ -193,7 +192,7 @@ fn the_choice_is_the_one_worked_out_by_hand() {
     for (number, conclusion, asked) in [(0, "fuse-blown", 5), (1, "cam-sheared", 5), (2, "lead-loose", 5)] {
         let walked = walk(&world, &order, &observer, &faults, &[number]);
         assert_eq!((walked.conclusion.as_str(), walked.asked.len()), (conclusion, asked), "{:?}", walked.chosen());
-        let again = |effect: &&Effect| matches!(effect, Effect::Say { text, .. } if text == "To be sure, once more.");
+        let again = |effect: &&Effect| matches!(effect, Effect::Say { text, .. } if text == "Once more.");
         assert_eq!(walked.effects.iter().filter(again).count(), 1, "{conclusion}: it tells that the check comes again");
     }
     let ruled_out = healthy.records.iter().find_map(|r| match r {

@@ -2,7 +2,8 @@
 
 mod support;
 
-use std::process::Command;
+use std::io::Write;
+use std::process::{Command, Stdio};
 use support::typed::typed;
 
 #[test]
@@ -75,4 +76,51 @@ fn what_was_denied_is_not_asked_again_at_once_and_a_missed_reply_is_asked_for_ag
     // The same answer in other words counts as "yes". The same words do not.
     assert_eq!(asked("light onn\nit lightss\n"), (Some(0), 1));
     assert_eq!(asked("light onn\nlight onn\nlit\n"), (Some(0), 2));
+}
+
+#[test]
+fn open_jobs_are_listed_and_found_by_their_words() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = |args: &[&str], answers: &str| {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
+            .args(args)
+            .args(["--hear", "typed", "--say", "printed"])
+            .env("PROBESIDE_PROCEDURES", support::stage::procedures())
+            .current_dir(folder.path())
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        child.stdin.take().expect("a pipe").write_all(answers.as_bytes()).expect("answers go in");
+        let out = child.wait_with_output().expect("the program ends");
+        let said = [out.stdout, out.stderr].map(|said| String::from_utf8_lossy(&said).into_owned());
+        (out.status.code(), said.concat())
+    };
+    let (code, said) = run(&["walk", "--resume"], "");
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("no open job"), "{said}");
+    let begin = |job: &str, bike: &str, answers: &str| {
+        let (code, said) = run(&["walk", "prove-lamp", "--bike", bike, "--job", job], answers);
+        assert_eq!(code, Some(1), "{said}");
+    };
+    begin("R 4711", "borage-twin", "ready\nwaiting for parts\nyes\n");
+    begin("R 4712", "fennel-single", "ready\n");
+    let (code, said) = run(&["walk", "--resume"], "");
+    assert_eq!(code, Some(0), "{said}");
+    for words in [
+        "R 4711, Borage Twin, since",
+        "waiting for parts; asked last: ",
+        "R 4712, Fennel Single",
+        "walk --resume sessions/",
+    ] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+    let (code, said) = run(&["walk", "--resume", "r 47"], "");
+    assert_eq!(code, Some(2), "{said}");
+    assert!(said.contains("2 open jobs have the words"), "{said}");
+    let (code, said) = run(&["walk", "--resume", "4711"], "ready\nready\nlit\n");
+    assert_eq!(code, Some(0), "{said}");
+    let (_, said) = run(&["walk", "--resume"], "");
+    assert!(!said.contains("4711") && said.contains("4712"), "{said}");
 }

@@ -12,7 +12,7 @@
 use super::findings::{Findings, Reserved};
 use super::walks::Walks;
 use crate::expression::{Expression, Scope, Template, evaluate_number, render};
-use crate::procedure::{Ask, Procedure, ReadingAsk, Step};
+use crate::procedure::{Ask, Choice, Meaning, Procedure, ReadingAsk, Step};
 use crate::source::Diagnostic;
 use crate::units::Unit;
 
@@ -23,6 +23,9 @@ struct Said<'a> {
     words: String,
     template: &'a Template,
     choice: &'a str,
+    means: Meaning,
+    /// It is confirmed before it is taken.
+    is_asked_back: bool,
 }
 
 /// Looks at phrases as `rendered`; of one step, or of all.
@@ -51,7 +54,7 @@ pub(super) fn phrases(
 pub(super) fn rendered_phrases(walks: &Walks<'_>, reserved: &[Reserved], found: &mut Findings) {
     for node in walks.own() {
         if let Ask::Choice(choices) | Ask::Watch { choices, .. } = &node.step.ask
-            && choices.iter().any(|choice| choice.phrases.iter().any(|phrase| phrase.contains('{')))
+            && choices.iter().any(|choice| phrases_of(choice).any(|phrase| phrase.contains('{')))
         {
             let come_out = |text: &Template| render(text, &node.scope).ok();
             phrases(walks.procedure(), reserved, &come_out, Some(&node.step.id), found);
@@ -59,11 +62,18 @@ pub(super) fn rendered_phrases(walks: &Walks<'_>, reserved: &[Reserved], found: 
     }
 }
 
+fn phrases_of(choice: &Choice) -> impl Iterator<Item = &Template> {
+    choice.phrases.iter().chain(&choice.ask_back)
+}
+
 fn said<'a>(step: &'a Step, rendered: &dyn Fn(&Template) -> Option<String>) -> Vec<Said<'a>> {
     let (Ask::Choice(choices) | Ask::Watch { choices, .. }) = &step.ask else { return Vec::new() };
-    let all = choices.iter().flat_map(|choice| choice.phrases.iter().map(move |template| (choice, template)));
-    let said =
-        all.filter_map(|(choice, template)| Some(Said { words: rendered(template)?, template, choice: &choice.id }));
+    let all = choices.iter().flat_map(|choice| phrases_of(choice).map(move |template| (choice, template)));
+    let said = all.filter_map(|(choice, template)| {
+        let is_asked_back = choice.ask_back.iter().any(|other| std::ptr::eq(other, template));
+        let words = rendered(template)?;
+        Some(Said { words, template, choice: &choice.id, means: choice.means, is_asked_back })
+    });
     said.filter(|said| !said.words.contains('{')).collect()
 }
 
@@ -105,10 +115,21 @@ fn check_pair(phrase: &Said<'_>, earlier: &Said<'_>, found: &mut Findings) {
 
 fn check_reserved(phrase: &Said<'_>, taken: &Reserved, found: &mut Findings) {
     let place = &phrase.template.place;
-    if phrase.words == taken.words {
+    // Yes and no are heard while a confirmation is pending, and then an answer of the same words is not.
+    let confirms = phrase.words == taken.words && !taken.always;
+    if confirms && !phrase.is_asked_back && phrase.means == Meaning::Good {
+        let message = format!("a bare \"{}\" for the good answer `{}` may be a slip", phrase.words, phrase.choice);
+        found.add(
+            Diagnostic::error(place, "same-answer", message).help("Put it under `ask-back`: it is confirmed then."),
+        );
+    } else if confirms {
+    } else if phrase.words == taken.words {
         let message = format!("\"{}\" is already {}", phrase.words, taken.meaning);
         found.add(Diagnostic::error(place, "same-answer", message).help("Choose other words."));
-    } else if taken.always && (begins(&phrase.words, &taken.words) || begins(&taken.words, &phrase.words)) {
+    } else if taken.always
+        && !phrase.is_asked_back
+        && (begins(&phrase.words, &taken.words) || begins(&taken.words, &phrase.words))
+    {
         let message = format!("\"{}\" and \"{}\", {}, begin alike", phrase.words, taken.words, taken.meaning);
         found.add(Diagnostic::warning(place, "answer-begins", message).help("Begin with another word."));
     }

@@ -57,7 +57,10 @@ impl Rendering<'_, '_> {
         match &step.ask {
             Ask::Choice(choices) | Ask::Watch { choices, .. } => {
                 for choice in choices {
-                    self.texts(choice.phrases.iter().chain([&choice.echo]).chain(&choice.shows), scope);
+                    self.texts(
+                        choice.phrases.iter().chain(&choice.ask_back).chain([&choice.echo]).chain(&choice.shows),
+                        scope,
+                    );
                     self.routes([&choice.go], scope);
                 }
             }
@@ -137,7 +140,7 @@ impl Seen<'_, '_> {
         match &step.ask {
             Ask::Choice(choices) | Ask::Watch { choices, .. } => {
                 for choice in choices {
-                    self.templates(&choice.phrases, before);
+                    self.templates(choice.phrases.iter().chain(&choice.ask_back), before);
                     self.templates([&choice.echo], after);
                     self.routes([&choice.go], after);
                 }

@@ -46,6 +46,7 @@ pub fn run(args: &Args) -> Outcome {
     let engine = args.engine.open(loaded.world.vocabulary.language())?;
     let job = JobDetails {
         bike: loaded.world.bike.name.clone(),
+        number: String::new(),
         complaint: story.complaint.clone(),
         mileage: story.mileage.clone(),
         temperature_c: Some(story.temperature),

@@ -16,6 +16,7 @@ mod engine;
 mod enrol;
 mod file;
 mod hear;
+mod jobs;
 mod machine;
 mod mouth;
 mod order;

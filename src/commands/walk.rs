@@ -31,9 +31,9 @@ pub struct Args {
     /// Keep the record in this folder [default: sessions/DATE-TIME-BIKE]
     #[arg(long, value_name = "DIR", conflicts_with = "resume")]
     into: Option<PathBuf>,
-    /// Resume the walk in this session's folder
-    #[arg(long, value_name = "DIR")]
-    resume: Option<PathBuf>,
+    /// Resume the walk in this session's folder, or the open job with these words; without either, list the open jobs
+    #[arg(long, value_name = "DIR|WORDS")]
+    resume: Option<Option<PathBuf>>,
     #[command(flatten)]
     engine: EngineArgs,
     /// Use this vocabulary: a file, or a shipped one
@@ -45,6 +45,9 @@ pub struct Args {
     /// Choose the order of the procedure's checks
     #[arg(long, value_enum, default_value_t, conflicts_with = "resume")]
     order: Order,
+    /// Record the job's number, or the registration
+    #[arg(long, default_value = "", value_name = "NUMBER", conflicts_with = "resume")]
+    job: String,
     /// Record the customer's complaint
     #[arg(long, default_value = "")]
     complaint: String,
@@ -109,7 +112,8 @@ pub fn run(args: &Args) -> Outcome {
         return Err(Failure::Usage(why.into()));
     }
     match &args.resume {
-        Some(folder) => resume(args, folder),
+        Some(None) => super::jobs::list(),
+        Some(Some(wanted)) => resume(args, &super::jobs::find(wanted)?),
         None => begin(args),
     }
 }
@@ -136,8 +140,10 @@ fn begin(args: &Args) -> Outcome {
             "--order best weighs the faults that are left; name a fault library with --faults".into(),
         ));
     }
-    let into = args.into.clone().unwrap_or_else(|| new_folder(&loaded.world.bike.name));
+    let name = format!("{} {}", args.job, loaded.world.bike.name);
+    let into = args.into.clone().unwrap_or_else(|| new_folder(&name));
     let job = JobDetails {
+        number: args.job.clone(),
         bike: loaded.world.bike.name.clone(),
         complaint: args.complaint.clone(),
         mileage: args.mileage.clone(),

@@ -4,6 +4,7 @@ use super::ProveError;
 use crate::bike::BikeState;
 use crate::circuit::Question;
 use crate::expression::evaluate_number;
+use crate::phrase::{Answer, Escape, Reading, ReadingKind};
 use crate::procedure::{Ask, Choice, Meaning, Step};
 use crate::units::Unit;
 use crate::walk::{Walker, World};
@@ -131,6 +132,22 @@ impl Asked {
                 reading.bands.iter().find(|band| *band.id == *name).map_or(Meaning::Bad, |band| band.means)
             }
             Ask::Done(_) | Ask::Note(_) => Meaning::Neither,
+        }
+    }
+
+    /// What a mechanic answers who sees this. Where nothing can be measured: that it cannot be reached.
+    pub fn spoken(&self, seen: Seen) -> Answer {
+        let reading = |kind, value| match self.unit() {
+            Some((unit, _)) => Answer::Reading(Reading { kind, value, unit, said_unit: None }),
+            None => Answer::Escape(Escape::CannotReach),
+        };
+        match seen {
+            Seen::Choice(at) => Answer::Choice(self.choices()[at].id.value.clone()),
+            Seen::Value(value) => reading(ReadingKind::Plain, value),
+            Seen::OverRange => reading(ReadingKind::OverRange, 0.0),
+            Seen::Done if matches!(self.step().ask, Ask::Note(_)) => Answer::Note(String::new()),
+            Seen::Done => Answer::Done,
+            Seen::Nothing => Answer::Escape(Escape::CannotReach),
         }
     }
 

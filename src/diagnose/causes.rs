@@ -119,7 +119,16 @@ mod tests {
             healthy,
         };
         let mended = all(mended).into_iter().collect();
-        Outcome { reached, mended, steps: 1, minutes: 1.0, set_up: 0.0, last: None, slip: None }
+        Outcome {
+            reached,
+            mended,
+            steps: 1,
+            minutes: 1.0,
+            set_up: 0.0,
+            said: Default::default(),
+            last: None,
+            slip: None,
+        }
     }
 
     #[test]

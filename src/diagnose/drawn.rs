@@ -69,8 +69,15 @@ pub fn drawn(
         let fault = pick(faults, &counting, draw);
         let cases = [vec![], fault.map(|f| vec![f]).unwrap_or_default()];
         let observer = CircuitObserver::drawn(&world.bike, library, faults, draw);
-        let setting =
-            Setting { world, faults, cases: &cases, observer: &observer, slips: false, order: order.as_ref() };
+        let setting = Setting {
+            world,
+            faults,
+            cases: &cases,
+            observer: &observer,
+            slips: false,
+            order: order.as_ref(),
+            speaks: false,
+        };
         let mut outcomes: [Option<Outcome>; 2] = [None, None];
         simulate(&setting, &mut |case, outcome| outcomes[case] = Some(outcome))?;
         let [Some(sound), Some(faulty)] = outcomes else { continue };

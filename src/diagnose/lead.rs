@@ -3,13 +3,13 @@
 use super::handling::Handling;
 use super::looked_at::reading_name;
 use super::outcome::{Again, Reached, Sighting, Slip};
+use super::said::Said;
 use super::set_up;
 use super::{Asked, Observer, ProveError, Seen};
 use crate::advice::Chosen;
 use crate::circuit::faults::Fault;
 use crate::expression::render_names;
-use crate::phrase::{Answer, Hypothesis, Reading, ReadingKind, Verdict};
-use crate::procedure::Ask;
+use crate::phrase::{Answer, Escape, Hypothesis, Verdict};
 use crate::session::{Now, Record};
 use crate::walk::{Answered, Effect, Event, FINISHED, Request, Walker, World};
 use std::collections::{BTreeSet, VecDeque};
@@ -45,8 +45,18 @@ pub(super) struct Track {
     pub minutes: f64,
     /// Of changes of set-up between them.
     pub set_up: f64,
+    pub said: Said,
     pub last: Option<Arc<Sighting>>,
     pub slip: Option<Slip>,
+}
+
+impl Track {
+    /// Gives its walker an event, and counts what it says to it.
+    fn give(&mut self, event: Event) -> After {
+        let after = give(&mut self.walker, event);
+        self.said.add(&after.said);
+        after
+    }
 }
 
 /// Where a way has come to.
@@ -77,6 +87,7 @@ pub(super) fn lead(
         steps: 0,
         minutes: 0.0,
         set_up: 0.0,
+        said: after.said,
         last: None,
         slip: None,
     };
@@ -98,7 +109,7 @@ fn go_on(
 ) -> Result<(), ProveError> {
     while let Some(id) = after.chooses.take() {
         let Some(chosen) = ways(&track, Came::Between)? else { return Ok(()) };
-        after = give(&mut track.walker, Event::Chosen(Answered::to(id, chosen)));
+        after = track.give(Event::Chosen(Answered::to(id, chosen)));
     }
     if let Some(reached) = after.reached {
         return ways(&track, Came::To(reached)).map(drop);
@@ -137,7 +148,7 @@ fn step(
         if track.walker.is_asking() {
             break;
         }
-        match give(&mut track.walker, heard(track.listen, Answer::Done)).listen {
+        match track.give(heard(track.listen, Answer::Done)).listen {
             Some(listen) => track.listen = listen,
             None => return Err(stuck(&track.walker, "a caution cannot be acknowledged")),
         }
@@ -232,6 +243,7 @@ fn fork(track: &mut Track, cases: Vec<usize>) -> Track {
         steps: track.steps,
         minutes: track.minutes,
         set_up: track.set_up,
+        said: track.said,
         last: track.last.clone(),
         slip: track.slip.clone(),
     }
@@ -247,7 +259,7 @@ fn answer(
     open: &mut Vec<Track>,
     ways: Ways<'_>,
 ) -> Result<(), ProveError> {
-    let spoken = spoken(asked, seen);
+    let spoken = asked.spoken(seen);
     track.last = Some(Arc::new(Sighting {
         asked: asked.clone(),
         spot: track.walker.spot(),
@@ -256,13 +268,14 @@ fn answer(
         slipped,
         before: track.last.take(),
     }));
-    let mut after = give(&mut track.walker, heard(track.listen, spoken));
+    track.said.answered(asked);
+    let mut after = track.give(heard(track.listen, spoken));
     // "That cannot be: is that right?" of a value that no healthy bike shows.
     for agreed in [Answer::Yes, Answer::Yes] {
         if track.walker.is_questioning()
             && let Some(listen) = after.listen
         {
-            after = give(&mut track.walker, heard(listen, agreed));
+            after = track.give(heard(listen, agreed));
         }
     }
     // No answer: the check is left out, with a reason where one is asked for.
@@ -272,27 +285,10 @@ fn answer(
             && track.walker.place().0 == asked.id
             && after.reached.is_none()
         {
-            after = give(&mut track.walker, heard(listen, Answer::Escape(crate::phrase::Escape::CannotReach)));
+            after = track.give(heard(listen, Answer::Escape(Escape::CannotReach)));
         }
     }
     go_on(of, track, after, open, ways)
-}
-
-fn spoken(asked: &Asked, seen: Seen) -> Answer {
-    match (seen, asked.unit()) {
-        (Seen::Choice(at), _) => Answer::Choice(asked.choices()[at].id.value.clone()),
-        (Seen::Value(value), Some((unit, _))) => {
-            Answer::Reading(Reading { kind: ReadingKind::Plain, value, unit, said_unit: None })
-        }
-        (Seen::OverRange, Some((unit, _))) => {
-            Answer::Reading(Reading { kind: ReadingKind::OverRange, value: 0.0, unit, said_unit: None })
-        }
-        (Seen::Done, _) => match asked.step().ask {
-            Ask::Note(_) => Answer::Note(String::new()),
-            _ => Answer::Done,
-        },
-        _ => Answer::Escape(crate::phrase::Escape::CannotReach),
-    }
 }
 
 /// What people say wrongly: any other choice, or a number in the band beside the right one.
@@ -321,6 +317,7 @@ struct After {
     reached: Option<Reached>,
     chooses: Option<Request>,
     failed: Option<String>,
+    said: Said,
 }
 
 /// Gives an event and does at once all that it leads to.
@@ -330,6 +327,7 @@ fn give(walker: &mut Walker, event: Event) -> After {
     let mut queue = VecDeque::from([event]);
     while let Some(event) = queue.pop_front() {
         for effect in walker.handle(event, &now) {
+            after.said.count(&effect);
             match effect {
                 Effect::Say { id, .. } => queue.push_back(Event::PromptEnded { id, whole: true }),
                 Effect::Cut => queue.retain(|e| !matches!(e, Event::PromptEnded { .. })),

@@ -6,6 +6,7 @@
 //! that leads to the same conclusion, counted in parts to be repaired: which of two faults of one coil it is does not matter to the mechanic.
 
 use super::causes::Causes;
+use super::said::Said;
 use super::{Outcome, Verdict};
 use crate::circuit::faults::Fault;
 use serde::Serialize;
@@ -32,6 +33,8 @@ pub struct Judgement {
     pub minutes: f64,
     /// Minutes for changes of side and of set-up between the checks.
     pub set_up: f64,
+    /// How much was said.
+    pub said: Said,
 }
 
 /// The figures, each fault counted once or by its likelihood.
@@ -69,6 +72,14 @@ pub struct Figures {
     pub mean_minutes: f64,
     /// The same with changes of side and of set-up between the checks.
     pub mean_minutes_with_set_up: f64,
+    /// Mean number of words said, cautions not counted.
+    pub mean_words: f64,
+    /// Mean number of them until the first answer that tells something about the circuit.
+    pub words_to_first_fact: f64,
+    /// Mean number of words of cautions.
+    pub caution_words: f64,
+    /// Mean number of cautions acknowledged.
+    pub mean_acknowledgements: f64,
     /// Nine of ten faults come to their end within these minutes, changes of set-up included.
     pub minutes_90: f64,
     /// In best order: the share of faults that come to their end more than ten minutes later than in the written order.
@@ -111,14 +122,16 @@ pub fn measure(walked: &[Judgement], faults: &[Fault], false_alarm: bool, weight
     let groups = groups(&judged);
     let (mut all, mut detected, mut right, mut one_cure) = (0.0, 0.0, 0.0, 0.0);
     let mut isolated = [0.0; 3];
-    let mut sums = [0.0; 5];
+    let mut sums = [0.0; 9];
     for one in &judged {
         let w = weight(&faults[one.fault]);
         let group = &groups[one.end.as_str()];
         let size = parts(group, faults);
         all += w;
         let in_all = one.minutes + one.set_up;
-        let values = [size as f64, group.len() as f64, one.steps as f64, one.minutes, in_all];
+        let Said { words, caution_words, acknowledged, until_first_fact } = one.said;
+        let said = [words, until_first_fact.unwrap_or(words), caution_words, acknowledged].map(|n| n as f64);
+        let values = [size as f64, group.len() as f64, one.steps as f64, one.minutes, in_all].into_iter().chain(said);
         for (sum, value) in sums.iter_mut().zip(values) {
             *sum += w * value;
         }
@@ -156,6 +169,10 @@ pub fn measure(walked: &[Judgement], faults: &[Fault], false_alarm: bool, weight
         mean_steps: share(sums[2], all),
         mean_minutes: share(sums[3], all),
         mean_minutes_with_set_up: share(sums[4], all),
+        mean_words: share(sums[5], all),
+        words_to_first_fact: share(sums[6], all),
+        caution_words: share(sums[7], all),
+        mean_acknowledgements: share(sums[8], all),
         minutes_90: minutes_90(&judged, weigh),
         later_than_written_share: None,
     }
@@ -215,6 +232,7 @@ pub(super) fn judgement(fault: usize, faults: &[Fault], causes: &mut Causes<'_>,
         steps: outcome.steps,
         minutes: outcome.minutes,
         set_up: outcome.set_up,
+        said: outcome.said,
     }
 }
 
@@ -243,7 +261,8 @@ mod tests {
     fn judged(fault: usize, end: &str, verdict: Verdict, steps: usize) -> Judgement {
         let (part_found, removes_sound) = (verdict == Verdict::Right, verdict == Verdict::Wrong);
         let (end, minutes) = (end.to_owned(), steps as f64 * 2.0);
-        Judgement { fault, counts: true, part_found, removes_sound, end, verdict, steps, minutes, set_up: 1.0 }
+        let said = Said { words: 10 * steps, caution_words: 5, acknowledged: 2, until_first_fact: Some(7) };
+        Judgement { fault, counts: true, part_found, removes_sound, end, verdict, steps, minutes, set_up: 1.0, said }
     }
 
     /// Six faults of five parts with failure rates 4, 3, 1, 1, 1, 2, and a seventh of rate 3 that does not count. By hand: f0 to f3 of the
@@ -296,6 +315,10 @@ mod tests {
         close(by_rate.mean_ambiguity_group, 14.0 / 12.0);
         close(by_rate.mean_minutes, 2.0 * (70.0 + 8.0 + 20.0 + 20.0) / 12.0);
         close(by_rate.mean_minutes_with_set_up, by_rate.mean_minutes + 1.0);
+        close(by_rate.mean_words, 10.0 * by_rate.mean_questions);
+        close(by_rate.words_to_first_fact, 7.0);
+        close(by_rate.caution_words, 5.0);
+        close(by_rate.mean_acknowledgements, 2.0);
         // By rate 2 of 12 within 9 minutes, 11 within 21, all within 41: nine tenths are passed at 21.
         close(by_rate.minutes_90, 21.0);
         close(later_share(&all, &faults, |_| Some(10.0), |f| f.likelihood), 10.0 / 12.0);

@@ -23,6 +23,7 @@ mod order_thread;
 mod outcome;
 mod proof;
 mod prove;
+mod said;
 mod set_up;
 mod simulate;
 mod table;

@@ -1,5 +1,6 @@
 //! What a walk under some faults came to: its end, and the answers on the way there.
 
+use super::said::Said;
 use super::{Asked, Seen};
 use crate::advice::Spot;
 use std::collections::BTreeSet;
@@ -84,6 +85,8 @@ pub struct Outcome {
     pub minutes: f64,
     /// Minutes for changes of side, of plugs and switches, and of the instrument between them.
     pub set_up: f64,
+    /// How much was said, if the walker spoke.
+    pub said: Said,
     /// The last answer; the others hang on it.
     pub last: Option<Arc<Sighting>>,
     /// The wrong observation, if there was one.

@@ -64,7 +64,7 @@ pub fn prove(
     cases.push(Vec::new());
     let mut outcomes: Vec<Option<Outcome>> = vec![None; cases.len()];
     let order = if wanted.best { Some(Order::new(world, faults, observer)?) } else { None };
-    let setting = Setting { world, faults, cases: &cases, observer, slips: false, order: order.as_ref() };
+    let setting = Setting { world, faults, cases: &cases, observer, slips: false, order: order.as_ref(), speaks: true };
     simulate(&setting, &mut |case, outcome| outcomes[case] = Some(outcome))?;
     let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().collect();
     if outcomes.len() != cases.len() {
@@ -152,7 +152,7 @@ pub fn prove(
     let counting: Vec<usize> = (0..faults.len()).filter(|f| counts(*f)).collect();
     if wanted.slips {
         let cases: Vec<Vec<usize>> = counting.iter().map(|f| vec![*f]).chain([Vec::new()]).collect();
-        let setting = Setting { cases: &cases, slips: true, ..setting };
+        let setting = Setting { cases: &cases, slips: true, speaks: false, ..setting };
         proof.slips = Some(slips(&setting, progress)?);
     }
     if wanted.pairs {
@@ -263,7 +263,7 @@ fn pairs(singles: &Setting<'_>, counting: &[usize], progress: Progress<'_>) -> R
     };
     let cases: Vec<Vec<usize>> = (0..counting.len()).flat_map(two).filter(|pair| !one_place(pair)).collect();
     let mut of = Pairs { pairs: cases.len(), verdicts: Verdicts::default(), listed: Vec::new() };
-    let setting = Setting { cases: &cases, ..*singles };
+    let setting = Setting { cases: &cases, speaks: false, ..*singles };
     let mut causes = Causes::new(all);
     let mut done = 0;
     progress("pairs of faults", done, cases.len());

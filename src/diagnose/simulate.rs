@@ -28,11 +28,13 @@ pub(super) struct Setting<'a> {
     pub slips: bool,
     /// The checks come in this order instead of the written one.
     pub order: Option<&'a Order<'a>>,
+    /// The walker speaks, so that its words are counted. That takes longer.
+    pub speaks: bool,
 }
 
 impl Setting<'_> {
     fn led(&self) -> Led<'_> {
-        let Self { world, faults, cases, observer, slips, order } = *self;
+        let Self { world, faults, cases, observer, slips, order, .. } = *self;
         Led { world, faults, cases, observer, slips, best: order.map(Order::handling) }
     }
 }
@@ -100,15 +102,16 @@ fn walk(
     by_value: &BTreeSet<String>,
     outcome: &mut dyn FnMut(usize, Outcome),
 ) -> Result<(), ProveError> {
-    let walker = Walker::unheard(of.world.clone());
+    let world = of.world.clone();
+    let walker = if of.speaks { Walker::new(world) } else { Walker::unheard(world) };
     let walker = if of.order.is_some() { walker.in_best_order() } else { walker };
     lead(&of.led(), walker, cases, by_value, &mut |track, came| match came {
         Came::To(reached) => {
             for case in &track.cases {
                 let (reached, mended) = (reached.clone(), track.mended.clone());
-                let (steps, minutes, set_up) = (track.steps, track.minutes, track.set_up);
+                let (steps, minutes, set_up, said) = (track.steps, track.minutes, track.set_up, track.said);
                 let (last, slip) = (track.last.clone(), track.slip.clone());
-                outcome(*case, Outcome { reached, mended, steps, minutes, set_up, last, slip });
+                outcome(*case, Outcome { reached, mended, steps, minutes, set_up, said, last, slip });
             }
             Ok(None)
         }

@@ -40,7 +40,7 @@ pub fn text(proof: &Proof) -> String {
     );
     let _ = writeln!(out, "{:<46} {:>12} {:>14}", "", "each once", "by likelihood");
     type Figure = (&'static str, fn(&Figures) -> f64, bool);
-    let rows: [Figure; 14] = [
+    let rows: [Figure; 18] = [
         ("something is wrong, and no wrong cause named", |f| f.detection_rate, true),
         ("right cause named, or mended on the way", |f| f.right_cause_rate, true),
         ("isolated: one cause arrives at the end", |f| f.isolation_rate, true),
@@ -55,6 +55,10 @@ pub fn text(proof: &Proof) -> String {
         ("mean questions", |f| f.mean_questions, false),
         ("mean minutes", |f| f.mean_minutes, false),
         ("  with changes of side and set-up", |f| f.mean_minutes_with_set_up, false),
+        ("mean words, without cautions", |f| f.mean_words, false),
+        ("  until the first fact about the circuit", |f| f.words_to_first_fact, false),
+        ("mean words of cautions", |f| f.caution_words, false),
+        ("mean cautions acknowledged", |f| f.mean_acknowledgements, false),
     ];
     for (name, of, share) in rows {
         let show = |v: f64| if share { format!("{:.1} %", v * 100.0) } else { format!("{v:.2}") };

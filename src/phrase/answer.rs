@@ -108,6 +108,8 @@ names! {
         Louder = "louder",
         /// Speak more quietly.
         Quieter = "quieter",
+        /// End for now, because parts have to come first; confirmed.
+        AwaitParts = "await-parts",
         /// Be silent at once; ending the session is confirmed.
         Stop = "stop",
     }

@@ -240,7 +240,7 @@ mod tests {
         );
         assert_eq!(
             say(Change::Leads(leads(InstrumentKind::Voltmeter))),
-            "Voltmeter: red lead on the live battery terminal, black lead on the points side of the left points connector."
+            "Voltmeter: red on the live battery terminal, black on the points side of the left points connector."
         );
         assert_eq!(say(Change::LayDown), "Lay the instrument down.");
     }

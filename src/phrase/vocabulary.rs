@@ -274,7 +274,7 @@ mod tests {
             words.sentence("reading-back", &given).unwrap(),
             "Twelve point one five volts: one two point one five."
         );
-        assert_eq!(words.sentence("standby", &json!({})).unwrap(), "I will wait. Say carry on when you want to go on.");
+        assert_eq!(words.sentence("standby", &json!({})).unwrap(), "I will wait. Answer, or say carry on.");
         assert_eq!(
             words.sentence("nonsense", &json!({})).unwrap_err().to_string(),
             "the vocabulary has no sentence `nonsense`"

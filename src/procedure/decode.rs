@@ -190,6 +190,7 @@ fn choices(of: &Node) -> Vec<Choice> {
     let choice = |(id, of): (Written<String>, &Node)| Choice {
         id,
         phrases: of.texts("phrases"),
+        ask_back: of.texts("ask-back"),
         echo: of.text("echo"),
         means: means(of),
         shows: of.texts("shows"),

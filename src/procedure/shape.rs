@@ -267,6 +267,11 @@ static CHOICE: shape::Object = shape::Object {
     what: "an answer",
     fields: &[
         needed("phrases", List(1, MANY, &Text(Template)), "What may be said, lower case; the first is taught."),
+        optional(
+            "ask-back",
+            List(1, MANY, &Text(Template)),
+            "What may be said too, and is confirmed before it is taken: a bare no to a question about a hazard.",
+        ),
         needed("echo", Text(Template), "How it is said back, in other words."),
         needed("means", Ref("meaning", &MEANS), "What it says about the part: good, bad or neither."),
         optional(

@@ -162,6 +162,8 @@ pub struct Choice {
     pub id: Written<String>,
     /// Its phrases, lower case. The first is the one that is taught.
     pub phrases: Vec<Template>,
+    /// Phrases that mean it only once they were confirmed.
+    pub ask_back: Vec<Template>,
     /// The confirmation of the answer, in other words.
     pub echo: Template,
     /// What it means.

@@ -81,6 +81,9 @@ pub fn text(review: &Review) -> String {
     let Session { id, program, began, ended, finished, job, .. } = &review.session;
     page.item("Session   ", &format!("{id}, written by {program}"));
     page.item("From      ", &format!("{began} to {ended}{}", if *finished { "" } else { ", not ended" }));
+    if !job.number.is_empty() {
+        page.item("Job       ", &job.number);
+    }
     page.item("Bike      ", &format!("{} {}", job.bike, job.mileage));
     page.item("Complaint ", &job.complaint);
     if !job.instruments.is_empty() {

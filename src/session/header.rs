@@ -11,6 +11,8 @@ pub const FORMAT: u32 = 1;
 pub struct JobDetails {
     /// The bike's name.
     pub bike: String,
+    /// The job's number in the shop, or the bike's registration.
+    pub number: String,
     /// The odometer reading with its unit, as the user gave it: `23450 km`.
     pub mileage: String,
     /// The customer's complaint.

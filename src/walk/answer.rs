@@ -7,13 +7,16 @@ use super::phase::{After, Phase};
 use super::table::OnMiss;
 use super::walker::Walker;
 use crate::expression;
-use crate::phrase::{Answer, Escape, Hypothesis, Verdict};
+use crate::expression::Template;
+use crate::phrase::{Answer, Escape, Hypothesis, Verdict, normalise};
 use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
 use crate::session::{Miss, Record};
 use serde_json::{Value, json};
 
 /// The check is skipped at this many "not sure" answers. Each earlier one gets the explanation.
 const UNSURE_BEFORE_LEFT_OUT: u32 = 2;
+/// Why a walk was stopped: it waits for parts.
+pub const FOR_PARTS: &str = "waiting for parts";
 /// Speech that began this long ago has ended, whether or not its end was reported: the longest utterance is cut off at 20 s, and
 /// recognising it takes a few more.
 pub(super) const LONGEST_SPEECH_MS: u64 = 30_000;
@@ -45,6 +48,13 @@ impl Walker {
 
     fn understood(&mut self, verdict: Verdict, by_voice: bool, clip: Option<String>) {
         match verdict {
+            Verdict::Accept { heard } | Verdict::Confirm { heard, .. } if self.ends_pause(&heard) => {
+                self.goes_on_with_answer(heard, clip);
+            }
+            Verdict::Accept { heard } if self.asks_back(&heard) => {
+                self.talk.silences = 0;
+                self.confirm(heard, None, clip);
+            }
             Verdict::Accept { heard } => {
                 self.talk.silences = 0;
                 self.take(heard, clip, false);
@@ -71,7 +81,17 @@ impl Walker {
         }
     }
 
-    fn confirm(&mut self, heard: Hypothesis, rival: Option<Hypothesis>, clip: Option<String>) {
+    /// Whether these words are confirmed before they are taken, however surely they were heard.
+    fn asks_back(&self, heard: &Hypothesis) -> bool {
+        let (Phase::Asking, Answer::Choice(id)) = (&self.phase, &heard.answer) else { return false };
+        let Some(step) = self.step(&self.world) else { return false };
+        let scope = self.scope();
+        let is_said =
+            |text: &Template| expression::render(text, &scope).is_ok_and(|words| normalise(&words) == heard.words);
+        choices(step).iter().any(|choice| *choice.id == *id && choice.ask_back.iter().any(is_said))
+    }
+
+    pub(super) fn confirm(&mut self, heard: Hypothesis, rival: Option<Hypothesis>, clip: Option<String>) {
         if self.phase.row().miss == OnMiss::Silent || heard.answer == Answer::PowerOff {
             return self.not_understood(Miss::NoMatch, None, clip);
         }
@@ -133,8 +153,9 @@ impl Walker {
     pub(super) fn not_understood(&mut self, why: Miss, free: Option<String>, clip: Option<String>) {
         self.note_down(Record::NoAnswer { step: self.step_id(), why, free, clip });
         let lead = self.phase.row().miss;
-        // Stays silent, so that a radio gets no reply during a break.
+        // Stays silent, so that a radio gets no reply during a break, and no tone either.
         if lead == OnMiss::Silent {
+            self.talk.no_tone = true;
             return self.listen_when_quiet();
         }
         self.tone(Tone::NotUnderstood);
@@ -158,14 +179,16 @@ impl Walker {
         match self.talk.misses {
             1 => {
                 self.sentence("not-understood-1", json!({}), SayKind::Notice);
-                self.repeat_last();
+                self.name_choices();
             }
             2 => {
                 self.sentence("not-understood-2", json!({}), SayKind::Notice);
                 self.explain();
+                self.name_choices();
             }
             _ => {
                 self.sentence("not-understood-3", json!({}), SayKind::Notice);
+                self.repeat_last();
                 self.name_choices();
             }
         }
@@ -226,7 +249,10 @@ impl Walker {
                 self.sentence("going-on", json!({}), SayKind::Notice);
                 self.leave_doubt();
             }
-            (Phase::StopConfirm { .. }, Answer::Yes) => self.stop_for_good("stopped by word"),
+            (Phase::StopConfirm { .. }, Answer::Yes) => {
+                let why = if self.ending.awaits_parts { FOR_PARTS } else { "stopped by word" };
+                self.stop_for_good(why);
+            }
             (Phase::StopConfirm { .. }, Answer::No) => self.go_on_after_stop_question(),
             (Phase::SkipWhy, Answer::Note(text)) => self.skip_check(&text),
             (Phase::SkipWhy, Answer::Escape(escape)) => self.skip_check(escape.name()),
@@ -327,6 +353,7 @@ impl Walker {
 
     /// Called once a choice is on disk: says it back and goes where it leads.
     pub(super) fn chosen(&mut self, at: usize, echo: &str) {
+        self.talk.told_of_strangers = false;
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         let choice = &choices(step)[at];

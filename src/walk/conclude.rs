@@ -106,11 +106,13 @@ impl Walker {
         let Names { id, round, condemned, means } = names;
         let not_ruled_out = if last { self.not_ruled_out(&condemned, &means) } else { Vec::new() };
         let put_back = if last { self.put_back() } else { Vec::new() };
-        let mut lines = vec![self.words("concluded-cause", json!({"cause": cause}))];
+        let concludes = |text: String| (SayKind::Conclusion, text);
+        let mut lines = vec![concludes(self.words("concluded-cause", json!({"cause": cause})))];
         if last {
-            lines.extend(self.speaks_for_another(&means));
-            lines.extend(cautions);
-            lines.push(self.words("concluded-remedy", json!({"remedy": remedy})));
+            lines.extend(self.rests_on(&means).map(concludes));
+            lines.extend(self.speaks_for_another(&means).map(concludes));
+            lines.extend(cautions.into_iter().map(|caution| (SayKind::Caution, caution)));
+            lines.push(concludes(self.words("concluded-remedy", json!({"remedy": remedy}))));
             let lists = [
                 ("concluded-not-ruled-out", &not_ruled_out),
                 ("concluded-rules-out", &rules_out),
@@ -120,7 +122,7 @@ impl Walker {
             ];
             for (key, items) in lists {
                 if !items.is_empty() {
-                    lines.push(self.words(key, json!({"items": items})));
+                    lines.push(concludes(self.words(key, json!({"items": items}))));
                 }
             }
         }
@@ -149,10 +151,10 @@ impl Walker {
         let cause = self.words("finished", json!({"title": title}));
         let not_tested: Vec<String> = self.place.untested.iter().map(|(_, words)| words.clone()).collect();
         let put_back = self.put_back();
-        let mut lines = vec![cause.clone()];
+        let mut lines = vec![(SayKind::Conclusion, cause.clone())];
         for (key, items) in [("concluded-not-tested", &not_tested), ("concluded-put-back", &put_back)] {
             if !items.is_empty() {
-                lines.push(self.words(key, json!({"items": items})));
+                lines.push((SayKind::Conclusion, self.words(key, json!({"items": items}))));
             }
         }
         let record = Record::Concluded {
@@ -173,9 +175,9 @@ impl Walker {
     }
 
     /// Called once the conclusion is on disk: speaks it, then ends the walk or returns to the caller.
-    pub(super) fn concluded(&mut self, lines: Vec<String>, last: bool) {
-        for line in lines {
-            self.say(line, SayKind::Conclusion);
+    pub(super) fn concluded(&mut self, lines: Vec<(SayKind, String)>, last: bool) {
+        for (kind, line) in lines {
+            self.say(line, kind);
         }
         let id = self.ending.concluded_as.clone();
         if last {

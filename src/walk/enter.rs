@@ -36,6 +36,8 @@ impl Walker {
         lines.extend(&procedure.opening);
         for line in lines {
             match expression::render(line, &scope) {
+                // What does not concern this bike comes out empty.
+                Ok(text) if text.trim().is_empty() => {}
                 Ok(text) => self.say(text, SayKind::Notice),
                 Err(d) => return self.fault(&d.to_string()),
             }
@@ -237,7 +239,8 @@ impl Walker {
             };
             if !fresh {
                 self.say_caution(brief.take());
-                self.sentence("acknowledge", json!({}), SayKind::Caution);
+                let asks = if self.cautions.agreed.is_empty() { "acknowledge" } else { "acknowledge-again" };
+                self.sentence(asks, json!({}), SayKind::Caution);
                 self.phase = Phase::Caution { now: id, rest: due };
                 self.listen_when_quiet();
                 return;
@@ -332,6 +335,8 @@ impl Walker {
         };
         let prompt = match (&step.brief, self.talk.detail) {
             (Some(brief), Detail::Short) => brief,
+            // It was asked in full before.
+            (Some(brief), Detail::Normal) if self.was_answered(&step.id.value) => brief,
             _ => &step.say,
         };
         let prompt = self.worded(prompt);

@@ -28,6 +28,7 @@ mod walker;
 mod world;
 
 pub use advise::{Advice, Answered, Check, Crossing, Observation, Request, Saw};
+pub use answer::FOR_PARTS;
 pub use conclude::FINISHED;
 pub use event::{Effect, Event, Pedal, SayKind, TimerKind, Tone};
 pub use phase_kind::PhaseKind;

@@ -76,6 +76,12 @@ pub(super) struct Conversation {
     pub stranger_at: Option<u64>,
     /// When the current speech began (ms).
     pub speech_since: Option<u64>,
+    /// Whether the walk waits of its own accord, with the step's question open: an answer ends that.
+    pub answer_ends_pause: bool,
+    /// Whether it was said since the last answer that somebody else was heard.
+    pub told_of_strangers: bool,
+    /// The next listen begins without its tone.
+    pub no_tone: bool,
     /// When the walk began to wait (ms).
     pub waiting_since: Option<u64>,
     pub microphone_gone: bool,
@@ -138,6 +144,8 @@ pub(super) struct Ending {
     pub stop_asked: bool,
     /// The reason for that request, kept while a record is pending.
     pub stop_why: Option<String>,
+    /// Whether the user ends here for now because parts have to come first.
+    pub awaits_parts: bool,
     /// What a stop left open.
     pub left: Left,
     /// Whether the walk was stopped before a conclusion.

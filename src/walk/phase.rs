@@ -2,6 +2,7 @@
 //! ([`Left`]), because a conclusion that is not on disk yet belongs to no step that could be asked again.
 
 use super::advise::Request;
+use super::event::SayKind;
 use super::memory::TakenReading;
 use super::phase_kind::PhaseKind;
 use super::table::{Row, row};
@@ -87,8 +88,8 @@ pub(super) enum After {
     Done,
     /// An escape was accepted.
     Escaped { escape: Escape },
-    /// A conclusion was reached.
-    Concluded { lines: Vec<String>, last: bool },
+    /// A conclusion was reached; what is said.
+    Concluded { lines: Vec<(SayKind, String)>, last: bool },
     /// The check is skipped; whether the user has not got what it needs.
     Skipped { lacks: bool },
     /// A note that belongs to no question was stored.

@@ -9,6 +9,8 @@ use crate::phrase::Command::{self, *};
 pub enum Hears {
     /// The step's own answers.
     Answers,
+    /// The same, where the walk began to wait by itself.
+    AnswersToOwnPause,
     /// The [controls](Row::controls) of the phase.
     Controls,
     /// Answers that are neither good nor bad: "not sure", "can't reach it".
@@ -58,7 +60,7 @@ pub enum OnPedal {
 pub enum OnMiss {
     /// None: the walker stays silent while it waits.
     Silent,
-    /// Repeats the question, then gives its explanation, then lists its answers.
+    /// Lists the answers; the second time after the explanation, from the third on after the question.
     Explains,
     /// Repeats the confirmation once, then asks the step's question.
     AsksBack,
@@ -212,6 +214,7 @@ const AT_A_STEP: &[Command] = &[
     Longer,
     Louder,
     Quieter,
+    AwaitParts,
     Stop,
 ];
 const BEFORE_A_STEP: &[Command] = &[
@@ -230,6 +233,7 @@ const BEFORE_A_STEP: &[Command] = &[
     Longer,
     Louder,
     Quieter,
+    AwaitParts,
     Stop,
 ];
 const AT_A_NUMBER: &[Command] = &[Repeat, Back, Stop];
@@ -326,7 +330,12 @@ const TABLE: [Row; PhaseKind::ALL.len()] = [
     Row { phase: PhaseKind::Noting, hears: &[Hears::Note, Hears::Controls], controls: &[Stop], ..OPEN },
     Row { phase: PhaseKind::Reckoning, hears: &[Hears::Input, Hears::Controls], controls: AT_A_NUMBER, ..OPEN },
     Row { phase: PhaseKind::Correcting, hears: &[Hears::Amended, Hears::Controls], controls: AT_A_NUMBER, ..OPEN },
-    Row { phase: PhaseKind::Waiting, pedal: OnPedal::PowerOff, ..PATIENT },
+    Row {
+        phase: PhaseKind::Waiting,
+        hears: &[Hears::AnswersToOwnPause, Hears::Controls],
+        pedal: OnPedal::PowerOff,
+        ..PATIENT
+    },
     Row { phase: PhaseKind::StopConfirm, hears: &[Hears::YesNo], ..OPEN },
     Row {
         phase: PhaseKind::Stuck,

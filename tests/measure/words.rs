@@ -1,14 +1,14 @@
-//! How much a walk says: the words and the cautions of a healthy bike's walk, in full. `cargo run --example words` walks no-spark on the twin,
-//! `-- PROCEDURE BIKE` any other. The real walker speaks; the circuit answers.
+//! How much a walk says: every prompt with its words, and the sums by kind. `cargo run --example words` walks no-spark on the healthy twin,
+//! `-- PROCEDURE BIKE [written|best [KIND:PLACE]]` any other, and one under a fault. The real walker speaks; the circuit answers.
 
 #[path = "../support/stage.rs"]
 #[allow(dead_code)]
 mod stage;
 
 use probeside::circuit::faults::Library;
-use probeside::diagnose::{Asked, CircuitObserver, Observer};
+use probeside::diagnose::Asked;
 use probeside::phrase::{Answer, Hypothesis, Verdict};
-use probeside::run::demo::spoken;
+use probeside::run::demo::FaultyBike;
 use probeside::session::Record;
 use probeside::walk::{Event, SayKind};
 use stage::Stage;
@@ -20,15 +20,17 @@ const KINDS: [SayKind; 6] =
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let (procedure, bike) = match &arguments[..] {
-        [] => ("no-spark", "borage-twin"),
-        [procedure, bike] => (procedure.as_str(), bike.as_str()),
-        _ => panic!("give a procedure and a bike, or neither"),
-    };
+    let given = |at: usize, usual: &'static str| arguments.get(at).map_or(usual, String::as_str);
+    let (procedure, bike, order, fault) =
+        (given(0, "no-spark"), given(1, "borage-twin"), given(2, "written"), given(3, ""));
     let world = stage::world(procedure, bike);
     let library = Library::load(&stage::procedures().join("faults/ignition.yaml")).expect("the shipped library");
-    let observer = CircuitObserver::new(&world.bike, &library, &[]);
-    let mut stage = Stage::new(world.clone());
+    let faults: Vec<String> = Some(fault.to_owned()).filter(|fault| !fault.is_empty()).into_iter().collect();
+    let mut mechanic = FaultyBike::new(&world, library, &faults).expect("a fault of this bike");
+    let mut stage = match order {
+        "best" => Stage::in_best_order(world.clone(), Stage::ordering(&world)),
+        _ => Stage::new(world.clone()),
+    };
     let (mut answers, mut questions) = (0, 0);
     while stage.finished.is_none() {
         answers += 1;
@@ -36,7 +38,7 @@ fn main() {
         let answer = match Asked::by(&stage.walker, &world).expect("a question") {
             Some(asked) => {
                 questions += 1;
-                spoken(&asked, observer.seen(&[], &asked).expect("the circuit answers"))
+                mechanic.answer(&asked).expect("the circuit answers")
             }
             None if stage.walker.is_questioning() => Answer::Yes,
             None if stage.walker.is_guarding() => Answer::PowerOff,
@@ -47,12 +49,19 @@ fn main() {
         let verdict = Verdict::Accept { heard };
         stage.give(Event::Heard { listen, verdict, begin: 0, end: 0, clip: None });
     }
+    for (kind, text) in &stage.said {
+        println!("{:>3} {kind:?}: {text}", text.split_whitespace().count());
+    }
     let of = |kind: Option<SayKind>| {
         let said = stage.said.iter().filter(|(its, _)| kind.is_none_or(|kind| *its == kind));
         said.fold((0, 0), |(prompts, words), (_, text)| (prompts + 1, words + text.split_whitespace().count()))
     };
     let acknowledged = stage.records.iter().filter(|record| matches!(record, Record::Acknowledged { .. }));
-    println!("{procedure} on a healthy {bike}: {:?}", stage.conclusion());
+    println!(
+        "{procedure} on the {bike}, {}: {:?}",
+        if fault.is_empty() { "healthy" } else { fault },
+        stage.conclusion()
+    );
     println!("{questions} questions, {answers} answers, {} cautions acknowledged", acknowledged.count());
     println!("| kind | prompts | words |\n| --- | --- | --- |");
     for kind in KINDS {

@@ -41,6 +41,7 @@ fn suspects(observed: &[Arc<Observation>]) -> Weighed {
 /// Walks until this many readings are taken, `clips` of them with sound.
 fn walk(readings: u32, clips: u32) -> Walk {
     let job = JobDetails {
+        number: "R 4711".into(),
         bike: "Borage Twin".into(),
         mileage: "23450 km".into(),
         complaint: EVIL.into(),

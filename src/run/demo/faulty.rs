@@ -1,9 +1,8 @@
 //! A bike with known faults: what its mechanic answers at a question is what the circuit shows there.
 
 use crate::circuit::faults::{Fault, Library};
-use crate::diagnose::{Asked, CircuitObserver, Observer, Seen};
-use crate::phrase::{Answer, Escape, Reading, ReadingKind};
-use crate::procedure::Ask;
+use crate::diagnose::{Asked, CircuitObserver, Observer};
+use crate::phrase::Answer;
 use crate::walk::World;
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -47,22 +46,6 @@ impl FaultyBike {
         let is_left = |number: &usize| !self.faults[*number].is_mended(&self.mended);
         let left: Vec<usize> = self.under.iter().copied().filter(is_left).collect();
         let observer = CircuitObserver::new(&self.world.bike, &self.library, &self.faults);
-        observer.seen(&left, asked).map(|seen| spoken(asked, seen)).map_err(|why| why.to_string())
-    }
-}
-
-/// What a mechanic answers who sees this. Where nothing can be measured: that it cannot be reached.
-pub fn spoken(asked: &Asked, seen: Seen) -> Answer {
-    let reading = |kind, value| match asked.unit() {
-        Some((unit, _)) => Answer::Reading(Reading { kind, value, unit, said_unit: None }),
-        None => Answer::Escape(Escape::CannotReach),
-    };
-    match seen {
-        Seen::Choice(at) => Answer::Choice(asked.choices()[at].id.value.clone()),
-        Seen::Value(value) => reading(ReadingKind::Plain, value),
-        Seen::OverRange => reading(ReadingKind::OverRange, 0.0),
-        Seen::Done if matches!(asked.step().ask, Ask::Note(_)) => Answer::Note(String::new()),
-        Seen::Done => Answer::Done,
-        Seen::Nothing => Answer::Escape(Escape::CannotReach),
+        observer.seen(&left, asked).map(|seen| asked.spoken(seen)).map_err(|why| why.to_string())
     }
 }

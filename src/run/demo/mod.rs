@@ -5,6 +5,6 @@ pub mod story;
 mod faulty;
 mod mechanic;
 
-pub use faulty::{FaultyBike, spoken};
+pub use faulty::FaultyBike;
 pub use mechanic::Mechanic;
 pub use story::Story;

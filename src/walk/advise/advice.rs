@@ -24,6 +24,8 @@ use std::sync::Arc;
 
 /// Number of suspects that are named aloud.
 const NAMED: usize = 3;
+/// Answers that a conclusion is said to rest on.
+const MOST_REASONS: usize = 2;
 /// A suspect of lower weight than this is not named.
 const WORTH_A_WORD: f64 = 0.02;
 /// A suspect of more weight than this has most of it.
@@ -259,6 +261,14 @@ impl Walker {
             all.push(one(&self.words("left-outside", json!({})), weighed.outside));
         }
         all
+    }
+
+    /// In best order: the answers that a conclusion that means these faults rests on.
+    pub(in crate::walk) fn rests_on(&self, means: &[String]) -> Option<String> {
+        let weighed = self.place.at.weighed.as_ref().filter(|_| self.is_free())?;
+        let suspect = weighed.suspects.iter().find(|s| is_meant(&s.fault, means))?;
+        let answers: Vec<&str> = suspect.because.iter().take(MOST_REASONS).map(|one| one.answer.as_str()).collect();
+        (!answers.is_empty()).then(|| self.words("concluded-because", json!({"items": answers})))
     }
 
     /// A sentence for a conclusion that means these faults, if the answers together do not speak for it: what they speak for, and the check

@@ -151,7 +151,7 @@ impl Walker {
     }
 
     /// Whether a step was answered in the round at hand.
-    fn was_answered(&self, step: &str) -> bool {
+    pub(in crate::walk) fn was_answered(&self, step: &str) -> bool {
         let round = self.round().map(|round| format!("_{round}")).unwrap_or_default();
         let seen = &self.place.at.seen;
         seen.has(&format!("{step}{round}")) || seen.has(&format!("{step}_band{round}"))

@@ -71,7 +71,8 @@ impl Walker {
                 self.sentence(command.name(), json!({}), SayKind::Notice);
                 self.listen_when_quiet();
             }
-            Command::Stop => {
+            Command::Stop | Command::AwaitParts => {
+                self.ending.awaits_parts = command == Command::AwaitParts;
                 self.out.push(Effect::Cut);
                 self.talk.speaking.clear();
                 self.sentence("stop-confirm", json!({}), SayKind::Question);

@@ -68,7 +68,9 @@ impl Walker {
         };
         let id = self.id();
         self.talk.listening = Some(id);
-        self.tone(Tone::Listening);
+        if !std::mem::take(&mut self.talk.no_tone) {
+            self.tone(Tone::Listening);
+        }
         self.out.push(Effect::Listen { id, grammar, high, bargein: false });
         self.start_silence();
     }
@@ -94,7 +96,8 @@ impl Walker {
         for heard in row.hears {
             match heard {
                 Hears::Answers if self.readings.correcting.is_some() => {}
-                Hears::Answers => {
+                Hears::AnswersToOwnPause if !self.talk.answer_ends_pause => {}
+                Hears::Answers | Hears::AnswersToOwnPause => {
                     if let Some(step) = self.step(&world) {
                         step_phrases(&world, self.procedure(&world), step, &self.scope(), &mut grammar, &mut high)?;
                     }
@@ -110,7 +113,12 @@ impl Walker {
                 }
                 Hears::Reasons => grammar.phrases.extend(words.escape_phrases()),
                 Hears::Sums => grammar.phrases.extend(words.sum_phrases()),
-                Hears::YesNo => grammar.phrases.extend(words.yes_no_phrases()),
+                Hears::YesNo => {
+                    // "No" to "did you say no smell?" is no answer of the step.
+                    let yes_no = words.yes_no_phrases();
+                    grammar.phrases.retain(|phrase| yes_no.iter().all(|other| other.words != phrase.words));
+                    grammar.phrases.extend(yes_no);
+                }
                 Hears::Ready => grammar.phrases.extend(words.done_phrases()),
                 Hears::Note => grammar.note = true,
                 Hears::Amended => grammar.number = self.slot_of_amended()?,
@@ -209,7 +217,7 @@ fn step_phrases(
     let hazardous = step.cautions.iter().any(|id| is_hazard(procedure, id));
     for choice in choices(step) {
         let answer = Answer::Choice(choice.id.value.clone());
-        for phrase in &choice.phrases {
+        for phrase in choice.phrases.iter().chain(&choice.ask_back) {
             let words = normalise(&expression::render(phrase, scope).map_err(|d| d.to_string())?);
             grammar.phrases.push(Phrase { words, answer: answer.clone() });
         }

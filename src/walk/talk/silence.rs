@@ -1,12 +1,17 @@
 //! Timers, silence and waiting. Silence is never an answer.
 
+use crate::phrase::{Answer, Hypothesis};
 use crate::session::{Miss, Record};
 use crate::walk::event::{Effect, SayKind, TimerKind, Tone};
-use crate::walk::phase::Phase;
+use crate::walk::phase::{Left, Phase};
 use crate::walk::table::{OnSilence, OnStrangers};
 use crate::walk::walker::Walker;
 use serde_json::json;
 
+/// Why the walk waits: nothing was said for long.
+const STANDBY: &str = "standby";
+/// A pause of its own that lasted longer than this is not ended by an answer: cautions are said again first.
+const ANSWER_ENDS_WITHIN_MS: u64 = 600_000;
 /// Two utterances of strangers within this time make the walk wait silently.
 const STRANGERS_WITHIN_MS: u64 = 20_000;
 /// A timer that is due during speech fires again after this long: it waits for the utterance and is never lost.
@@ -44,7 +49,7 @@ impl Walker {
             }
             _ => {
                 self.note_down(Record::NoAnswer { step: self.step_id(), why: Miss::NoInput, free: None, clip: None });
-                self.wait("standby", "standby");
+                self.wait("standby", STANDBY);
             }
         }
     }
@@ -61,6 +66,7 @@ impl Walker {
 
     /// The walk waits: a pause or standby. If current may flow in a coil, asks the user to switch the power off first.
     pub(in crate::walk) fn wait(&mut self, sentence: &str, what: &str) {
+        self.talk.answer_ends_pause = what == STANDBY && self.is_asking() && !self.is_power_on();
         self.stop_asking();
         if self.is_power_on() {
             self.ask_for_power_off();
@@ -71,6 +77,7 @@ impl Walker {
 
     /// The walk waits because the coils get hot.
     pub(in crate::walk) fn wait_for_power_off(&mut self) {
+        self.talk.answer_ends_pause = false;
         self.stop_asking();
         self.say_coils_hot();
         self.begin_waiting("pause", "coils hot");
@@ -83,14 +90,41 @@ impl Walker {
         again && self.phase.row().strangers == OnStrangers::Waits
     }
 
-    /// A stranger is talking: the walk waits silently for "carry on" or the pedal. Only the guard over hot coils speaks.
+    /// A stranger is talking: the walk says so, once, and waits for the answer, "carry on" or the pedal. Else only the guard over hot coils
+    /// speaks.
     pub(in crate::walk) fn leave_strangers_alone(&mut self) {
         self.talk.stranger_at = None;
+        self.talk.answer_ends_pause = self.is_asking() && !self.is_power_on();
         self.stop_asking();
         if self.is_power_on() {
             self.ask_for_power_off();
+        } else if !std::mem::replace(&mut self.talk.told_of_strangers, true) {
+            self.sentence("waits-for-you", json!({}), SayKind::Notice);
+            if self.talk.answer_ends_pause {
+                self.name_choices();
+            }
         }
         self.begin_waiting("strangers", "two utterances of somebody else within 20 s");
+    }
+
+    /// Whether this is an answer of the step that ends a pause which the walk began by itself.
+    pub(in crate::walk) fn ends_pause(&self, heard: &Hypothesis) -> bool {
+        let waited = self.talk.waiting_since.map_or(0, |since| self.now.mono_ms.saturating_sub(since));
+        let answers = matches!(heard.answer, Answer::Choice(_) | Answer::Reading(_) | Answer::Done);
+        let open = self.talk.answer_ends_pause && matches!(self.phase, Phase::Waiting { left: Left::Step });
+        answers && open && waited <= ANSWER_ENDS_WITHIN_MS && !self.bike.guard.raised
+    }
+
+    /// Goes on with the open question and asks whether this was the answer.
+    pub(in crate::walk) fn goes_on_with_answer(&mut self, heard: Hypothesis, clip: Option<String>) {
+        self.talk.waiting_since = None;
+        self.talk.silences = 0;
+        self.phase = Phase::Asking;
+        if heard.answer == Answer::Done {
+            self.sentence("going-on", json!({}), SayKind::Notice);
+            return self.ask_again();
+        }
+        self.confirm(heard, None, clip);
     }
 
     fn stop_asking(&mut self) {
