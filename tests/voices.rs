@@ -52,17 +52,32 @@ fn waits_for_strangers(stage: &Stage) -> bool {
 }
 
 #[test]
-fn after_two_strangers_the_walk_waits_in_silence() {
+fn after_two_strangers_the_walk_says_once_that_it_waits_and_then_is_silent() {
     let mut stage = Stage::new(world("no-spark", "borage-twin"));
-    let first = stage.now_ms;
-    stranger(&mut stage);
-    assert!(!waits_for_strangers(&stage) && !stage.said_since().is_empty());
-    stage.now_ms = first + 19_000;
-    stranger(&mut stage);
+    for answer in ["it stopped on the road", "ready", "ready"] {
+        stage.answer(answer);
+    }
+    let two = |stage: &mut Stage| {
+        let first = stage.now_ms;
+        stranger(stage);
+        stage.now_ms = first + 19_000;
+        stranger(stage);
+    };
+    two(&mut stage);
     assert!(waits_for_strangers(&stage));
-    assert_eq!(stage.said_since(), "", "it waits silently");
+    let said = stage.said_since();
+    assert!(said.contains("somebody else") && said.contains("air is clear"), "{said}");
     stranger(&mut stage);
     assert_eq!(stage.said_since(), "", "nobody is answered while it waits");
+    // An answer of the step is asked back, and ends the pause.
+    stage.answer("air is clear");
+    assert!(stage.said_since().contains("Did you say no petrol in the air?"), "{}", stage.said_since());
+    stage.answer("no");
+    two(&mut stage);
+    assert_eq!(stage.said_since(), "", "it is said once");
+    stage.answer("smells of petrol");
+    stage.answer("yes");
+    assert_eq!(stage.walker.place().0, "air-out");
     stage.restart(1_000);
     let mut stage = Stage::new(world("no-spark", "borage-twin"));
     let first = stage.now_ms;

@@ -52,7 +52,7 @@ pub enum Command {
     /// Show the whole job without a microphone: made-up answers are spoken, heard, recorded and reported
     Demo(demo::Args),
     /// Walk through a procedure at the bike
-    Walk(walk::Args),
+    Walk(Box<walk::Args>),
     /// Check procedure, bike and vocabulary files for mistakes
     Check(check::CheckArgs),
     /// Prove that a procedure finds every fault of a bike

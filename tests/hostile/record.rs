@@ -14,8 +14,9 @@ use std::process::{Command, Stdio};
 use std::sync::LazyLock;
 
 /// What is typed to a line that has these words; where there are several, in turn, the last one for ever.
-const ANSWERS: [(&str, &[&str]); 8] = [
+const ANSWERS: [(&str, &[&str]); 9] = [
     ("Say I am ready", &["ready"]),
+    ("Ready?", &["ready"]),
     ("Close the fuel tap.", &["ready"]),
     ("What does the battery read?", &["twelve point six"]),
     ("Turn it slowly.", &["correct that", "on and off"]),

@@ -1,6 +1,7 @@
 //! Timers, silence and waiting. Silence is never an answer.
 
 use crate::phrase::{Answer, Hypothesis};
+use crate::procedure::Ask;
 use crate::session::{Miss, Record};
 use crate::walk::event::{Effect, SayKind, TimerKind, Tone};
 use crate::walk::phase::{Left, Phase};
@@ -66,7 +67,7 @@ impl Walker {
 
     /// The walk waits: a pause or standby. If current may flow in a coil, asks the user to switch the power off first.
     pub(in crate::walk) fn wait(&mut self, sentence: &str, what: &str) {
-        self.talk.answer_ends_pause = what == STANDBY && self.is_asking() && !self.is_power_on();
+        self.talk.answer_ends_pause = what == STANDBY && self.may_answer_later();
         self.stop_asking();
         if self.is_power_on() {
             self.ask_for_power_off();
@@ -94,7 +95,7 @@ impl Walker {
     /// speaks.
     pub(in crate::walk) fn leave_strangers_alone(&mut self) {
         self.talk.stranger_at = None;
-        self.talk.answer_ends_pause = self.is_asking() && !self.is_power_on();
+        self.talk.answer_ends_pause = self.may_answer_later();
         self.stop_asking();
         if self.is_power_on() {
             self.ask_for_power_off();
@@ -105,6 +106,13 @@ impl Walker {
             }
         }
         self.begin_waiting("strangers", "two utterances of somebody else within 20 s");
+    }
+
+    /// Whether a question is open whose answer may end a pause: not where anything said would be a note, nor with hot coils.
+    fn may_answer_later(&mut self) -> bool {
+        let world = self.world.clone();
+        let is_note = self.step(&world).is_some_and(|step| matches!(step.ask, Ask::Note(_)));
+        self.is_asking() && !is_note && !self.is_power_on()
     }
 
     /// Whether this is an answer of the step that ends a pause which the walk began by itself.
