@@ -11,7 +11,6 @@ use probeside::walk::{
     Pedal, PhaseKind, SayKind, TimerKind, Walker, row,
 };
 use std::collections::BTreeMap;
-use std::ops::Range;
 use support::machine::{Machine, STORIES, Story};
 
 const BEGIN: &str = "<!-- phases: written by tests/phases.rs -->\n";
@@ -90,24 +89,11 @@ struct In {
     cautioning: bool,
 }
 
-/// Walkers in every phase, brought there by random walks: half of them by each of two threads.
+/// Walkers in every phase, brought there by random walks.
 fn walkers() -> BTreeMap<PhaseKind, Vec<In>> {
-    let turns = STORIES.len() * 12;
-    let (mut all, more) = std::thread::scope(|scope| {
-        let more = scope.spawn(move || walkers_of(turns / 2..turns, 31));
-        (walkers_of(0..turns / 2, 29), more.join().expect("the other half"))
-    });
-    for (phase, found) in more {
-        all.entry(phase).or_default().extend(found);
-    }
-    all
-}
-
-/// The walkers of these random walks.
-fn walkers_of(turns: Range<usize>, seed: u64) -> BTreeMap<PhaseKind, Vec<In>> {
     let mut all: BTreeMap<PhaseKind, Vec<In>> = BTreeMap::new();
-    let mut random = fastrand::Rng::with_seed(seed);
-    for turn in turns {
+    let mut random = fastrand::Rng::with_seed(29);
+    for turn in 0..STORIES.len() * 12 {
         let story = Story::of(STORIES[turn % STORIES.len()]);
         let idle =
             In { walker: Walker::new(story.world.clone()), now: Machine::new(&story).snapshot().1, cautioning: false };
@@ -119,14 +105,14 @@ fn walkers_of(turns: Range<usize>, seed: u64) -> BTreeMap<PhaseKind, Vec<In>> {
             }
             machine.act(random.u8(..), random.u8(..));
             let found = all.entry(machine.phase()).or_default();
-            if found.len() == EACH || (found.len() > 8 && random.u8(..) > 48) {
+            if found.len() == 2 * EACH || (found.len() > 8 && random.u8(..) > 48) {
                 continue;
             }
             let (mut walker, now, cautioning) = machine.snapshot();
             let hot = walker.is_power_on();
             let alike = found.iter().filter(|one| one.walker.clone().is_power_on() == hot).count();
             // All of the first few, because some phases are rare; later only a sample.
-            if alike < EACH / 2 {
+            if alike < EACH {
                 found.push(In { walker, now, cautioning });
             }
         }
