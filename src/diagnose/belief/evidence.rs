@@ -46,8 +46,8 @@ pub(in crate::diagnose) fn share(fault: Option<&Fault>, expected: &Expected, goo
     if by_degree { STEP_SPREAD } else { READING_SPREAD }
 }
 
-/// Every answer as evidence for each fault, then for something outside the library, then for nothing at all. A repeated check counts once, with
-/// its last answer.
+/// Every answer as evidence for each fault, then for something outside the library, then for nothing at all. A repeated check counts once:
+/// with its last answer, at its first place in the sequence, so that it takes no credit for what the answers in between told.
 pub(in crate::diagnose) fn weigh<'a>(faults: &[Fault], answers: impl Iterator<Item = Answer<'a>>) -> Weighed {
     let mut all_healthy = true;
     let mut all: Vec<(String, String, usize, Evidence)> = Vec::new();
@@ -67,13 +67,15 @@ pub(in crate::diagnose) fn weigh<'a>(faults: &[Fault], answers: impl Iterator<It
         let mut evidence = Evidence { fit: fits, at_random: one.at_random, slip };
         // What was mended in between makes it another check.
         let key = format!("{} {}", one.place, mended.len());
-        if let Some(at) = all.iter().position(|(other, ..)| *other == key) {
-            let (_, said, _, before) = all.remove(at);
-            if said == one.name {
-                evidence.slip = (before.slip * AGAIN).min(evidence.slip);
+        match all.iter_mut().find(|(other, ..)| *other == key) {
+            Some(known) => {
+                if known.1 == one.name {
+                    evidence.slip = (known.3.slip * AGAIN).min(evidence.slip);
+                }
+                *known = (key, one.name, number, evidence);
             }
+            None => all.push((key, one.name, number, evidence)),
         }
-        all.push((key, one.name, number, evidence));
     }
     let (numbers, evidence) = all.into_iter().map(|(_, _, number, evidence)| (number, evidence)).unzip();
     Weighed { evidence, numbers, all_healthy }
