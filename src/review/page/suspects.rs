@@ -12,12 +12,11 @@ const COLUMN: (f64, f64, f64) = (14.0, 760.0, 44.0);
 /// Height of the whole, px.
 const HEIGHT: f64 = 200.0;
 /// Margins left, right, above and below, px.
-const EDGE: (f64, f64, f64, f64) = (48.0, 20.0, 10.0, 22.0);
+const EDGE: (f64, f64, f64, f64) = (48.0, 8.0, 10.0, 22.0);
 /// Most suspects with a band of their own; each has a colour in page.css.
 const MOST_BANDS: usize = 6;
-/// A suspect gets a band if it had this share after some answer, and a number beside the band if it has this one at the end.
+/// A suspect gets a band if it had this share after some answer: enough for its number to stand in it.
 const LEAST_BAND: f64 = 0.08;
-const LEAST_NUMBER: f64 = 0.06;
 /// Number of suspects in a row.
 const NAMED: usize = 3;
 
@@ -138,13 +137,15 @@ fn picture(all: &[Suspects], bands: &[Band]) -> String {
             );
         }
     }
-    let mut drawn = 0.0;
+    // Each number stands where its band is widest, so that nobody has to tell the colours apart.
     for (number, band) in bands.iter().enumerate() {
-        if band.last() >= LEAST_NUMBER {
-            let (x, y) = (wide - right + 5.0, y(drawn + band.last() / 2.0) + 4.0);
-            out += &format!("<text class=\"tick\" x=\"{x:.1}\" y=\"{y:.1}\">{}</text>", number + 1);
-        }
-        drawn += band.last();
+        let at = (0..all.len()).max_by(|a, b| band.shares[*a].total_cmp(&band.shares[*b])).unwrap_or_default();
+        let drawn: f64 = bands[..number].iter().map(|below| below.shares[at]).sum();
+        let (x, y) = (left + column * (at as f64 + 0.5), y(drawn + band.shares[at] / 2.0) + 4.0);
+        let number = number + 1;
+        out += &format!(
+            "<text class=\"tick in-{number}\" x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"middle\">{number}</text>"
+        );
     }
     let (x, y) = (left, above + HEIGHT + 15.0);
     out += &format!("<text class=\"tick\" x=\"{x}\" y=\"{y}\">answer 1</text>");
