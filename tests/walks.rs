@@ -2,9 +2,8 @@
 
 mod support;
 
-use std::io::Write;
-use std::process::{Command, Stdio};
-use support::typed::typed;
+use std::process::Command;
+use support::typed::{typed, typed_in};
 
 #[test]
 fn piped_answers_that_end_leave_a_sound_record_and_exit_1() {
@@ -82,20 +81,8 @@ fn what_was_denied_is_not_asked_again_at_once_and_a_missed_reply_is_asked_for_ag
 fn open_jobs_are_listed_and_found_by_their_words() {
     let folder = tempfile::tempdir().expect("a folder");
     let run = |args: &[&str], answers: &str| {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_probeside"))
-            .args(args)
-            .args(["--hear", "typed", "--say", "printed"])
-            .env("PROBESIDE_PROCEDURES", support::stage::procedures())
-            .current_dir(folder.path())
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()
-            .expect("the program starts");
-        child.stdin.take().expect("a pipe").write_all(answers.as_bytes()).expect("answers go in");
-        let out = child.wait_with_output().expect("the program ends");
-        let said = [out.stdout, out.stderr].map(|said| String::from_utf8_lossy(&said).into_owned());
-        (out.status.code(), said.concat())
+        let (code, said, complaint) = typed_in(folder.path(), args, answers);
+        (code, said + &complaint)
     };
     let (code, said) = run(&["walk", "--resume"], "");
     assert_eq!(code, Some(0), "{said}");

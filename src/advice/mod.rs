@@ -82,7 +82,7 @@ pub struct Chosen {
 /// Why a check comes next.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Why {
-    /// Expected minutes that it takes, with the check after it where the two are worth it only together.
+    /// Expected minutes for this check, or for it and the next one if it pays only together with that.
     pub minutes: f64,
     /// Expected minutes in which the best other checks would tell as much. `None` if no other tells anything.
     pub otherwise: Option<f64>,

@@ -51,7 +51,7 @@ names! {
 }
 
 impl InstrumentKind {
-    /// The kinds that whoever has not got this one has not got either: a multimeter measures all three, an ohmmeter may be missing alone.
+    /// Kinds that are missing too if this one is. A multimeter is voltmeter, ohmmeter and ammeter; an ohmmeter can be missing by itself.
     pub fn comes_with(self) -> &'static [Self] {
         match self {
             Self::Voltmeter => &[Self::Ohmmeter, Self::Ammeter],
@@ -159,6 +159,11 @@ pub enum Change {
 }
 
 impl BikeState {
+    /// Names of what the user needs at hand: the instrument, and what is fitted for a test.
+    pub fn at_hand(&self) -> impl Iterator<Item = &str> {
+        self.instrument.iter().map(|one| one.kind.name()).chain(self.fitted.keys().map(String::as_str))
+    }
+
     /// The changes that make `need` hold, in a safe order: feed off first, feed on last.
     pub fn changes(&self, need: &StateNeed, bike: &Bike) -> Vec<Change> {
         // The key on comes last; a position that the bike does not have counts as on.

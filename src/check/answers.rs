@@ -115,17 +115,17 @@ fn check_pair(phrase: &Said<'_>, earlier: &Said<'_>, found: &mut Findings) {
 
 fn check_reserved(phrase: &Said<'_>, taken: &Reserved, found: &mut Findings) {
     let place = &phrase.template.place;
-    // Yes and no are heard while a confirmation is pending, and then an answer of the same words is not.
-    let confirms = phrase.words == taken.words && !taken.always;
-    if confirms && !phrase.is_asked_back && phrase.means == Meaning::Good {
-        let message = format!("a bare \"{}\" for the good answer `{}` may be a slip", phrase.words, phrase.choice);
-        found.add(
-            Diagnostic::error(place, "same-answer", message).help("Put it under `ask-back`: it is confirmed then."),
-        );
-    } else if confirms {
-    } else if phrase.words == taken.words {
-        let message = format!("\"{}\" is already {}", phrase.words, taken.meaning);
-        found.add(Diagnostic::error(place, "same-answer", message).help("Choose other words."));
+    if phrase.words == taken.words {
+        let (message, help) = match taken.always {
+            true => (format!("\"{}\" is already {}", phrase.words, taken.meaning), "Choose other words."),
+            // While a confirmation is pending, yes and no mean that confirmation, so an answer may use the same words.
+            false if phrase.is_asked_back || phrase.means != Meaning::Good => return,
+            false => (
+                format!("a bare \"{}\" for the good answer `{}` may be a slip", phrase.words, phrase.choice),
+                "Put it under `ask-back`: it is confirmed then.",
+            ),
+        };
+        found.add(Diagnostic::error(place, "same-answer", message).help(help));
     } else if taken.always
         && !phrase.is_asked_back
         && (begins(&phrase.words, &taken.words) || begins(&taken.words, &phrase.words))

@@ -10,7 +10,8 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, OnceLock};
 use std::time::{Duration, Instant};
 
-/// A choice is there within a second; the walk waits this long at most, then the written order holds.
+/// The walk waits this long for a choice, then the written order holds. The first choice takes longest: by voice it is computed while the
+/// opening is said.
 const PATIENCE: Duration = Duration::from_secs(30);
 
 /// Computes what every check shows, on all cores but one: that one is the recogniser's.

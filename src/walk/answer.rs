@@ -353,7 +353,6 @@ impl Walker {
 
     /// Called once a choice is on disk: says it back and goes where it leads.
     pub(super) fn chosen(&mut self, at: usize, echo: &str) {
-        self.talk.told_of_strangers = false;
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         let choice = &choices(step)[at];
@@ -368,6 +367,7 @@ impl Walker {
 
     /// Saves the position for "go back".
     pub(super) fn remember(&mut self) {
+        self.talk.told_of_strangers = false;
         if !self.mute {
             self.place.history.push(self.place.at.clone());
         }

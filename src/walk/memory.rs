@@ -52,7 +52,7 @@ pub(super) struct Position {
     pub free: bool,
     /// Steps before an instrument's first reading that were come to.
     pub readied: BTreeSet<String>,
-    /// Instruments and things to fit that the user has not got, by name.
+    /// Names of the instruments and test parts that the user does not have.
     pub lacking: BTreeSet<String>,
     /// Why the check at hand came next, in best order.
     pub why: Option<Arc<Why>>,

@@ -78,7 +78,7 @@ pub(super) struct Conversation {
     pub speech_since: Option<u64>,
     /// Whether the walk waits of its own accord, with the step's question open: an answer ends that.
     pub answer_ends_pause: bool,
-    /// Whether it was said since the last answer that somebody else was heard.
+    /// Whether the walker has said, since the last answer, that it hears somebody else.
     pub told_of_strangers: bool,
     /// The next listen begins without its tone.
     pub no_tone: bool,

@@ -198,26 +198,7 @@ pub struct Row {
 }
 
 const AT_A_STEP: &[Command] = &[
-    Repeat,
-    Help,
-    Back,
-    Skip,
-    Pause,
     Correct,
-    LastReading,
-    Where,
-    Suspects,
-    WhyThis,
-    WhatFollows,
-    Note,
-    Shorter,
-    Longer,
-    Louder,
-    Quieter,
-    AwaitParts,
-    Stop,
-];
-const BEFORE_A_STEP: &[Command] = &[
     Repeat,
     Help,
     Back,
@@ -236,6 +217,8 @@ const BEFORE_A_STEP: &[Command] = &[
     AwaitParts,
     Stop,
 ];
+/// The same without `Correct`, which amends the reading at hand.
+const BEFORE_A_STEP: &[Command] = AT_A_STEP.split_at(1).1;
 const AT_A_NUMBER: &[Command] = &[Repeat, Back, Stop];
 const IN_A_PAUSE: &[Command] = &[Resume, Stop, Where, LastReading, Repeat];
 

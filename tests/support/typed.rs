@@ -39,7 +39,13 @@ fn command(by: Option<(&str, &[&str])>, args: &[&str]) -> Command {
 /// `probeside ARGS` with typed answers and printed prompts: exit code, standard output, standard error.
 #[allow(dead_code)]
 pub fn typed(args: &[&str], answers: &str) -> (Option<i32>, String, String) {
-    let mut child = command(None, args).spawn().expect("the program starts");
+    typed_in(Path::new("."), args, answers)
+}
+
+/// The same in a folder.
+#[allow(dead_code)]
+pub fn typed_in(at: &Path, args: &[&str], answers: &str) -> (Option<i32>, String, String) {
+    let mut child = command(None, args).current_dir(at).spawn().expect("the program starts");
     child.stdin.take().expect("a pipe").write_all(answers.as_bytes()).expect("answers go in");
     let out = child.wait_with_output().expect("the program ends");
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();

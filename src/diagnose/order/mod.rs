@@ -246,8 +246,7 @@ impl<'a> Order<'a> {
             let by_eye = check.asked().state.instrument.is_none();
             let known =
                 made.is_some_and(|(then, count)| (*then == repairs || by_eye) && (*count == mended.len() || !again()));
-            let may_come = !known && !self.is_often(number, given) && !is_skipped(crossing, check);
-            let may_come = may_come && !check.way.iter().any(|asked| lacks(crossing, asked));
+            let may_come = !known && !self.is_often(number, given) && !is_out(crossing, check);
             if may_come && is_due(grounds.world, main, check, &crossing.seen)? {
                 open.push(number);
             }
@@ -256,15 +255,8 @@ impl<'a> Order<'a> {
     }
 }
 
-fn is_skipped(crossing: &Crossing, check: &Check) -> bool {
-    let is = |key: &String| crossing.skipped.contains(key);
-    !crossing.skipped.is_empty() && check.keys.iter().any(is)
-}
-
-/// Whether a question needs something that the user has not got.
-fn lacks(crossing: &Crossing, asked: &Asked) -> bool {
-    let state = &asked.state;
-    let instrument =
-        state.instrument.as_ref().is_some_and(|instrument| crossing.lacking.contains(instrument.kind.name()));
-    instrument || state.fitted.keys().any(|name| crossing.lacking.contains(name))
+/// Whether a check was skipped, or needs something that the user has not got.
+fn is_out(crossing: &Crossing, check: &Check) -> bool {
+    let lacks = |asked: &Arc<Asked>| asked.state.at_hand().any(|name| crossing.lacking.contains(name));
+    check.keys.iter().any(|key| crossing.skipped.contains(key)) || check.way.iter().any(lacks)
 }

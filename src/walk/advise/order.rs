@@ -28,7 +28,7 @@ pub struct Crossing {
     pub skipped: Vec<String>,
     /// Steps before an instrument's first reading that were come to.
     pub readied: BTreeSet<String>,
-    /// Instruments and things to fit that the user has not got, by name.
+    /// Names of the instruments and test parts that the user does not have.
     pub lacking: BTreeSet<String>,
 }
 

@@ -1,7 +1,7 @@
 //! "Why this" and "what comes after": the reasons of the choice at hand, in words. And what the user has not got is not asked for again.
 
 use crate::advice::{Outcome, Why};
-use crate::bike::{BikeState, InstrumentKind};
+use crate::bike::InstrumentKind;
 use crate::units::Unit;
 use crate::walk::event::SayKind;
 use crate::walk::walker::Walker;
@@ -10,11 +10,6 @@ use std::sync::Arc;
 
 /// Checks after this one that are named.
 const NAMED_AFTER: usize = 2;
-
-/// What a state of the bike asks the user to have at hand.
-fn at_hand(state: &BikeState) -> impl Iterator<Item = &str> {
-    state.instrument.iter().map(|one| one.kind.name()).chain(state.fitted.keys().map(String::as_str))
-}
 
 impl Walker {
     /// The reasons for the check at hand, if it was chosen.
@@ -62,8 +57,8 @@ impl Walker {
             return None;
         }
         let observed = &self.place.at.observed;
-        let had = |name: &&str| observed.iter().any(|one| at_hand(&one.check.state).any(|other| other == *name));
-        let all: Vec<&str> = at_hand(&self.bike.state).collect();
+        let had = |name: &&str| observed.iter().any(|one| one.check.state.at_hand().any(|other| other == *name));
+        let all: Vec<&str> = self.bike.state.at_hand().collect();
         let new: Vec<&str> = all.iter().copied().filter(|name| !had(name)).collect();
         match (&new[..], &all[..]) {
             ([one], _) | ([], [one]) => Some((*one).to_owned()),
@@ -71,7 +66,7 @@ impl Walker {
         }
     }
 
-    /// Takes it that the user has not got this. A called procedure that needs it is left.
+    /// Leaves out, from here on, whatever needs this instrument or test part.
     pub(in crate::walk) fn goes_without(&mut self, name: &str) {
         let kind = InstrumentKind::named(name);
         let lacking = &mut self.place.at.lacking;

@@ -108,7 +108,7 @@ impl Walker {
         self.begin_waiting("strangers", "two utterances of somebody else within 20 s");
     }
 
-    /// Whether a question is open whose answer may end a pause: not where anything said would be a note, nor with hot coils.
+    /// Whether an answer may end the pause that begins now. Not at a note, which would take any words, and not while coils may carry current.
     fn may_answer_later(&mut self) -> bool {
         let world = self.world.clone();
         let is_note = self.step(&world).is_some_and(|step| matches!(step.ask, Ask::Note(_)));
