@@ -57,9 +57,13 @@ impl Vocabulary {
         let template = self.parts.get(own.kind.id.as_str()).unwrap_or(&own.kind.words.value);
         // A part that is named after no side and is not the only one goes by its whole id.
         let id = if id.is_empty() && side.is_empty() { spaced(part) } else { id };
-        let only = bike.alike(own).len() == 1;
-        let given = json!({"side": side, "id": if only && own.short_id() != part { String::new() } else { id }});
-        Ok(self.sentences.fill_source(part, template, &given)?.trim().to_owned())
+        // The only one of its kind needs no id, and one that is named after its kind has none: "points", not "points points".
+        let kind = own.kind.id.as_str();
+        let is_kind = part == kind || kind.split('-').next() == Some(part);
+        let needs_none = bike.alike(own).len() == 1 && (own.short_id() != part || is_kind);
+        let given = json!({"side": side, "id": if needs_none { String::new() } else { id }});
+        let words = self.sentences.fill_source(part, template, &given)?.trim().to_owned();
+        Ok(if words.is_empty() { spaced(part) } else { words })
     }
 
     /// One change as a sentence: "Key on.", "Unplug the left points connector.", "Lamp clip on the live battery terminal, probe on the coil
