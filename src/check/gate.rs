@@ -9,7 +9,7 @@
 //! - `these tests need a battery that feeds the coils`
 //! - `with nothing wrong the left spark plug does not fire when the engine is kicked`
 
-use super::{Surroundings, procedure as findings_of};
+use super::{Surroundings, fit};
 use crate::bike::{Bike, BikeState, Engine, as_value};
 use crate::circuit::{CircuitError, Glow, Model, Strength};
 use crate::expression::{Scope, evaluate_bool, evaluate_list, render};
@@ -58,8 +58,7 @@ pub fn gate(procedure: &Procedure, bike: &Bike, around: &Surroundings<'_>) -> Ve
         why.extend(procedure.works.iter().flat_map(broken));
     }
     if why.is_empty() {
-        let one = Surroundings { bikes: std::slice::from_ref(bike), ..*around };
-        let mut found = findings_of(procedure, &one);
+        let mut found = fit(procedure, bike, around);
         found.retain(|one| OF_THE_FIT.contains(&one.check.as_str()));
         why.extend(wrong(found).into_iter().map(not_stated));
         why.sort_unstable();

@@ -22,13 +22,17 @@ use crate::source::shape::suggestion;
 use crate::source::{Diagnostic, Place};
 use std::collections::BTreeSet;
 
-pub(super) fn check(walks: &Walks<'_>, facts: &[Facts], around: &Surroundings<'_>, found: &mut Findings) {
+/// Parts that a conclusion condemns and the bike has not.
+pub(super) fn condemned(walks: &Walks<'_>, found: &mut Findings) {
     let parts = walks.bike.fault_places();
     for end in walks.concluded.iter().filter(|end| end.procedure == 0) {
         for text in &end.conclusion.condemns {
             known_parts(text, render_names(std::slice::from_ref(text), &end.scope), &parts, walks, found);
         }
     }
+}
+
+pub(super) fn check(walks: &Walks<'_>, facts: &[Facts], around: &Surroundings<'_>, found: &mut Findings) {
     let Some(library) = around.faults else { return };
     let procedure = walks.procedures[0];
     for text in procedure.covers.iter().flatten() {

@@ -54,12 +54,9 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
             continue;
         }
         tried += 1;
-        let walks = explore::explore(all.clone(), bike, around, &mut found);
+        let walks = come_out(all.clone(), bike, around, &mut found);
         let facts = flow::follow(&walks);
-        expressions::render_all(&walks, &mut found);
-        answers::limits(&walks, &mut found);
         ear::check(&walks, &mut found);
-        routes::ways_out(&walks, &mut found);
         expressions::seen(&walks, &facts, &mut found);
         healthy::check(&walks, &facts, around, &mut found);
         causes.check(&walks, around, &mut found);
@@ -73,6 +70,33 @@ pub fn procedure(procedure: &Procedure, around: &Surroundings<'_>) -> Vec<Diagno
         let why = if around.bikes.is_empty() { "no bike was given" } else { "it applies to none of the bikes" };
         let message = format!("templates, limits, states and cautions were not tried: {why}");
         found.add(Diagnostic::warning(&procedure.place, "not-tried", message).help("Give a bike's file with --bike."));
+    }
+    found.sorted()
+}
+
+/// The walks of the procedures on a bike, and what in them does not come out for it: texts, limits, parts, ways out.
+fn come_out<'p>(
+    all: Vec<&'p Procedure>,
+    bike: &'p Bike,
+    around: &Surroundings<'_>,
+    found: &mut Findings,
+) -> walks::Walks<'p> {
+    let walks = explore::explore(all, bike, around, found);
+    expressions::render_all(&walks, found);
+    answers::limits(&walks, found);
+    routes::ways_out(&walks, found);
+    healthy::condemned(&walks, found);
+    walks
+}
+
+/// What would end a walk of `procedure` on `bike` in the middle. The rest that [`procedure`] finds is the author's affair and takes many times
+/// as long.
+fn fit(procedure: &Procedure, bike: &Bike, around: &Surroundings<'_>) -> Vec<Diagnostic> {
+    let mut found = Findings::default();
+    routes::names(procedure, around, &mut found);
+    if !found.has_errors() {
+        let called = walks::called_by(procedure, around);
+        come_out([procedure].into_iter().chain(called.iter().map(|each| &**each)).collect(), bike, around, &mut found);
     }
     found.sorted()
 }

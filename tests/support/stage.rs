@@ -7,7 +7,7 @@ use probeside::session::{Now, Record, Spoken};
 use probeside::walk::{Advice, Answered, Effect, Event, SayKind, TimerKind, Walker, World};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 /// Duration of a prompt on the stage, milliseconds per word.
 const MS_PER_WORD: u64 = 350;
@@ -17,8 +17,19 @@ pub fn procedures() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures")
 }
 
-/// A world for a shipped procedure and bike.
+/// A world for a shipped procedure and bike, loaded once.
 pub fn world(procedure: &str, bike: &str) -> Arc<World> {
+    static LOADED: Mutex<BTreeMap<(String, String), Arc<World>>> = Mutex::new(BTreeMap::new());
+    let key = (procedure.to_owned(), bike.to_owned());
+    let known = LOADED.lock().expect("no thread failed").get(&key).cloned();
+    known.unwrap_or_else(|| {
+        let loaded = load(procedure, bike);
+        LOADED.lock().expect("no thread failed").insert(key, loaded.clone());
+        loaded
+    })
+}
+
+fn load(procedure: &str, bike: &str) -> Arc<World> {
     let file = procedures().join(format!("{procedure}.yaml"));
     let bike = procedures().join("bikes").join(format!("{bike}.yaml"));
     let words = procedures().join("vocabulary/en.yaml");
