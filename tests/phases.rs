@@ -93,7 +93,7 @@ struct In {
 fn walkers() -> BTreeMap<PhaseKind, Vec<In>> {
     let mut all: BTreeMap<PhaseKind, Vec<In>> = BTreeMap::new();
     let mut random = fastrand::Rng::with_seed(29);
-    for turn in 0..STORIES.len() * 12 {
+    for turn in 0..STORIES.len() * 40 {
         let story = Story::of(STORIES[turn % STORIES.len()]);
         let idle =
             In { walker: Walker::new(story.world.clone()), now: Machine::new(&story).snapshot().1, cautioning: false };
