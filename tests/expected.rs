@@ -42,7 +42,7 @@ impl Bench {
         scope.bind(
             "part",
             serde_json::json!({"id": "key", "kind": "key-switch", "words": "key switch", "supply": "key.supply",
-            "load": "key.load", "toward": "coil-feed.supply-side", "toward_words": "coil feed connector"}),
+            "load": "key.load", "wire_in": "main.load-side to key.supply", "wire_out": "key.load to kill.supply", "toward": "coil-feed.supply-side", "toward_words": "coil feed connector"}),
         );
         scope
     }
@@ -172,4 +172,19 @@ fn faults_answer_as_a_mechanic_knows_them() {
     single.says("trigger-condenser", &["condenser-leaky:condenser-single@1000"], &[], "spark");
     let mended = BTreeSet::from(["points-oily:points-single".to_owned()]);
     assert!(single.faults.iter().find(|f| f.kind == "points-oily").unwrap().is_mended(&mended));
+}
+
+/// The lamp on the points wire, while the key switch and its wires are moved: it changes where what is at fault is moved, and only there. A
+/// condenser that touches nothing leaves the lamp as it is, whatever is moved.
+#[test]
+fn a_moved_place_shows_its_own_fault_only() {
+    let bench = bench("borage-twin.yaml");
+    let changes =
+        |step: &str, faults: &[&str]| bench.answer(step, faults, &[]) == Expected::Choices(vec!["changes".into()]);
+    assert!(!changes("move-feed", &[]));
+    assert!(changes("move-feed", &["key-open"]));
+    assert!(changes("move-feed", &["feed-wire-open:key.load to kill.supply"]));
+    assert!(!changes("move-feed", &["kill-open:kill"]), "another place");
+    assert!(changes("move-home", &["ground-open:engine to frame"]));
+    assert!(!changes("move-set", &["condenser-open:condenser-left"]), "the lamp does not show it");
 }

@@ -8,7 +8,8 @@ use probeside::bike::BikeState;
 use probeside::circuit::Expected;
 use probeside::circuit::faults::{Fault, Library};
 use probeside::diagnose::{
-    Adviser, Asked, CircuitObserver, Given, Observer, Order, Proof, ProveError, Seen, Verdict as Judged, Wanted, prove,
+    Adviser, Asked, CircuitObserver, Given, Observer, Order, Proof, ProveError, Seen, Verdict as Judged, Wanted,
+    intermittent, prove,
 };
 use probeside::expression::render;
 use probeside::phrase::{Answer, Hypothesis, Verdict};
@@ -419,4 +420,17 @@ fn the_written_order_asks_for_nothing() {
     assert_eq!(stage.walker.place().0, "last");
     assert!(!stage.records.iter().any(|r| matches!(r, Record::Chosen { .. })));
     assert_eq!(stage.walker.bike_state(), &BikeState::default());
+}
+
+/// What comes and goes: at every check a coin shows the fault or a sound bike. A sample; `prove --intermittent` walks more.
+#[test]
+fn nothing_sound_is_condemned_for_what_comes_and_goes() {
+    let world = world("no-spark", "fennel-single");
+    let library = Library::load(&procedures().join("faults/ignition.yaml")).expect("the library loads");
+    let faults = library.for_bike(&world.bike).expect("the library fits the bike");
+    let told = intermittent(&world, &library, &faults, true, 12, &|_, _, _| ()).expect("it walks");
+    let untold = told.untold.as_ref().expect("both are walked");
+    assert_eq!((told.walks, told.false_removals, told.missed), (12, 0, 0), "{told:?}");
+    assert!(told.found >= 10, "{told:?}");
+    assert_eq!((untold.walks, untold.false_removals), (12, 0), "{untold:?}");
 }

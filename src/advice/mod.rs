@@ -77,6 +77,9 @@ pub struct Chosen {
     /// Why this check. `None` where it was not asked for, and for anything but a check.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub why: Option<Why>,
+    /// Whether the answers fit only a fault that comes and goes, or the user said so.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub comes_and_goes: bool,
 }
 
 /// Why a check comes next.

@@ -28,7 +28,7 @@ pub(super) fn names(procedure: &Procedure, around: &Surroundings<'_>, found: &mu
     if let Some(checks) = &procedure.checks {
         [&checks.from].into_iter().chain(&checks.needs).for_each(|id| look.step(id));
         checks.before.iter().for_each(|one| look.step(&one.step));
-        look.conclusion(&checks.conclude);
+        [&checks.conclude].into_iter().chain(&checks.unshown).for_each(|id| look.conclusion(id));
     }
     procedure.loops.iter().for_each(|each| look.step(&each.first));
     procedure.steps.iter().for_each(|step| look.cautions(&step.cautions));
@@ -112,6 +112,10 @@ pub(super) fn checks(procedure: &Procedure, found: &mut Findings) {
                 .add(Diagnostic::error(&need.place, "checks", message).help("Name a step with a choice or a reading."));
         }
     }
+    if let Some(id) = checks.unshown.as_ref().filter(|id| procedure.conclusion(id).is_some_and(|end| end.healthy)) {
+        let message = format!("`{}` says that nothing is wrong, where something only did not show", **id);
+        found.add(Diagnostic::error(&id.place, "checks", message).help("Name a conclusion without `healthy: true`."));
+    }
     if procedure.conclusion(&checks.conclude).is_some_and(|end| !end.healthy) {
         let message = format!("`{}` says that something is wrong", *checks.conclude);
         let help = "Name the conclusion with `healthy: true`.";
@@ -125,6 +129,9 @@ pub(super) fn unreachable(procedure: &Procedure, found: &mut Findings) {
         Reached { procedure, steps: BTreeSet::new(), loops: BTreeSet::new(), conclusions: BTreeSet::new() };
     reached.target(&procedure.start);
     procedure.beside().iter().for_each(|target| reached.target(target));
+    reached
+        .conclusions
+        .extend(procedure.checks.iter().filter_map(|checks| checks.unshown.as_ref()).map(|id| id.as_str()));
     procedure.escapes.values().flat_map(targets).for_each(|target| reached.target(target));
     let mut report = |place, what: &str, id: &str| {
         let message = format!("nothing leads to the {what} `{id}`");

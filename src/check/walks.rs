@@ -7,7 +7,7 @@
 use super::findings::{Findings, Surroundings};
 use crate::bike::{Bike, StateNeed};
 use crate::expression::{Scope, evaluate_bool, evaluate_list};
-use crate::procedure::{Ask, Conclusion, Hazard, Procedure, Route, Step, Target};
+use crate::procedure::{Ask, COMES_AND_GOES, Conclusion, Hazard, Procedure, Route, Step, Target};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::rc::Rc;
@@ -177,7 +177,8 @@ pub(super) fn samples(procedures: &[&Procedure], scope: &mut Scope) -> BTreeSet<
         let items = evaluate_list(&each.over, scope).unwrap_or_default();
         rounds.extend(items.iter().filter_map(|item| item.get("id")?.as_str().map(str::to_owned)));
     }
-    let mut names = BTreeSet::new();
+    scope.see(COMES_AND_GOES, json!(true));
+    let mut names = BTreeSet::from([COMES_AND_GOES.to_owned()]);
     let mut keep = |name: &str, value: Value| {
         let name = name.replace('-', "_");
         for suffix in rounds.iter().map(|round| format!("_{}", round.replace('-', "_"))).chain([String::new()]) {

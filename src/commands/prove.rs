@@ -33,6 +33,9 @@ pub struct Args {
     /// Draw this many bikes within the tolerances of their parts, and walk each sound and with one fault
     #[arg(long, value_name = "N", default_value_t = 0, hide_default_value = true)]
     pub bikes: usize,
+    /// Walk under this many faults that come and go
+    #[arg(long, value_name = "N", num_args = 0..=1, default_value_t = 0, default_missing_value = "300", hide_default_value = true)]
+    pub intermittent: usize,
     /// Print a line for every fault too
     #[arg(long)]
     pub every: bool,
@@ -71,7 +74,11 @@ pub fn run(args: &Args) -> Outcome {
         let drawn = diagnose::drawn(&world, &library, &faults, best, args.bikes, &shown).map_err(not_proved)?;
         proved.proof.bikes = Some(drawn);
     }
-    if args.pairs || args.slips || args.bikes > 0 {
+    if args.intermittent > 0 {
+        let walked = diagnose::intermittent(&world, &library, &faults, best, args.intermittent, &shown);
+        proved.proof.intermittent = Some(walked.map_err(not_proved)?);
+    }
+    if args.pairs || args.slips || args.bikes > 0 || args.intermittent > 0 {
         progress_ends();
     }
     if let Some(path) = &args.csv {

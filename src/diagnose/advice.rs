@@ -5,7 +5,7 @@
 
 use super::advice_table::Table;
 use super::belief::bayes::{believe, evidence_for};
-use super::belief::evidence::{Answer, Row, weigh};
+use super::belief::evidence::{Answer, Row, shows, weigh};
 use super::covered::covered;
 use super::order_thread::OrderThread;
 use super::weights::{DECIMALS, DOUBTFUL, LEFT, MOST_SUSPECTS, OUTSIDE, OUTSIDE_LEAST, REASONS, STEP};
@@ -75,6 +75,7 @@ impl Adviser {
 
     /// The observations with what they could have been.
     fn answers<'o>(&mut self, observed: &'o [Arc<Observation>]) -> Vec<Answer<'o>> {
+        let comes_and_goes = comes_and_goes(observed);
         let answer = |one: &'o Arc<Observation>| Answer {
             place: format!("{}/{}", one.check.procedure, one.place()),
             mends: &one.check.question.mends,
@@ -82,6 +83,7 @@ impl Adviser {
             name: one.name(),
             at_random: one.at_random,
             confirmed: one.confirmed,
+            shows: shows(comes_and_goes, &one.check.question),
             row: if one.saw == Saw::Done { Row::default() } else { self.table.row(&one.check) },
         };
         observed.iter().map(answer).collect()
@@ -91,7 +93,7 @@ impl Adviser {
 impl Advice for Adviser {
     fn weigh(&mut self, observed: &[Arc<Observation>]) -> Weighed {
         let answered = self.answers(observed);
-        let weighed = weigh(&self.faults, answered.into_iter());
+        let weighed = weigh(&self.faults, answered.into_iter(), !comes_and_goes(observed));
         let answers = &weighed.evidence;
         let mut belief = believe(&self.prior, answers);
         let outside = self.faults.len();
@@ -132,7 +134,8 @@ impl Advice for Adviser {
         let outside = belief.weight[outside];
         let named: f64 = groups.iter().take(MOST_SUSPECTS).map(|(.., weight)| weight).sum();
         let explained = |h: usize| answers.iter().all(|e| e.fits(h));
-        let doubtful = match weighed.all_healthy || (0..self.faults.len()).any(explained) {
+        let fit_together = weighed.all_healthy || comes_and_goes(observed);
+        let doubtful = match fit_together || (0..self.faults.len()).any(explained) {
             true => None,
             false => {
                 let most = belief.slips.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
@@ -154,6 +157,11 @@ impl Advice for Adviser {
     fn choose(&mut self, crossing: &Crossing, observed: &[Arc<Observation>]) -> Chosen {
         self.order.as_mut().map(|order| order.choose(crossing, observed)).unwrap_or_default()
     }
+}
+
+/// Whether the trouble was said to come and go.
+fn comes_and_goes(observed: &[Arc<Observation>]) -> bool {
+    observed.last().is_some_and(|last| last.comes_and_goes)
 }
 
 fn short(value: f64) -> f64 {

@@ -21,6 +21,8 @@ pub enum Seen {
     OverRange,
     /// Done, or a note.
     Done,
+    /// Told freely that it comes and goes.
+    Sometimes,
     /// No answer can be given: the measurement means nothing.
     Nothing,
 }
@@ -147,6 +149,7 @@ impl Asked {
             Seen::OverRange => reading(ReadingKind::OverRange, 0.0),
             Seen::Done if matches!(self.step().ask, Ask::Note(_)) => Answer::Note(String::new()),
             Seen::Done => Answer::Done,
+            Seen::Sometimes => Answer::Escape(Escape::Sometimes),
             Seen::Nothing => Answer::Escape(Escape::CannotReach),
         }
     }
@@ -166,6 +169,7 @@ impl Asked {
             },
             Seen::OverRange => "over-range".to_owned(),
             Seen::Done => "done".to_owned(),
+            Seen::Sometimes => "sometimes".to_owned(),
             Seen::Nothing => "no answer".to_owned(),
         }
     }

@@ -42,7 +42,7 @@ pub struct Ended {
 }
 
 /// Most walks that are listed by name.
-const MOST_LISTED: usize = 200;
+pub(super) const MOST_LISTED: usize = 200;
 
 /// Walks `n` drawn bikes.
 ///
@@ -111,7 +111,7 @@ pub fn drawn(
 }
 
 /// A fault drawn by likelihood among those that count. The same draw gives the same fault.
-fn pick(faults: &[Fault], counting: &[usize], draw: u64) -> Option<usize> {
+pub(super) fn pick(faults: &[Fault], counting: &[usize], draw: u64) -> Option<usize> {
     let all: f64 = counting.iter().map(|f| faults[*f].likelihood).sum();
     let mut at = fastrand::Rng::with_seed(draw.wrapping_mul(0x9e37_79b9_7f4a_7c15)).f64() * all;
     counting.iter().copied().find(|f| {

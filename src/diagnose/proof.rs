@@ -225,6 +225,9 @@ pub struct Proof {
     /// With `--bikes`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bikes: Option<super::Drawn>,
+    /// With `--intermittent`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub intermittent: Option<super::Intermittent>,
     /// With `--pairs`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pairs: Option<Pairs>,

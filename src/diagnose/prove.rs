@@ -140,6 +140,7 @@ pub fn prove(
         never_asked: never_asked(world, &sightings),
         never_concluded: never_concluded(world, outcomes.iter().chain([&healthy])),
         bikes: None,
+        intermittent: None,
         pairs: None,
         slips: None,
     };

@@ -2,13 +2,34 @@
 
 use super::proof::{Finding, Proof};
 use super::prove::Row;
-use super::{Figures, Verdict};
+use super::{Figures, Intermittent, Verdict};
 use crate::circuit::faults::Fault;
 use crate::system::Kind;
 use std::fmt::Write;
 
 /// Most lines of a list that may be long.
 const MOST_LINES: usize = 20;
+
+fn comes_and_goes(out: &mut String, told: &str, i: &Intermittent) {
+    let _ = writeln!(
+        out,
+        "\n{} walks under a fault that comes and goes, {told}: right cause {}, bounded to few {}, nothing found {}, called sound {}, another \
+         cause named {}; sound parts condemned {} times; {:.1} minutes, {:.1} questions, at most {}.",
+        i.walks,
+        i.right_cause,
+        i.bounded,
+        i.undecided,
+        i.missed,
+        i.wrong,
+        i.false_removals,
+        i.mean_minutes,
+        i.mean_questions,
+        i.most_questions
+    );
+    for one in &i.listed {
+        let _ = writeln!(out, "  walk {:<5} {:<58} {}", one.draw, one.fault, one.conclusion);
+    }
+}
 
 /// The proof in words.
 pub fn text(proof: &Proof) -> String {
@@ -82,6 +103,10 @@ pub fn text(proof: &Proof) -> String {
             let fault = if one.fault.is_empty() { "sound" } else { &one.fault };
             let _ = writeln!(out, "  bike {:<5} {fault:<58} {}", one.draw, one.conclusion);
         }
+    }
+    if let Some(told) = &proof.intermittent {
+        comes_and_goes(&mut out, "said so at the start", told);
+        told.untold.iter().for_each(|untold| comes_and_goes(&mut out, "not said", untold));
     }
     let h = &proof.healthy;
     let right = if h.right { "" } else { ", which is wrong" };

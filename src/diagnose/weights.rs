@@ -14,6 +14,16 @@ pub const OUTSIDE: f64 = 0.1;
 pub(super) const NOTHING: f64 = 0.5;
 /// A fault outside the library shows something that no healthy bike shows at this share of the checks (chosen, no source).
 pub(super) const OUTSIDE_SHOWS: f64 = 0.1;
+/// Where the trouble comes and goes, a fault shows at a check as often as not (chosen, no source: a coin).
+pub(super) const SHOWS: f64 = 0.5;
+/// Where its place is moved three times while the instrument is watched, it shows unless each of them is tails: 1 - 0.5^3.
+pub(super) const SHOWS_MOVED: f64 = 0.875;
+/// Share of the jobs in which it comes and goes and nobody said so (chosen, no source).
+pub(super) const SOMETIMES: f64 = 0.05;
+/// From this probability on the choice goes by that.
+pub(super) const LIKELY_SOMETIMES: f64 = 0.5;
+/// A bike that more probably than this has something that comes and goes is not called sound.
+pub(super) const HARDLY_SOUND: f64 = 0.3;
 /// Nothing inside the library makes the outside lighter than this.
 pub(super) const OUTSIDE_LEAST: f64 = 0.01;
 /// A fault is weighed in degrees that are at most this many times apart; each stands for all between its neighbours.

@@ -89,6 +89,7 @@ pub(super) const SENTENCES: &[(&str, &[Field])] = &[
     ("follows", &[List("outcomes")]),
     ("follows-outcome", &[Text("answer"), Text("check")]),
     ("follows-written", &[]),
+    ("fits-sometimes", &[]),
     ("goes-without", &[Text("name")]),
     ("does-not-fit", &[Text("check"), Text("answer")]),
     ("repeat-same", &[]),

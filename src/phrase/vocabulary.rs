@@ -123,6 +123,17 @@ impl Vocabulary {
         self.commands.iter().flat_map(|(c, said)| phrases(said, Answer::Command(*c))).collect()
     }
 
+    /// Whether a phrase for this escape is among the words of a free text.
+    pub fn is_said_in(&self, escape: Escape, text: &str) -> bool {
+        let plain = |text: &str| {
+            let text = text.to_lowercase();
+            let words = text.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
+            format!(" {} ", words.collect::<Vec<_>>().join(" "))
+        };
+        let text = plain(text);
+        self.escapes.get(&escape).is_some_and(|said| said.iter().any(|phrase| text.contains(&plain(phrase))))
+    }
+
     /// Every phrase for the escapes.
     pub fn escape_phrases(&self) -> Vec<Phrase> {
         self.escapes.iter().flat_map(|(e, said)| phrases(said, Answer::Escape(*e))).collect()

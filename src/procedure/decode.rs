@@ -87,6 +87,7 @@ fn checks(of: &Node) -> Checks {
         beside: of.get("beside").map(Node::items).unwrap_or_default().iter().map(target).collect(),
         conclude: of.text("conclude"),
         needs: of.texts("needs"),
+        unshown: of.written_at("unshown"),
     }
 }
 
@@ -167,6 +168,8 @@ fn observe(of: &Node) -> Observe {
         Observe::Flick(set)
     } else if let Some(bulb) = of.written_at("lit") {
         Observe::Lit(bulb)
+    } else if of.get("move").is_some() {
+        Observe::Move(of.texts("move"))
     } else {
         Observe::Complaint(of.place.clone())
     }

@@ -17,8 +17,8 @@ pub use requirement::{Requirement, Works, WorksAs};
 pub use route::{choose, place as target_place};
 pub use shape::PROCEDURE;
 pub use types::{
-    Ask, Band, Before, Caution, Checks, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe, Procedure,
-    ReadingAsk, Route, SignalWord, StateTemplate, Step, Target,
+    Ask, Band, Before, COMES_AND_GOES, Caution, Checks, Choice, Conclusion, Condition, Hazard, Loop, Meaning, Observe,
+    Procedure, ReadingAsk, Route, SignalWord, StateTemplate, Step, Target,
 };
 
 #[cfg(test)]

@@ -125,6 +125,7 @@ static CHECKS: shape::Object = shape::Object {
             List(1, MANY, &Text(Id)),
             "The steps that must have been answered as on a healthy bike before that conclusion, each in every round.",
         ),
+        optional("unshown", Text(Id), "The conclusion instead where the trouble comes and goes and did not show."),
     ],
 };
 static BEFORE: shape::Object = shape::Object {
@@ -198,7 +199,7 @@ static STEP: shape::Object = shape::Object {
 
 /// The observation that needs no place.
 pub(super) const COMPLAINT: &str = "complaint";
-static OBSERVATIONS: [(&str, shape::Object); 4] = [
+static OBSERVATIONS: [(&str, shape::Object); 5] = [
     (
         "look",
         shape::Object {
@@ -232,6 +233,17 @@ static OBSERVATIONS: [(&str, shape::Object); 4] = [
         shape::Object {
             what: "a look at a bulb",
             fields: &[needed("lit", Text(Template), "The bulb of the bike's own, a part's id.")],
+        },
+    ),
+    (
+        "move",
+        shape::Object {
+            what: "a movement",
+            fields: &[needed(
+                "move",
+                List(1, MANY, &Text(Template)),
+                "The parts and wires that are moved while the instrument is watched; commas separate several in one text.",
+            )],
         },
     ),
 ];

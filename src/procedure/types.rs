@@ -119,6 +119,8 @@ pub struct Checks {
     pub conclude: Written<String>,
     /// The steps that must have been answered as on a healthy bike before that conclusion, each in every round.
     pub needs: Vec<Written<String>>,
+    /// The conclusion instead where the trouble comes and goes and did not show.
+    pub unshown: Option<Written<String>>,
 }
 
 /// What instruments need before their first reading.
@@ -267,6 +269,9 @@ pub struct StateTemplate {
     pub place: Option<Place>,
 }
 
+/// The name under which `seen` keeps that the trouble comes and goes.
+pub const COMES_AND_GOES: &str = "comes_and_goes";
+
 /// What the user observes at a step, if not the instrument in the step's state.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Observe {
@@ -283,6 +288,8 @@ pub enum Observe {
     Flick(Template),
     /// The user looks at a bulb of the bike's own.
     Lit(Template),
+    /// The user watches the instrument while these parts and wires are moved.
+    Move(Vec<Template>),
     /// Which plugs lose their spark on the road.
     Complaint(Place),
 }
@@ -397,7 +404,7 @@ impl Observe {
     /// Its own texts that are rendered for the current bike and loop item.
     pub fn templates(&self) -> Vec<&Template> {
         match self {
-            Observe::Look { at, .. } => at.iter().collect(),
+            Observe::Look { at, .. } | Observe::Move(at) => at.iter().collect(),
             Observe::Sweep(of) | Observe::Flick(of) | Observe::Lit(of) => vec![of],
             Observe::Complaint(_) => Vec::new(),
         }

@@ -1,4 +1,4 @@
-//! Acts on what was heard: verdicts, confirmations, choices, escapes, and where they lead.
+//! Acts on what was heard: verdicts, confirmations, choices, and where they lead.
 
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind, Tone};
@@ -13,8 +13,6 @@ use crate::procedure::{self, Ask, Choice, Meaning, Step, Target};
 use crate::session::{Miss, Record};
 use serde_json::{Value, json};
 
-/// The check is skipped at this many "not sure" answers. Each earlier one gets the explanation.
-const UNSURE_BEFORE_LEFT_OUT: u32 = 2;
 /// Why a walk was stopped: it waits for parts.
 pub const FOR_PARTS: &str = "waiting for parts";
 /// Speech that began this long ago has ended, whether or not its end was reported: the longest utterance is cut off at 20 s, and
@@ -319,7 +317,14 @@ impl Walker {
                 );
             }
             (Answer::Reading(_), Ask::Reading(_)) => self.take_reading(heard, clip, confirmed, false),
-            (Answer::Done, Ask::Done(_)) | (Answer::Note(_), Ask::Note(_)) => {
+            (Answer::Note(text), Ask::Note(_)) => {
+                let then = match world.vocabulary.is_said_in(Escape::Sometimes, text) {
+                    true => After::Escaped { escape: Escape::Sometimes },
+                    false => After::Done,
+                };
+                self.write_answer(&heard, "", Meaning::Neither, confirmed, clip, then)
+            }
+            (Answer::Done, Ask::Done(_)) => {
                 self.write_answer(&heard, "", Meaning::Neither, confirmed, clip, After::Done)
             }
             (Answer::Escape(escape), _) => self.take_escape(*escape, clip),
@@ -406,47 +411,6 @@ impl Walker {
             return;
         }
         self.follow(go);
-    }
-
-    fn take_escape(&mut self, escape: Escape, clip: Option<String>) {
-        let record = Record::Escaped { step: self.step_id(), round: self.round(), escape, clip };
-        self.write(record, After::Escaped { escape });
-    }
-
-    /// Called once an escape is on disk: says it back and acts on it.
-    pub(super) fn escaped(&mut self, escape: Escape) {
-        let world = self.world.clone();
-        let procedure = self.procedure(&world);
-        self.tone(Tone::Accepted);
-        match escape {
-            Escape::NotSure => {
-                self.talk.unsure += 1;
-                if self.talk.unsure >= UNSURE_BEFORE_LEFT_OUT {
-                    return self.skip_check(escape.name());
-                }
-                self.explain();
-                self.listen_when_quiet();
-            }
-            Escape::CannotReach | Escape::HaveNot => self.skip_check(escape.name()),
-            Escape::ColoursDiffer => {
-                self.sentence("colours-differ", json!({}), SayKind::Notice);
-                self.explain();
-                self.listen_when_quiet();
-            }
-            Escape::Flickers | Escape::Sometimes | Escape::Changed => match procedure.escapes.get(escape.name()) {
-                Some(route) => {
-                    self.sentence(&format!("escape-{}", escape.name()), json!({}), SayKind::Echo);
-                    self.remember();
-                    let route = route.clone();
-                    self.follow(&route);
-                }
-                None => {
-                    self.sentence(&format!("escape-{}", escape.name()), json!({}), SayKind::Echo);
-                    self.explain();
-                    self.listen_when_quiet();
-                }
-            },
-        }
     }
 
     /// Skips the check. The reason is written to disk first.

@@ -31,6 +31,9 @@ pub struct Subject<'a> {
     pub model: Model<'a>,
     library: &'a Library,
     shown: Vec<&'a Shown>,
+    /// The healthy bike, and the parts and wires at fault.
+    healthy: Model<'a>,
+    at_fault: BTreeSet<&'a str>,
     /// What its meter shows for 1.
     meter: f64,
     /// The bikes that it was tried on, by seed, each with what its meter shows for 1: all questions share them.
@@ -46,7 +49,9 @@ impl<'a> Subject<'a> {
         let left = || faults.iter().filter(|fault| !fault.is_mended(mended));
         let changes = left().flat_map(|fault| fault.alterations.iter().cloned());
         let shown = left().flat_map(|fault| &fault.looks).collect();
-        Self { model: healthy.altered(changes), library, shown, meter: 1.0, tried: Arc::default() }
+        let at_fault = left().flat_map(|fault| &fault.parts).map(String::as_str).collect();
+        let (model, healthy) = (healthy.altered(changes), healthy.clone());
+        Self { model, library, shown, healthy, at_fault, meter: 1.0, tried: Arc::default() }
     }
 
     /// The same bike drawn with a seed: every part within its tolerance, another charge, temperature and lamp, a meter with its error.
@@ -108,9 +113,11 @@ impl<'a> Subject<'a> {
             Some(Watched::Sweep(switch)) => Some(sweep(model, switch, state)?),
             Some(Watched::Flick(set)) => Some(plugs(model, &model.flick(state, set)?)),
             Some(Watched::Lit(bulb)) => Some(words(&model.look_at_bulb(state, bulb)?)),
+            Some(Watched::Move(what)) => Some(self.moved(model, what, state)?),
             Some(Watched::Complaint) => Some(complaint(model)?),
         };
-        if matches!(question.watched, Some(Watched::Flick(_) | Watched::Sweep(_) | Watched::Lit(_))) {
+        let watches = |watched: &Watched| !matches!(watched, Watched::Look { .. } | Watched::Complaint);
+        if question.watched.as_ref().is_some_and(watches) {
             return Ok(vec![first.into_iter().collect()]);
         }
         if let Answers::Reading { unit, .. } = &question.answers
@@ -128,6 +135,15 @@ impl<'a> Subject<'a> {
             return Ok(vec![first.into_iter().collect()]);
         }
         Ok(shown.into_iter().map(|seen| first.iter().cloned().chain([seen]).collect()).collect())
+    }
+
+    /// Whether the instrument changes while these parts and wires are moved: what is at fault there then comes and goes, and with it what the
+    /// instrument shows.
+    fn moved(&self, model: &Model<'_>, what: &[String], state: &BikeState) -> Result<Seen, CircuitError> {
+        let shows = |model: &Model<'_>| instrument(model, 1.0, state, &model.observe(state)?);
+        let is_there = what.iter().any(|part| self.at_fault.contains(part.as_str()));
+        let changes = is_there && shows(model)? != shows(&self.healthy)?;
+        Ok(words(&[if changes { "changes" } else { "steady" }]))
     }
 
     fn look(&self, look: &str, at: &[String]) -> Option<&str> {

@@ -35,6 +35,7 @@ pub(super) enum Watched {
     Sweep(String),
     Flick(String),
     Lit(String),
+    Move(Vec<String>),
     Complaint,
 }
 
@@ -78,6 +79,11 @@ pub struct Reading {
 }
 
 impl Question {
+    /// Whether parts and wires are moved while the instrument is watched.
+    pub fn is_moved(&self) -> bool {
+        matches!(self.watched, Some(Watched::Move(_)))
+    }
+
     /// The step for the bike and the round in `scope`. Limits are evaluated with what was seen so far.
     ///
     /// # Errors
@@ -92,6 +98,7 @@ impl Question {
             Some(Observe::Sweep(switch)) => Some(Watched::Sweep(render(switch, scope)?)),
             Some(Observe::Flick(set)) => Some(Watched::Flick(render(set, scope)?)),
             Some(Observe::Lit(bulb)) => Some(Watched::Lit(render(bulb, scope)?)),
+            Some(Observe::Move(what)) => Some(Watched::Move(render_names(what, scope)?)),
             Some(Observe::Complaint(_)) => Some(Watched::Complaint),
         };
         let answers = match &step.ask {

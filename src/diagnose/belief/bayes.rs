@@ -18,7 +18,7 @@ pub(in crate::diagnose) struct Evidence {
 
 impl Evidence {
     /// Probability of the answer under a hypothesis.
-    fn under(&self, hypothesis: usize) -> f64 {
+    pub fn under(&self, hypothesis: usize) -> f64 {
         (1.0 - self.slip) * self.fit[hypothesis] + self.slip * self.at_random
     }
 
@@ -35,6 +35,8 @@ pub(in crate::diagnose) struct Belief {
     pub weight: Vec<f64>,
     /// Probability of each answer to have been a slip.
     pub slips: Vec<f64>,
+    /// The natural logarithm of the answers' probability under all hypotheses together.
+    pub log_evidence: f64,
 }
 
 /// The posterior from priors (on any positive scale) and answers.
@@ -49,7 +51,7 @@ pub(in crate::diagnose) fn believe(prior: &[f64], answers: &[Evidence]) -> Belie
         weight.iter().enumerate().map(|(h, w)| w * e.slip * e.at_random / e.under(h).max(f64::MIN_POSITIVE)).sum()
     };
     let slips = answers.iter().map(slip).collect();
-    Belief { weight, slips }
+    Belief { weight, slips, log_evidence: most + sum.ln() - prior.iter().sum::<f64>().ln() }
 }
 
 /// The posterior if one answer had not been given.
@@ -58,7 +60,7 @@ pub(in crate::diagnose) fn without(belief: &Belief, answer: &Evidence) -> Belief
         belief.weight.iter().enumerate().map(|(h, w)| w / answer.under(h).max(f64::MIN_POSITIVE)).collect();
     let sum: f64 = weight.iter().sum();
     weight.iter_mut().for_each(|w| *w /= sum);
-    Belief { weight, slips: Vec::new() }
+    Belief { weight, slips: Vec::new(), log_evidence: f64::NAN }
 }
 
 /// The weight of evidence of each answer in turn, for the hypotheses in `group` against all others. The weights add up to the base-10
@@ -119,6 +121,8 @@ mod tests {
         for (got, by_hand) in after.weight.iter().zip([0.6, 0.3, 0.1]) {
             close(*got, by_hand, 1e-12);
         }
+        // 10 * 0.99 * 0.01 of 10.
+        close(after.log_evidence, 0.0099f64.ln(), 1e-12);
         close(after.slips[1], 0.9 + 0.1 * 0.01 / 0.99, 1e-12);
         close(after.slips[0], 0.1 + 0.9 * 0.01 / 0.99, 1e-12);
         assert!((0..3).all(|h| !answers.iter().all(|e| e.fits(h))));

@@ -98,6 +98,6 @@ pub(in crate::diagnose) fn saw(asked: &Asked, seen: Seen) -> Saw {
         Seen::Choice(at) => asked.choices().get(at).map_or(Saw::Done, |choice| Saw::Choice(choice.id.value.clone())),
         Seen::Value(value) => Saw::Number { value, resolution, about: false },
         Seen::OverRange => Saw::OverRange,
-        Seen::Done | Seen::Nothing => Saw::Done,
+        Seen::Done | Seen::Sometimes | Seen::Nothing => Saw::Done,
     }
 }

@@ -6,10 +6,10 @@ use crate::bike::BikeState;
 use crate::circuit::Expected;
 use crate::circuit::faults::Fault;
 use crate::diagnose::belief::bayes::{Belief, believe, without};
-use crate::diagnose::belief::evidence::{Answer, Row, Weighed, weigh};
+use crate::diagnose::belief::evidence::{Answer, Row, Weighed, shows, weigh};
 use crate::diagnose::covered::covered;
 use crate::diagnose::handling::Handling;
-use crate::diagnose::weights::{MILD, NOTHING, OUTSIDE};
+use crate::diagnose::weights::{LIKELY_SOMETIMES, MILD, NOTHING, OUTSIDE, SOMETIMES};
 use crate::diagnose::{Asked, Observer, ProveError};
 use crate::procedure::Checks;
 use crate::walk::{Crossing, Saw, World};
@@ -107,7 +107,7 @@ impl<'a> Grounds<'a> {
     }
 
     /// What these answers say.
-    pub(super) fn known(&self, given: &[Given]) -> Result<Known, ProveError> {
+    pub(super) fn known(&self, given: &[Given], told: bool) -> Result<Known, ProveError> {
         let mended: BTreeSet<String> = given.iter().flat_map(|one| one.asked.question.mends.iter().cloned()).collect();
         let mut cause = self.cause.clone();
         let mut gone = vec![false; self.faults.len()];
@@ -120,14 +120,26 @@ impl<'a> Grounds<'a> {
                 }
             }
         }
-        let weighed = self.weighed(given)?;
+        let sometimes = if told { 1.0 } else { self.sometimes(given)? };
+        let comes_and_goes = sometimes > LIKELY_SOMETIMES;
+        let weighed = self.weighed(given, comes_and_goes, !comes_and_goes)?;
         let belief = believe(&self.prior, &weighed.evidence);
         let by_cause = by_cause(&belief, &cause, self.causes);
-        Ok(Known { belief, weighed, cause, by_cause, mended, gone })
+        Ok(Known { belief, weighed, cause, by_cause, mended, gone, sometimes, comes_and_goes })
+    }
+
+    /// The probability that the trouble comes and goes, though nobody said so: how well the answers fit that, beside a fault that stays.
+    fn sometimes(&self, given: &[Given]) -> Result<f64, ProveError> {
+        let log = |comes_and_goes| {
+            let weighed = self.weighed(given, comes_and_goes, false)?;
+            Ok::<_, ProveError>(believe(&self.prior, &weighed.evidence).log_evidence)
+        };
+        let odds = SOMETIMES / (1.0 - SOMETIMES) * (log(true)? - log(false)?).exp();
+        Ok(odds / (1.0 + odds))
     }
 
     /// Every answer as evidence.
-    fn weighed(&self, given: &[Given]) -> Result<Weighed, ProveError> {
+    fn weighed(&self, given: &[Given], comes_and_goes: bool, merges: bool) -> Result<Weighed, ProveError> {
         let row = |one: &Given| if one.saw == Saw::Done { Ok(Row::default()) } else { self.row(&one.asked) };
         let rows = given.iter().map(row).collect::<Result<Vec<_>, ProveError>>()?;
         let answers = given.iter().zip(rows).map(|(one, row)| Answer {
@@ -137,9 +149,10 @@ impl<'a> Grounds<'a> {
             name: one.saw.name(&one.asked.question),
             at_random: one.at_random,
             confirmed: one.confirmed,
+            shows: shows(comes_and_goes, &one.asked.question),
             row,
         });
-        Ok(weigh(self.faults, answers))
+        Ok(weigh(self.faults, answers, merges))
     }
 
     /// What a question lets expect under every fault.
@@ -173,6 +186,9 @@ pub(super) struct Known {
     pub mended: BTreeSet<String>,
     /// The faults that this takes away.
     pub gone: Vec<bool>,
+    /// The probability that the trouble comes and goes, and whether that is taken for granted.
+    pub sometimes: f64,
+    pub comes_and_goes: bool,
 }
 
 impl Known {

@@ -14,7 +14,7 @@ mod outlook;
 mod why;
 
 use super::handling::Handling;
-use super::weights::{BAR, CARRIED, DOUBTFUL, LEAST_BITS, MOST_TIMES};
+use super::weights::{BAR, CARRIED, DOUBTFUL, HARDLY_SOUND, LEAST_BITS, MOST_TIMES};
 use super::{Asked, Observer, ProveError};
 use crate::advice::{Chosen, Next};
 use crate::circuit::faults::Fault;
@@ -99,7 +99,7 @@ impl<'a> Order<'a> {
     /// # Errors
     /// The check and the bike's wiring do not fit together.
     pub fn prepare(&self, check: usize) -> Result<(), ProveError> {
-        self.outlooks.outlook(check).map(drop)
+        self.outlooks.outlook(check, false).map(drop)
     }
 
     /// What comes next after these answers.
@@ -108,12 +108,15 @@ impl<'a> Order<'a> {
     /// A check and the bike's wiring do not fit together.
     pub fn choose(&self, crossing: &Crossing, given: &[Given]) -> Result<Chosen, ProveError> {
         let grounds = &self.outlooks.grounds;
-        let known = grounds.known(given)?;
+        let known = grounds.known(given, crossing.comes_and_goes())?;
         let open = self.open(crossing, given, &known)?;
-        match known.heaviest() {
+        let (sometimes, comes_and_goes) = (known.sometimes, known.comes_and_goes);
+        let chosen = match known.heaviest() {
             top if top == grounds.causes - 1 => self.towards_sound(crossing, given, &known, open),
             top => self.towards_cause(top, crossing, given, known, open),
-        }
+        }?;
+        let unsure = chosen.next == Next::Sound && sometimes > HARDLY_SOUND;
+        Ok(Chosen { comes_and_goes: comes_and_goes || unsure, ..chosen })
     }
 
     /// The next step while `top` is the most probable cause: a check, or the conclusion.
@@ -160,7 +163,8 @@ impl<'a> Order<'a> {
         let grounds = &self.outlooks.grounds;
         let last = given.last().map(|one| &*one.asked);
         let sure = known.by_cause[grounds.causes - 1] >= BAR;
-        let needs = grounds.needs(given, &open);
+        // What did not show today is not sound, however many checks it passes.
+        let needs = if known.comes_and_goes { Needs::Met } else { grounds.needs(given, &open) };
         let candidates = match &needs {
             Needs::Met if sure => return Ok(Chosen { next: Next::Sound, ..Chosen::default() }),
             Needs::Open(wanted) if sure => wanted,
@@ -196,6 +200,9 @@ impl<'a> Order<'a> {
 
     /// The answer that most probably was a slip, if it is doubtful and can be asked for again.
     fn doubtful(&self, known: &Known, given: &[Given]) -> Option<usize> {
+        if known.comes_and_goes {
+            return None;
+        }
         let slips = &known.belief.slips;
         let can_be = |answer: &usize| self.again(&given[known.weighed.numbers[*answer]], given).is_some();
         let doubtful = (0..slips.len()).filter(|answer| slips[*answer] >= DOUBTFUL).filter(can_be);
@@ -208,7 +215,13 @@ impl<'a> Order<'a> {
         let check = &grounds.catalogue.checks[best.number];
         let spot = grounds.before(check, crossing).map_or(&check.spot, |before| &before.spot);
         let why = self.explains.then(|| self.outlooks.why(best, open, known, crossing)).transpose()?;
-        Ok(Chosen { next: Next::Check(Box::new(spot.clone())), bits: best.bits, minutes: best.minutes, why })
+        Ok(Chosen {
+            next: Next::Check(Box::new(spot.clone())),
+            bits: best.bits,
+            minutes: best.minutes,
+            why,
+            ..Chosen::default()
+        })
     }
 
     /// The answer without which the cause would fall furthest below [`CARRIED`]. An answer that its check gave twice does not count.
@@ -229,6 +242,7 @@ impl<'a> Order<'a> {
     /// The checks that can be made: not made yet, or not since something was repaired; not too often; not skipped; due.
     fn open(&self, crossing: &Crossing, given: &[Given], known: &Known) -> Result<Vec<usize>, ProveError> {
         let grounds = &self.outlooks.grounds;
+        let comes_and_goes = known.comes_and_goes;
         let mut made: HashMap<usize, (usize, usize)> = HashMap::new();
         let mut mended: BTreeSet<&String> = BTreeSet::new();
         let mut repairs = 0;
@@ -244,9 +258,14 @@ impl<'a> Order<'a> {
             let made = made.get(&number);
             // What the eyes saw before a repair, and what the bike did, is not asked again.
             let by_eye = check.asked().state.instrument.is_none();
-            let known =
-                made.is_some_and(|(then, count)| (*then == repairs || by_eye) && (*count == mended.len() || !again()));
-            let may_come = !known && !self.is_often(number, given) && !is_out(crossing, check);
+            // What comes and goes may show another time.
+            let another_time = comes_and_goes && !by_eye;
+            let known = !another_time
+                && made
+                    .is_some_and(|(then, count)| (*then == repairs || by_eye) && (*count == mended.len() || !again()));
+            // Moving a part tells nothing of what stays.
+            let idle = check.asked().question.is_moved() && !comes_and_goes;
+            let may_come = !idle && !known && !self.is_often(number, given) && !is_out(crossing, check);
             if may_come && is_due(grounds.world, main, check, &crossing.seen)? {
                 open.push(number);
             }

@@ -1,7 +1,7 @@
 //! What a check tells: how probable each of its answers is under every fault, and by how much it lowers the entropy over causes.
 
 use super::grounds::{Grounds, Known};
-use crate::diagnose::belief::evidence::share;
+use crate::diagnose::belief::evidence::{share, shows};
 use crate::diagnose::belief::fit::{answers, forecast};
 use crate::diagnose::weights::{AHEAD, ANYWAY, BAR, LEAST_MINUTES, MISHEARD, OUTSIDE_SHOWS, SLIP};
 use crate::diagnose::{Asked, ProveError, set_up};
@@ -106,7 +106,8 @@ impl Active {
 /// Tells what checks tell, and what they take.
 pub(super) struct Outlooks<'a> {
     pub grounds: Grounds<'a>,
-    known: Mutex<HashMap<usize, Arc<Outlook>>>,
+    /// By check, and by whether the trouble comes and goes.
+    known: Mutex<HashMap<(usize, bool), Arc<Outlook>>>,
     /// Minutes from one check to another, as far as they were asked for.
     changes: Vec<OnceLock<f64>>,
 }
@@ -138,7 +139,7 @@ impl<'a> Outlooks<'a> {
 
     /// Expected fall of the entropy over causes through a check, bits; `before` is the entropy without it.
     pub(super) fn tells(&self, number: usize, active: &Active, before: f64, known: &Known) -> Result<f64, ProveError> {
-        let outlook = self.outlook(number)?;
+        let outlook = self.outlook(number, known.comes_and_goes)?;
         let count = outlook.count;
         let mut joint = vec![0.0; active.causes * count];
         let mut of_answer = vec![0.0; count];
@@ -161,7 +162,7 @@ impl<'a> Outlooks<'a> {
         active: &Active,
         known: &Known,
     ) -> Result<Vec<(f64, Active)>, ProveError> {
-        let outlook = self.outlook(number)?;
+        let outlook = self.outlook(number, known.comes_and_goes)?;
         let count = outlook.count;
         let mut all: Vec<(f64, Active)> = (0..count)
             .map(|_| (0.0, Active { of: Vec::with_capacity(active.of.len()), causes: active.causes }))
@@ -286,8 +287,9 @@ impl<'a> Outlooks<'a> {
     ///
     /// # Errors
     /// The check and the bike's wiring do not fit together.
-    pub(super) fn outlook(&self, number: usize) -> Result<Arc<Outlook>, ProveError> {
-        if let Some(known) = self.known.lock().unwrap_or_else(PoisonError::into_inner).get(&number) {
+    pub(super) fn outlook(&self, number: usize, comes_and_goes: bool) -> Result<Arc<Outlook>, ProveError> {
+        let key = (number, comes_and_goes);
+        if let Some(known) = self.known.lock().unwrap_or_else(PoisonError::into_inner).get(&key) {
             return Ok(known.clone());
         }
         let asked = self.grounds.catalogue.checks[number].asked();
@@ -297,8 +299,13 @@ impl<'a> Outlooks<'a> {
         for (fault, expected) in row.iter().enumerate() {
             of.extend(forecast(expected, asked, share(self.grounds.faults.get(fault), expected, good)));
         }
-        let outlook = Arc::new(Outlook { count: answers(asked), of });
-        self.known.lock().unwrap_or_else(PoisonError::into_inner).insert(number, outlook.clone());
+        let (count, shows) = (answers(asked), shows(comes_and_goes, &asked.question));
+        if shows < 1.0 {
+            let healthy = of[of.len() - count..].to_vec();
+            of.iter_mut().zip(healthy.iter().cycle()).for_each(|(p, good)| *p = shows * *p + (1.0 - shows) * good);
+        }
+        let outlook = Arc::new(Outlook { count, of });
+        self.known.lock().unwrap_or_else(PoisonError::into_inner).insert(key, outlook.clone());
         Ok(outlook)
     }
 }

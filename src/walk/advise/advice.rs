@@ -175,6 +175,7 @@ impl Walker {
             words,
             asked,
             confirmed: self.advice.was_confirmed,
+            comes_and_goes: self.comes_and_goes(),
             history: old.map_or(self.place.history.len(), |old| old.history),
             reading: taken.map(|taken| taken.number),
         })

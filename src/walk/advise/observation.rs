@@ -81,6 +81,8 @@ pub struct Observation {
     pub asked: String,
     /// Whether the user confirmed it.
     pub confirmed: bool,
+    /// Whether the trouble was said to come and go by then.
+    pub comes_and_goes: bool,
     /// Length of the "go back" history when it was given: its place in the walk.
     pub(in crate::walk) history: usize,
     /// The reading's number.

@@ -8,14 +8,14 @@
 use super::request::{Answered, Request};
 use crate::advice::{Chosen, Next, Spot};
 use crate::expression::{self, Seen};
-use crate::procedure::{Ask, Checks, Step, Target};
+use crate::procedure::{Ask, COMES_AND_GOES, Checks, Step, Target};
 use crate::session::Record;
 use crate::walk::enter::How;
 use crate::walk::event::{Effect, SayKind};
 use crate::walk::memory::Round;
 use crate::walk::phase::Phase;
 use crate::walk::walker::Walker;
-use serde_json::json;
+use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -32,7 +32,19 @@ pub struct Crossing {
     pub lacking: BTreeSet<String>,
 }
 
+impl Crossing {
+    /// Whether the trouble comes and goes.
+    pub fn comes_and_goes(&self) -> bool {
+        self.seen.has(COMES_AND_GOES)
+    }
+}
+
 impl Walker {
+    /// Whether the trouble was said to come and go.
+    pub(in crate::walk) fn comes_and_goes(&self) -> bool {
+        self.place.at.seen.has(COMES_AND_GOES)
+    }
+
     /// Makes this walker ask what comes next: each [`Effect::Choose`] needs a [`crate::walk::Event::Chosen`].
     #[must_use]
     pub fn in_best_order(mut self) -> Self {
@@ -139,14 +151,23 @@ impl Walker {
         self.phase = Phase::Asking;
         self.note_down(Record::Chosen { step: self.step_id(), chosen: chosen.clone() });
         self.place.at.why = chosen.why.map(Arc::new);
+        if chosen.comes_and_goes && !self.comes_and_goes() {
+            self.place.at.seen.see(COMES_AND_GOES, Value::Bool(true));
+            if chosen.next != Next::Sound {
+                self.sentence("fits-sometimes", json!({}), SayKind::Notice);
+            }
+        }
         match chosen.next {
             Next::Written => self.lead_to(&written),
             Next::Check(spot) => self.go_to(*spot),
             Next::Found(found) => self.conclude_found(*found),
-            Next::Sound => match self.checks().map(|checks| checks.conclude.value.clone()) {
-                Some(id) => self.conclude(&id),
-                None => self.lead_to(&written),
-            },
+            Next::Sound => {
+                let unshown = |checks: &Checks| checks.unshown.clone().filter(|_| self.comes_and_goes());
+                match self.checks().map(|checks| unshown(checks).unwrap_or_else(|| checks.conclude.clone())) {
+                    Some(id) => self.conclude(&id),
+                    None => self.lead_to(&written),
+                }
+            }
         }
     }
 
