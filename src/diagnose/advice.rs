@@ -82,6 +82,7 @@ impl Adviser {
             name: one.name(),
             at_random: one.at_random,
             confirmed: one.confirmed,
+            told: one.told,
             row: if one.saw == Saw::Done { Row::default() } else { self.table.row(&one.check) },
         };
         observed.iter().map(answer).collect()

@@ -137,6 +137,7 @@ impl<'a> Grounds<'a> {
             name: one.saw.name(&one.asked.question),
             at_random: one.at_random,
             confirmed: one.confirmed,
+            told: one.told,
             row,
         });
         Ok(weigh(self.faults, answers))
