@@ -84,6 +84,7 @@ impl Adviser {
             at_random: one.at_random,
             confirmed: one.confirmed,
             shows: shows(comes_and_goes, &one.check.question),
+            told: one.told,
             row: if one.saw == Saw::Done { Row::default() } else { self.table.row(&one.check) },
         };
         observed.iter().map(answer).collect()

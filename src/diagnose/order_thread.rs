@@ -107,7 +107,7 @@ impl OrderThread {
                 question: check.question.clone(),
                 number: OnceLock::new(),
             });
-            Given { asked, saw: one.saw.clone(), at_random: one.at_random, confirmed: one.confirmed }
+            Given { asked, saw: one.saw.clone(), at_random: one.at_random, confirmed: one.confirmed, told: one.told }
         };
         self.asked += 1;
         let request = Request::new(self.asked);

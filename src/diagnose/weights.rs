@@ -5,6 +5,9 @@
 pub const SLIP: f64 = 0.01;
 /// Chance that an accepted answer was misheard and not asked back: 11 of 2,334 test trials were, at most 0.8 % (95 %), rounded up.
 pub const MISHEARD: f64 = 0.01;
+/// Chance that an answer is wrong which is only told, of a check that was made before: remembered, perhaps of another place or before something
+/// was moved (chosen, no source). It stands in place of [`SLIP`].
+pub const TOLD: f64 = 0.05;
 /// A check that was made again with the same result is a slip this many times less often: the two errors are not independent
 /// (a tenth is a usual share of common causes; IEC 61508-6, from memory).
 pub(super) const AGAIN: f64 = 0.1;

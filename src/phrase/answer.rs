@@ -80,6 +80,8 @@ names! {
         Help = "help",
         /// Go back to the previous check.
         Back = "back",
+        /// The check was made before; asks what it showed.
+        Already = "already",
         /// Skip this check; asks why.
         Skip = "skip",
         /// Wait until the user says to go on.

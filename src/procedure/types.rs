@@ -412,6 +412,18 @@ impl Observe {
 }
 
 impl Step {
+    /// Whether its answer counts only as it is now: an action or a note; a question about a hazard, where a bare "no" is asked back; a step
+    /// that makes something as good as new; one with the engine running.
+    pub fn has_to_be_done_now(&self) -> bool {
+        let asks_back = |choices: &Vec<Choice>| choices.iter().any(|choice| !choice.ask_back.is_empty());
+        let by_its_question = match &self.ask {
+            Ask::Done(_) | Ask::Note(_) => true,
+            Ask::Choice(choices) | Ask::Watch { choices, .. } => asks_back(choices),
+            Ask::Reading(_) => false,
+        };
+        by_its_question || !self.mends.is_empty() || self.state.engine == Some(Engine::Running)
+    }
+
     /// Whether it only puts back or takes off what an earlier check needed.
     pub fn puts_back(&self) -> bool {
         let state = &self.state;
@@ -426,6 +438,11 @@ impl Step {
 }
 
 impl Procedure {
+    /// Whether it is there to find a fault. Others make safe, prove an instrument, or set something.
+    pub fn finds_faults(&self) -> bool {
+        self.covers.as_ref().is_none_or(|covers| !covers.is_empty())
+    }
+
     /// The step with this id.
     pub fn step(&self, id: &str) -> Option<&Step> {
         self.steps.iter().find(|s| *s.id == id)

@@ -8,7 +8,7 @@ pub const TABLE: Kind =
     Kind { name: "table of readings", begins: "number,time,step,round,name,quantity,", goes_on: &[] };
 
 /// The columns.
-const COLUMNS: [&str; 20] = [
+const COLUMNS: [&str; 21] = [
     "number",
     "time",
     "step",
@@ -29,6 +29,7 @@ const COLUMNS: [&str; 20] = [
     "amends",
     "amended_by",
     "effective",
+    "told",
 ];
 
 /// All readings in order, amended ones included. Text that a spreadsheet would take for a formula (it starts with `=`, `+`, `-`, `@`, tab
@@ -62,6 +63,7 @@ pub fn csv(review: &Review) -> String {
             count(r.amends),
             count(r.amended_by),
             r.effective.to_string(),
+            r.told.to_string(),
         ]);
     }
     out

@@ -181,7 +181,7 @@ impl Work {
             Record::Acknowledged { step, round, caution, signal, said, .. } => {
                 review.cautions.push(Caution { time: time.clone(), step, round, caution, signal, said });
             }
-            Record::Answered { step, round, answer, words, echo, means, confidence, confirmed, clip } => {
+            Record::Answered { step, round, answer, words, echo, means, confidence, confirmed, clip, told } => {
                 let (time, answer, confidence) = (time.clone(), answer_name(&answer), Some(confidence));
                 review.answers.push(Answer {
                     time,
@@ -194,6 +194,7 @@ impl Work {
                     confidence,
                     confirmed,
                     clip,
+                    told,
                 });
             }
             Record::Escaped { step, round, escape, clip } => {
@@ -298,6 +299,7 @@ fn reading(entry: &Entry, record: Record, instrument: &Option<Instrument>) -> Op
         confirmed,
         amends,
         clip,
+        told,
     } = record
     else {
         return None;
@@ -325,8 +327,10 @@ fn reading(entry: &Entry, record: Record, instrument: &Option<Instrument>) -> Op
         amends,
         amended_by: None,
         effective: true,
-        instrument: instrument.clone(),
+        // Nobody has said what it was measured with.
+        instrument: instrument.clone().filter(|_| !told),
         clip,
+        told,
     })
 }
 

@@ -42,6 +42,11 @@ fn clock(time: &str) -> String {
     time.split_once('T').map_or(time, |(_, time)| time).chars().take("10:14:03".len()).collect()
 }
 
+/// Stands beside an answer that is only told.
+fn as_told(told: bool) -> &'static str {
+    if told { ", as told" } else { "" }
+}
+
 /// A step with its loop item: `points-gap (left)`.
 fn place(step: &str, round: &Option<String>) -> String {
     round.as_ref().map_or_else(|| step.to_owned(), |round| format!("{step} ({round})"))
@@ -218,6 +223,8 @@ pub struct Reading {
     pub instrument: Option<Instrument>,
     /// Clip id.
     pub clip: Option<String>,
+    /// Whether it is only told: measured before the walk came to this check.
+    pub told: bool,
 }
 
 /// An answer that is not a number.
@@ -243,6 +250,8 @@ pub struct Answer {
     pub confirmed: bool,
     /// Clip id.
     pub clip: Option<String>,
+    /// Whether it is only told: the check was made before the walk came to it.
+    pub told: bool,
 }
 
 /// A caution that was acknowledged.

@@ -1,6 +1,6 @@
 //! Puts a record into words.
 
-use super::place;
+use super::{as_told, place};
 use crate::advice::{Next, Weighed};
 use crate::phrase::{Answer, Reading, ReadingKind};
 use crate::session::Record;
@@ -95,11 +95,15 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
             let printed = if *printed { ", printed only: the loudspeaker was lost" } else { "" };
             ("acknowledged", at(step, round), format!("{signal} {caution} acknowledged{printed}"))
         }
-        Record::Answered { step, round, answer, words, means, confirmed, .. } => {
+        Record::Answered { step, round, answer, words, means, confirmed, told, .. } => {
             let asked_back = if *confirmed { ", asked back" } else { "" };
-            ("answered", at(step, round), format!("{} ({means}{asked_back}), heard: {words}", answer_name(answer)))
+            (
+                "answered",
+                at(step, round),
+                format!("{} ({means}{}{asked_back}), heard: {words}", answer_name(answer), as_told(*told)),
+            )
         }
-        Record::Read { step, round, number, name, reading, unit, verdict, amends, .. } => {
+        Record::Read { step, round, number, name, reading, unit, verdict, amends, told, .. } => {
             let amends = amends.map_or(String::new(), |before| match before == *number {
                 true => ", corrected".to_owned(),
                 false => format!(", amends reading {before}"),
@@ -107,7 +111,7 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
             (
                 "read",
                 at(step, round),
-                format!("reading {number}, {name}: {} ({verdict}{amends})", shown(reading, *unit)),
+                format!("reading {number}, {name}: {} ({verdict}{}{amends})", shown(reading, *unit), as_told(*told)),
             )
         }
         Record::Escaped { step, round, escape, .. } => ("escaped", at(step, round), format!("answered: {escape}")),

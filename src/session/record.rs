@@ -103,6 +103,9 @@ pub enum Record {
         confirmed: bool,
         /// Id of the clip with its sound, if any.
         clip: Option<String>,
+        /// The check was made before this walk, or before this step; this is what the user says that it showed.
+        #[serde(default, skip_serializing_if = "is_false")]
+        told: bool,
     },
     /// A reading.
     Read {
@@ -140,6 +143,9 @@ pub enum Record {
         amends: Option<u32>,
         /// Clip id.
         clip: Option<String>,
+        /// It was measured before, as for [`Record::Answered`].
+        #[serde(default, skip_serializing_if = "is_false")]
+        told: bool,
     },
     /// An escape.
     Escaped {

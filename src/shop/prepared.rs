@@ -144,7 +144,7 @@ impl PreparedSession {
         if row.bike.is_empty() {
             return Err(refuse("its journal names no bike, so it could not be found again".to_owned()));
         }
-        let readings: Vec<Reading> = review.readings.into_iter().filter(|r| r.effective).collect();
+        let readings: Vec<Reading> = review.readings.into_iter().filter(was_measured).collect();
         let outside: BTreeSet<&str> = readings.iter().filter(|r| r.verdict == "bad").map(|r| r.name.as_str()).collect();
         let outside = outside.into_iter().collect::<Vec<_>>().join(" ");
         let cause =
@@ -171,11 +171,16 @@ impl PreparedSession {
     }
 }
 
+/// Whether a reading counts in the archive: not one that was corrected, and not one that is only told.
+fn was_measured(reading: &Reading) -> bool {
+    reading.effective && !reading.told
+}
+
 fn row(review: &Review, origin: &str, fault: Option<String>, now: &str) -> Archived {
     let session = &review.session;
     let name = |text: &str| shortened(&plain(text), limits::NAME);
     let text = |text: &str| shortened(&plain(text), limits::TEXT);
-    let counting = || review.readings.iter().filter(|r| r.effective);
+    let counting = || review.readings.iter().filter(|reading| was_measured(reading));
     let concluded = review.conclusion.as_ref();
     let count = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
     Archived {

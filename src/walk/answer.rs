@@ -3,7 +3,8 @@
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind, Tone};
 use super::memory::{Frame, Printed};
-use super::phase::{After, Phase};
+use super::phase::{After, Phase, Told};
+use super::readings::Sure;
 use super::table::OnMiss;
 use super::walker::Walker;
 use crate::expression;
@@ -98,19 +99,20 @@ impl Walker {
         if plain || matches!(self.phase, Phase::StopConfirm { .. } | Phase::Offering) {
             return self.not_understood(Miss::NoMatch, None, clip);
         }
-        if let Phase::Confirming { heard: asked, .. } = &self.phase {
+        if let Phase::Confirming { heard: asked, told, .. } = &self.phase {
+            let open = Phase::asking(told.clone());
             // Another phrase for the same choice counts as "yes". The same phrase again is no clearer than before. Anything else instead of
             // "no" is confirmed in its turn.
             if asked.answer.is_same(&heard.answer) {
                 let agrees = matches!(heard.answer, Answer::Choice(_)) && asked.words != heard.words && rival.is_none();
                 if agrees {
-                    self.phase = Phase::Asking;
+                    self.phase = open;
                     return self.take(heard, clip, true);
                 }
                 return self.not_understood(Miss::NoMatch, None, clip);
             }
             self.talk.denied.push(asked.answer.clone());
-            self.phase = Phase::Asking;
+            self.phase = open;
         }
         self.talk.last_said.clear();
         let a = self.said_back(&heard.answer, &heard.words);
@@ -121,12 +123,13 @@ impl Walker {
             }
             None => self.sentence("did-you-say", json!({"a": a}), SayKind::Question),
         }
-        if matches!(self.phase, Phase::Asking) {
-            self.phase = Phase::Confirming { heard, clip };
-        } else {
+        let told = match &self.phase {
+            Phase::Asking => None,
+            Phase::Telling { made_in } => Some(made_in.clone()),
             // In other phases the open question is asked again.
-            return self.not_understood(Miss::NoMatch, None, clip);
-        }
+            _ => return self.not_understood(Miss::NoMatch, None, clip),
+        };
+        self.phase = Phase::Confirming { heard, clip, told };
         self.listen_when_quiet();
     }
 
@@ -158,14 +161,16 @@ impl Walker {
         }
         self.tone(Tone::NotUnderstood);
         self.talk.misses += 1;
-        if matches!(self.phase, Phase::Asking | Phase::Correcting { .. }) {
+        if matches!(self.phase, Phase::Asking | Phase::Telling { .. } | Phase::Correcting { .. }) {
             // The denied answer may have been right after all: allow it next time.
             self.talk.denied.clear();
         }
         match lead {
             OnMiss::Explains => {}
             OnMiss::AsksBack if self.talk.misses > 1 => {
-                self.phase = Phase::Asking;
+                if let Phase::Confirming { told, .. } = &self.phase {
+                    self.phase = Phase::asking(told.clone());
+                }
                 self.talk.last_said.clear();
             }
             _ => {
@@ -228,20 +233,20 @@ impl Walker {
                 self.confirm_state_change();
                 self.ask();
             }
-            (Phase::Confirming { heard, clip }, Answer::Yes) => {
-                self.phase = Phase::Asking;
+            (Phase::Undoing { made_in, text }, Answer::Done) => self.left_as_it_was(made_in, &text),
+            (Phase::Confirming { heard, clip, told }, Answer::Yes) => {
+                self.phase = Phase::asking(told);
                 self.take(heard, clip, true);
             }
-            (Phase::Confirming { heard, .. }, Answer::No) => {
+            (Phase::Confirming { heard, told, .. }, Answer::No) => {
                 self.talk.denied.push(heard.answer);
-                self.phase = Phase::Asking;
-                self.ask_again();
+                self.ask_as_before(told);
             }
-            (Phase::Doubting { answer, words, confidence, clip }, Answer::Yes) => {
+            (Phase::Doubting { answer, words, confidence, clip, told }, Answer::Yes) => {
                 let heard = Hypothesis { answer, words, probability: confidence };
-                self.take_reading(heard, clip, true, true);
+                self.take_reading(heard, clip, Sure::OfTheValue, told);
             }
-            (Phase::Doubting { .. }, Answer::No) => self.ask_again(),
+            (Phase::Doubting { told, .. }, Answer::No) => self.ask_as_before(told),
             (Phase::Offering, Answer::Yes) => self.repeat_doubtful(),
             (Phase::Offering, Answer::No) => {
                 self.sentence("going-on", json!({}), SayKind::Notice);
@@ -258,10 +263,14 @@ impl Walker {
             (Phase::Asking, Answer::Sum(name)) => self.begin_sum(&name),
             (Phase::Reckoning { sum, given }, Answer::Reading(reading)) => self.take_input(sum, given, &reading),
             (Phase::Reckoning { sum, given }, Answer::Done) => self.take_usual_input(sum, given),
-            (Phase::Correcting { .. }, Answer::Reading(_)) => self.take_reading(heard, clip, confirmed, false),
-            (Phase::Asking | Phase::Confirming { .. } | Phase::Doubting { .. }, _) => {
-                self.phase = Phase::Asking;
-                self.take_step_answer(heard, clip, confirmed);
+            (Phase::Correcting { .. }, Answer::Reading(_)) => {
+                self.take_reading(heard, clip, Sure::of_words(confirmed), None);
+            }
+            (Phase::Telling { made_in }, _) => self.take_step_answer(heard, clip, confirmed, Some(made_in)),
+            (Phase::Asking, _) => self.take_step_answer(heard, clip, confirmed, None),
+            (Phase::Confirming { told, .. } | Phase::Doubting { told, .. }, _) => {
+                self.phase = Phase::asking(told.clone());
+                self.take_step_answer(heard, clip, confirmed, told);
             }
             _ => self.not_understood(Miss::NoMatch, None, clip),
         }
@@ -272,6 +281,7 @@ impl Walker {
         let world = self.world.clone();
         let procedure = self.procedure(&world);
         self.tone(Tone::Accepted);
+        self.place.at.owed_cautions.retain(|owed| *owed != id);
         if let Some(caution) = procedure.caution(&id) {
             self.cautions.agreed.insert(caution.say.value.clone(), self.now.mono_ms);
             let printed = how == Printed::Only;
@@ -293,7 +303,15 @@ impl Walker {
         self.cautions_then_ask(rest, restated);
     }
 
-    fn take_step_answer(&mut self, heard: Hypothesis, clip: Option<String>, confirmed: bool) {
+    /// Asks the open question again: the step's, or what a check showed that was made before.
+    fn ask_as_before(&mut self, told: Told) {
+        match told {
+            Some(made_in) => self.ask_what_it_showed(made_in),
+            None => self.ask_again(),
+        }
+    }
+
+    fn take_step_answer(&mut self, heard: Hypothesis, clip: Option<String>, confirmed: bool, told: Told) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         self.out.push(Effect::StopTimer { timer: TimerKind::Watch });
@@ -313,10 +331,12 @@ impl Walker {
                     means,
                     confirmed,
                     clip,
-                    After::Chosen { choice: at, echo: echo.clone() },
+                    After::Chosen { choice: at, echo: echo.clone(), told },
                 );
             }
-            (Answer::Reading(_), Ask::Reading(_)) => self.take_reading(heard, clip, confirmed, false),
+            (Answer::Reading(_), Ask::Reading(_)) => self.take_reading(heard, clip, Sure::of_words(confirmed), told),
+            // "Not sure": then it is made now.
+            (Answer::Escape(_), _) if told.is_some() => self.ask_again(),
             (Answer::Note(text), Ask::Note(_)) => {
                 let then = match world.vocabulary.is_said_in(Escape::Sometimes, text) {
                     true => After::Escaped { escape: Escape::Sometimes },
@@ -351,21 +371,23 @@ impl Walker {
             confidence: heard.probability,
             confirmed,
             clip,
+            told: then.is_told(),
         };
         self.advice.was_confirmed = confirmed;
         self.write(record, then);
     }
 
     /// Called once a choice is on disk: says it back and goes where it leads.
-    pub(super) fn chosen(&mut self, at: usize, echo: &str) {
+    pub(super) fn chosen(&mut self, at: usize, echo: &str, told: Told) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         let choice = &choices(step)[at];
         self.remember();
         self.observe();
-        self.tested(step);
+        self.answered(step, told.as_deref(), echo);
         self.see(&step.id.value.replace('-', "_"), Value::String(choice.id.value.clone()));
         self.tone(Tone::Accepted);
+        self.say_as_told(told.is_some());
         self.sentence("echo", json!({"answer": echo}), SayKind::Echo);
         self.lead_on(&choice.id.value, choice.doubt.as_ref(), &choice.go, choice.means);
     }
@@ -373,6 +395,7 @@ impl Walker {
     /// Saves the position for "go back".
     pub(super) fn remember(&mut self) {
         self.talk.told_of_strangers = false;
+        self.bike.before = None;
         if !self.mute {
             self.place.history.push(self.place.at.clone());
         }

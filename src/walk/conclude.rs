@@ -26,6 +26,9 @@ struct Names {
 impl Walker {
     /// Concludes. The record is written first; the conclusion is spoken once it is on disk.
     pub(super) fn conclude(&mut self, id: &str) {
+        if self.asks_what_was_told() {
+            return;
+        }
         let world = self.world.clone();
         let procedure = self.procedure(&world);
         let Some(conclusion) = procedure.conclusion(id) else {
@@ -59,7 +62,7 @@ impl Walker {
         let last = self.place.at.frames.len() == 1 || conclusion.is_final;
         let condemned = expression::render_names(&conclusion.condemns, &scope).unwrap_or_default();
         let means = expression::render_names(&conclusion.means, &scope).unwrap_or_default();
-        not_tested.extend(self.place.untested.iter().map(|(_, words)| words.clone()));
+        not_tested.extend(self.untested());
         let names = Names { id: id.to_owned(), round: self.round(), condemned, means };
         self.write_conclusion(names, cause, remedy, cautions, [rules_out, not_tested, recheck], last);
     }
@@ -72,7 +75,7 @@ impl Walker {
             Ok(cautions) => cautions,
             Err(why) => return self.fault(&why),
         };
-        let not_tested = self.place.untested.iter().map(|(_, words)| words.clone()).collect();
+        let not_tested = self.untested();
         self.ending.found = Some(Arc::new(found.clone()));
         let names = Names { id: found.conclusion, round: found.round, condemned: found.condemns, means: found.means };
         let lists = [Vec::new(), not_tested, found.recheck];
@@ -149,7 +152,7 @@ impl Walker {
         let procedure = self.procedure(&world);
         let title = expression::render(&procedure.title, &self.scope()).unwrap_or_default();
         let cause = self.words("finished", json!({"title": title}));
-        let not_tested: Vec<String> = self.place.untested.iter().map(|(_, words)| words.clone()).collect();
+        let not_tested = self.untested();
         let put_back = self.put_back();
         let mut lines = vec![(SayKind::Conclusion, cause.clone())];
         for (key, items) in [("concluded-not-tested", &not_tested), ("concluded-put-back", &put_back)] {
@@ -189,6 +192,12 @@ impl Walker {
         self.give_back("the end of a called procedure");
     }
 
+    /// Checks that were not made, in words: those that were skipped, and those whose answer is only told.
+    fn untested(&self) -> Vec<String> {
+        let skipped = self.place.untested.iter().map(|(_, words)| words);
+        skipped.chain(self.place.at.told.values()).cloned().collect()
+    }
+
     /// Changes to the bike that must be undone before the user leaves it.
     pub(super) fn put_back(&self) -> Vec<String> {
         if self.mute {
@@ -216,6 +225,11 @@ impl Walker {
 
     /// The key under which a skipped check is stored.
     pub(super) fn untested_key(&self, step: &Step) -> String {
-        format!("{}/{}/{}", self.frame().procedure, step.id.value, self.round_id().unwrap_or_default())
+        self.check_key(&step.id.value)
+    }
+
+    /// The same for a step by its id.
+    pub(super) fn check_key(&self, step: &str) -> String {
+        format!("{}/{}/{}", self.frame().procedure, step, self.round_id().unwrap_or_default())
     }
 }

@@ -202,7 +202,7 @@ impl Walker {
         self.talk.silences = 0;
         self.talk.last_said.clear();
         self.talk.heard_whole.clear();
-        let all: Vec<String> = step.cautions.iter().map(|c| c.value.clone()).collect();
+        let all = self.cautions_due(step);
         let restated = how == How::Restated;
         self.cautions.restates = restated;
         self.cautions_then_ask(all, restated);
@@ -302,6 +302,7 @@ impl Walker {
         let need = self.restored(need);
         let next = self.bike.state.after(&need);
         self.bike.restoring = None;
+        self.remember_before(step);
         let before = std::mem::replace(&mut self.bike.state, next);
         if before != self.bike.state {
             let record = Record::State { step: self.step_id(), told, state: self.bike.state.clone() };
@@ -336,7 +337,9 @@ impl Walker {
         let prompt = match (&step.brief, self.talk.detail) {
             (Some(brief), Detail::Short) => brief,
             // It was asked in full before.
-            (Some(brief), Detail::Normal) if self.was_answered(&step.id.value) => brief,
+            (Some(brief), Detail::Normal) if self.was_answered(&step.id.value) && !self.is_told(&step.id.value) => {
+                brief
+            }
             _ => &step.say,
         };
         let prompt = self.worded(prompt);

@@ -96,11 +96,13 @@ impl Walker {
 
     /// Continues once the awaited record or advice has arrived.
     pub(super) fn go_on_with(&mut self, then: After) {
-        if matches!(then, After::Chosen { .. } | After::Read { amends: false, .. } | After::Done) {
+        let answers = matches!(then, After::Chosen { .. } | After::Read { amends: false, .. } | After::Done);
+        // What was done before confirms nothing of now.
+        if answers && !then.is_told() {
             self.confirm_state_change();
         }
         match then {
-            After::Chosen { choice, echo } => self.chosen(choice, &echo),
+            After::Chosen { choice, echo, told } => self.chosen(choice, &echo, told),
             After::Read { taken, amends } => self.read(*taken, amends),
             After::Done => self.done(),
             After::Escaped { escape } => self.escaped(escape),

@@ -2,6 +2,7 @@
 
 use super::advise::Observation;
 use super::event::SayKind;
+use super::phase::Told;
 use crate::advice::{Weighed, Why};
 use crate::bike::BikeState;
 use crate::expression::Seen;
@@ -9,7 +10,7 @@ use crate::phrase::Reading;
 use crate::procedure::{Meaning, Route, Target};
 use crate::units::Unit;
 use serde_json::Value;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// One round of a loop that the walk is in.
@@ -54,8 +55,24 @@ pub(super) struct Position {
     pub readied: BTreeSet<String>,
     /// Names of the instruments and test parts that the user does not have.
     pub lacking: BTreeSet<String>,
+    /// Checks whose answer is only told, as for a skipped check, with the answer in words.
+    pub told: BTreeMap<String, String>,
+    /// The check whose answer was told last, if no other answer came since: its key, and where it stands.
+    pub told_last: Option<(String, Vec<Frame>)>,
+    /// Cautions, by id, of checks that were told of before these were acknowledged: the next step may rely on such a check's state.
+    pub owed_cautions: Vec<String>,
+    /// Whether something was made as good as new: what was done before does not tell of it.
+    pub mended: bool,
     /// Why the check at hand came next, in best order.
     pub why: Option<Arc<Why>>,
+}
+
+impl Position {
+    /// A check was made after all: what was told of it no longer counts.
+    pub(super) fn made_now(&mut self, key: &str) {
+        self.told.remove(key);
+        self.told_last.take_if(|(last, _)| last == key);
+    }
 }
 
 /// How much is said.
@@ -80,6 +97,8 @@ pub(super) struct TakenReading {
     pub band: Option<usize>,
     /// Length of the "go back" history when it was taken.
     pub history: usize,
+    /// Set if it is only told.
+    pub told: Told,
 }
 
 /// The guard's state.

@@ -24,6 +24,7 @@ mod reckon;
 mod resume;
 mod table;
 mod talk;
+mod told;
 mod walker;
 mod world;
 

@@ -108,6 +108,8 @@ pub(super) struct Cautions {
 pub(super) struct Bike {
     pub state: BikeState,
     pub guard: Guard,
+    /// The step whose prompt asked for changes last, as for a skipped check, and the state before them.
+    pub before: Option<(String, BikeState)>,
     /// The state in which a check is repeated out of turn, until the user agrees to it.
     pub restoring: Option<BikeState>,
 }

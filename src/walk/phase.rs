@@ -6,10 +6,14 @@ use super::event::SayKind;
 use super::memory::TakenReading;
 use super::phase_kind::PhaseKind;
 use super::table::{Row, row};
+use crate::bike::BikeState;
 use crate::phrase::{Answer, Escape, Hypothesis};
 use crate::procedure::Target;
 use crate::session::Record;
 use crate::sums::Sum;
+
+/// The state of the bike in which a check was made whose answer is only told. `None` for an answer of now.
+pub(super) type Told = Option<Box<BikeState>>;
 
 /// What the walker waits for.
 #[derive(Debug, Clone)]
@@ -22,10 +26,14 @@ pub(super) enum Phase {
     Restate,
     /// The step's question is open.
     Asking,
+    /// "What did it show?"
+    Telling { made_in: Box<BikeState> },
+    /// "Leave it as it was", then what the check showed. `text` names the changes back.
+    Undoing { made_in: Box<BikeState>, text: String },
     /// "Did you say ...?"
-    Confirming { heard: Hypothesis, clip: Option<String> },
+    Confirming { heard: Hypothesis, clip: Option<String>, told: Told },
     /// The reading is physically implausible: "is that right?"
-    Doubting { answer: Answer, words: String, confidence: f64, clip: Option<String> },
+    Doubting { answer: Answer, words: String, confidence: f64, clip: Option<String>, told: Told },
     /// A record is being written.
     Writing { id: u64, owed: Box<Owed> },
     /// The adviser is working; `then` follows.
@@ -81,7 +89,7 @@ pub(super) enum Left {
 #[derive(Debug, Clone)]
 pub(super) enum After {
     /// A choice of the step was accepted.
-    Chosen { choice: usize, echo: String },
+    Chosen { choice: usize, echo: String, told: Told },
     /// A reading was accepted.
     Read { taken: Box<TakenReading>, amends: bool },
     /// The step was acknowledged, or its note is stored.
@@ -100,13 +108,34 @@ pub(super) enum After {
     Stopped,
 }
 
+impl After {
+    /// Whether it follows an answer that is only told.
+    pub(super) fn is_told(&self) -> bool {
+        match self {
+            Self::Chosen { told, .. } => told.is_some(),
+            Self::Read { taken, .. } => taken.told.is_some(),
+            _ => false,
+        }
+    }
+}
+
 impl Phase {
+    /// The step's open question, or that for what is told.
+    pub(super) fn asking(told: Told) -> Self {
+        match told {
+            Some(made_in) => Self::Telling { made_in },
+            None => Self::Asking,
+        }
+    }
+
     pub(super) fn kind(&self) -> PhaseKind {
         match self {
             Self::Idle => PhaseKind::Idle,
             Self::Caution { .. } => PhaseKind::Caution,
             Self::Restate => PhaseKind::Restate,
             Self::Asking => PhaseKind::Asking,
+            Self::Telling { .. } => PhaseKind::Telling,
+            Self::Undoing { .. } => PhaseKind::Undoing,
             Self::Confirming { .. } => PhaseKind::Confirming,
             Self::Doubting { .. } => PhaseKind::Doubting,
             Self::Writing { .. } => PhaseKind::Writing,

@@ -11,6 +11,10 @@ pub enum PhaseKind {
     Restate,
     /// The step's question is open.
     Asking,
+    /// The walker asks what a check showed that was made before.
+    Telling,
+    /// The user must take back the changes that such a check's prompt had asked for.
+    Undoing,
     /// The walker asks the user to confirm an answer.
     Confirming,
     /// The walker questions a physically implausible reading.
@@ -47,11 +51,13 @@ pub enum PhaseKind {
 
 impl PhaseKind {
     /// All phases, in the order of the table.
-    pub const ALL: [Self; 20] = [
+    pub const ALL: [Self; 22] = [
         Self::Idle,
         Self::Caution,
         Self::Restate,
         Self::Asking,
+        Self::Telling,
+        Self::Undoing,
         Self::Confirming,
         Self::Doubting,
         Self::Writing,

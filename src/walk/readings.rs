@@ -2,7 +2,7 @@
 
 use super::event::{SayKind, Tone};
 use super::memory::{Frame, TakenReading, round_of};
-use super::phase::{After, Phase};
+use super::phase::{After, Phase, Told};
 use super::walker::Walker;
 use crate::expression;
 use crate::expression::Scope;
@@ -12,6 +12,23 @@ use crate::session::{Miss, Record};
 use crate::units::Unit;
 use serde_json::{Value, json};
 
+/// What the user was asked about a number, and agreed to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Sure {
+    /// Nothing.
+    No,
+    /// Whether it was heard right.
+    OfTheWords,
+    /// Whether an implausible value is right.
+    OfTheValue,
+}
+
+impl Sure {
+    pub(super) fn of_words(confirmed: bool) -> Self {
+        if confirmed { Self::OfTheWords } else { Self::No }
+    }
+}
+
 impl Walker {
     /// What templates and expressions see at another place in this walk.
     pub(super) fn scope_at(&self, frames: &[Frame]) -> Scope {
@@ -20,18 +37,19 @@ impl Walker {
         self.scope_of(&there)
     }
 
-    /// Accepts a number for the current step, or for the reading that is being corrected. `sure`: the user confirmed an implausible value.
-    pub(super) fn take_reading(&mut self, heard: Hypothesis, clip: Option<String>, confirmed: bool, sure: bool) {
+    /// Accepts a number for the current step, or for the reading that is being corrected.
+    pub(super) fn take_reading(&mut self, heard: Hypothesis, clip: Option<String>, sure: Sure, told: Told) {
         let Answer::Reading(reading) = &heard.answer else { return };
         let world = self.world.clone();
         let amends = match self.phase {
             Phase::Correcting { index } => Some(index),
             _ => self.readings.correcting,
         };
-        let (frames, number) = match amends {
-            Some(index) => (self.readings.all[index].frames.clone(), self.readings.all[index].number),
-            None => (self.place.at.frames.clone(), self.readings.all.len() as u32 + 1),
+        let (frames, number, told) = match amends.map(|index| &self.readings.all[index]) {
+            Some(old) => (old.frames.clone(), old.number, old.told.clone()),
+            None => (self.place.at.frames.clone(), self.readings.all.len() as u32 + 1, told),
         };
+        let confirmed = sure != Sure::No;
         let frame = frames.last().expect("the stack of calls is never empty");
         let Some(step) = world.procedures[&frame.procedure].step(&frame.step) else { return };
         let Ask::Reading(ask) = &step.ask else { return self.not_understood(Miss::NoMatch, None, clip) };
@@ -60,12 +78,12 @@ impl Walker {
                     Ok(bounds) => bounds,
                     Err(d) => return self.fault(&d.to_string()),
                 };
-                if !sure && !(low..=high).contains(&reading.value) {
+                if sure != Sure::OfTheValue && !(low..=high).contains(&reading.value) {
                     let words = self.reading_words(reading, step);
                     self.sentence("reading-implausible", json!({"reading": words}), SayKind::Question);
                     let Hypothesis { answer, words, probability } = heard;
                     self.readings.correcting = amends;
-                    self.phase = Phase::Doubting { answer, words, confidence: probability, clip };
+                    self.phase = Phase::Doubting { answer, words, confidence: probability, clip, told };
                     return self.listen_when_quiet();
                 }
             }
@@ -91,9 +109,10 @@ impl Walker {
             source: if self.mute { String::new() } else { expression::render(&ask.source, &scope).unwrap_or_default() },
             words: heard.words.clone(),
             confidence: heard.probability,
-            confirmed: confirmed || sure,
+            confirmed,
             amends: amends.map(|_| number),
             clip,
+            told: told.is_some(),
         };
         let taken = TakenReading {
             number,
@@ -105,10 +124,11 @@ impl Walker {
             reading: reading.clone(),
             band,
             history: self.place.history.len(),
+            told,
         };
         self.readings.correcting = None;
         self.talk.denied.clear();
-        self.advice.was_confirmed = confirmed || sure;
+        self.advice.was_confirmed = confirmed;
         self.write(record, After::Read { taken: Box::new(taken), amends: amends.is_some() });
     }
 
@@ -134,6 +154,7 @@ impl Walker {
         let Some(step) = world.procedures[&frame.procedure].step(&taken.step) else { return };
         let Ask::Reading(ask) = &step.ask else { return };
         self.tone(Tone::Accepted);
+        self.say_as_told(taken.told.is_some());
         self.read_back(&taken);
         if amends {
             return self.amended(taken, ask);
@@ -143,7 +164,7 @@ impl Walker {
         if let Some(position) = self.place.history.last_mut().filter(|_| !self.mute) {
             position.reading = Some(taken.number);
         }
-        self.tested(step);
+        self.answered(step, taken.told.as_deref(), &self.named_reading(&taken, step));
         self.see_reading(&taken, ask);
         self.readings.all.push(taken.clone());
         self.lead_on_from(&taken, ask);
@@ -188,6 +209,10 @@ impl Walker {
             // The observation's key is that step's place, not the current one.
             let here = std::mem::replace(&mut self.place.at.frames, taken.frames.clone());
             self.see_reading(&taken, ask);
+            let world = self.world.clone();
+            if let Some(step) = self.step(&world).filter(|step| self.is_told(&step.id.value)) {
+                self.keep_told(step, &self.named_reading(&taken, step));
+            }
             self.place.at.frames = here;
             self.observe_everywhere();
             return self.ask();
@@ -196,6 +221,10 @@ impl Walker {
         self.place.history.truncate(old.history + 1);
         self.place.at = position;
         self.observe();
+        let world = self.world.clone();
+        if let Some(step) = self.step(&world) {
+            self.answered(step, taken.told.as_deref(), &self.named_reading(&taken, step));
+        }
         self.sentence("amended-leads-elsewhere", json!({}), SayKind::Notice);
         self.see_reading(&taken, ask);
         self.lead_on_from(&taken, ask);
@@ -219,6 +248,11 @@ impl Walker {
                 );
             }
         }
+    }
+
+    /// A reading with its name: "rest voltage 12.6 volts".
+    pub(super) fn named_reading(&self, taken: &TakenReading, step: &Step) -> String {
+        format!("{} {}", taken.name.replace(['_', '-'], " "), self.reading_words(&taken.reading, step))
     }
 
     /// A reading in words, for questions about it.
@@ -246,7 +280,8 @@ impl Walker {
                     _ => self.world.vocabulary.say_number(taken.reading.value, taken.unit, taken.resolution),
                 };
                 let name = taken.name.replace(['_', '-'], " ");
-                self.sentence("last-reading", json!({"name": name, "reading": number}), SayKind::Notice);
+                let told = taken.told.is_some();
+                self.sentence("last-reading", json!({"name": name, "reading": number, "told": told}), SayKind::Notice);
             }
             None => self.sentence("no-reading-yet", json!({}), SayKind::Notice),
         }

@@ -216,9 +216,14 @@ const AT_A_STEP: &[Command] = &[
     Quieter,
     AwaitParts,
     Stop,
+    Already,
 ];
 /// The same without `Correct`, which amends the reading at hand.
 const BEFORE_A_STEP: &[Command] = AT_A_STEP.split_at(1).1;
+/// The same without `Already`: an answer was given.
+const ABOUT_AN_ANSWER: &[Command] = AT_A_STEP.split_at(AT_A_STEP.len() - 1).0;
+/// Where the walker asks for what was done before.
+const AT_WHAT_IS_TOLD: &[Command] = &[Repeat, Help, Back, Pause, Stop];
 const AT_A_NUMBER: &[Command] = &[Repeat, Back, Stop];
 const IN_A_PAUSE: &[Command] = &[Resume, Stop, Where, LastReading, Repeat];
 
@@ -289,12 +294,26 @@ const TABLE: [Row; PhaseKind::ALL.len()] = [
         ..STEP
     },
     Row {
+        phase: PhaseKind::Telling,
+        hears: &[Hears::Answers, Hears::Controls],
+        controls: AT_WHAT_IS_TOLD,
+        miss: OnMiss::Explains,
+        ..STEP
+    },
+    Row { phase: PhaseKind::Undoing, hears: &[Hears::Ready, Hears::Controls], controls: AT_WHAT_IS_TOLD, ..STEP },
+    Row {
         phase: PhaseKind::Confirming,
         hears: &[Hears::Answers, Hears::Controls, Hears::YesNo],
+        controls: ABOUT_AN_ANSWER,
         miss: OnMiss::AsksBack,
         ..STEP
     },
-    Row { phase: PhaseKind::Doubting, hears: &[Hears::Answers, Hears::Controls, Hears::YesNo], ..STEP },
+    Row {
+        phase: PhaseKind::Doubting,
+        hears: &[Hears::Answers, Hears::Controls, Hears::YesNo],
+        controls: ABOUT_AN_ANSWER,
+        ..STEP
+    },
     Row { phase: PhaseKind::Writing, stop: OnStop::AfterTheRecord, ..BUSY },
     Row { phase: PhaseKind::Weighing, ..BUSY },
     Row { phase: PhaseKind::Choosing, ..BUSY },

@@ -4,7 +4,9 @@ use super::bayes::Evidence;
 use super::fit::fit;
 use crate::circuit::faults::Fault;
 use crate::circuit::{Expected, Question};
-use crate::diagnose::weights::{AGAIN, MISHEARD, OUTSIDE_SHOWS, READING_SPREAD, SHOWS, SHOWS_MOVED, SLIP, STEP_SPREAD};
+use crate::diagnose::weights::{
+    AGAIN, MISHEARD, OUTSIDE_SHOWS, READING_SPREAD, SHOWS, SHOWS_MOVED, SLIP, STEP_SPREAD, TOLD,
+};
 use crate::walk::Saw;
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -28,6 +30,8 @@ pub(in crate::diagnose) struct Answer<'a> {
     pub confirmed: bool,
     /// Probability that a fault shows at this check, if it is there: less than 1 where the trouble comes and goes.
     pub shows: f64,
+    /// Whether it is only told.
+    pub told: bool,
     /// What was to be expected. Empty where nothing was observed.
     pub row: Row,
 }
@@ -40,6 +44,15 @@ pub(in crate::diagnose) struct Weighed {
     pub numbers: Vec<usize>,
     /// Whether a healthy bike would explain them all.
     pub all_healthy: bool,
+}
+
+/// The answer of a check that counts so far.
+struct Counted {
+    key: String,
+    name: String,
+    number: usize,
+    told: bool,
+    evidence: Evidence,
 }
 
 /// The least spread of a reading under a fault, as a share of it: one that the fault changes is known by the fault's degrees only.
@@ -59,20 +72,22 @@ pub(in crate::diagnose) fn shows(comes_and_goes: bool, question: &Question) -> f
 
 /// Every answer as evidence for each fault, then for something outside the library, then for nothing at all. If it
 /// `merges`, a repeated check counts once: with its last answer, at its first place in the sequence, so that it takes no credit for what the
-/// answers in between told.
+/// answers in between told. One that was only told does not make the same answer of now any surer, and never counts beside it.
 pub(in crate::diagnose) fn weigh<'a>(
     faults: &[Fault],
     answers: impl Iterator<Item = Answer<'a>>,
     merges: bool,
 ) -> Weighed {
     let mut all_healthy = true;
-    let mut all: Vec<(String, String, usize, Evidence)> = Vec::new();
+    let mut all: Vec<Counted> = Vec::new();
     let mut mended = BTreeSet::new();
     for (number, one) in answers.enumerate() {
         mended.extend(one.mends.iter().cloned());
         let (Some(good), false) = (one.row.last(), *one.saw == Saw::Done) else { continue };
+        let wrong = if one.told { TOLD } else { SLIP };
+        let slip = wrong + if one.confirmed { 0.0 } else { MISHEARD };
         let healthy = fit(good, one.saw, one.at_random, READING_SPREAD);
-        all_healthy &= healthy > (SLIP + MISHEARD) * one.at_random;
+        all_healthy &= healthy > (wrong + MISHEARD) * one.at_random;
         let under = |(fault, expected): (&Fault, &Expected)| match fault.is_mended(&mended) {
             true => healthy,
             false => {
@@ -82,21 +97,23 @@ pub(in crate::diagnose) fn weigh<'a>(
         };
         let outside = (1.0 - OUTSIDE_SHOWS) * healthy + OUTSIDE_SHOWS * one.at_random;
         let fits = faults.iter().zip(one.row.iter()).map(under).chain([outside, healthy]).collect();
-        let slip = SLIP + if one.confirmed { 0.0 } else { MISHEARD };
-        let mut evidence = Evidence { fit: fits, at_random: one.at_random, slip };
-        // What was mended in between makes it another check; so does time, where the trouble may come and go.
-        let key = if merges { format!("{} {}", one.place, mended.len()) } else { number.to_string() };
-        match all.iter_mut().find(|(other, ..)| *other == key) {
+        let evidence = Evidence { fit: fits, at_random: one.at_random, slip };
+        // What was mended in between makes it another check.
+        let key = format!("{} {}", one.place, mended.len());
+        let mut counted = Counted { key, name: one.name, number, told: one.told, evidence };
+        // So does time, where the trouble may come and go.
+        let same = |known: &&mut Counted| known.key == counted.key && (merges || known.told);
+        match all.iter_mut().find(same) {
             Some(known) => {
-                if known.1 == one.name {
-                    evidence.slip = (known.3.slip * AGAIN).min(evidence.slip);
+                if known.name == counted.name && !known.told {
+                    counted.evidence.slip = (known.evidence.slip * AGAIN).min(slip);
                 }
-                *known = (key, one.name, number, evidence);
+                *known = counted;
             }
-            None => all.push((key, one.name, number, evidence)),
+            None => all.push(counted),
         }
     }
-    let (numbers, evidence) = all.into_iter().map(|(_, _, number, evidence)| (number, evidence)).unzip();
+    let (numbers, evidence) = all.into_iter().map(|counted| (counted.number, counted.evidence)).unzip();
     Weighed { evidence, numbers, all_healthy }
 }
 
@@ -138,6 +155,7 @@ mod tests {
                 },
                 at_random: 0.5,
                 confirmed: false,
+                told: false,
                 shows,
                 row: Arc::new(vec![expect("dark"), expect("lit")]),
             })

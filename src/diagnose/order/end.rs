@@ -31,9 +31,10 @@ impl Grounds<'_> {
         let checks = &self.catalogue.checks;
         let wanted: Vec<usize> = open.iter().copied().filter(|number| checks[*number].is_needed).collect();
         let made = (0..checks.len()).filter(|number| checks[*number].is_needed && !wanted.contains(number));
-        let last_is_bad = |number: &usize| self.answers_to(*number, given).next().is_some_and(Given::is_bad);
+        let answers = |number: &usize| self.answers_to(*number, given).filter(|one| !one.told);
+        let last_is_bad = |number: &usize| answers(number).next().is_some_and(Given::is_bad);
         let bad: Vec<usize> = made.filter(last_is_bad).collect();
-        let times = |number: &usize| self.answers_to(*number, given).take_while(|one| one.is_bad()).count();
+        let times = |number: &usize| answers(number).take_while(|one| one.is_bad()).count();
         match bad.iter().all(|number| times(number) == 1) {
             true if bad.is_empty() && wanted.is_empty() => Needs::Met,
             true => Needs::Open(bad.into_iter().chain(wanted).collect()),

@@ -16,6 +16,8 @@ pub struct Given {
     pub at_random: f64,
     /// Whether the user confirmed it.
     pub confirmed: bool,
+    /// Whether it is only told: the check was made before the walk came to it.
+    pub told: bool,
 }
 
 impl Given {
@@ -23,7 +25,7 @@ impl Given {
     pub fn new(asked: Arc<Asked>, seen: Seen) -> Self {
         let saw = saw(&asked, seen);
         let at_random = saw.at_random(asked.choices().len(), asked.plausible);
-        Self { asked, saw, at_random, confirmed: false }
+        Self { asked, saw, at_random, confirmed: false, told: false }
     }
 
     /// Whether it was not as on a healthy bike.

@@ -150,6 +150,7 @@ impl<'a> Grounds<'a> {
             at_random: one.at_random,
             confirmed: one.confirmed,
             shows: shows(comes_and_goes, &one.asked.question),
+            told: one.told,
             row,
         });
         Ok(weigh(self.faults, answers, merges))

@@ -129,7 +129,7 @@ impl<'a> Order<'a> {
         mut open: Vec<usize>,
     ) -> Result<Chosen, ProveError> {
         let grounds = &self.outlooks.grounds;
-        let last = given.last().map(|one| &*one.asked);
+        let last = last_made(given);
         let tells = |best: &Best| best.most >= LEAST_BITS;
         let sure = known.by_cause[top] >= BAR;
         let likely = known.by_cause[top] >= CARRIED;
@@ -161,7 +161,7 @@ impl<'a> Order<'a> {
         open: Vec<usize>,
     ) -> Result<Chosen, ProveError> {
         let grounds = &self.outlooks.grounds;
-        let last = given.last().map(|one| &*one.asked);
+        let last = last_made(given);
         let sure = known.by_cause[grounds.causes - 1] >= BAR;
         // What did not show today is not sound, however many checks it passes.
         let needs = if known.comes_and_goes { Needs::Met } else { grounds.needs(given, &open) };
@@ -184,7 +184,7 @@ impl<'a> Order<'a> {
 
     /// Whether a check was made as often as it may be.
     fn is_often(&self, check: usize, given: &[Given]) -> bool {
-        self.outlooks.grounds.answers_to(check, given).count() >= MOST_TIMES
+        self.outlooks.grounds.answers_to(check, given).filter(|one| !one.told).count() >= MOST_TIMES
     }
 
     /// The check that an answer was given to, if it can be made once more. What the bike did stays as it was told.
@@ -224,7 +224,8 @@ impl<'a> Order<'a> {
         })
     }
 
-    /// The answer without which the cause would fall furthest below [`CARRIED`]. An answer that its check gave twice does not count.
+    /// The answer without which the cause would fall furthest below [`CARRIED`]. An answer that its check gave twice does not count; what is only
+    /// told was not given.
     fn carried_by_one(&self, known: &Known, given: &[Given], cause: usize) -> Option<usize> {
         let share = |answer: usize| known.by_cause_without(answer)[cause];
         let check = |one: &Given| self.outlooks.grounds.checks_of(one).first().ok_or_else(|| one.asked.key()).copied();
@@ -232,21 +233,21 @@ impl<'a> Order<'a> {
         let names: Vec<_> = given.iter().map(name).collect();
         let is_once = |answer: &usize| {
             let own = &names[known.weighed.numbers[*answer]];
-            names.iter().filter(|name| *name == own).count() == 1
+            names.iter().zip(given).filter(|(name, one)| *name == own && !one.told).count() <= 1
         };
         let once = (0..known.weighed.numbers.len()).filter(is_once);
         let weakest = once.map(|answer| (answer, share(answer))).min_by(|a, b| a.1.total_cmp(&b.1));
         weakest.filter(|(_, share)| *share < CARRIED).map(|(answer, _)| answer)
     }
 
-    /// The checks that can be made: not made yet, or not since something was repaired; not too often; not skipped; due.
+    /// The checks that can be made: not made yet but perhaps told of, or not since something was repaired; not too often; not skipped; due.
     fn open(&self, crossing: &Crossing, given: &[Given], known: &Known) -> Result<Vec<usize>, ProveError> {
         let grounds = &self.outlooks.grounds;
         let comes_and_goes = known.comes_and_goes;
         let mut made: HashMap<usize, (usize, usize)> = HashMap::new();
         let mut mended: BTreeSet<&String> = BTreeSet::new();
         let mut repairs = 0;
-        for one in given {
+        for one in given.iter().filter(|one| !one.told) {
             let new = one.asked.question.mends.iter().filter(|name| mended.insert(name));
             repairs += new.filter(|name| grounds.repairs.contains(*name)).count();
             made.extend(grounds.checks_of(one).iter().map(|check| (*check, (repairs, mended.len()))));
@@ -272,6 +273,11 @@ impl<'a> Order<'a> {
         }
         Ok(open)
     }
+}
+
+/// The check that was made last: the bike stands as it needed.
+fn last_made(given: &[Given]) -> Option<&Asked> {
+    given.iter().rfind(|one| !one.told).map(|one| &*one.asked)
 }
 
 /// Whether a check was skipped, or needs something that the user has not got.

@@ -5,7 +5,7 @@ use super::gauge::{NO_LIMITS, gauge};
 use super::titles::titled;
 use crate::phrase::ReadingKind;
 use crate::review::sentence::{limits, short};
-use crate::review::{Answer, Reading, Review, clock, place};
+use crate::review::{Answer, Reading, Review, as_told, clock, place};
 use serde::Serialize;
 
 /// An answer below this probability is marked as unsure. Chosen, no source: half of what the least sure accepted answers of the measured
@@ -59,7 +59,7 @@ pub struct GivenAnswer {
     pub time: String,
     /// The choice's or the band's id.
     pub id: String,
-    /// Short form: `lit`, `12.6 V`.
+    /// Short form: `lit`, `12.6 V`; `lit, as told`.
     pub shown: String,
     /// Words heard.
     pub words: String,
@@ -190,7 +190,7 @@ fn of_answer(answer: &Answer, clips: &mut Clips<'_>) -> GivenAnswer {
     let mut given = GivenAnswer {
         time: clock(&answer.time),
         id: answer.answer.clone(),
-        shown: answer.answer.clone(),
+        shown: format!("{}{}", answer.answer, as_told(answer.told)),
         words: answer.words.clone(),
         echo: answer.echo.clone(),
         verdict: answer.means.clone(),
@@ -203,8 +203,12 @@ fn of_answer(answer: &Answer, clips: &mut Clips<'_>) -> GivenAnswer {
     given
 }
 
-/// A reading in its usual notation.
+/// A reading in its usual notation, and whether it is only told.
 pub fn shown(r: &Reading) -> String {
+    number(r) + as_told(r.told)
+}
+
+fn number(r: &Reading) -> String {
     let number = r.value.map_or_else(String::new, |value| format!("{} {}", short(value), r.unit.name()));
     match r.kind {
         ReadingKind::Plain => number,

@@ -6,10 +6,10 @@ use crate::review::{Reading, Review};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
-/// The first and the last reading of the same name and side, if at least two count.
+/// The first and the last reading of the same name and side, if at least two were measured and count.
 fn before_and_after(review: &Review) -> Vec<Value> {
     let mut same: BTreeMap<(&str, Option<&str>), Vec<&Reading>> = BTreeMap::new();
-    for reading in review.readings.iter().filter(|r| r.effective) {
+    for reading in review.readings.iter().filter(|r| r.effective && !r.told) {
         same.entry((&reading.name, reading.round.as_deref())).or_default().push(reading);
     }
     same.into_iter()
@@ -49,6 +49,6 @@ pub fn context(review: &Review) -> Value {
         "outside": outside,
         "pairs": before_and_after(review),
         "untested": review.untested,
-        "counts": {"checks": review.path.len(), "readings": review.readings.iter().filter(|r| r.effective).count(), "cautions": cautions},
+        "counts": {"checks": review.path.len(), "readings": review.readings.iter().filter(|r| r.effective && !r.told).count(), "cautions": cautions},
     })
 }

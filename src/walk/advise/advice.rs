@@ -53,7 +53,7 @@ fn is_meant(suspect: &str, means: &[String]) -> bool {
 }
 
 /// The changes that turn one bike state into another.
-fn toward(from: &BikeState, to: &BikeState) -> StateNeed {
+pub(in crate::walk) fn toward(from: &BikeState, to: &BikeState) -> StateNeed {
     StateNeed {
         switches: to.switches.clone(),
         unplugged: to.unplugged.clone(),
@@ -143,21 +143,24 @@ impl Walker {
         };
         let frames = taken.map_or(&self.place.at.frames, |taken| &taken.frames);
         let old = taken.and_then(|t| self.place.at.observed.iter().find(|one| one.reading == Some(t.number)));
-        let state = old.map_or(&self.bike.state, |old| &old.check.state);
+        let told = match then {
+            After::Chosen { told, .. } => told,
+            _ => &taken.and_then(|taken| taken.told.clone()),
+        };
+        let state = old.map_or(told.as_deref().unwrap_or(&self.bike.state), |old| &old.check.state);
         let check = self.check_at(frames, state)?;
         let step = self.world.procedures.get(&check.procedure)?.step(&check.step)?;
         let scope = self.scope_at(frames);
         let asked = expression::render(step.brief.as_ref().unwrap_or(&step.say), &scope).ok()?;
         let (saw, at_random, words) = match (then, &step.ask) {
-            (After::Chosen { choice, echo }, Ask::Choice(choices) | Ask::Watch { choices, .. }) => {
+            (After::Chosen { choice, echo, .. }, Ask::Choice(choices) | Ask::Watch { choices, .. }) => {
                 let id = choices.get(*choice)?.id.value.clone();
                 let saw = Saw::Choice(id);
                 let at_random = saw.at_random(choices.len(), (0.0, 0.0));
                 (saw, at_random, echo.clone())
             }
             (After::Read { taken, .. }, Ask::Reading(ask)) => {
-                let said = self.reading_words(&taken.reading, step);
-                let words = format!("{} {said}", taken.name.replace(['_', '-'], " "));
+                let words = self.named_reading(taken, step);
                 let (low, high) =
                     (expression::evaluate_number(&ask.low, &scope), expression::evaluate_number(&ask.high, &scope));
                 let saw = saw(&taken.reading, ask.resolution);
@@ -172,10 +175,11 @@ impl Walker {
             check,
             saw,
             at_random,
-            words,
+            words: if told.is_some() { self.words("told-words", json!({"answer": words})) } else { words },
             asked,
             confirmed: self.advice.was_confirmed,
             comes_and_goes: self.comes_and_goes(),
+            told: told.is_some(),
             history: old.map_or(self.place.history.len(), |old| old.history),
             reading: taken.map(|taken| taken.number),
         })
@@ -387,6 +391,7 @@ impl Walker {
         if let Some(saved) = &mut doubt.saved
             && let Some(again) = again
         {
+            saved.0.made_now(&again.check.key());
             saved.0.observed.push(again);
             saved.0.weighed = weighed;
         }

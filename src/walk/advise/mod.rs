@@ -7,6 +7,8 @@ mod why;
 mod advice;
 mod order;
 
+pub(in crate::walk) use advice::toward;
+
 pub use advice::Advice;
 pub use observation::{Check, Observation, Saw};
 pub use order::Crossing;

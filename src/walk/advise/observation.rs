@@ -18,6 +18,13 @@ pub struct Check {
     pub question: Question,
 }
 
+impl Check {
+    /// Its place, as that of a skipped check: `PROCEDURE/STEP/ROUND`.
+    pub(in crate::walk) fn key(&self) -> String {
+        format!("{}/{}/{}", self.procedure, self.step, self.round.as_deref().unwrap_or_default())
+    }
+}
+
 /// What was seen.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Saw {
@@ -83,6 +90,8 @@ pub struct Observation {
     pub confirmed: bool,
     /// Whether the trouble was said to come and go by then.
     pub comes_and_goes: bool,
+    /// Whether it is only told: the check was made before.
+    pub told: bool,
     /// Length of the "go back" history when it was given: its place in the walk.
     pub(in crate::walk) history: usize,
     /// The reading's number.

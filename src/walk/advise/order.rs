@@ -171,7 +171,7 @@ impl Walker {
         }
     }
 
-    /// Whether a step was answered in the round at hand.
+    /// Whether a step was answered in the round at hand, or its answer told.
     pub(in crate::walk) fn was_answered(&self, step: &str) -> bool {
         let round = self.round().map(|round| format!("_{round}")).unwrap_or_default();
         let seen = &self.place.at.seen;
@@ -180,6 +180,8 @@ impl Walker {
 
     /// Goes to a check, with the bike in the state that it starts from.
     fn go_to(&mut self, spot: Spot) {
+        // The check brings its own cautions, and the state that it starts from.
+        self.place.at.owed_cautions.clear();
         let world = self.world.clone();
         self.frame_mut().rounds.clear();
         for (id, at) in spot.rounds {
@@ -193,7 +195,7 @@ impl Walker {
             };
             self.frame_mut().rounds.push(Round { each: id, bind: each.bind.value.clone(), items, at });
         }
-        if self.was_answered(&spot.step) {
+        if self.was_answered(&spot.step) && !self.is_told(&spot.step) {
             self.sentence("once-more", json!({}), SayKind::Notice);
         }
         self.bike.restoring = Some(spot.state);

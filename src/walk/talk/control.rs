@@ -34,7 +34,12 @@ impl Walker {
                 self.listen_when_quiet();
             }
             Command::Back if matches!(self.phase, Phase::Reckoning { .. }) => self.ask_the_step_again(),
+            Command::Back if matches!(self.phase, Phase::Telling { .. } | Phase::Undoing { .. }) => {
+                let step = self.step_id();
+                self.enter(&step, How::Restated);
+            }
             Command::Back => self.back(),
+            Command::Already => self.was_done_before(),
             Command::Skip => {
                 self.sentence("skip-why", json!({}), SayKind::Question);
                 self.phase = Phase::SkipWhy;
@@ -121,6 +126,7 @@ impl Walker {
         };
         self.out.push(Effect::StopTimer { timer: TimerKind::Watch });
         self.place.at = position;
+        self.bike.restoring = None;
         self.sentence("going-back", json!({}), SayKind::Notice);
         let step = self.step_id();
         self.enter(&step, How::Restated);
@@ -185,6 +191,7 @@ impl Walker {
         self.remember();
         self.observe();
         self.tested(step);
+        self.repaired(step);
         self.see(&step.id.value.replace('-', "_"), Value::String("done".into()));
         self.lead_on("done", None, &route, Meaning::Neither);
     }

@@ -1,0 +1,235 @@
+//! "I have done that already": the answer of a check that was made before is only told. It is evidence with a slip rate of its own, it changes
+//! nothing about the bike, and it never stands for a caution, an action, or anything that counts only as it is now.
+//!
+//! What the step at hand had already asked for is taken back first. The bike counts as changed until somebody says that it is not. The next
+//! step may rely on the state that the check would have left, and on its cautions: it asks for both itself.
+
+use super::advise::toward;
+use super::enter::How;
+use super::event::{Effect, SayKind, TimerKind};
+use super::memory::Hearing;
+use super::phase::Phase;
+use super::walker::Walker;
+use crate::bike::{BikeState, Change, Engine};
+use crate::expression;
+use crate::procedure::{self, Step};
+use crate::session::Record;
+use serde_json::json;
+
+impl Walker {
+    /// Handles "I have done that already".
+    pub(super) fn was_done_before(&mut self) {
+        let world = self.world.clone();
+        let Some(step) = self.step(&world) else { return };
+        if !self.may_be_told(step) {
+            self.sentence("told-not", json!({}), SayKind::Notice);
+            return self.listen_when_quiet();
+        }
+        self.out.push(Effect::StopTimer { timer: TimerKind::Watch });
+        self.readings.correcting = None;
+        self.talk.denied.clear();
+        self.talk.misses = 0;
+        let asked = self.bike.before.clone().filter(|(key, _)| *key == self.untested_key(step));
+        let Some((_, before)) = asked else {
+            return match self.state_if_made(step) {
+                Ok(made_in) => self.ask_of_unasked(step, made_in),
+                Err(why) => self.fault(&why),
+            };
+        };
+        let made_in = Box::new(self.bike.state.clone());
+        let changes = self.changes_back(&before);
+        self.talk.last_said.clear();
+        if changes.is_empty() {
+            return self.left_as_it_was(made_in, "");
+        }
+        let text = self.words("told-leave", json!({ "changes": changes }));
+        self.hear_again(&text);
+        self.say_as(text.clone(), SayKind::Prompt, Hearing::Whole);
+        self.sentence("acknowledge", json!({}), SayKind::Prompt);
+        self.phase = Phase::Undoing { made_in, text };
+        self.listen_when_quiet();
+    }
+
+    /// Whether a check that was made before counts. Not in a procedure that only makes safe or proves an instrument, not where an answer is in
+    /// doubt or a check is made once more, and not after a repair, since which it may be another bike.
+    fn may_be_told(&self, step: &Step) -> bool {
+        let doubted = format!("{}/{}/{:?}/", self.frame().procedure, step.id.value, self.round());
+        let in_doubt = !self.place.at.doubting.is_empty()
+            || self.is_repeating()
+            || self.place.detour.is_some()
+            || self.was_answered(&step.id.value)
+            || self.place.doubted.iter().any(|one| one.starts_with(&doubted));
+        !step.has_to_be_done_now() && self.procedure(&self.world).finds_faults() && !in_doubt && !self.place.at.mended
+    }
+
+    /// Whether the answer of a step in the round at hand is only told.
+    pub(super) fn is_told(&self, step: &str) -> bool {
+        self.place.at.told.contains_key(&self.check_key(step))
+    }
+
+    /// The state in which the step at hand would be made, from here.
+    fn state_if_made(&self, step: &Step) -> Result<Box<BikeState>, String> {
+        let need = procedure::render_state(&step.state, &self.scope(), &self.world.bike).map_err(|d| d.to_string())?;
+        Ok(Box::new(self.bike.state.after(&self.restored(need))))
+    }
+
+    /// Asks what a check showed whose own question was not asked yet, and names it.
+    fn ask_of_unasked(&mut self, step: &Step, made_in: Box<BikeState>) {
+        let check = match self.worded(step.brief.as_ref().unwrap_or(&step.say)) {
+            Ok(check) => check,
+            Err(d) => return self.fault(&d.to_string()),
+        };
+        let asked = self.words("told-what", json!({ "check": check }));
+        let record = Record::Entered {
+            procedure: self.frame().procedure.clone(),
+            step: self.step_id(),
+            round: self.round(),
+            asked: asked.clone(),
+        };
+        self.note_down(record);
+        self.talk.last_said.clear();
+        self.say(asked, SayKind::Question);
+        self.phase = Phase::Telling { made_in };
+        self.listen_when_quiet();
+    }
+
+    /// Asks what the check at hand showed.
+    pub(super) fn ask_what_it_showed(&mut self, made_in: Box<BikeState>) {
+        self.talk.last_said.clear();
+        self.sentence("told-what", json!({"check": ""}), SayKind::Question);
+        self.phase = Phase::Telling { made_in };
+        self.listen_when_quiet();
+    }
+
+    /// The bike is as it was before the step at hand; `text` asked for that. Then asks what the check showed.
+    pub(super) fn left_as_it_was(&mut self, made_in: Box<BikeState>, text: &str) {
+        if let Some((_, before)) = self.bike.before.take() {
+            let back = self.state_taken_back(&before);
+            let told = self.changes_back(&before);
+            let need = toward(&self.bike.state, &back);
+            let was = std::mem::replace(&mut self.bike.state, back);
+            if was != self.bike.state {
+                let record = Record::State { step: self.step_id(), told, state: self.bike.state.clone() };
+                self.note_down(record);
+            }
+            self.request_state_change(was, &need, text);
+            if self.bike.guard.cure.as_deref() == Some(text) {
+                self.confirm_state_change();
+            }
+        }
+        self.ask_what_it_showed(made_in);
+    }
+
+    /// Remembers the state before the changes that the prompt of `step` asks for.
+    pub(super) fn remember_before(&mut self, step: &Step) {
+        let key = self.untested_key(step);
+        if !self.mute && self.bike.before.as_ref().is_none_or(|(of, _)| *of != key) {
+            self.bike.before = Some((key, self.bike.state.clone()));
+        }
+    }
+
+    /// The state before the step at hand, as far as taking its changes back leads there: nobody is asked to turn the key on or to start the
+    /// engine, and where the engine was turned nobody knows where the points stand.
+    fn state_taken_back(&self, before: &BikeState) -> BikeState {
+        let now = &self.bike.state;
+        let mut back = before.clone();
+        back.points.retain(|set, at| now.points.get(set) == Some(at));
+        back.crank = back.crank.filter(|crank| now.crank == Some(*crank));
+        if back.engine == Some(Engine::Running) {
+            back.engine = now.engine;
+        }
+        let Some(key) = self.world.bike.switch("key") else { return back };
+        let feeds = |at: &String| key.positions.iter().find(|one| one.name.value == *at).is_none_or(|one| one.works);
+        match (now.switches.get("key"), back.switches.get("key")) {
+            (Some(at), _) if !feeds(at) => drop(back.switches.insert("key".to_owned(), at.clone())),
+            (Some(_), None) => {
+                let off = key.position(false).map(|off| ("key".to_owned(), off.to_owned()));
+                back.switches.extend(off);
+            }
+            _ => {}
+        }
+        back
+    }
+
+    /// What takes the changes of the step at hand back, in words.
+    fn changes_back(&self, before: &BikeState) -> Vec<String> {
+        let bike = &self.world.bike;
+        let mut now = self.bike.state.clone();
+        // A key that nobody has confirmed to be off is named too.
+        now.switches.extend(self.key_may_be_at().map(|at| ("key".to_owned(), at.clone())));
+        let need = toward(&now, &self.state_taken_back(before));
+        let is_done_by_hand = |change: &&Change| !matches!(change, Change::Engine(_) | Change::Points { .. });
+        let all = now.changes(&need, bike);
+        let words = |change| self.world.vocabulary.change_words(change, bike).ok();
+        all.iter().filter(is_done_by_hand).filter_map(words).collect()
+    }
+
+    /// Says that the answer which is said back next is only told.
+    pub(super) fn say_as_told(&mut self, told: bool) {
+        if told {
+            self.sentence("told-back", json!({}), SayKind::Echo);
+        }
+    }
+
+    /// A check was answered: now, or as told of the state in which it was made.
+    pub(super) fn answered(&mut self, step: &Step, told: Option<&BikeState>, answer: &str) {
+        let key = self.untested_key(step);
+        let Some(made_in) = told else {
+            self.tested(step);
+            self.place.at.told_last = None;
+            self.place.at.made_now(&key);
+            return self.repaired(step);
+        };
+        self.keep_told(step, answer);
+        self.place.at.told_last = Some((key, self.place.at.frames.clone()));
+        self.bike.restoring = Some(made_in.clone());
+        for caution in self.unheard_cautions(step) {
+            if !self.place.at.owed_cautions.contains(&caution) {
+                self.place.at.owed_cautions.push(caution);
+            }
+        }
+    }
+
+    /// Keeps the told answer of a step in words, for the conclusion.
+    pub(super) fn keep_told(&mut self, step: &Step, answer: &str) {
+        let prompt = expression::render(step.brief.as_ref().unwrap_or(&step.say), &self.scope()).unwrap_or_default();
+        let (name, side) = (step.id.value.replace('-', " "), self.side_words());
+        let values = json!({"step": name, "prompt": prompt, "side": side, "answer": answer});
+        let words = self.words("not-tested-told", values);
+        self.place.at.told.insert(self.untested_key(step), words);
+    }
+
+    /// Remembers that the step made something as good as new.
+    pub(super) fn repaired(&mut self, step: &Step) {
+        let mends = expression::render_names(&step.mends, &self.scope()).unwrap_or_default();
+        self.place.at.mended |= !mends.is_empty();
+    }
+
+    /// The cautions of a step that nobody has acknowledged.
+    fn unheard_cautions(&self, step: &Step) -> Vec<String> {
+        let procedure = self.procedure(&self.world);
+        let unheard = |id: &&String| {
+            procedure.caution(id).is_some_and(|caution| !self.cautions.agreed.contains_key(&caution.say.value))
+        };
+        step.cautions.iter().map(|id| &id.value).filter(unheard).cloned().collect()
+    }
+
+    /// The cautions before a step: those that are owed since a check was told of, then its own.
+    pub(super) fn cautions_due(&self, step: &Step) -> Vec<String> {
+        let procedure = self.procedure(&self.world);
+        let own = step.cautions.iter().map(|id| id.value.clone());
+        let is_own = |id: &&String| step.cautions.iter().any(|own| own.value == **id);
+        let owed = self.place.at.owed_cautions.iter().filter(|id| procedure.caution(id).is_some() && !is_own(id));
+        owed.cloned().chain(own).collect()
+    }
+
+    /// Before a conclusion that rests on an answer which is only told: asks that check now. Returns whether it did.
+    pub(super) fn asks_what_was_told(&mut self) -> bool {
+        let Some((_, frames)) = self.place.at.told_last.take() else { return false };
+        self.sentence("told-see", json!({}), SayKind::Notice);
+        self.place.at.frames = frames;
+        let step = self.step_id();
+        self.enter(&step, How::Onward);
+        true
+    }
+}
