@@ -2,8 +2,8 @@
 
 use super::enter::How;
 use super::event::{Effect, SayKind, TimerKind, Tone};
-use super::memory::{Frame, Printed};
-use super::phase::{After, Phase, Told};
+use super::memory::{Frame, Printed, Told};
+use super::phase::{After, Phase};
 use super::readings::Sure;
 use super::table::OnMiss;
 use super::walker::Walker;

@@ -2,7 +2,6 @@
 
 use super::advise::Observation;
 use super::event::SayKind;
-use super::phase::Told;
 use crate::advice::{Weighed, Why};
 use crate::bike::BikeState;
 use crate::expression::Seen;
@@ -12,6 +11,9 @@ use crate::units::Unit;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
+
+/// The state of the bike in which a check was made whose answer is only told. `None` for an answer of now.
+pub(super) type Told = Option<Box<BikeState>>;
 
 /// One round of a loop that the walk is in.
 #[derive(Debug, Clone)]

@@ -10,6 +10,7 @@
 
 mod advise;
 mod answer;
+mod aside;
 mod conclude;
 mod enter;
 mod event;
@@ -24,7 +25,6 @@ mod reckon;
 mod resume;
 mod table;
 mod talk;
-mod told;
 mod walker;
 mod world;
 

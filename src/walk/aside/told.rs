@@ -4,21 +4,21 @@
 //! What the step at hand had already asked for is taken back first. The bike counts as changed until somebody says that it is not. The next
 //! step may rely on the state that the check would have left, and on its cautions: it asks for both itself.
 
-use super::advise::toward;
-use super::enter::How;
-use super::event::{Effect, SayKind, TimerKind};
-use super::memory::Hearing;
-use super::phase::Phase;
-use super::walker::Walker;
 use crate::bike::{BikeState, Change, Engine};
 use crate::expression;
 use crate::procedure::{self, Step};
 use crate::session::Record;
+use crate::walk::advise::toward;
+use crate::walk::enter::How;
+use crate::walk::event::{Effect, SayKind, TimerKind};
+use crate::walk::memory::Hearing;
+use crate::walk::phase::Phase;
+use crate::walk::walker::Walker;
 use serde_json::json;
 
 impl Walker {
     /// Handles "I have done that already".
-    pub(super) fn was_done_before(&mut self) {
+    pub(in crate::walk) fn was_done_before(&mut self) {
         let world = self.world.clone();
         let Some(step) = self.step(&world) else { return };
         if !self.may_be_told(step) {
@@ -63,7 +63,7 @@ impl Walker {
     }
 
     /// Whether the answer of a step in the round at hand is only told.
-    pub(super) fn is_told(&self, step: &str) -> bool {
+    pub(in crate::walk) fn is_told(&self, step: &str) -> bool {
         self.place.at.told.contains_key(&self.check_key(step))
     }
 
@@ -94,7 +94,7 @@ impl Walker {
     }
 
     /// Asks what the check at hand showed.
-    pub(super) fn ask_what_it_showed(&mut self, made_in: Box<BikeState>) {
+    pub(in crate::walk) fn ask_what_it_showed(&mut self, made_in: Box<BikeState>) {
         self.talk.last_said.clear();
         self.sentence("told-what", json!({"check": ""}), SayKind::Question);
         self.phase = Phase::Telling { made_in };
@@ -102,7 +102,7 @@ impl Walker {
     }
 
     /// The bike is as it was before the step at hand; `text` asked for that. Then asks what the check showed.
-    pub(super) fn left_as_it_was(&mut self, made_in: Box<BikeState>, text: &str) {
+    pub(in crate::walk) fn left_as_it_was(&mut self, made_in: Box<BikeState>, text: &str) {
         if let Some((_, before)) = self.bike.before.take() {
             let back = self.state_taken_back(&before);
             let told = self.changes_back(&before);
@@ -121,7 +121,7 @@ impl Walker {
     }
 
     /// Remembers the state before the changes that the prompt of `step` asks for.
-    pub(super) fn remember_before(&mut self, step: &Step) {
+    pub(in crate::walk) fn remember_before(&mut self, step: &Step) {
         let key = self.untested_key(step);
         if !self.mute && self.bike.before.as_ref().is_none_or(|(of, _)| *of != key) {
             self.bike.before = Some((key, self.bike.state.clone()));
@@ -165,14 +165,14 @@ impl Walker {
     }
 
     /// Says that the answer which is said back next is only told.
-    pub(super) fn say_as_told(&mut self, told: bool) {
+    pub(in crate::walk) fn say_as_told(&mut self, told: bool) {
         if told {
             self.sentence("told-back", json!({}), SayKind::Echo);
         }
     }
 
     /// A check was answered: now, or as told of the state in which it was made.
-    pub(super) fn answered(&mut self, step: &Step, told: Option<&BikeState>, answer: &str) {
+    pub(in crate::walk) fn answered(&mut self, step: &Step, told: Option<&BikeState>, answer: &str) {
         let key = self.untested_key(step);
         let Some(made_in) = told else {
             self.tested(step);
@@ -191,7 +191,7 @@ impl Walker {
     }
 
     /// Keeps the told answer of a step in words, for the conclusion.
-    pub(super) fn keep_told(&mut self, step: &Step, answer: &str) {
+    pub(in crate::walk) fn keep_told(&mut self, step: &Step, answer: &str) {
         let prompt = expression::render(step.brief.as_ref().unwrap_or(&step.say), &self.scope()).unwrap_or_default();
         let (name, side) = (step.id.value.replace('-', " "), self.side_words());
         let values = json!({"step": name, "prompt": prompt, "side": side, "answer": answer});
@@ -200,7 +200,7 @@ impl Walker {
     }
 
     /// Remembers that the step made something as good as new.
-    pub(super) fn repaired(&mut self, step: &Step) {
+    pub(in crate::walk) fn repaired(&mut self, step: &Step) {
         let mends = expression::render_names(&step.mends, &self.scope()).unwrap_or_default();
         self.place.at.mended |= !mends.is_empty();
     }
@@ -215,7 +215,7 @@ impl Walker {
     }
 
     /// The cautions before a step: those that are owed since a check was told of, then its own.
-    pub(super) fn cautions_due(&self, step: &Step) -> Vec<String> {
+    pub(in crate::walk) fn cautions_due(&self, step: &Step) -> Vec<String> {
         let procedure = self.procedure(&self.world);
         let own = step.cautions.iter().map(|id| id.value.clone());
         let is_own = |id: &&String| step.cautions.iter().any(|own| own.value == **id);
@@ -224,7 +224,7 @@ impl Walker {
     }
 
     /// Before a conclusion that rests on an answer which is only told: asks that check now. Returns whether it did.
-    pub(super) fn asks_what_was_told(&mut self) -> bool {
+    pub(in crate::walk) fn asks_what_was_told(&mut self) -> bool {
         let Some((_, frames)) = self.place.at.told_last.take() else { return false };
         self.sentence("told-see", json!({}), SayKind::Notice);
         self.place.at.frames = frames;
