@@ -97,7 +97,11 @@ pub(super) fn sentence(record: &Record) -> (&'static str, Option<String>, Option
         }
         Record::Answered { step, round, answer, words, means, confirmed, told, .. } => {
             let asked_back = if *confirmed { ", asked back" } else { "" };
-            ("answered", at(step, round), format!("{} ({means}{}{asked_back}), heard: {words}", answer_name(answer), as_told(*told)))
+            (
+                "answered",
+                at(step, round),
+                format!("{} ({means}{}{asked_back}), heard: {words}", answer_name(answer), as_told(*told)),
+            )
         }
         Record::Read { step, round, number, name, reading, unit, verdict, amends, told, .. } => {
             let amends = amends.map_or(String::new(), |before| match before == *number {

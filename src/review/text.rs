@@ -124,7 +124,10 @@ pub fn text(review: &Review) -> String {
     }
     for answer in &review.answers {
         let step = place(&answer.step, &answer.round);
-        page.item(&lead(&answer.time), &format!("{step}: {} [{}{}] {}", answer.answer, answer.means, as_told(answer.told), answer.echo));
+        page.item(
+            &lead(&answer.time),
+            &format!("{step}: {} [{}{}] {}", answer.answer, answer.means, as_told(answer.told), answer.echo),
+        );
     }
     page.remarks("LEFT OUT", &review.untested);
     if !review.cautions.is_empty() {
@@ -206,7 +209,13 @@ fn reading_text(page: &mut Page, r: &Reading) {
     let step = place(&r.step, &r.round);
     page.item(
         &lead(&r.time),
-        &format!("{}. {} at {step}: {} [{verdict}{limits}{}]{amended}", r.number, r.name, shown(&said, r.unit), as_told(r.told)),
+        &format!(
+            "{}. {} at {step}: {} [{verdict}{limits}{}]{amended}",
+            r.number,
+            r.name,
+            shown(&said, r.unit),
+            as_told(r.told)
+        ),
     );
 }
 

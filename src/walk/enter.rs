@@ -337,7 +337,9 @@ impl Walker {
         let prompt = match (&step.brief, self.talk.detail) {
             (Some(brief), Detail::Short) => brief,
             // It was asked in full before.
-            (Some(brief), Detail::Normal) if self.was_answered(&step.id.value) && !self.is_told(&step.id.value) => brief,
+            (Some(brief), Detail::Normal) if self.was_answered(&step.id.value) && !self.is_told(&step.id.value) => {
+                brief
+            }
             _ => &step.say,
         };
         let prompt = self.worded(prompt);

@@ -300,12 +300,7 @@ const TABLE: [Row; PhaseKind::ALL.len()] = [
         miss: OnMiss::Explains,
         ..STEP
     },
-    Row {
-        phase: PhaseKind::Undoing,
-        hears: &[Hears::Ready, Hears::Controls],
-        controls: AT_WHAT_IS_TOLD,
-        ..STEP
-    },
+    Row { phase: PhaseKind::Undoing, hears: &[Hears::Ready, Hears::Controls], controls: AT_WHAT_IS_TOLD, ..STEP },
     Row {
         phase: PhaseKind::Confirming,
         hears: &[Hears::Answers, Hears::Controls, Hears::YesNo],

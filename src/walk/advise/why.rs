@@ -57,7 +57,9 @@ impl Walker {
             return None;
         }
         let observed = &self.place.at.observed;
-        let had = |name: &&str| observed.iter().filter(|one| !one.told).any(|one| one.check.state.at_hand().any(|other| other == *name));
+        let had = |name: &&str| {
+            observed.iter().filter(|one| !one.told).any(|one| one.check.state.at_hand().any(|other| other == *name))
+        };
         let all: Vec<&str> = self.bike.state.at_hand().collect();
         let new: Vec<&str> = all.iter().copied().filter(|name| !had(name)).collect();
         match (&new[..], &all[..]) {
