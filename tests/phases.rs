@@ -345,7 +345,10 @@ fn heard(phase: PhaseKind, one: &In, tried: &mut Vec<&'static str>) {
             assert!(!said(&effects).is_empty() && walker.phase() == phase, "{phase:?}");
         }
         OnMiss::AsksBack => {
-            assert!([phase, PhaseKind::Asking].contains(&walker.phase()) && !said(&effects).is_empty(), "{phase:?}");
+            assert!(
+                [phase, PhaseKind::Asking, PhaseKind::Telling].contains(&walker.phase()) && !said(&effects).is_empty(),
+                "{phase:?}"
+            );
         }
     }
     tried.push("miss");

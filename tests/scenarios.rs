@@ -3,6 +3,7 @@
 mod support;
 
 use probeside::diagnose::Adviser;
+use probeside::walk::PhaseKind;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -167,9 +168,9 @@ fn run(file: &Path) {
     }
 }
 
-/// The open listen belongs to the step's own "done" question, not to a caution before it.
+/// The open listen belongs to the step's own "done" question or to what is told of it, not to a caution before it.
 fn is_step_ask(stage: &Stage) -> bool {
-    stage.walker.is_asking()
+    stage.walker.is_asking() || stage.walker.phase() == PhaseKind::Undoing
 }
 
 #[test]

@@ -57,6 +57,6 @@ fn a_run_meets_guards_cautions_echoes_and_ends() {
         }
     }
     println!("{all:?}");
-    let Seen { guards, confirmed, acknowledged, again, echoes, ends, resumed, .. } = all;
-    assert!([guards, confirmed, acknowledged, again, echoes, ends, resumed].iter().all(|n| *n > 0), "{all:?}");
+    let Seen { guards, confirmed, acknowledged, again, echoes, ends, resumed, told, .. } = all;
+    assert!([guards, confirmed, acknowledged, again, echoes, ends, resumed, told].iter().all(|n| *n > 0), "{all:?}");
 }

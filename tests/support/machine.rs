@@ -3,7 +3,8 @@
 //! It knows what was spoken to the end, what is on disk, which timers run, and from the bike's circuit whether a coil can get hot. The
 //! invariants: no answer is confirmed aloud without its record; no caution is acknowledged that was not heard to its end since it was last
 //! asked; while current can stand in a coil, a guard's timer runs and the guard speaks in time, and the walk does not end unless somebody
-//! confirmed or the record says that nobody did; the walk never ends by an error of its own; and a replay of the walk gives the same
+//! confirmed or the record says that nobody did; what is only told was announced, confirms nothing and stands for nothing that has to be done now;
+//! the walk never ends by an error of its own; and a replay of the walk gives the same
 //! records.
 
 use super::mechanic::Mechanic;
@@ -11,7 +12,8 @@ use super::stage::world;
 use probeside::advice::{Chosen, Doubtful, Next, Spot, Weighed};
 use probeside::bike::Engine;
 use probeside::circuit::Model;
-use probeside::phrase::{self, Answer, Grammar, Hypothesis, Reading, ReadingKind, Verdict};
+use probeside::phrase::{self, Answer, Command, Grammar, Hypothesis, Reading, ReadingKind, Verdict};
+use probeside::procedure::Ask;
 use probeside::session::{Now, Record};
 use probeside::walk::{
     Answered, Effect, Event, FINISHED, Pedal, PhaseKind, Request, SayKind, TimerKind, Walker, World,
@@ -39,6 +41,7 @@ pub struct Seen {
     pub echoes: u64,
     pub ends: u64,
     pub resumed: u64,
+    pub told: u64,
 }
 
 impl std::ops::AddAssign for Seen {
@@ -53,6 +56,7 @@ impl std::ops::AddAssign for Seen {
         self.echoes += other.echoes;
         self.ends += other.ends;
         self.resumed += other.resumed;
+        self.told += other.told;
     }
 }
 
@@ -97,6 +101,12 @@ pub struct Machine {
     events: Vec<(Event, Now)>,
     records: Vec<Record>,
     heats: Vec<(probeside::bike::BikeState, bool)>,
+    /// Whether "I have done that already" was said since the last answer.
+    announced: bool,
+    /// Steps whose answer was told: a correction of it is told too.
+    announced_before: BTreeSet<String>,
+    /// Whether the last answer is only told.
+    told: bool,
     pub seen: Seen,
 }
 
@@ -146,6 +156,9 @@ impl Machine {
             events: Vec::new(),
             records: Vec::new(),
             heats: Vec::new(),
+            announced: false,
+            announced_before: BTreeSet::new(),
+            told: false,
             seen: Seen::default(),
         }
     }
@@ -324,7 +337,11 @@ impl Machine {
         let Some((listen, grammar)) = self.listen.as_ref() else { return };
         let controls: Vec<&Answer> =
             grammar.phrases.iter().map(|p| &p.answer).filter(|a| matches!(a, Answer::Command(_))).collect();
-        let Some(answer) = controls.get(usize::from(how) % controls.len().max(1)) else { return };
+        // One control that leads to questions of its own is tried more often.
+        let already =
+            controls.iter().find(|a| ***a == Answer::Command(Command::Already)).filter(|_| how.is_multiple_of(3));
+        let any = controls.get(usize::from(how) % controls.len().max(1));
+        let Some(answer) = already.or(any) else { return };
         let heard = Hypothesis { answer: (*answer).clone(), words: "as it was said".into(), probability: 1.0 };
         let verdict = Verdict::Accept { heard };
         self.give(Event::Heard { listen: *listen, verdict, begin: 0, end: 16_000, clip: None });
@@ -381,6 +398,7 @@ impl Machine {
         self.stored |= matches!(event, Event::Recorded { .. });
         let now = self.now();
         self.events.push((event.clone(), now.clone()));
+        let was = self.phase();
         let effects = self.walker.handle(event.clone(), &now);
         self.spots.extend(self.walker.spot().filter(|spot| !spot.step.is_empty()));
         let mut unconfirmed = false;
@@ -420,7 +438,7 @@ impl Machine {
                 Effect::Tone { .. } | Effect::Loudness { .. } => {}
             }
         }
-        self.guard(&event);
+        self.guard(&event, was);
     }
 
     fn written(&mut self, record: &Record) {
@@ -441,8 +459,36 @@ impl Machine {
                 self.seen.unconfirmed += u64::from(!*confirmed);
                 self.on &= !*confirmed;
             }
+            Record::Controlled { command: Command::Already, .. } => self.announced = true,
+            Record::Answered { step, told, answer, .. } => {
+                self.answered(step, *told);
+                let may_be = matches!(answer, Answer::Choice(_));
+                assert!(!told || may_be, "told: {answer:?}");
+            }
+            Record::Read { step, told, .. } => self.answered(step, *told),
             _ => {}
         }
+    }
+
+    /// An answer, of now or only told.
+    fn answered(&mut self, step: &str, told: bool) {
+        self.told = told;
+        let corrects = self.announced_before.contains(step);
+        if !told {
+            self.announced = false;
+            return;
+        }
+        self.seen.told += 1;
+        assert!(self.announced || corrects, "told, and nobody said so: {step}");
+        self.announced = false;
+        self.announced_before.insert(step.to_owned());
+        let steps = self.world.procedures.values().filter(|p| p.covers.as_ref().is_none_or(|all| !all.is_empty()));
+        let step = steps.filter_map(|p| p.step(step)).next().expect("a step of a procedure that finds faults");
+        let by_petrol = match &step.ask {
+            Ask::Choice(choices) => choices.iter().any(|c| c.phrases.iter().any(|p| p.value.contains("petrol"))),
+            _ => false,
+        };
+        assert!(!by_petrol && step.mends.is_empty(), "told, and it has to be done now: {}", step.id.value);
     }
 
     fn ends(&mut self, code: u8, why: &str, unconfirmed: bool) {
@@ -470,15 +516,24 @@ impl Machine {
         hot
     }
 
-    fn guard(&mut self, event: &Event) {
+    fn guard(&mut self, event: &Event, was: PhaseKind) {
         if self.finished || self.resuming {
             return;
         }
         let runs = self.walker.bike_state().engine == Some(Engine::Running);
         let hot = self.is_hot();
         // If the circuit agrees, an answer to the instruction is as good as a confirmation. The walker may require more.
-        let told = matches!(event, Event::Recorded { .. } | Event::Heard { .. });
-        self.on = hot || (self.on && !told);
+        // What was done before confirms nothing, and neither does saying so.
+        let about_before = match event {
+            Event::Recorded { .. } => self.told,
+            _ => {
+                let now = self.phase();
+                let asks = [PhaseKind::Telling, PhaseKind::Undoing].contains(&now);
+                was == PhaseKind::Telling || asks && was != PhaseKind::Undoing
+            }
+        };
+        let answers = matches!(event, Event::Recorded { .. } | Event::Heard { .. }) && !about_before;
+        self.on = hot || (self.on && !answers);
         if !self.on || runs {
             self.silent_since = None;
             return;

@@ -4,7 +4,7 @@
 //! What the step at hand had already asked for is taken back first. The bike counts as changed until somebody says that it is not. The next
 //! step may rely on the state that the check would have left, and on its cautions: it asks for both itself.
 
-use crate::bike::{BikeState, Change, Engine};
+use crate::bike::{BikeState, Change, StateNeed};
 use crate::expression;
 use crate::procedure::{self, Step};
 use crate::session::Record;
@@ -50,8 +50,8 @@ impl Walker {
         self.listen_when_quiet();
     }
 
-    /// Whether a check that was made before counts. Not in a procedure that only makes safe or proves an instrument, not where an answer is in
-    /// doubt or a check is made once more, and not after a repair, since which it may be another bike.
+    /// Whether a check that was made before counts. Not in a procedure that only makes safe or proves an instrument; not where an answer is in
+    /// doubt or a check is made once more; not after a repair, since which it may be another bike; and not for a look at what is put back.
     fn may_be_told(&self, step: &Step) -> bool {
         let doubted = format!("{}/{}/{:?}/", self.frame().procedure, step.id.value, self.round());
         let in_doubt = !self.place.at.doubting.is_empty()
@@ -59,7 +59,21 @@ impl Walker {
             || self.place.detour.is_some()
             || self.was_answered(&step.id.value)
             || self.place.doubted.iter().any(|one| one.starts_with(&doubted));
-        !step.has_to_be_done_now() && self.procedure(&self.world).finds_faults() && !in_doubt && !self.place.at.mended
+        !step.has_to_be_done_now()
+            && self.procedure(&self.world).finds_faults()
+            && !in_doubt
+            && !self.place.at.mended
+            && !self.looks_at_what_is_put_back(step)
+    }
+
+    /// Whether the step only puts back what the walk took off, and asks about that.
+    fn looks_at_what_is_put_back(&self, step: &Step) -> bool {
+        let asked = self.bike.before.as_ref().filter(|(key, _)| *key == self.untested_key(step));
+        let before = asked.map_or(&self.bike.state, |(_, before)| before);
+        let Ok(need) = procedure::render_state(&step.state, &self.scope(), &self.world.bike) else { return false };
+        let changes = before.changes(&need, &self.world.bike);
+        let puts_back = changes.iter().any(|change| matches!(change, Change::PlugIn(_) | Change::Remove(_)));
+        puts_back && step.state.instrument.is_none()
     }
 
     /// Whether the answer of a step in the round at hand is only told.
@@ -104,9 +118,8 @@ impl Walker {
     /// The bike is as it was before the step at hand; `text` asked for that. Then asks what the check showed.
     pub(in crate::walk) fn left_as_it_was(&mut self, made_in: Box<BikeState>, text: &str) {
         if let Some((_, before)) = self.bike.before.take() {
-            let back = self.state_taken_back(&before);
+            let (back, need) = (self.state_taken_back(&before), self.need_back(&before));
             let told = self.changes_back(&before);
-            let need = toward(&self.bike.state, &back);
             let was = std::mem::replace(&mut self.bike.state, back);
             if was != self.bike.state {
                 let record = Record::State { step: self.step_id(), told, state: self.bike.state.clone() };
@@ -128,16 +141,28 @@ impl Walker {
         }
     }
 
-    /// The state before the step at hand, as far as taking its changes back leads there: nobody is asked to turn the key on or to start the
-    /// engine, and where the engine was turned nobody knows where the points stand.
+    /// What the bike may be like while nobody has said whether the changes of the step at hand were made: all that is fitted before or after
+    /// them, the instrument, and a key that nobody has confirmed to be off.
+    fn state_in_doubt(&self, before: &BikeState) -> BikeState {
+        let mut may_be = self.bike.state.clone();
+        for (name, between) in &before.fitted {
+            may_be.fitted.entry(name.clone()).or_insert_with(|| between.clone());
+        }
+        may_be.instrument = may_be.instrument.or_else(|| before.instrument.clone());
+        may_be.switches.extend(self.key_may_be_at().map(|at| ("key".to_owned(), at.clone())));
+        may_be
+    }
+
+    /// The state before the step at hand, as far as its changes are taken back: what it fitted or took off is off, and so is an instrument that
+    /// it moved. Nobody is asked to turn the key on or to start the engine. Where the engine was turned, nobody knows where the points stand.
     fn state_taken_back(&self, before: &BikeState) -> BikeState {
         let now = &self.bike.state;
         let mut back = before.clone();
+        back.fitted.retain(|name, between| now.fitted.get(name) == Some(between));
+        back.instrument = back.instrument.filter(|one| now.instrument.as_ref() == Some(one));
         back.points.retain(|set, at| now.points.get(set) == Some(at));
         back.crank = back.crank.filter(|crank| now.crank == Some(*crank));
-        if back.engine == Some(Engine::Running) {
-            back.engine = now.engine;
-        }
+        back.engine = now.engine;
         let Some(key) = self.world.bike.switch("key") else { return back };
         let feeds = |at: &String| key.positions.iter().find(|one| one.name.value == *at).is_none_or(|one| one.works);
         match (now.switches.get("key"), back.switches.get("key")) {
@@ -151,15 +176,16 @@ impl Walker {
         back
     }
 
-    /// What takes the changes of the step at hand back, in words.
+    /// What takes the changes of the step at hand back.
+    fn need_back(&self, before: &BikeState) -> StateNeed {
+        toward(&self.state_in_doubt(before), &self.state_taken_back(before))
+    }
+
+    /// The same in words.
     fn changes_back(&self, before: &BikeState) -> Vec<String> {
         let bike = &self.world.bike;
-        let mut now = self.bike.state.clone();
-        // A key that nobody has confirmed to be off is named too.
-        now.switches.extend(self.key_may_be_at().map(|at| ("key".to_owned(), at.clone())));
-        let need = toward(&now, &self.state_taken_back(before));
         let is_done_by_hand = |change: &&Change| !matches!(change, Change::Engine(_) | Change::Points { .. });
-        let all = now.changes(&need, bike);
+        let all = self.state_in_doubt(before).changes(&self.need_back(before), bike);
         let words = |change| self.world.vocabulary.change_words(change, bike).ok();
         all.iter().filter(is_done_by_hand).filter_map(words).collect()
     }
