@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use support::mechanic::Mechanic;
 use support::stage::{Stage, procedures, world};
+use support::typed::typed;
 
 const ALREADY: &str = "I have done that already";
 const NOT_NOW: &str = "That has to be done now.";
@@ -377,4 +378,44 @@ fn in_best_order_a_check_that_is_told_is_made_before_it_decides() {
     assert_eq!(stage.conclusion().expect("a conclusion").0, "lead-loose");
     let made = |r: &&Record| matches!(r, Record::Answered { step, told: false, .. } if step == "lead-look");
     assert!(stage.records.iter().filter(made).count() >= 1, "it was made, too");
+}
+
+/// The real program writes such a session, and every form of its review says beside the answer that it is only told.
+#[test]
+fn every_form_of_the_review_says_as_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let into = folder.path().join("session");
+    let path = into.to_str().expect("a plain path");
+    let procedure = own("procedures", "feed-round.yaml");
+    let answers =
+        format!("only the key switch\n{ALREADY}\npoint seven volts\nready\nsmell the air\nready\nready\nready\n");
+    let walk = ["walk", procedure.to_str().expect("a plain path"), "--bike", "borage-twin", "--into", path];
+    let (_, said, complaint) = typed(&walk, &answers);
+    assert!(said.contains("As told."), "{said}{complaint}");
+    let (code, said, complaint) =
+        typed(&["walk", "--resume", path], &format!("{}air is clear\n{ALREADY}\ngap is right\n", "ready\n".repeat(4)));
+    assert!(said.contains("We go on where we were"), "{code:?} {said} {complaint}");
+    let review = |form: &[&str]| {
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_probeside"));
+        let out = command.arg("review").arg(&into).args(form).output().expect("review runs");
+        String::from_utf8_lossy(&out.stdout).into_owned()
+    };
+    let text = review(&[]);
+    assert!(text.contains("part_drop at drop-part (key): 0.7 V [bad") && text.contains("as told]"), "{text}");
+    let json: serde_json::Value = serde_json::from_str(&review(&["--json"])).expect("JSON");
+    assert_eq!(json["readings"][0]["told"], true);
+    assert_eq!(json["readings"][0]["instrument"], serde_json::Value::Null, "nobody has said what it was measured with");
+    let file = |name: &str, form: &str| {
+        let file = folder.path().join(name);
+        review(&[form, file.to_str().expect("a plain path")]);
+        std::fs::read_to_string(file).expect("it was written")
+    };
+    let csv = file("readings.csv", "--csv");
+    let mut rows = csv.lines().map(|line| line.rsplit(',').next().expect("a column"));
+    assert_eq!((rows.next(), rows.next()), (Some("told"), Some("true")), "{csv}");
+    assert!(file("said.vtt", "--vtt").contains("<v Probeside>As told.</v>"));
+    let page = file("page.html", "--html");
+    assert!(page.contains("0.7 V, as told"), "the page");
+    let sheet = file("customer.html", "--customer");
+    assert!(sheet.contains("0.7 V, as told"), "the customer's sheet");
 }

@@ -2,7 +2,6 @@
 
 use super::advise::Observation;
 use super::event::SayKind;
-use super::phase::Told;
 use crate::advice::{Weighed, Why};
 use crate::bike::BikeState;
 use crate::expression::Seen;
@@ -83,6 +82,9 @@ pub(super) enum Detail {
     Normal,
     Long,
 }
+
+/// The state of the bike in which a check was made whose answer is only told. `None` for an answer of now.
+pub(super) type Told = Option<Box<BikeState>>;
 
 /// A reading as it was taken.
 #[derive(Debug, Clone)]

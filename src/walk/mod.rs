@@ -24,7 +24,7 @@ mod reckon;
 mod resume;
 mod table;
 mod talk;
-mod told;
+mod unmade;
 mod walker;
 mod world;
 

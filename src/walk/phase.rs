@@ -3,7 +3,7 @@
 
 use super::advise::Request;
 use super::event::SayKind;
-use super::memory::TakenReading;
+use super::memory::{TakenReading, Told};
 use super::phase_kind::PhaseKind;
 use super::table::{Row, row};
 use crate::bike::BikeState;
@@ -11,9 +11,6 @@ use crate::phrase::{Answer, Escape, Hypothesis};
 use crate::procedure::Target;
 use crate::session::Record;
 use crate::sums::Sum;
-
-/// The state of the bike in which a check was made whose answer is only told. `None` for an answer of now.
-pub(super) type Told = Option<Box<BikeState>>;
 
 /// What the walker waits for.
 #[derive(Debug, Clone)]

@@ -1,8 +1,8 @@
 //! Readings: plausibility, bands, read-back, and later amendment.
 
 use super::event::{SayKind, Tone};
-use super::memory::{Frame, TakenReading, round_of};
-use super::phase::{After, Phase, Told};
+use super::memory::{Frame, TakenReading, Told, round_of};
+use super::phase::{After, Phase};
 use super::walker::Walker;
 use crate::expression;
 use crate::expression::Scope;
