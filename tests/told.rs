@@ -387,7 +387,8 @@ fn every_form_of_the_review_says_as_told() {
     let into = folder.path().join("session");
     let path = into.to_str().expect("a plain path");
     let procedure = own("procedures", "feed-round.yaml");
-    let answers = format!("only the key switch\n{ALREADY}\npoint seven volts\nready\nsmell the air\nready\nready\nready\n");
+    let answers =
+        format!("only the key switch\n{ALREADY}\npoint seven volts\nready\nsmell the air\nready\nready\nready\n");
     let walk = ["walk", procedure.to_str().expect("a plain path"), "--bike", "borage-twin", "--into", path];
     let (_, said, complaint) = typed(&walk, &answers);
     assert!(said.contains("As told."), "{said}{complaint}");

@@ -10,7 +10,6 @@
 
 mod advise;
 mod answer;
-mod aside;
 mod conclude;
 mod enter;
 mod event;
@@ -25,6 +24,7 @@ mod reckon;
 mod resume;
 mod table;
 mod talk;
+mod unmade;
 mod walker;
 mod world;
 

@@ -214,11 +214,11 @@ impl Machine {
             61..=62 => self.control(how),
             _ => self.stored(),
         }
-        // A disk is usually quick, and so is an adviser.
+        // A disk is usually quick; an adviser is slow more often.
         if !how.is_multiple_of(4) {
             self.stored();
         }
-        if !how.is_multiple_of(4) {
+        if !how.is_multiple_of(4) && !how.is_multiple_of(7) {
             self.advises(how);
         }
     }
