@@ -150,7 +150,7 @@ fn a_caution_is_not_acknowledged_by_what_is_told_and_comes_before_the_next_step_
     assert_eq!((stage.walker.phase(), acknowledged(&stage)), (PhaseKind::Telling, vec![]));
     stage.answer("point seven volts");
     assert_eq!((told(&stage), acknowledged(&stage)), (vec!["drop-part".to_owned()], vec![]));
-    assert!(!stage.walker.bike_state().switches.get("key").is_some_and(|at| at == "on"), "nothing was changed");
+    assert!(stage.walker.bike_state().switches.get("key").is_none_or(|at| at != "on"), "nothing was changed");
     // The next step stands in the state of the one before it, so its caution comes first.
     assert_eq!((stage.walker.place().0, stage.walker.phase()), ("further", PhaseKind::Caution));
     says(&stage, "Danger. A probe that bridges a live wire");

@@ -204,19 +204,24 @@ impl Reader {
     }
 }
 
-/// Missing sentences come from `later`, if it is given and in the same language.
+fn fill<T>(section: &mut Section<T>, later: Section<T>) {
+    if let (Some(section), Some(later)) = (section, later) {
+        for (key, value) in later.value {
+            section.value.entry(key).or_insert(value);
+        }
+    }
+}
+
+/// Missing sentences and controls come from `later`, if it is given and in the same language.
 pub(super) fn decode(text: &str, file: &str, later: Option<&str>) -> Result<Vocabulary, Vec<Diagnostic>> {
     let whole = Place { file: Arc::from(file), line: 0, column: 0 };
     let read = |text: &str| -> Result<File, Vec<Diagnostic>> {
         serde_yaml::from_str(text).map_err(|error| vec![unreadable(&whole, &error)])
     };
     let mut raw = read(text)?;
-    if let Some(later) = later.map(read).transpose()?.filter(|later| later.vocabulary == raw.vocabulary)
-        && let (Some(sentences), Some(later)) = (&mut raw.sentences, later.sentences)
-    {
-        for (key, text) in later.value {
-            sentences.value.entry(key).or_insert(text);
-        }
+    if let Some(later) = later.map(read).transpose()?.filter(|later| later.vocabulary == raw.vocabulary) {
+        fill(&mut raw.sentences, later.sentences);
+        fill(&mut raw.commands, later.commands);
     }
     let mut r = Reader { whole: whole.clone(), found: Vec::new(), taught: serde_json::Value::Null };
     let commands: BTreeMap<Command, Phrases> = r
@@ -386,6 +391,19 @@ mod tests {
             let without = ENGLISH.replacen(&format!("{line}\n"), "", 1);
             let missing = Vocabulary::from_yaml(&without, "x.yaml").err().unwrap_or_default();
             assert!(missing.iter().any(|d| d.message.contains(key.trim_matches('"'))), "{line}");
+        }
+    }
+
+    /// A session keeps the vocabulary that it began with, and is resumed and read by programs that have more controls and sentences.
+    #[test]
+    fn an_older_vocabulary_is_filled_up() {
+        let dropped = |key: &str| {
+            let line = ENGLISH.lines().find(|line| line.starts_with(&format!("  {key}:"))).unwrap();
+            ENGLISH.replacen(&format!("{line}\n"), "", 1)
+        };
+        for key in ["already", "why-this", "fits-sometimes"] {
+            assert!(decode(&dropped(key), "x.yaml", None).is_err(), "{key}");
+            assert!(decode(&dropped(key), "x.yaml", Some(ENGLISH)).is_ok(), "{key}");
         }
     }
 

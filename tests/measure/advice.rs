@@ -13,8 +13,7 @@ mod stage;
 use probeside::circuit::faults::{Fault, Library};
 use probeside::diagnose::{Adviser, Asked, CircuitObserver, Observer, Seen};
 use probeside::expression::render_names;
-use probeside::phrase::{Answer, Escape, Hypothesis, Reading, ReadingKind, Verdict};
-use probeside::procedure::Ask;
+use probeside::phrase::{Answer, Hypothesis, Verdict};
 use probeside::walk::{Advice, Event};
 use stage::{Stage, procedures, world};
 use std::collections::BTreeSet;
@@ -33,23 +32,6 @@ struct Walked {
     slipped: Option<String>,
     /// Checks that were called doubtful.
     doubted: Vec<String>,
-}
-
-fn spoken(asked: &Asked, seen: Seen) -> Answer {
-    let reading = |kind, value| {
-        let unit = asked.unit().map_or(probeside::units::Unit::One, |(unit, _)| unit);
-        Answer::Reading(Reading { kind, value, unit, said_unit: None })
-    };
-    match seen {
-        Seen::Choice(at) => Answer::Choice(asked.choices()[at].id.value.clone()),
-        Seen::Value(value) => reading(ReadingKind::Plain, value),
-        Seen::OverRange => reading(ReadingKind::OverRange, 0.0),
-        Seen::Done => match asked.step().ask {
-            Ask::Note(_) => Answer::Note(String::new()),
-            _ => Answer::Done,
-        },
-        Seen::Nothing => Answer::Escape(Escape::CannotReach),
-    }
 }
 
 /// An answer other than the right one.
@@ -123,7 +105,7 @@ fn walk(
                 seen = other;
             }
             of.questions += 1;
-            spoken(&asked, seen)
+            asked.spoken(seen)
         };
         let heard = Hypothesis { answer, words: String::new(), probability: 1.0 };
         of.stage.give(Event::Heard { listen: id, verdict: Verdict::Accept { heard }, begin: 0, end: 0, clip: None });
