@@ -10,7 +10,7 @@ use probeside::walk::{Effect, Event, Pedal, SayKind, TimerKind, World};
 use std::sync::Arc;
 use support::machine::{STORIES, Story};
 use support::mechanic::Mechanic;
-use support::stage::{Stage, world};
+use support::stage::{Stage, load, world};
 
 /// The guard's own words.
 const GUARD: &str = "Say power is off";
@@ -84,7 +84,7 @@ fn silence_is_asked_after_where_speech_never_ends() {
 /// The same walk, on a bike that is said to have no coil.
 #[test]
 fn where_there_is_no_coil_nothing_is_guarded() {
-    let mut without = Arc::into_inner(world("no-spark", "borage-twin")).expect("nobody else has it");
+    let mut without = Arc::into_inner(load("no-spark", "borage-twin")).expect("nobody else has it");
     without.bike.coils.clear();
     let mut stage = at_the_feed(Arc::new(without));
     assert!(!stage.walker.is_power_on() && !stage.timers.contains_key(&TimerKind::CoilHeat));

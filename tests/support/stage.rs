@@ -29,7 +29,8 @@ pub fn world(procedure: &str, bike: &str) -> Arc<World> {
     })
 }
 
-fn load(procedure: &str, bike: &str) -> Arc<World> {
+/// The same, of the caller's own.
+pub fn load(procedure: &str, bike: &str) -> Arc<World> {
     let file = procedures().join(format!("{procedure}.yaml"));
     let bike = procedures().join("bikes").join(format!("{bike}.yaml"));
     let words = procedures().join("vocabulary/en.yaml");
