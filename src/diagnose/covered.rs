@@ -11,3 +11,9 @@ pub(super) fn covered(world: &World, faults: &[Fault]) -> Result<Vec<bool>, Prov
     let covers = render_names(covers, &Scope::new(world.bike_value.clone()))?;
     Ok(faults.iter().map(|fault| fault.is_one_of(&covers)).collect())
 }
+
+/// The numbers of the faults that count and that the main procedure is there to find.
+pub(super) fn counting(world: &World, faults: &[Fault]) -> Result<Vec<usize>, ProveError> {
+    let covered = covered(world, faults)?;
+    Ok((0..faults.len()).filter(|f| faults[*f].counts && covered[*f]).collect())
+}

@@ -2,7 +2,7 @@
 //! its error. Each draw is walked as a sound bike, and with one fault drawn by likelihood.
 
 use super::causes::Causes;
-use super::covered::covered;
+use super::covered::counting;
 use super::measure::{Judgement, judgement, measure};
 use super::outcome::Outcome;
 use super::simulate::{Progress, Setting, simulate};
@@ -56,8 +56,7 @@ pub fn drawn(
     n: usize,
     progress: Progress<'_>,
 ) -> Result<Drawn, ProveError> {
-    let covered = covered(world, faults)?;
-    let counting: Vec<usize> = (0..faults.len()).filter(|f| faults[*f].counts && covered[*f]).collect();
+    let counting = counting(world, faults)?;
     let typical = CircuitObserver::new(&world.bike, library, faults);
     let order = if best { Some(Order::new(world, faults, &typical)?) } else { None };
     let mut causes = Causes::new(faults);

@@ -3,7 +3,7 @@
 
 use super::belief::evidence::shows;
 use super::causes::Causes;
-use super::covered::covered;
+use super::covered::counting;
 use super::drawn::{Ended, MOST_LISTED, pick};
 use super::outcome::Outcome;
 use super::simulate::{Progress, Setting, simulate};
@@ -64,7 +64,8 @@ pub fn intermittent(
 ) -> Result<Intermittent, ProveError> {
     let typical = CircuitObserver::new(&world.bike, library, faults);
     let order = if best { Some(Order::new(world, faults, &typical)?) } else { None };
-    let of = Walked { world, faults, typical: &typical, order: order.as_ref() };
+    let counting = counting(world, faults)?;
+    let of = Walked { world, faults, typical: &typical, order: order.as_ref(), counting };
     let told = of.all(n, true, progress)?;
     Ok(Intermittent { untold: Some(Box::new(of.all(n, false, progress)?)), ..told })
 }
@@ -75,23 +76,23 @@ struct Walked<'a> {
     faults: &'a [Fault],
     typical: &'a CircuitObserver<'a>,
     order: Option<&'a Order<'a>>,
+    /// The faults that are drawn.
+    counting: Vec<usize>,
 }
 
 impl Walked<'_> {
     /// Walks under `n` faults, on all cores. `told`: the mechanic says at the start that it is only sometimes.
     fn all(&self, n: usize, told: bool, progress: Progress<'_>) -> Result<Intermittent, ProveError> {
-        let covered = covered(self.world, self.faults)?;
-        let counting: Vec<usize> = (0..self.faults.len()).filter(|f| self.faults[*f].counts && covered[*f]).collect();
         let next = AtomicUsize::new(1);
         let (sender, ends) = channel();
         let (mut causes, mut of) = (Causes::new(self.faults), Intermittent::default());
         std::thread::scope(|scope| {
             for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
-                let (sender, next, counting) = (sender.clone(), &next, &counting);
+                let (sender, next) = (sender.clone(), &next);
                 scope.spawn(move || {
                     loop {
                         let draw = next.fetch_add(1, Ordering::Relaxed);
-                        let Some(fault) = pick(self.faults, counting, draw as u64).filter(|_| draw <= n) else {
+                        let Some(fault) = pick(self.faults, &self.counting, draw as u64).filter(|_| draw <= n) else {
                             return;
                         };
                         // Nobody takes it any more once a walk has failed.

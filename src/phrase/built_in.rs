@@ -26,8 +26,8 @@ impl Vocabulary {
         decode(text, file, None)
     }
 
-    /// Decodes the copy of the vocabulary file that a session keeps. A sentence that was added to the program since then comes from the
-    /// built-in vocabulary, so an old session can be resumed.
+    /// Decodes the copy of the vocabulary file that a session keeps. A sentence or control that was added since then comes from the built-in
+    /// vocabulary, so an old session can be resumed.
     ///
     /// # Errors
     /// As [`Vocabulary::from_yaml`].

@@ -125,11 +125,7 @@ impl Vocabulary {
 
     /// Whether a phrase for this escape is among the words of a free text.
     pub fn is_said_in(&self, escape: Escape, text: &str) -> bool {
-        let plain = |text: &str| {
-            let text = text.to_lowercase();
-            let words = text.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
-            format!(" {} ", words.collect::<Vec<_>>().join(" "))
-        };
+        let plain = |text: &str| format!(" {} ", normalise(text));
         let text = plain(text);
         self.escapes.get(&escape).is_some_and(|said| said.iter().any(|phrase| text.contains(&plain(phrase))))
     }

@@ -35,14 +35,11 @@ pub(in crate::diagnose) struct Belief {
     pub weight: Vec<f64>,
     /// Probability of each answer to have been a slip.
     pub slips: Vec<f64>,
-    /// The natural logarithm of the answers' probability under all hypotheses together.
-    pub log_evidence: f64,
 }
 
 /// The posterior from priors (on any positive scale) and answers.
 pub(in crate::diagnose) fn believe(prior: &[f64], answers: &[Evidence]) -> Belief {
-    let log = |h: usize| prior[h].ln() + answers.iter().map(|e| e.under(h).max(f64::MIN_POSITIVE).ln()).sum::<f64>();
-    let logs: Vec<f64> = (0..prior.len()).map(log).collect();
+    let logs = log_joint(prior, answers);
     let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let mut weight: Vec<f64> = logs.iter().map(|l| (l - most).exp()).collect();
     let sum: f64 = weight.iter().sum();
@@ -51,7 +48,21 @@ pub(in crate::diagnose) fn believe(prior: &[f64], answers: &[Evidence]) -> Belie
         weight.iter().enumerate().map(|(h, w)| w * e.slip * e.at_random / e.under(h).max(f64::MIN_POSITIVE)).sum()
     };
     let slips = answers.iter().map(slip).collect();
-    Belief { weight, slips, log_evidence: most + sum.ln() - prior.iter().sum::<f64>().ln() }
+    Belief { weight, slips }
+}
+
+/// The natural logarithm of the answers' probability, whatever hypothesis holds.
+pub(in crate::diagnose) fn log_evidence(prior: &[f64], answers: &[Evidence]) -> f64 {
+    let logs = log_joint(prior, answers);
+    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let sum: f64 = logs.iter().map(|l| (l - most).exp()).sum();
+    most + sum.ln() - prior.iter().sum::<f64>().ln()
+}
+
+/// The logarithm of prior times likelihood, for each hypothesis.
+fn log_joint(prior: &[f64], answers: &[Evidence]) -> Vec<f64> {
+    let log = |h: usize| prior[h].ln() + answers.iter().map(|e| e.under(h).max(f64::MIN_POSITIVE).ln()).sum::<f64>();
+    (0..prior.len()).map(log).collect()
 }
 
 /// The posterior if one answer had not been given.
@@ -60,7 +71,7 @@ pub(in crate::diagnose) fn without(belief: &Belief, answer: &Evidence) -> Belief
         belief.weight.iter().enumerate().map(|(h, w)| w / answer.under(h).max(f64::MIN_POSITIVE)).collect();
     let sum: f64 = weight.iter().sum();
     weight.iter_mut().for_each(|w| *w /= sum);
-    Belief { weight, slips: Vec::new(), log_evidence: f64::NAN }
+    Belief { weight, slips: Vec::new() }
 }
 
 /// The weight of evidence of each answer in turn, for the hypotheses in `group` against all others. The weights add up to the base-10
@@ -122,7 +133,7 @@ mod tests {
             close(*got, by_hand, 1e-12);
         }
         // 10 * 0.99 * 0.01 of 10.
-        close(after.log_evidence, 0.0099f64.ln(), 1e-12);
+        close(log_evidence(&[6.0, 3.0, 1.0], &answers), 0.0099f64.ln(), 1e-12);
         close(after.slips[1], 0.9 + 0.1 * 0.01 / 0.99, 1e-12);
         close(after.slips[0], 0.1 + 0.9 * 0.01 / 0.99, 1e-12);
         assert!((0..3).all(|h| !answers.iter().all(|e| e.fits(h))));

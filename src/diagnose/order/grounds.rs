@@ -5,7 +5,7 @@ use super::given::Given;
 use crate::bike::BikeState;
 use crate::circuit::Expected;
 use crate::circuit::faults::Fault;
-use crate::diagnose::belief::bayes::{Belief, believe, without};
+use crate::diagnose::belief::bayes::{Belief, believe, log_evidence, without};
 use crate::diagnose::belief::evidence::{Answer, Row, Weighed, shows, weigh};
 use crate::diagnose::covered::covered;
 use crate::diagnose::handling::Handling;
@@ -125,14 +125,14 @@ impl<'a> Grounds<'a> {
         let weighed = self.weighed(given, comes_and_goes, !comes_and_goes)?;
         let belief = believe(&self.prior, &weighed.evidence);
         let by_cause = by_cause(&belief, &cause, self.causes);
-        Ok(Known { belief, weighed, cause, by_cause, mended, gone, sometimes, comes_and_goes })
+        Ok(Known { belief, weighed, cause, by_cause, mended, gone, sometimes })
     }
 
     /// The probability that the trouble comes and goes, though nobody said so: how well the answers fit that, beside a fault that stays.
     fn sometimes(&self, given: &[Given]) -> Result<f64, ProveError> {
         let log = |comes_and_goes| {
             let weighed = self.weighed(given, comes_and_goes, false)?;
-            Ok::<_, ProveError>(believe(&self.prior, &weighed.evidence).log_evidence)
+            Ok::<_, ProveError>(log_evidence(&self.prior, &weighed.evidence))
         };
         let odds = SOMETIMES / (1.0 - SOMETIMES) * (log(true)? - log(false)?).exp();
         Ok(odds / (1.0 + odds))
@@ -187,12 +187,16 @@ pub(super) struct Known {
     pub mended: BTreeSet<String>,
     /// The faults that this takes away.
     pub gone: Vec<bool>,
-    /// The probability that the trouble comes and goes, and whether that is taken for granted.
+    /// The probability that the trouble comes and goes.
     pub sometimes: f64,
-    pub comes_and_goes: bool,
 }
 
 impl Known {
+    /// Whether it is taken for granted that the trouble comes and goes.
+    pub(super) fn comes_and_goes(&self) -> bool {
+        self.sometimes > LIKELY_SOMETIMES
+    }
+
     /// The probability of each cause if an answer had not been given.
     pub(super) fn by_cause_without(&self, answer: usize) -> Vec<f64> {
         by_cause(&without(&self.belief, &self.weighed.evidence[answer]), &self.cause, self.by_cause.len())

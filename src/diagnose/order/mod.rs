@@ -110,7 +110,7 @@ impl<'a> Order<'a> {
         let grounds = &self.outlooks.grounds;
         let known = grounds.known(given, crossing.comes_and_goes())?;
         let open = self.open(crossing, given, &known)?;
-        let (sometimes, comes_and_goes) = (known.sometimes, known.comes_and_goes);
+        let (sometimes, comes_and_goes) = (known.sometimes, known.comes_and_goes());
         let chosen = match known.heaviest() {
             top if top == grounds.causes - 1 => self.towards_sound(crossing, given, &known, open),
             top => self.towards_cause(top, crossing, given, known, open),
@@ -164,7 +164,7 @@ impl<'a> Order<'a> {
         let last = last_made(given);
         let sure = known.by_cause[grounds.causes - 1] >= BAR;
         // What did not show today is not sound, however many checks it passes.
-        let needs = if known.comes_and_goes { Needs::Met } else { grounds.needs(given, &open) };
+        let needs = if known.comes_and_goes() { Needs::Met } else { grounds.needs(given, &open) };
         let candidates = match &needs {
             Needs::Met if sure => return Ok(Chosen { next: Next::Sound, ..Chosen::default() }),
             Needs::Open(wanted) if sure => wanted,
@@ -200,7 +200,7 @@ impl<'a> Order<'a> {
 
     /// The answer that most probably was a slip, if it is doubtful and can be asked for again.
     fn doubtful(&self, known: &Known, given: &[Given]) -> Option<usize> {
-        if known.comes_and_goes {
+        if known.comes_and_goes() {
             return None;
         }
         let slips = &known.belief.slips;
@@ -243,7 +243,7 @@ impl<'a> Order<'a> {
     /// The checks that can be made: not made yet but perhaps told of, or not since something was repaired; not too often; not skipped; due.
     fn open(&self, crossing: &Crossing, given: &[Given], known: &Known) -> Result<Vec<usize>, ProveError> {
         let grounds = &self.outlooks.grounds;
-        let comes_and_goes = known.comes_and_goes;
+        let comes_and_goes = known.comes_and_goes();
         let mut made: HashMap<usize, (usize, usize)> = HashMap::new();
         let mut mended: BTreeSet<&String> = BTreeSet::new();
         let mut repairs = 0;

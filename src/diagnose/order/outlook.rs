@@ -139,7 +139,7 @@ impl<'a> Outlooks<'a> {
 
     /// Expected fall of the entropy over causes through a check, bits; `before` is the entropy without it.
     pub(super) fn tells(&self, number: usize, active: &Active, before: f64, known: &Known) -> Result<f64, ProveError> {
-        let outlook = self.outlook(number, known.comes_and_goes)?;
+        let outlook = self.outlook(number, known.comes_and_goes())?;
         let count = outlook.count;
         let mut joint = vec![0.0; active.causes * count];
         let mut of_answer = vec![0.0; count];
@@ -162,7 +162,7 @@ impl<'a> Outlooks<'a> {
         active: &Active,
         known: &Known,
     ) -> Result<Vec<(f64, Active)>, ProveError> {
-        let outlook = self.outlook(number, known.comes_and_goes)?;
+        let outlook = self.outlook(number, known.comes_and_goes())?;
         let count = outlook.count;
         let mut all: Vec<(f64, Active)> = (0..count)
             .map(|_| (0.0, Active { of: Vec::with_capacity(active.of.len()), causes: active.causes }))
