@@ -1,5 +1,5 @@
-//! Faults that come and go: at every check a coin decides whether the fault is there, and where its place is moved three times, three coins. The
-//! mechanic says at the start that it is only sometimes.
+//! Faults that come and go. A coin decides at each check whether the fault shows; where its place is moved three times, three coins do. Each
+//! fault is walked twice: the mechanic says at the start that it is only sometimes, or says nothing.
 
 use super::belief::evidence::shows;
 use super::causes::Causes;

@@ -5,8 +5,8 @@
 pub const SLIP: f64 = 0.01;
 /// Chance that an accepted answer was misheard and not asked back: 11 of 2,334 test trials were, at most 0.8 % (95 %), rounded up.
 pub const MISHEARD: f64 = 0.01;
-/// Chance that an answer is wrong which is only told, of a check that was made before: remembered, perhaps of another place or before something
-/// was moved (chosen, no source). It stands in place of [`SLIP`].
+/// Chance that a told answer is wrong: badly remembered, from another place, or from before something was moved (chosen, no source). It
+/// replaces [`SLIP`].
 pub const TOLD: f64 = 0.05;
 /// A check that was made again with the same result is a slip this many times less often: the two errors are not independent
 /// (a tenth is a usual share of common causes; IEC 61508-6, from memory).
@@ -25,7 +25,7 @@ pub(super) const SHOWS_MOVED: f64 = 0.875;
 pub(super) const SOMETIMES: f64 = 0.05;
 /// From this probability on the choice goes by that.
 pub(super) const LIKELY_SOMETIMES: f64 = 0.5;
-/// A bike that more probably than this has something that comes and goes is not called sound.
+/// Above this probability of a fault that comes and goes, the bike is not called sound.
 pub(super) const HARDLY_SOUND: f64 = 0.3;
 /// Nothing inside the library makes the outside lighter than this.
 pub(super) const OUTSIDE_LEAST: f64 = 0.01;

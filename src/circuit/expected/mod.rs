@@ -137,8 +137,8 @@ impl<'a> Subject<'a> {
         Ok(shown.into_iter().map(|seen| first.iter().cloned().chain([seen]).collect()).collect())
     }
 
-    /// Whether the instrument changes while these parts and wires are moved: what is at fault there then comes and goes, and with it what the
-    /// instrument shows.
+    /// Whether the instrument changes while these parts and wires are moved. Moving a faulty place makes its fault come and go, so the reading
+    /// changes if the instrument shows that fault at all.
     fn moved(&self, model: &Model<'_>, what: &[String], state: &BikeState) -> Result<Seen, CircuitError> {
         let shows = |model: &Model<'_>| instrument(model, 1.0, state, &model.observe(state)?);
         let is_there = what.iter().any(|part| self.at_fault.contains(part.as_str()));

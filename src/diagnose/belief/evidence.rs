@@ -72,7 +72,8 @@ pub(in crate::diagnose) fn shows(comes_and_goes: bool, question: &Question) -> f
 
 /// Every answer as evidence for each fault, then for something outside the library, then for nothing at all. If it
 /// `merges`, a repeated check counts once: with its last answer, at its first place in the sequence, so that it takes no credit for what the
-/// answers in between told. One that was only told does not make the same answer of now any surer, and never counts beside it.
+/// answers in between told. A told answer makes no later answer
+/// to the same check surer, and is dropped once that check is made.
 pub(in crate::diagnose) fn weigh<'a>(
     faults: &[Fault],
     answers: impl Iterator<Item = Answer<'a>>,

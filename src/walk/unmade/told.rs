@@ -49,7 +49,7 @@ impl Walker {
     }
 
     /// Whether a check that was made before counts. Not in a procedure that only makes safe or proves an instrument; not where an answer is in
-    /// doubt or a check is made once more; not after a repair, since which it may be another bike; and not for a look at what is put back.
+    /// doubt or a check is made once more; not after a repair, which may have changed what it would show; and not for a look at what is put back.
     fn may_be_told(&self, step: &Step) -> bool {
         let doubted = format!("{}/{}/{:?}/", self.frame().procedure, step.id.value, self.round());
         let in_doubt = !self.place.at.doubting.is_empty()
